@@ -1,0 +1,21 @@
+"""What can go wrong, sorted by what the person can do about it. Imports nothing."""
+
+
+class ShortpencilError(Exception):
+    """Root of every error a person is meant to read; its text says expected, found, and what to do."""
+
+
+class LayoutError(ShortpencilError):
+    """The form asks for more than the sheet holds, or contradicts itself: change the form."""
+
+
+class PhotoError(ShortpencilError):
+    """The picture is readable as a file but shows no card that can be read: take it again."""
+
+
+class RecordError(ShortpencilError):
+    """The store refuses, is damaged, or is not a store."""
+
+
+class InputError(ShortpencilError):
+    """A file or an option is not what it must be."""
