@@ -1,0 +1,49 @@
+"""Parser, error to message and exit code; each group of commands has a file of its own beside this one.
+
+Each such file has `add_to(commands)`, which adds its parsers and sets `run`, a function from the parsed
+arguments to an exit code. Those functions import what they need when they run, so that `--help` and a command
+that reads no photo start fast.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from forms.errors import PhotoError, ShortpencilError
+
+EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the whole command line as a parser."""
+    from scan.cli import printing, reading, stored
+
+    parser = argparse.ArgumentParser(
+        prog="shortpencil",
+        description="A paper card, a camera and a computer that tell a disc golf player what to practise next.",
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for group in (printing, reading, stored):
+        group.add_to(commands)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; return its exit code (0 done, 1 something needs attention, 2 wrong usage or input)."""
+    args = build_parser().parse_args(argv)
+    try:
+        code = args.run(args)
+    except PhotoError as error:
+        print(f"shortpencil: {error}", file=sys.stderr)
+        return EXIT_ATTENTION
+    except ShortpencilError as error:
+        print(f"shortpencil: {error}", file=sys.stderr)
+        return EXIT_WRONG
+    return int(code)
+
+
+def run() -> None:
+    """Entry point of the console script."""
+    sys.exit(main())

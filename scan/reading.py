@@ -1,0 +1,117 @@
+"""What the machine says about one card: values, probabilities, doubts, where each came from.
+
+A reading is made by `scan.vision` and kept by `scan.records`; this module knows neither pictures nor tables,
+so both may use it. A *cell* is one thing printed (a bubble, a digit box, a strip for words); a *field* is one
+question of the form, answered by its cells together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+READING_SCHEMA = 1
+
+#: What a field can hold: an option's id (choose one), options' ids (choose many), a number, or nothing.
+FieldValue = str | tuple[str, ...] | int | None
+
+
+@dataclass(frozen=True, slots=True)
+class CellReading:
+    """One cell: bubble -> bool, digit box -> 0..9 or None (blank), words -> bool (something is written)."""
+
+    value: bool | int | None
+    confidence: float
+    flag: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FieldReading:
+    """One question of the form as answered on this card.
+
+    Attributes
+    ----------
+    value : the most probable answer under ink and rules; None when unmarked
+    p : probability that `value` is right
+    flag : why a person should look, or None
+    source : "read" (the ink says it) or "inferred" (a rule settled or overruled the ink)
+    rule : id of the rule that settled it, when inferred
+    alternatives : other answers with their probability, best first
+    """
+
+    value: FieldValue
+    p: float
+    flag: str | None = None
+    source: str = "read"
+    rule: str | None = None
+    alternatives: tuple[tuple[FieldValue, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A promise of the card that does not hold, in words for the player."""
+
+    rule: str
+    cells: tuple[str, ...]
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class CardReading:
+    """Everything one photo says about one card.
+
+    `pictures` holds PNG bytes without metadata, by field id: the strips for words that have ink, and each
+    flagged field.
+    """
+
+    source: str
+    status: str  # "read" | "rejected"
+    reason: str | None = None
+    serial: str | None = None
+    form: str | None = None  # fingerprint of the field map, key of the catalog
+    quality: Mapping[str, float | str | bool] = field(default_factory=dict)
+    cells: Mapping[str, CellReading] = field(default_factory=dict)
+    fields: Mapping[str, FieldReading] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+    pictures: Mapping[str, bytes] = field(default_factory=dict)
+    photo_sha256: str | None = None
+
+    @property
+    def flagged(self) -> tuple[str, ...]:
+        """Ids of the fields a person must look at, in the card's order."""
+        return tuple(name for name, answer in self.fields.items() if answer.flag is not None)
+
+
+def reading_to_json(reading: CardReading, record: dict[str, Any] | None = None) -> dict[str, Any]:
+    """Return the published JSON of one card (`read --json`, element of ``cards``), plain types only."""
+    return {
+        "source": reading.source,
+        "status": reading.status,
+        "reason": reading.reason,
+        "serial": reading.serial,
+        "form": reading.form,
+        "quality": dict(reading.quality),
+        "cells": {
+            cell: {"value": r.value, "confidence": round(r.confidence, 6), "flag": r.flag}
+            for cell, r in reading.cells.items()
+        },
+        "fields": {name: _field_json(answer) for name, answer in reading.fields.items()},
+        "record": record,
+        "findings": [{"rule": f.rule, "cells": list(f.cells), "says": f.says} for f in reading.findings],
+    }
+
+
+def _field_json(answer: FieldReading) -> dict[str, Any]:
+    return {
+        "value": _plain(answer.value),
+        "p": round(answer.p, 6),
+        "flag": answer.flag,
+        "source": answer.source,
+        "rule": answer.rule,
+        "alternatives": [[_plain(value), round(p, 6)] for value, p in answer.alternatives],
+    }
+
+
+def _plain(value: FieldValue) -> str | list[str] | int | None:
+    return list(value) if isinstance(value, tuple) else value

@@ -1,0 +1,116 @@
+"""A round as it is kept: head, holes, throws, each value with its provenance. Plain frozen dataclasses.
+
+A value is *read* (by the machine, with a probability), *inferred* (a rule of the card settled it), *printed*
+(it was on the card before the round), *entered* (by a person, over what stood there) or *imported*. A value
+that waits for a person is kept with status "waits" and counts nowhere until it is answered.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+RECORD_SCHEMA = 1
+
+#: What a value can hold.
+Scalar = str | int | float | bool | None
+
+EXECUTIONS = ("clean", "miss", "unmarked")
+SOURCES = ("read", "inferred", "printed", "entered", "imported", "default")
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One value and where it came from.
+
+    Attributes
+    ----------
+    value : what it is; None when blank or unknown
+    source : one of `SOURCES`
+    p : probability that it is right, where a machine read it
+    status : "known", or "waits" when a person must look before it counts
+    rule : the rule that settled it, when inferred
+    by, at, over : who entered it, when (UTC), and what stood there before
+    """
+
+    value: Scalar
+    source: str = "read"
+    p: float | None = None
+    status: str = "known"
+    rule: str | None = None
+    by: str | None = None
+    at: datetime | None = None
+    over: Scalar = None
+
+    @property
+    def known(self) -> Scalar:
+        """The value where it may count, None where a person must look first."""
+        return self.value if self.status == "known" else None
+
+
+@dataclass(frozen=True, slots=True)
+class Throw:
+    """One throw of a hole, in the order thrown.
+
+    `execution` holds "clean", "miss" or "unmarked". `holed` follows from the order: the last throw of a
+    finished hole. Directions, cause, words and forehand belong to the second pass and are empty but for
+    misses of the worst phase.
+    """
+
+    order: int
+    phase: str
+    execution: Value
+    holed: bool | None
+    distance: Value | None = None  # as written, in the round's unit
+    distance_m: float | None = None
+    stance: Value | None = None
+    directions: tuple[str, ...] = ()
+    forehand: bool | None = None
+    cause: Value | None = None  # a cause id, e.g. "late"
+    words: str | None = None
+    words_picture: str | None = None  # key of the picture of the strip
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """One hole: its layout as far as known, its score, its throws."""
+
+    number: int
+    score: Value
+    penalty: Value
+    par: Value
+    length_m: float | None
+    throws: tuple[Throw, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One round of one player.
+
+    `id` is the card's serial, or one made at import. `tallies` and `total` are the player's own sums as
+    written.
+    """
+
+    id: str
+    form: str
+    played_on: Value  # ISO date as text
+    player: str | None  # an alias chosen by the player
+    course: str | None
+    layout: str | None
+    hand: Value
+    unit: str
+    wind: Value
+    worst: Value
+    tallies: dict[str, Value]
+    total: Value
+    holes: tuple[Hole, ...]
+    sources: tuple[str, ...] = ()  # SHA-256 of the photos
+    recorded_at: datetime | None = None
+    waiting: tuple[str, ...] = ()  # ids of fields that wait for a person
+    notes: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def day(self) -> date | None:
+        """The date played, where it is known."""
+        known = self.played_on.known
+        return date.fromisoformat(str(known)) if known else None
