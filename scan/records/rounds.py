@@ -53,8 +53,10 @@ class Throw:
     """One throw of a hole, in the order thrown.
 
     `execution` holds "clean", "miss" or "unmarked". `holed` follows from the order: the last throw of a
-    finished hole. Directions, cause, words and forehand belong to the second pass and are empty but for
-    misses of the worst phase.
+    finished hole; None where that cannot be known. Directions, cause, words and forehand belong to the second
+    pass and are empty but for misses of the worst phase. `directions`, `forehand` and `words` hold what may
+    count; where each came from stands beside it in `..._from`, whose value is the same answer as one scalar
+    (directions joined by spaces), and which may still wait for a person.
     """
 
     order: int
@@ -68,12 +70,19 @@ class Throw:
     forehand: bool | None = None
     cause: Value | None = None  # a cause id, e.g. "late"
     words: str | None = None
-    words_picture: str | None = None  # key of the picture of the strip
+    words_picture: str | None = None  # key of the picture of the strip: the field's id on this card
+    directions_from: Value | None = None
+    forehand_from: Value | None = None
+    words_from: Value | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Hole:
-    """One hole: its layout as far as known, its score, its throws."""
+    """One hole: its layout as far as known, its score, its throws.
+
+    `throws` are those that are marked, or that must have happened since a later one is marked. Their `order`
+    counts from 1 among these; a hole may have had more throws than are known one by one.
+    """
 
     number: int
     score: Value
@@ -87,8 +96,8 @@ class Hole:
 class Round:
     """One round of one player.
 
-    `id` is the card's serial, or one made at import. `tallies` and `total` are the player's own sums as
-    written.
+    `id` is the card's serial, or one made at import. `form` is the fingerprint of the field map. `tallies`
+    and `total` are the player's own sums as written.
     """
 
     id: str
@@ -107,6 +116,7 @@ class Round:
     sources: tuple[str, ...] = ()  # SHA-256 of the photos
     recorded_at: datetime | None = None
     waiting: tuple[str, ...] = ()  # ids of fields that wait for a person
+    # What stands on the card but belongs to no throw, by field id: a cause where nothing missed.
     notes: dict[str, str] = field(default_factory=dict)
 
     @property
