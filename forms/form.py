@@ -19,7 +19,7 @@ RECORDS = ("round", "practice", "sheet")
 SHAPES = ("round", "square")
 UNITS = {"m": "metres", "ft": "feet"}
 HANDS = ("right", "left")
-PLACES = ("head", "left", "right", "right-head", "foot", "foot-right")
+PLACES = ("head", "left", "right", "right-head", "foot", "foot-right", "notes")
 
 
 @dataclass(frozen=True, slots=True)

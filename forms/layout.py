@@ -1,0 +1,510 @@
+"""A form on a sheet of paper: where each cell lies, in mm, or by how much the form does not fit.
+
+The engine knows three zones: a head, a table of rows in two blocks, a foot. No cell, marker or code comes near the
+two lines on which the sheet is folded to pocket size; rows and columns step over them. Positions are
+found once and published in the field map (`forms.field_map`); a printed edition never changes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from forms.errors import LayoutError
+from forms.fiducials import MARKER_MM, QUIET_MM, Fiducial, corner_fiducials
+from forms.form import Column, Form
+from forms.geometry import Box, Point, box_around, distance_to_fold
+
+#: Change this when any cell of any built-in form moves: old prints then keep their own field maps.
+LAYOUT_EDITION = 1
+
+MARGIN_MM = 10.0  # printers leave up to 6.35 mm unprinted; "fit to page" squeezes the rest
+FOLD_CLEAR_MM = 2.0  # people fold to within about 1.5 mm
+
+BUBBLE_MM = 3.4
+DIGIT_W_MM, DIGIT_H_MM = 5.0, 7.0
+DIGIT_GAP_MM = 1.2  # boxes set apart are read better than touching ones (Garris & Dimmick 1996)
+STUD_MM = 1.6
+QR_MODULE_MM = 0.9  # 2.6 pixels at the 2.9 px/mm of a 1000-pixel picture
+QR_MODULES, QR_QUIET_MODULES = 21, 4  # version 1 and its quiet zone, ISO/IEC 18004
+
+HEAD_FIRST_MM = 15.6  # middle of the first line of the head, beside the title
+HEAD_LINE_MM = 9.4
+STRIP_H_MM = 7.6
+ROWS_TOP_MM = 59.0
+MAX_PITCH_MM, MIN_PITCH_MM = 11.0, 6.2
+ROW_EDGE_MM = 0.7  # clear space above and below the cells of a row
+CHAR_MM = 1.62  # mean width of a letter at 8.5 pt, to keep room for labels
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A sheet size; A4 by ISO 216, Letter by ANSI/ASME Y14.1 size A."""
+
+    name: str
+    width_mm: float
+    height_mm: float
+
+
+PAPERS = {"a4": Paper("a4", 210.0, 297.0), "letter": Paper("letter", 215.9, 279.4)}
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One thing printed and read by itself. `shape`: "round" or "square" bubble, "box", or "strip"."""
+
+    id: str
+    field: str
+    kind: str  # "bubble" | "digit" | "words"
+    box: Box
+    shape: str
+    page: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """What a reader must know of a printed sheet. `form` carries no wishes (`columns`) any more."""
+
+    form: Form
+    paper: Paper
+    cells: tuple[Cell, ...]
+    fiducials: tuple[Fiducial, ...]
+    studs: tuple[Point, ...]
+    qr: Box
+    plain_code: Box
+
+    def cell(self, cell_id: str) -> Cell:
+        """Return the cell of that id; KeyError when there is none."""
+        for candidate in self.cells:
+            if candidate.id == cell_id:
+                return candidate
+        raise KeyError(cell_id)
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnPlace:
+    """Where one column of the table lies across the sheet."""
+
+    column: Column
+    x: float
+    w: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A layout with what only the drawing needs: where rows, columns and zones are."""
+
+    layout: Layout
+    form: Form
+    columns: tuple[ColumnPlace, ...]
+    row_tops: tuple[float, ...]
+    pitch: float
+    fold: Point
+    right_block_x: float
+    foot_top: float
+    labels: tuple[tuple[str, Point], ...]  # labels of head and foot fields: text, left end of the baseline
+
+
+def arrange(form: Form, paper: Paper) -> Sheet:
+    """Return the sheet that holds `form`.
+
+    Raises
+    ------
+    LayoutError
+        naming the zone that overflows and by how many mm
+    """
+    fold = Point(paper.width_mm / 2, paper.height_mm / 2)
+    qr = _qr_box(paper)
+    head_cells, head_labels = _head(form, paper, fold, qr)
+    columns, right_block_x = _columns(form, paper, fold)
+    foot_mm = _foot_height(form)
+    row_tops, pitch = _rows(form, paper, fold, foot_mm)
+    row_cells = _row_cells(form, columns, row_tops, pitch)
+    rows_end = row_tops[-1] + pitch if row_tops else ROWS_TOP_MM
+    foot_top = paper.height_mm - MARGIN_MM - foot_mm
+    notes_cells, notes_labels = _notes(form, paper, fold, rows_end + 2.0, foot_top - 1.0)
+    second_cells, second_labels = _right_head(form, right_block_x, fold)
+    foot_cells, foot_labels = _foot(form, paper, fold, foot_top, right_block_x)
+    order = {field.id: i for i, field in enumerate(form.fields)}
+    cells = sorted(head_cells + row_cells + second_cells + notes_cells + foot_cells, key=lambda c: order[c.field])
+    layout = Layout(
+        form=replace(form, columns=(), help=()),
+        paper=paper,
+        cells=tuple(cells),
+        fiducials=corner_fiducials(paper.width_mm, paper.height_mm, MARGIN_MM),
+        studs=_studs(paper, fold, columns, row_tops, pitch, form.row_group, right_block_x),
+        qr=qr,
+        plain_code=Box(qr.x - 2.5, qr.bottom + 0.4, qr.w + 5.0, 4.4),
+    )
+    _check(layout)
+    return Sheet(
+        layout,
+        form,
+        columns,
+        row_tops,
+        pitch,
+        fold,
+        right_block_x,
+        foot_top,
+        head_labels + second_labels + notes_labels + foot_labels,
+    )
+
+
+def _qr_box(paper: Paper) -> Box:
+    """Box of the QR code with its quiet zone, left of the top right marker."""
+    side = (QR_MODULES + 2 * QR_QUIET_MODULES) * QR_MODULE_MM
+    right = paper.width_mm - MARGIN_MM - MARKER_MM - QUIET_MM
+    return Box(right - side, MARGIN_MM - 2.0, side, side)
+
+
+def _cells_of(column: Column, field_id: str, x: float, middle: float, row_h: float) -> list[Cell]:
+    """Cells of one field whose left edge is at `x`, centred on the height `middle`."""
+    if column.type == "number":
+        h = min(DIGIT_H_MM, row_h - 2 * ROW_EDGE_MM)
+        return [
+            Cell(
+                f"{field_id}.{i + 1}",
+                field_id,
+                "digit",
+                Box(x + i * (DIGIT_W_MM + DIGIT_GAP_MM), middle - h / 2, DIGIT_W_MM, h),
+                "box",
+            )
+            for i in range(column.digits)
+        ]
+    if column.type == "words":
+        h = min(STRIP_H_MM, row_h - 2 * ROW_EDGE_MM)
+        return [
+            Cell(f"{field_id}.strip", field_id, "words", Box(x, middle - h / 2, column.width_mm, h), "strip")
+        ]
+    size = bubble_size(row_h)
+    return [
+        Cell(
+            f"{field_id}.{option.id}",
+            field_id,
+            "bubble",
+            box_around(Point(x + dx, middle + dy), size, size),
+            option.shape,
+        )
+        for option, (dx, dy) in zip(column.options, _bubble_offsets(column, row_h), strict=True)
+    ]
+
+
+def bubble_size(row_h: float) -> float:
+    """Width of a bubble in a row of that height; small rows get small bubbles that still stand clear."""
+    return min(BUBBLE_MM, 0.375 * row_h)
+
+
+def _bubble_offsets(column: Column, row_h: float) -> list[tuple[float, float]]:
+    """Bubble centres from the column's left edge and the row's middle."""
+    size = bubble_size(row_h)
+    n = len(column.options)
+    if column.arrange == "cross":
+        if n != 4:
+            raise LayoutError(f"{column.id}: a cross has four bubbles, this choice has {n}.")
+        up, side = 0.235 * row_h, 4.3
+        middle = side + size / 2
+        return [(middle - side, 0.0), (middle + side, 0.0), (middle, -up), (middle, up)]
+    if column.arrange == "line":
+        return [(size / 2 + x, 0.0) for x in _line_starts(column)]
+    step = min(2 * 0.235 * row_h, (row_h - 2 * 0.4 - size) / max(n - 1, 1))
+    return [(size / 2, (i - (n - 1) / 2) * step) for i in range(n)]
+
+
+def _line_starts(column: Column) -> list[float]:
+    """Left edges of bubbles that stand in a line, each with its label behind it."""
+    starts = [0.0]
+    for option in column.options[:-1]:
+        starts.append(starts[-1] + BUBBLE_MM + 1.0 + len(option.label) * CHAR_MM + 2.0)
+    return starts
+
+
+def _width_of(column: Column, row_h: float) -> float:
+    if column.type == "number":
+        return column.digits * DIGIT_W_MM + (column.digits - 1) * DIGIT_GAP_MM
+    if column.type == "words":
+        return column.width_mm
+    offsets = _bubble_offsets(column, row_h)
+    return max(dx for dx, _ in offsets) + bubble_size(row_h) / 2
+
+
+def _columns(form: Form, paper: Paper, fold: Point) -> tuple[tuple[ColumnPlace, ...], float]:
+    """Places of the columns, left block first, and the x where the right block begins."""
+    x = MARGIN_MM + STUD_MM + 1.0 + (11.4 if form.course else 5.6)  # stud, row number, par and length
+    places: list[ColumnPlace] = []
+    for column in (c for c in form.columns if c.place == "left"):
+        w = _width_of(column, MAX_PITCH_MM) if column.type != "words" else column.width_mm or 30.0
+        x = _past_fold(x + column.gap_mm, w, fold.x)
+        places.append(ColumnPlace(replace(column, width_mm=w), x, w))
+        x += w
+    block_x = x + 4.4  # a stud stands in this gap
+    right = [c for c in form.columns if c.place == "right"]
+    if not right:
+        _refuse_overflow(form, "the row", x, paper.width_mm - MARGIN_MM - STUD_MM - 1.0)
+        return tuple(places), x
+    limit = paper.width_mm - MARGIN_MM - STUD_MM - 1.0
+    x = block_x + 5.4  # the row's number again
+    fixed = sum(_width_of(c, MAX_PITCH_MM) for c in right if not _fills(c)) + sum(c.gap_mm for c in right)
+    fills = [c for c in right if _fills(c)]
+    share = (limit - x - fixed) / len(fills) if fills else 0.0
+    if fills and share < 15.0:
+        raise LayoutError(
+            f"{form.name}: a strip for words needs 15 mm, but only {share:.1f} mm are left in the row. "
+            f"Take {15 - share:.1f} mm from the other columns."
+        )
+    for column in right:
+        w = share if _fills(column) else _width_of(column, MAX_PITCH_MM)
+        x = _past_fold(x + column.gap_mm, w, fold.x)
+        places.append(ColumnPlace(replace(column, width_mm=w), x, w))
+        x += w
+    _refuse_overflow(form, "the row", x, limit)
+    return tuple(places), block_x
+
+
+def _fills(column: Column) -> bool:
+    return column.type == "words" and column.width_mm == 0
+
+
+def _refuse_overflow(form: Form, zone: str, needed: float, limit: float) -> None:
+    if needed > limit + 1e-6:
+        raise LayoutError(
+            f"{form.name}: {zone} is {needed - limit:.1f} mm too wide for the sheet. Take a column out or narrow the gaps."
+        )
+
+
+def _past_fold(x: float, w: float, fold: float) -> float:
+    """Move a thing of width `w` right, beyond the fold, if it would come too near to it."""
+    if x < fold + FOLD_CLEAR_MM and x + w > fold - FOLD_CLEAR_MM:
+        return fold + FOLD_CLEAR_MM
+    return x
+
+
+def _rows(form: Form, paper: Paper, fold: Point, foot_mm: float) -> tuple[tuple[float, ...], float]:
+    """Tops of the rows and their height: the largest that fits, with the fold between two rows."""
+    if form.rows == 0:
+        return (), MAX_PITCH_MM
+    bottom = paper.height_mm - MARGIN_MM - foot_mm
+    top_end = fold.y - FOLD_CLEAR_MM + ROW_EDGE_MM
+    low_start = fold.y + FOLD_CLEAR_MM - ROW_EDGE_MM
+
+    def pitch_with(above: int) -> float:
+        upper = (top_end - ROWS_TOP_MM) / above if above else MAX_PITCH_MM
+        below = form.rows - above
+        lower = (bottom - low_start) / below if below else MAX_PITCH_MM
+        return min(upper, lower, MAX_PITCH_MM)
+
+    # A fold between two groups of rows looks calmer and is worth a few per cent of the height.
+    best = max(pitch_with(k) for k in range(form.rows + 1))
+    near = [k for k in range(form.rows + 1) if pitch_with(k) >= 0.94 * best]
+    above = max(near, key=lambda k: (k % form.row_group == 0 and best < MAX_PITCH_MM, pitch_with(k), k))
+    pitch = pitch_with(above)
+    if pitch < MIN_PITCH_MM:
+        raise LayoutError(
+            f"{form.name}: {form.rows} rows need {MIN_PITCH_MM} mm each, there is room for {pitch:.1f} mm on "
+            f"{paper.name}: {form.rows * (MIN_PITCH_MM - pitch):.0f} mm too high. Take fewer rows."
+        )
+    upper = [ROWS_TOP_MM + i * pitch for i in range(above)]
+    lower = [low_start + i * pitch for i in range(form.rows - above)]
+    return tuple(upper + lower), pitch
+
+
+def _row_cells(
+    form: Form, columns: tuple[ColumnPlace, ...], tops: tuple[float, ...], pitch: float
+) -> list[Cell]:
+    cells: list[Cell] = []
+    for row, top in enumerate(tops, start=1):
+        for place in columns:
+            x = place.x + (place.w - _width_of(place.column, pitch)) / 2
+            cells += _cells_of(
+                place.column, f"{form.row_id(row)}.{place.column.id}", x, top + pitch / 2, pitch
+            )
+    return cells
+
+
+def _head(
+    form: Form, paper: Paper, fold: Point, qr: Box
+) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
+    """Cells and labels of the head: lines of fields between the left marker and the QR code."""
+    left, right = MARGIN_MM + MARKER_MM + QUIET_MM + 0.6, qr.x - 1.0
+    columns = [c for c in form.columns if c.place == "head"]
+    cells: list[Cell] = []
+    labels: list[tuple[str, Point]] = []
+    for line in sorted({c.line for c in columns}):
+        middle = HEAD_FIRST_MM + (line - 1) * HEAD_LINE_MM
+        items = [c for c in columns if c.line == line]
+        start = fold.x + FOLD_CLEAR_MM if line == 1 else left  # the title stands before the first line
+        placed, named = _line_of_fields(items, start, right, middle, fold.x, form)
+        cells += placed
+        labels += named
+    return cells, tuple(labels)
+
+
+def _line_of_fields(
+    items: list[Column], left: float, right: float, middle: float, fold: float, form: Form
+) -> tuple[list[Cell], list[tuple[str, Point]]]:
+    """Fields side by side, each behind its label; strips share what is left, and end before the fold."""
+    cells: list[Cell] = []
+    labels: list[tuple[str, Point]] = []
+    x = left
+    strips = [c for c in items if _fills(c)]
+    fixed = sum(_labelled_width(c) for c in items if not _fills(c)) + 2.6 * (len(items) - 1)
+    share = (right - left - fixed - sum(_label_width(c) for c in strips)) / max(len(strips), 1)
+    for item in items:
+        column = replace(item, width_mm=share) if _fills(item) else item
+        w = _width_of(column, MAX_PITCH_MM)
+        at = x + _label_width(column)
+        if column.type == "words" and at < fold < at + w:
+            column = replace(column, width_mm=fold - FOLD_CLEAR_MM - at)
+            w = column.width_mm
+            share += (at + share - fold - FOLD_CLEAR_MM) / max(len(strips) - 1, 1)  # the others gain it
+        elif _crosses(column, at, middle, fold):
+            x = fold + FOLD_CLEAR_MM
+            at = x + _label_width(column)
+        labels.append((column.label, Point(x, middle + 1.1)))
+        cells += _cells_of(column, column.id, at, middle, HEAD_LINE_MM)
+        if column.type.startswith("choose"):
+            w += 1.0 + len(column.options[-1].label) * CHAR_MM
+        x = at + w + 2.6
+        if fold - FOLD_CLEAR_MM <= x < fold + FOLD_CLEAR_MM:
+            x = fold + FOLD_CLEAR_MM
+    _refuse_overflow(form, "a line of the head", x - 2.6, right + 0.5)
+    return cells, labels
+
+
+def _crosses(column: Column, x: float, middle: float, fold: float) -> bool:
+    return any(
+        c.box.x < fold + FOLD_CLEAR_MM and c.box.right > fold - FOLD_CLEAR_MM
+        for c in _cells_of(column, column.id, x, middle, HEAD_LINE_MM)
+    )
+
+
+def _label_width(column: Column) -> float:
+    return len(column.label) * CHAR_MM + 1.2 if column.label else 0.0
+
+
+def _labelled_width(column: Column) -> float:
+    return _label_width(column) + _width_of(column, MAX_PITCH_MM)
+
+
+def _right_head(
+    form: Form, block_x: float, fold: Point
+) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
+    """Cells of the choice above the right block: which phase the second pass is about."""
+    cells: list[Cell] = []
+    labels: list[tuple[str, Point]] = []
+    x = block_x + 1.0
+    for column in (c for c in form.columns if c.place == "right-head"):
+        middle = ROWS_TOP_MM - 11.6
+        at = _past_fold(x, _width_of(column, MAX_PITCH_MM), fold.x)
+        labels.append((column.label, Point(x, middle - 4.0)))
+        cells += _cells_of(column, column.id, at, middle, HEAD_LINE_MM)
+        x = at + _width_of(column, MAX_PITCH_MM) + 4.0
+    return cells, tuple(labels)
+
+
+def _foot_height(form: Form) -> float:
+    """Height in mm that the foot needs: sums, then the list of causes beside the marking help."""
+    sums = 16.0 if any(c.place == "foot" and c.type == "number" for c in form.columns) else 2.0
+    strips = 9.0 * sum(c.place == "foot-right" for c in form.columns)
+    causes = 5.0 + 3.9 * ((len(form.causes) + 1) // 2) if form.causes else 0.0
+    return max(sums + 16.0, causes + strips + 2.0, MARKER_MM + QUIET_MM + 1.0)
+
+
+def _foot(
+    form: Form, paper: Paper, fold: Point, top: float, block_x: float
+) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
+    """Cells and labels of the foot: the player's sums on the left, a strip on the right."""
+    cells: list[Cell] = []
+    labels: list[tuple[str, Point]] = []
+    x = MARGIN_MM + STUD_MM + 2.0
+    for column in (c for c in form.columns if c.place == "foot"):
+        w = _width_of(column, MAX_PITCH_MM)
+        x = _past_fold(x, w, fold.x)
+        labels.append((column.label, Point(x, top + 7.4)))
+        cells += _cells_of(column, column.id, x, top + 12.2, HEAD_LINE_MM)
+        x += max(w, len(column.label) * CHAR_MM) + 4.0
+    y = top
+    for column in (c for c in form.columns if c.place == "foot-right"):
+        left, right = block_x + 1.0, paper.width_mm - MARGIN_MM - STUD_MM - 1.0
+        labels.append((column.label, Point(left, y + 5.6)))
+        wide = replace(column, width_mm=right - left - _label_width(column))
+        cells += _cells_of(wide, column.id, left + _label_width(column), y + 4.6, HEAD_LINE_MM)
+        y += 9.0
+    return cells, tuple(labels)
+
+
+def _notes(
+    form: Form, paper: Paper, fold: Point, top: float, bottom: float
+) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
+    """Strips for words in the room that the rows leave free, side by side, left and right of the fold."""
+    columns = [c for c in form.columns if c.place == "notes"]
+    if not columns:
+        return [], ()
+    if len(columns) > 2:
+        raise LayoutError(f"{form.name}: there is room for two fields in 'notes', found {len(columns)}.")
+    top = max(top, fold.y + FOLD_CLEAR_MM) + 5.0
+    if bottom - top < 12.0:
+        raise LayoutError(
+            f"{form.name}: the notes need 12 mm of height, {max(bottom - top, 0):.1f} mm are free. Take them out."
+        )
+    edges = (
+        (MARGIN_MM + STUD_MM + 1.0, fold.x - FOLD_CLEAR_MM - 1.0),
+        (fold.x + FOLD_CLEAR_MM + 1.0, paper.width_mm - MARGIN_MM - STUD_MM - 1.0),
+    )
+    cells, labels = [], []
+    for column, (left, right) in zip(columns, edges, strict=False):
+        box = Box(left, top, right - left, bottom - top)
+        cells.append(Cell(f"{column.id}.strip", column.id, "words", box, "strip"))
+        labels.append((column.label, Point(left, top - 1.6)))
+    return cells, tuple(labels)
+
+
+def _studs(
+    paper: Paper,
+    fold: Point,
+    columns: tuple[ColumnPlace, ...],
+    tops: tuple[float, ...],
+    pitch: float,
+    group: int,
+    block_x: float,
+) -> tuple[Point, ...]:
+    """Small black squares between the row groups: they tell the eye where it is and the reader how the paper bends."""
+    if not tops:
+        return ()
+    xs = [MARGIN_MM + STUD_MM / 2, paper.width_mm - MARGIN_MM - STUD_MM / 2]
+    if any(place.column.place == "right" for place in columns):
+        xs.insert(1, block_x - 2.2)
+    ys = []
+    for i, top in enumerate(tops):
+        if i % group == 0 or top - (tops[i - 1] + pitch) > 0.01:
+            if i and top - (tops[i - 1] + pitch) > 0.01:
+                ys += [tops[i - 1] + pitch - ROW_EDGE_MM, top + ROW_EDGE_MM]
+            else:
+                ys.append(top)
+    ys.append(tops[-1] + pitch)
+    return tuple(Point(x, y) for y in ys for x in xs)
+
+
+def _check(layout: Layout) -> None:
+    """Refuse a layout that breaks a promise of the card; the message names the cells and the measure."""
+    paper, form = layout.paper, layout.form
+    printable = Box(0, 0, paper.width_mm, paper.height_mm).grown(-MARGIN_MM)
+    quiet = [fiducial.box.grown(QUIET_MM) for fiducial in layout.fiducials] + [layout.qr]
+    for cell in layout.cells:
+        if not printable.contains(cell.box):
+            over = max(
+                printable.x - cell.box.x,
+                printable.y - cell.box.y,
+                cell.box.right - printable.right,
+                cell.box.bottom - printable.bottom,
+            )
+            raise LayoutError(f"{form.name}: {cell.id} lies {over:.1f} mm outside the printable area.")
+        if distance_to_fold(cell.box, paper.width_mm, paper.height_mm) <= 0:
+            raise LayoutError(f"{form.name}: {cell.id} lies on a fold line of {paper.name}.")
+        for zone in quiet:
+            if zone.overlaps(cell.box):
+                raise LayoutError(
+                    f"{form.name}: {cell.id} comes too near to a corner mark or the QR code."
+                )
+    for i, one in enumerate(layout.cells):
+        for other in layout.cells[i + 1 :]:
+            if one.box.overlaps(other.box):
+                raise LayoutError(f"{form.name}: {one.id} and {other.id} overlap.")
