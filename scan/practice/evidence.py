@@ -1,0 +1,256 @@
+"""What rounds say about misses, as columns: counts per phase, throws, holes, and the notes of misses.
+
+One pass over the rounds makes arrays; everything after works on arrays, so that ten thousand rounds take a
+second. Two rules of honesty are applied here, once: a throw without a mark is unknown, never a miss, and a
+value that waits for a person counts nowhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forms.rules import PHASES
+from scan.records.rounds import Hole, Round, Throw, Value
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+DRIVE, APPROACH, PUTT = 0, 1, 2
+CLEAN, MISS, UNMARKED = 0, 1, 2
+
+#: Official Rules of Disc Golf, 806.01: a throw from within 10 m of the target is a putt.
+PUTTING_AREA_M = 10.0
+#: 33 ft, written for 10 m, is 10.06 m: within this much of the edge, the player's own word is taken.
+EDGE_M = 0.2
+
+_EXECUTION = {"clean": CLEAN, "miss": MISS}
+_PHASE = {phase: number for number, phase in enumerate(PHASES)}
+
+
+@dataclass(frozen=True, slots=True)
+class RoundHead:
+    """What a round says as a whole; `worst` is the phase the player chose on the card."""
+
+    id: str
+    day: date | None
+    player: str | None
+    course: str | None
+    layout: str | None
+    hand: str
+    wind: str | None
+    worst: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class MissNote:
+    """The second pass on one hole: which way and why the focus phase missed there."""
+
+    round: int
+    hole: int
+    phase: int
+    directions: tuple[str, ...]
+    forehand: bool
+    hand: str
+    cause: str | None
+    words: str | None
+    picture: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Rounds in the order played, as columns.
+
+    Attributes
+    ----------
+    heads : one for each of R rounds, oldest first
+    misses, clean, unmarked : (R, 3) throws by round and phase
+    hole_round, hole_number, hole_score, hole_par, hole_penalty : (H,), NaN where unknown
+    hole_misses : (H, 3) misses by phase; hole_unmarked : (H,) throws without a mark
+    throw_hole, throw_phase, throw_execution : (T,) indices and codes
+    throw_left : (T,) throws the hole still took after this one, penalties of the hole included; -1 unknown
+    throw_holed : (T,) 1 holed, 0 not, -1 unknown
+    throw_distance_m : (T,) NaN where not written
+    throw_straddle : (T,) 1 marked straddle, else 0
+    notes : second-pass notes, in the order of the rounds
+    """
+
+    heads: tuple[RoundHead, ...]
+    misses: Ints
+    clean: Ints
+    unmarked: Ints
+    hole_round: Ints
+    hole_number: Ints
+    hole_score: Floats
+    hole_par: Floats
+    hole_penalty: Floats
+    hole_misses: Ints
+    hole_unmarked: Ints
+    throw_hole: Ints
+    throw_phase: Ints
+    throw_execution: Ints
+    throw_left: Ints
+    throw_holed: Ints
+    throw_distance_m: Floats
+    throw_straddle: Ints
+    notes: tuple[MissNote, ...]
+
+    @property
+    def rounds(self) -> int:
+        return len(self.heads)
+
+    @property
+    def marked(self) -> Ints:
+        """(R, 3) throws with a mark, the only ones a rate is made of."""
+        return self.misses + self.clean
+
+    @property
+    def share_unmarked(self) -> float:
+        """Share of all throws that carry no mark; 0 where there are no throws."""
+        total = int(self.misses.sum() + self.clean.sum() + self.unmarked.sum())
+        return float(self.unmarked.sum()) / total if total else 0.0
+
+
+def in_order(rounds: Iterable[Round]) -> list[Round]:
+    """Return the rounds by date played; rounds without a date keep their place at the front."""
+    listed = list(rounds)
+    return sorted(
+        listed, key=lambda r: (r.day or date.min, r.recorded_at.timestamp() if r.recorded_at else 0.0)
+    )
+
+
+def evidence_of(rounds: Iterable[Round]) -> Evidence:
+    """Return the columns of `rounds`, put in the order played."""
+    ordered = in_order(rounds)
+    heads: list[RoundHead] = []
+    notes: list[MissNote] = []
+    hole_round: list[int] = []
+    hole_number: list[int] = []
+    hole_values: list[tuple[float, float, float]] = []
+    throw_hole: list[int] = []
+    throw_code: list[int] = []  # phase * 3 + execution
+    throw_place: list[int] = []
+    throw_holed: list[int] = []
+    throw_distance: list[float] = []
+    throw_straddle: list[int] = []
+    hole_at = 0
+    for at, played in enumerate(ordered):
+        hand = "left" if _known(played.hand) == "left" else "right"
+        heads.append(_head(played, hand))
+        for hole in played.holes:
+            hole_round.append(at)
+            hole_number.append(hole.number)
+            hole_values.append((_number(hole.score), _number(hole.par), _number(hole.penalty)))
+            for throw in hole.throws:
+                execution = throw.execution
+                code = _EXECUTION.get(execution.value, UNMARKED) if execution.status == "known" else UNMARKED  # type: ignore[arg-type]
+                throw_hole.append(hole_at)
+                throw_code.append(_PHASE[throw.phase] * 3 + code)
+                throw_place.append(throw.order)
+                throw_holed.append(-1 if throw.holed is None else int(throw.holed))
+                distance_m = throw.distance_m
+                throw_distance.append(float("nan") if distance_m is None else distance_m)
+                throw_straddle.append(0 if throw.stance is None else int(_known(throw.stance) == "straddle"))
+                if throw.directions or throw.cause is not None or throw.words or throw.words_picture:
+                    notes.append(_note(at, hole, throw, hand))
+            hole_at += 1
+    return _columns(
+        heads,
+        notes,
+        np.asarray(hole_round, dtype=np.int64),
+        np.asarray(hole_number, dtype=np.int64),
+        np.asarray(hole_values, dtype=float).reshape(-1, 3),
+        np.asarray(throw_hole, dtype=np.int64),
+        np.asarray(throw_code, dtype=np.int64),
+        np.asarray(throw_place, dtype=np.int64),
+        np.asarray(throw_holed, dtype=np.int64),
+        np.asarray(throw_distance, dtype=float),
+        np.asarray(throw_straddle, dtype=np.int64),
+    )
+
+
+def _columns(
+    heads: list[RoundHead],
+    notes: list[MissNote],
+    hole_round: Ints,
+    hole_number: Ints,
+    hole_values: Floats,
+    throw_hole: Ints,
+    throw_code: Ints,
+    throw_place: Ints,
+    throw_holed: Ints,
+    throw_distance: Floats,
+    throw_straddle: Ints,
+) -> Evidence:
+    holes, rounds = len(hole_round), len(heads)
+    by_hole = np.bincount(throw_hole * 9 + throw_code, minlength=holes * 9).reshape(holes, 3, 3)
+    by_round = np.zeros((rounds, 3, 3), dtype=np.int64)
+    np.add.at(by_round, hole_round, by_hole)
+    score, par, penalty = hole_values.T
+    # A hole's score is its throws and its penalty throws (808.D); what was still to come after the throw in
+    # place k is score - k, penalties included wherever on the hole they fell.
+    left = np.where(np.isnan(score), -1, np.nan_to_num(score))[throw_hole]
+    throw_left = np.where(left < 0, -1, np.maximum(left - throw_place, 0)).astype(np.int64)
+    return Evidence(
+        heads=tuple(heads),
+        misses=by_round[:, :, MISS],
+        clean=by_round[:, :, CLEAN],
+        unmarked=by_round[:, :, UNMARKED],
+        hole_round=hole_round,
+        hole_number=hole_number,
+        hole_score=score,
+        hole_par=par,
+        hole_penalty=penalty,
+        hole_misses=by_hole[:, :, MISS],
+        hole_unmarked=by_hole[:, :, UNMARKED].sum(axis=1),
+        throw_hole=throw_hole,
+        throw_phase=throw_code // 3,
+        throw_execution=throw_code % 3,
+        throw_left=throw_left,
+        throw_holed=throw_holed,
+        throw_distance_m=throw_distance,
+        throw_straddle=throw_straddle,
+        notes=tuple(notes),
+    )
+
+
+def _head(played: Round, hand: str) -> RoundHead:
+    wind, worst = _known(played.wind), _known(played.worst)
+    return RoundHead(
+        id=played.id,
+        day=played.day,
+        player=played.player,
+        course=played.course,
+        layout=played.layout,
+        hand=hand,
+        wind=str(wind) if wind is not None else None,
+        worst=str(worst) if worst in PHASES else None,
+    )
+
+
+def _note(at: int, hole: Hole, throw: Throw, hand: str) -> MissNote:
+    cause = _known(throw.cause) if throw.cause is not None else None
+    return MissNote(
+        round=at,
+        hole=hole.number,
+        phase=_PHASE[throw.phase],
+        directions=throw.directions,
+        forehand=bool(throw.forehand),
+        hand=hand,
+        cause=str(cause) if cause is not None else None,
+        words=throw.words,
+        picture=throw.words_picture,
+    )
+
+
+def _known(value: Value) -> object:
+    return value.value if value.status == "known" else None
+
+
+def _number(value: Value) -> float:
+    known = value.value if value.status == "known" else None
+    return float(known) if isinstance(known, int | float) else float("nan")

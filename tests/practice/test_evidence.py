@@ -1,0 +1,86 @@
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import numpy as np
+
+from scan.practice.evidence import MISS, PUTT, evidence_of
+from scan.records.rounds import Value
+from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
+
+
+def a_hole(number=1):
+    return hole(
+        number,
+        [
+            throw(1, "drive", "miss", directions=("right", "short"), cause=known("late"), forehand=True),
+            throw(2, "approach", "clean"),
+            throw(3, "putt", "unmarked", distance_m=6.0, distance=known(6), stance=known("straddle")),
+            throw(4, "putt", "clean", holed=True, distance_m=1.0),
+        ],
+        penalty=1,
+    )
+
+
+def test_counts_of_one_hole():
+    e = evidence_of([one_round("a", [a_hole()])])
+    assert e.misses.tolist() == [[1, 0, 0]]
+    assert e.clean.tolist() == [[0, 1, 1]]
+    assert e.unmarked.tolist() == [[0, 0, 1]]
+    assert e.marked.tolist() == [[1, 1, 1]]
+    assert e.hole_score.tolist() == [5.0]
+    assert e.throw_left.tolist() == [4, 3, 2, 1]  # the penalty throw is still to be paid after each
+    assert e.throw_holed.tolist() == [0, 0, 0, 1]
+    assert e.share_unmarked == 0.25
+
+
+def test_a_note_keeps_its_phase_sides_hand_and_cause():
+    (note,) = evidence_of([one_round("a", [a_hole(7)], hand=known("left"))]).notes
+    assert (note.hole, note.phase, note.directions, note.cause) == (7, 0, ("right", "short"), "late")
+    assert (note.forehand, note.hand) == (True, "left")
+
+
+def test_unmarked_is_never_a_miss():
+    holes = [
+        hole(n, [throw(1, "drive", "unmarked"), throw(2, "putt", "unmarked", True)]) for n in range(1, 10)
+    ]
+    e = evidence_of([one_round("a", holes)])
+    assert e.misses.sum() == 0
+    assert e.marked.sum() == 0
+
+
+def test_a_value_that_waits_counts_nowhere():
+    waits = Value("miss", p=0.6, status="waits")
+    one = replace(throw(1, "drive", "miss"), execution=waits, cause=Value("late", status="waits"))
+    h = replace(hole(1, [one]), score=Value(9, status="waits"))
+    e = evidence_of([one_round("a", [h])])
+    assert e.unmarked.tolist() == [[1, 0, 0]]
+    assert np.isnan(e.hole_score[0])
+    assert e.throw_left.tolist() == [-1]
+    assert e.notes[0].cause is None
+
+
+def test_rounds_are_put_in_the_order_played_whatever_order_they_come_in():
+    days = [date(2030, 5, 3), date(2030, 5, 1), date(2030, 5, 2)]
+    e = evidence_of([one_round(str(d), [], d) for d in days])
+    assert [h.day for h in e.heads] == sorted(days)
+    early = one_round("early", [], days[0], recorded_at=datetime(2030, 5, 3, 9, tzinfo=UTC))
+    late = one_round("late", [], days[0], recorded_at=datetime(2030, 5, 3, 18, tzinfo=UTC))
+    assert [h.id for h in evidence_of([late, early]).heads] == ["early", "late"]
+
+
+def test_rounds_without_date_hand_or_throws_do_no_harm():
+    e = evidence_of([one_round("a", [], hand=blank()), one_round("b", [hole(1, [])])])
+    assert e.rounds == 2
+    assert e.heads[0].hand == "right"
+    assert evidence_of([]).rounds == 0
+    assert evidence_of([]).misses.shape == (0, 3)
+
+
+def test_invented_rounds_have_the_rates_they_were_made_with():
+    player = Player(miss=(0.5, 0.2, 0.3))
+    e = evidence_of(rounds_of(player, 60, np.random.default_rng(1)))
+    rate = e.misses.sum(axis=0) / e.marked.sum(axis=0)
+    assert np.abs(rate - player.miss).max() < 0.05
+    assert all(n.phase == 0 for n in e.notes if e.heads[n.round].worst == "drive")
+    putts = e.throw_phase == PUTT
+    assert (e.throw_execution[putts] == MISS).sum() == e.misses[:, PUTT].sum()
