@@ -1,23 +1,21 @@
 """A sheet as strokes, fills and words in mm: everything that is printed, and nothing about PDF.
 
-Black is kept for what the eye must find and for what the reader's camera locks on to; outlines of boxes and bubbles
-are grey, so that ink stands out from print.
+Black is kept for what the eye must find and for what the reader's camera locks on to; outlines of boxes and
+bubbles are grey, so that ink stands out from print.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from forms.fiducials import dark_modules
+from forms.fiducials import MARKER_MM, QUIET_MM, dark_modules
 from forms.form import UNITS, Form
 from forms.geometry import Box, Point, box_around
 from forms.layout import (
     FOLD_CLEAR_MM,
     MARGIN_MM,
-    MARKER_MM,
     QR_MODULE_MM,
     QR_QUIET_MODULES,
-    QUIET_MM,
     ROWS_TOP_MM,
     STUD_MM,
     Cell,
@@ -26,7 +24,9 @@ from forms.layout import (
 )
 from forms.serials import plain_code
 
-OUTLINE_GREY = 0.52  # dark enough for a photocopy (tints under 20 % vanish), light enough to tell from a pencil
+OUTLINE_GREY = (
+    0.52  # dark enough for a photocopy (tints under 20 % vanish), light enough to tell from a pencil
+)
 OUTLINE_MM = 0.28
 RULE_GREY = 0.72
 HAIR_MM = 0.18  # the thinnest line a photocopy keeps
@@ -184,7 +184,7 @@ def _title(sheet: Sheet, identity: CardIdentity) -> list[Shape]:
 
 def _field_labels(sheet: Sheet) -> list[Shape]:
     shapes: list[Shape] = [
-        Words(text, at, 8.5, bold=text.endswith(":"))
+        Words(text, at, 8.5, bold=text.startswith("One thing"))
         for text, at in sheet.labels
         if text and not text.startswith("The phase")
     ]
@@ -207,12 +207,20 @@ def _headings(sheet: Sheet) -> list[Shape]:
     left = MARGIN_MM + STUD_MM + 1.0
     if form.record != "round":
         if form.statement:
-            shapes += _paragraph(form.statement, Point(left, ROWS_TOP_MM - 12.0), sheet.layout.paper.width_mm - 2 * left)
+            shapes += _paragraph(
+                form.statement, Point(left, ROWS_TOP_MM - 12.0), sheet.layout.paper.width_mm - 2 * left
+            )
         return shapes
     room = sheet.fold.x - FOLD_CLEAR_MM - left
     shapes.append(Words("1", Point(left, ROWS_TOP_MM - 14.2), 13.0, True))
     shapes.append(
-        Words("Every throw: did it go as planned?", Point(left + 4.2, ROWS_TOP_MM - 14.2), 10.0, True, fit_mm=room - 4.2)
+        Words(
+            "Every throw: did it go as planned?",
+            Point(left + 4.2, ROWS_TOP_MM - 14.2),
+            10.0,
+            True,
+            fit_mm=room - 4.2,
+        )
     )
     shapes += _paragraph(form.statement, Point(left + 4.2, ROWS_TOP_MM - 10.6), room - 4.2)
     shapes += _legend(form, Point(sheet.fold.x - FOLD_CLEAR_MM, ROWS_TOP_MM - 14.2))
@@ -220,7 +228,13 @@ def _headings(sheet: Sheet) -> list[Shape]:
     limit = sheet.layout.paper.width_mm - MARGIN_MM - x
     shapes.append(Words("2", Point(x, ROWS_TOP_MM - 14.2), 13.0, True))
     shapes.append(
-        Words("Only the phase with most misses", Point(x + 4.2, ROWS_TOP_MM - 14.2), 10.0, True, fit_mm=limit - 4.2)
+        Words(
+            "Only the phase with most misses",
+            Point(x + 4.2, ROWS_TOP_MM - 14.2),
+            10.0,
+            True,
+            fit_mm=limit - 4.2,
+        )
     )
     return shapes
 
@@ -241,7 +255,9 @@ def _legend(form: Form, end: Point) -> list[Shape]:
     return shapes
 
 
-def _paragraph(text: str, at: Point, width_mm: float, size_pt: float = LABEL_PT, lead_mm: float = 3.3) -> list[Shape]:
+def _paragraph(
+    text: str, at: Point, width_mm: float, size_pt: float = LABEL_PT, lead_mm: float = 3.3
+) -> list[Shape]:
     """Break a sentence into lines by an estimate of letter widths; the printer shrinks a line that is still too wide."""
     per_line = int(width_mm / (size_pt * 0.176))
     lines: list[str] = []
@@ -363,8 +379,7 @@ def _causes(sheet: Sheet) -> list[Shape]:
         return []
     x = sheet.right_block_x + 1.0
     width = sheet.layout.paper.width_mm - MARGIN_MM - STUD_MM - 1.0 - x
-    strips = 9.0 * sum(c.place == "foot-right" for c in form.columns)
-    top = sheet.foot_top + strips + 4.4
+    top = sheet.foot_top + 4.4
     shapes: list[Shape] = [Words("why, as one digit", Point(x, top), 9.0, True)]
     half = (len(form.causes) + 1) // 2
     quiet_top = sheet.layout.fiducials[2].box.y - QUIET_MM

@@ -1,9 +1,10 @@
 """The four corner marks: which, how large, where, and the picture of each.
 
-They are markers of OpenCV's predefined dictionary DICT_4X4_50, a general-purpose set whose detector ships with the library.
-The four ids were chosen for the largest distance between any two of them under rotation (7 of 16 bits)
-and to themselves turned (6 bits), and to avoid ids 0 to 2, which stray markers in the world mostly carry.
-Their pictures stand here as tables, so that printing needs no vision library; a test compares them with OpenCV's own.
+They are markers of OpenCV's predefined dictionary DICT_4X4_50, a general-purpose set whose detector ships
+with the library. The four ids were chosen for the largest distance between any two of them under rotation (7
+of 16 bits) and to themselves turned (6 bits), and to avoid ids 0 to 2, which stray markers in the world
+mostly carry. Their pictures stand here as tables, so that printing needs no vision library; a test compares
+them with OpenCV's own.
 """
 
 from dataclasses import dataclass

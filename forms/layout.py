@@ -1,7 +1,7 @@
 """A form on a sheet of paper: where each cell lies, in mm, or by how much the form does not fit.
 
-The engine knows three zones: a head, a table of rows in two blocks, a foot. No cell, marker or code comes near the
-two lines on which the sheet is folded to pocket size; rows and columns step over them. Positions are
+The engine knows three zones: a head, a table of rows in two blocks, a foot. No cell, marker or code comes
+near the two lines on which the sheet is folded to pocket size; rows and columns step over them. Positions are
 found once and published in the field map (`forms.field_map`); a printed edition never changes.
 """
 
@@ -29,7 +29,9 @@ QR_MODULES, QR_QUIET_MODULES = 21, 4  # version 1 and its quiet zone, ISO/IEC 18
 
 HEAD_FIRST_MM = 15.6  # middle of the first line of the head, beside the title
 HEAD_LINE_MM = 9.4
+HEAD_GAP_MM = 2.6
 STRIP_H_MM = 7.6
+FOOT_STRIP_MM = 13.0  # a strip in the foot with its label above
 ROWS_TOP_MM = 59.0
 MAX_PITCH_MM, MIN_PITCH_MM = 11.0, 6.2
 ROW_EDGE_MM = 0.7  # clear space above and below the cells of a row
@@ -120,20 +122,28 @@ def arrange(form: Form, paper: Paper) -> Sheet:
     row_tops, pitch = _rows(form, paper, fold, foot_mm)
     row_cells = _row_cells(form, columns, row_tops, pitch)
     rows_end = row_tops[-1] + pitch if row_tops else ROWS_TOP_MM
-    foot_top = paper.height_mm - MARGIN_MM - foot_mm
+    has_notes = any(c.place == "notes" for c in form.columns)
+    foot_top = paper.height_mm - MARGIN_MM - foot_mm if has_notes else rows_end + 1.0
     notes_cells, notes_labels = _notes(form, paper, fold, rows_end + 2.0, foot_top - 1.0)
     second_cells, second_labels = _right_head(form, right_block_x, fold)
     foot_cells, foot_labels = _foot(form, paper, fold, foot_top, right_block_x)
     order = {field.id: i for i, field in enumerate(form.fields)}
-    cells = sorted(head_cells + row_cells + second_cells + notes_cells + foot_cells, key=lambda c: order[c.field])
+    cells = (
+        # rounded to a micrometre, so that the printed sheet and its field map agree to the last digit
+        replace(cell, box=_rounded(cell.box))
+        for cell in head_cells + row_cells + second_cells + notes_cells + foot_cells
+    )
     layout = Layout(
         form=replace(form, columns=(), help=()),
         paper=paper,
-        cells=tuple(cells),
-        fiducials=corner_fiducials(paper.width_mm, paper.height_mm, MARGIN_MM),
+        cells=tuple(sorted(cells, key=lambda c: order[c.field])),
+        fiducials=tuple(
+            replace(f, box=_rounded(f.box))
+            for f in corner_fiducials(paper.width_mm, paper.height_mm, MARGIN_MM)
+        ),
         studs=_studs(paper, fold, columns, row_tops, pitch, form.row_group, right_block_x),
-        qr=qr,
-        plain_code=Box(qr.x - 2.5, qr.bottom + 0.4, qr.w + 5.0, 4.4),
+        qr=_rounded(qr),
+        plain_code=_rounded(Box(qr.x - 2.5, qr.bottom + 0.4, qr.w + 5.0, 4.4)),
     )
     _check(layout)
     return Sheet(
@@ -147,6 +157,10 @@ def arrange(form: Form, paper: Paper) -> Sheet:
         foot_top,
         head_labels + second_labels + notes_labels + foot_labels,
     )
+
+
+def _rounded(box: Box) -> Box:
+    return Box(round(box.x, 3), round(box.y, 3), round(box.w, 3), round(box.h, 3))
 
 
 def _qr_box(paper: Paper) -> Box:
@@ -319,9 +333,7 @@ def _row_cells(
     return cells
 
 
-def _head(
-    form: Form, paper: Paper, fold: Point, qr: Box
-) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
+def _head(form: Form, paper: Paper, fold: Point, qr: Box) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
     """Cells and labels of the head: lines of fields between the left marker and the QR code."""
     left, right = MARGIN_MM + MARKER_MM + QUIET_MM + 0.6, qr.x - 1.0
     columns = [c for c in form.columns if c.place == "head"]
@@ -345,27 +357,28 @@ def _line_of_fields(
     labels: list[tuple[str, Point]] = []
     x = left
     strips = [c for c in items if _fills(c)]
-    fixed = sum(_labelled_width(c) for c in items if not _fills(c)) + 2.6 * (len(items) - 1)
+    fixed = sum(_labelled_width(c) for c in items if not _fills(c)) + HEAD_GAP_MM * (len(items) - 1)
     share = (right - left - fixed - sum(_label_width(c) for c in strips)) / max(len(strips), 1)
-    for item in items:
+    for i, item in enumerate(items):
         column = replace(item, width_mm=share) if _fills(item) else item
-        w = _width_of(column, MAX_PITCH_MM)
         at = x + _label_width(column)
-        if column.type == "words" and at < fold < at + w:
-            column = replace(column, width_mm=fold - FOLD_CLEAR_MM - at)
-            w = column.width_mm
-            share += (at + share - fold - FOLD_CLEAR_MM) / max(len(strips) - 1, 1)  # the others gain it
+        if column.type == "words":
+            end = right if i == len(items) - 1 else at + column.width_mm
+            following = _labelled_width(items[i + 1]) + share if i + 1 < len(items) else 0.0
+            if at < fold < end + HEAD_GAP_MM + following:
+                end = fold - FOLD_CLEAR_MM
+            column = replace(column, width_mm=end - at)
         elif _crosses(column, at, middle, fold):
             x = fold + FOLD_CLEAR_MM
             at = x + _label_width(column)
         labels.append((column.label, Point(x, middle + 1.1)))
         cells += _cells_of(column, column.id, at, middle, HEAD_LINE_MM)
+        x = at + _width_of(column, MAX_PITCH_MM) + HEAD_GAP_MM
         if column.type.startswith("choose"):
-            w += 1.0 + len(column.options[-1].label) * CHAR_MM
-        x = at + w + 2.6
+            x += 1.0 + len(column.options[-1].label) * CHAR_MM
         if fold - FOLD_CLEAR_MM <= x < fold + FOLD_CLEAR_MM:
             x = fold + FOLD_CLEAR_MM
-    _refuse_overflow(form, "a line of the head", x - 2.6, right + 0.5)
+    _refuse_overflow(form, "a line of the head", x - HEAD_GAP_MM, right + 0.5)
     return cells, labels
 
 
@@ -384,9 +397,7 @@ def _labelled_width(column: Column) -> float:
     return _label_width(column) + _width_of(column, MAX_PITCH_MM)
 
 
-def _right_head(
-    form: Form, block_x: float, fold: Point
-) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
+def _right_head(form: Form, block_x: float, fold: Point) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
     """Cells of the choice above the right block: which phase the second pass is about."""
     cells: list[Cell] = []
     labels: list[tuple[str, Point]] = []
@@ -403,9 +414,9 @@ def _right_head(
 def _foot_height(form: Form) -> float:
     """Height in mm that the foot needs: sums, then the list of causes beside the marking help."""
     sums = 16.0 if any(c.place == "foot" and c.type == "number" for c in form.columns) else 2.0
-    strips = 9.0 * sum(c.place == "foot-right" for c in form.columns)
-    causes = 5.0 + 3.9 * ((len(form.causes) + 1) // 2) if form.causes else 0.0
-    return max(sums + 16.0, causes + strips + 2.0, MARKER_MM + QUIET_MM + 1.0)
+    strips = FOOT_STRIP_MM * sum(c.place == "foot-right" for c in form.columns)
+    causes = 5.4 + 3.9 * ((len(form.causes) + 1) // 2) if form.causes else 0.0
+    return max(sums + 16.0, causes + strips, MARKER_MM + QUIET_MM + 1.0)
 
 
 def _foot(
@@ -421,13 +432,14 @@ def _foot(
         labels.append((column.label, Point(x, top + 7.4)))
         cells += _cells_of(column, column.id, x, top + 12.2, HEAD_LINE_MM)
         x += max(w, len(column.label) * CHAR_MM) + 4.0
-    y = top
-    for column in (c for c in form.columns if c.place == "foot-right"):
-        left, right = block_x + 1.0, paper.width_mm - MARGIN_MM - STUD_MM - 1.0
-        labels.append((column.label, Point(left, y + 5.6)))
-        wide = replace(column, width_mm=right - left - _label_width(column))
-        cells += _cells_of(wide, column.id, left + _label_width(column), y + 4.6, HEAD_LINE_MM)
-        y += 9.0
+    last = [c for c in form.columns if c.place == "foot-right"]
+    left = block_x + 1.0
+    right = paper.width_mm - MARGIN_MM - MARKER_MM - QUIET_MM - 1.0
+    for i, column in enumerate(reversed(last)):
+        bottom = paper.height_mm - MARGIN_MM - 0.6 - i * FOOT_STRIP_MM
+        labels.append((column.label, Point(left, bottom - STRIP_H_MM - 1.2)))
+        wide = replace(column, width_mm=right - left)
+        cells += _cells_of(wide, column.id, left, bottom - STRIP_H_MM / 2, HEAD_LINE_MM)
     return cells, tuple(labels)
 
 
@@ -480,7 +492,7 @@ def _studs(
             else:
                 ys.append(top)
     ys.append(tops[-1] + pitch)
-    return tuple(Point(x, y) for y in ys for x in xs)
+    return tuple(Point(round(x, 3), round(y, 3)) for y in ys for x in xs)
 
 
 def _check(layout: Layout) -> None:
@@ -501,9 +513,7 @@ def _check(layout: Layout) -> None:
             raise LayoutError(f"{form.name}: {cell.id} lies on a fold line of {paper.name}.")
         for zone in quiet:
             if zone.overlaps(cell.box):
-                raise LayoutError(
-                    f"{form.name}: {cell.id} comes too near to a corner mark or the QR code."
-                )
+                raise LayoutError(f"{form.name}: {cell.id} comes too near to a corner mark or the QR code.")
     for i, one in enumerate(layout.cells):
         for other in layout.cells[i + 1 :]:
             if one.box.overlaps(other.box):

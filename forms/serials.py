@@ -1,7 +1,7 @@
 """Serial numbers of cards and fingerprints of forms: short, safe to read by eye, checked by themselves.
 
-Both use 31 signs: the digits 2 to 9 and the capitals without I, L and O, which hands and eyes confuse. 31 is a
-prime, so one weighted sum modulo 31 catches every single wrong sign and every swap of two signs (the
+Both use 31 signs: the digits 2 to 9 and the capitals without I, L and O, which hands and eyes confuse. 31 is
+a prime, so one weighted sum modulo 31 catches every single wrong sign and every swap of two signs (the
 scheme of ISBN-10, ISO 2108:2005, with another modulus).
 """
 
@@ -12,7 +12,8 @@ SERIAL_LENGTH = 8  # 7 random signs (31^7, about 2.8e10) and one check sign
 FINGERPRINT_LENGTH = 6  # 31^6, about 8.9e8: enough to tell the forms of one club apart
 CODE_PREFIX = "SP"
 
-#: What the QR code holds: prefix, serial, fingerprint. 16 signs fill a version 1 symbol at level Q (ISO/IEC 18004).
+#: What the QR code holds: prefix, serial, fingerprint. 16 signs fill a version 1 symbol at level Q (ISO/IEC
+#: 18004).
 CODE_LENGTH = len(CODE_PREFIX) + SERIAL_LENGTH + FINGERPRINT_LENGTH
 
 
