@@ -48,7 +48,7 @@ def wilson(misses: float, throws: float, level: float = LEVEL) -> Interval:
     """
     if throws <= 0:
         return Interval(0.0, float("nan"), 1.0)
-    z = _z(level)
+    z = normal_quantile(level)
     rate = misses / throws
     spread = z * sqrt(z * z + 4 * misses * (1 - rate))
     low = (2 * misses + z * z - spread) / (2 * (throws + z * z))
@@ -355,7 +355,8 @@ def expected_worst_seen(rates: Sequence[float], throws: Sequence[int], index: in
     return float(np.sum(values * chance) / np.sum(chance)) if chance.sum() > 0 else rates[index]
 
 
-def _z(level: float) -> float:
+def normal_quantile(level: float = LEVEL) -> float:
+    """Return how many standard deviations on either side of the mean hold the share `level` of a normal."""
     from scipy.special import ndtri
 
     return float(ndtri(0.5 + level / 2))

@@ -1,0 +1,229 @@
+"""Which way and why the focus phase misses, and how sure it is that the leading cause truly leads.
+
+A cause is the player's own judgement. The side a disc went may *suggest* one; the suggestion is shown beside
+what was written and never replaces it. Sides are mirrored for the throwing hand and for forehand throws:
+
+    late side = right x (-1 if forehand) x (-1 if left-handed); the early or fade side is the other one.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from scan.practice.evidence import Evidence, MissNote
+from scan.practice.model import PRIOR, Interval, jeffreys, p_most_frequent
+
+#: From .90 on a statement is called clear, from .70 on likely. Our choice of words for probabilities.
+CLEAR, LIKELY = 0.90, 0.70
+
+WAYS = ("left", "right", "long", "short")
+
+#: The causes of the default list with the words used for them; players may have others.
+CAUSE_WORDS: Mapping[str, str] = {
+    "early": "released early",
+    "late": "released late, grip held",
+    "nose": "nose angle or height",
+    "tilt": "tilt not as meant (hyzer, flat, anhyzer)",
+    "wobble": "wobble off axis",
+    "pace": "too hard or too soft",
+    "rushed": "rushed, broken routine or run-up",
+    "balance": "balance, footing, stance",
+    "choice": "choice of line, disc or wind",
+    "other": "other, or don't know",
+}
+
+#: A side is called from so many misses on, where it is this probable that it is the usual one.
+SIDE_MISSES, SIDE_P = 4, 0.85
+
+#: Looking further ahead than this is no help to anybody's plans.
+MOST_MORE_ROUNDS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """One cause or one way: its count, and the probability that it is truly the most frequent."""
+
+    id: str
+    words: str
+    count: int
+    share: Interval
+    p_leads: float
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """Misses to the late-release side and to the other one, hands and forehands mirrored."""
+
+    late: int
+    early: int
+    p_late: float
+
+
+@dataclass(frozen=True, slots=True)
+class OwnWords:
+    """What the player wrote beside one miss: text where it is legible, else the picture's key."""
+
+    round_id: str
+    hole: int
+    text: str | None
+    picture: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Causes:
+    """The second pass over one phase, summed over recent rounds.
+
+    Attributes
+    ----------
+    notes, rounds : misses with a note, and the rounds they come from
+    causes, ways : most frequent first
+    table : (cause id, way) -> misses
+    level : "clear", "likely" or "not settled" for the leading cause
+    suggestion : what the sides suggest, in words, or None
+    agrees : whether the suggestion is the leading cause; None without either
+    more_rounds : rounds like these until the leading cause is clear; None if not within sight
+    """
+
+    phase: str
+    notes: int
+    rounds: int
+    causes: tuple[Share, ...]
+    ways: tuple[Share, ...]
+    table: Mapping[tuple[str, str], int]
+    side: Side
+    level: str
+    suggestion: str | None
+    agrees: bool | None
+    more_rounds: int | None
+    own_words: tuple[OwnWords, ...]
+
+    @property
+    def leading(self) -> Share | None:
+        """The cause noted most often, if any was noted."""
+        return self.causes[0] if self.causes and self.causes[0].count else None
+
+
+def level_of(p: float) -> str:
+    """Return the level of evidence that a probability stands for, in one or two words."""
+    return "clear" if p >= CLEAR else "likely" if p >= LIKELY else "not settled"
+
+
+def words_of(cause: str, labels: Mapping[str, str] | None = None) -> str:
+    """Return a cause in words: the form's label, the default list's, or its id made readable."""
+    if labels and cause in labels:
+        return labels[cause]
+    return CAUSE_WORDS.get(cause, cause.replace("_", " ").replace("-", " "))
+
+
+def late_side(hand: str, forehand: bool) -> str:
+    """Return the side on which a disc released late lands, as the thrower sees it."""
+    right = (-1 if forehand else 1) * (-1 if hand == "left" else 1) > 0
+    return "right" if right else "left"
+
+
+def causes_of(
+    evidence: Evidence,
+    phase: int,
+    phase_name: str,
+    *,
+    recent: Sequence[bool] | np.ndarray | None = None,
+    labels: Mapping[str, str] | None = None,
+) -> Causes:
+    """Return which way and why `phase` missed, over the rounds in `recent` (all if None).
+
+    `labels` are the causes of the player's own form, id to words; causes found in notes are added to them.
+    """
+    notes = [n for n in evidence.notes if n.phase == phase and (recent is None or recent[n.round])]
+    counted: Counter[str] = Counter(n.cause for n in notes if n.cause)
+    listed = list(labels) if labels else list(CAUSE_WORDS)
+    listed += sorted(set(counted) - set(listed))
+    causes = _shares(listed, counted, lambda c: words_of(c, labels))
+    ways = _shares(list(WAYS), Counter(w for n in notes for w in n.directions if w in WAYS), str)
+    table = Counter((n.cause, way) for n in notes if n.cause for way in n.directions)
+    side = side_of(notes)
+    suggestion, suggested = _suggest(side)
+    lead = causes[0] if causes and causes[0].count else None
+    rounds = len({n.round for n in notes})
+    return Causes(
+        phase=phase_name,
+        notes=len(notes),
+        rounds=rounds,
+        causes=causes,
+        ways=ways,
+        table={(str(c), w): n for (c, w), n in table.items()},
+        side=side,
+        level=level_of(lead.p_leads) if lead else "not settled",
+        suggestion=suggestion,
+        agrees=None if suggested is None or lead is None else lead.id == suggested,
+        more_rounds=_more_rounds([c.count for c in causes], rounds),
+        own_words=tuple(
+            OwnWords(evidence.heads[n.round].id, n.hole, n.words, n.picture)
+            for n in reversed(notes)
+            if n.words or n.picture
+        ),
+    )
+
+
+def side_of(notes: Sequence[MissNote]) -> Side:
+    """Return how many misses went to the late side and how many to the other, mirrored to one hand."""
+    late = early = 0
+    for note in notes:
+        across = [d for d in note.directions if d in ("left", "right")]
+        if len(across) == 1:
+            if across[0] == late_side(note.hand, note.forehand):
+                late += 1
+            else:
+                early += 1
+    # One share against 1/2, not two independent rates against each other: they are each other's mirror.
+    from scipy.special import betainc
+
+    return Side(late, early, float(1 - betainc(late + PRIOR, early + PRIOR, 0.5)))
+
+
+def _suggest(side: Side) -> tuple[str | None, str | None]:
+    total = side.late + side.early
+    if total < SIDE_MISSES:
+        return None, None
+    if side.p_late >= SIDE_P:
+        return (
+            f"{side.late} of {total} misses to a side went where a disc released late goes; "
+            "a disc turned over more than meant goes there too.",
+            "late",
+        )
+    if 1 - side.p_late >= SIDE_P:
+        return (
+            f"{side.early} of {total} misses to a side went where a disc released early goes; "
+            "more hyzer than meant, or a nose held high, goes there too.",
+            "early",
+        )
+    return None, None
+
+
+def _shares(ids: Sequence[str], counted: Mapping[str, int], say: Callable[[str], str]) -> tuple[Share, ...]:
+    counts = [counted.get(i, 0) for i in ids]
+    total = sum(counts)
+    if not ids:
+        return ()
+    p = p_most_frequent(counts)
+    shares = [
+        Share(i, say(i), c, jeffreys(c, total), float(q)) for i, c, q in zip(ids, counts, p, strict=True)
+    ]
+    # sorted is stable: causes noted equally often stay in the order of the card
+    return tuple(sorted(shares, key=lambda s: -s.count))
+
+
+def _more_rounds(counts: Sequence[int], rounds: int) -> int | None:
+    """Return the rounds until the leader is clear if shares stay as they are, None if out of sight."""
+    if not rounds or not counts or max(counts) == 0:
+        return None
+    top = int(np.argmax(counts))
+    more: int
+    for more in (*range(11), *range(12, MOST_MORE_ROUNDS + 1, 2)):
+        grown = np.asarray(counts) * (rounds + more) / rounds
+        if float(p_most_frequent(grown)[top]) >= CLEAR:
+            return more
+    return None

@@ -1,0 +1,114 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from scan.practice import phases
+from scan.practice.cost import Costs
+from scan.practice.evidence import evidence_of
+from tests.practice.invented import Player, hole, one_round, rounds_of, throw
+
+
+def plain(drive, approach, putt, id_="a"):
+    """A round with (misses, clean) throws of each phase, all on nine holes."""
+    throws = [
+        ("drive", "miss"),
+    ] * drive[0]
+    throws += [("drive", "clean")] * drive[1] + [("approach", "miss")] * approach[0]
+    throws += (
+        [("approach", "clean")] * approach[1] + [("putt", "miss")] * putt[0] + [("putt", "clean")] * putt[1]
+    )
+    return one_round(id_, [hole(1, [throw(i, p, e) for i, (p, e) in enumerate(throws, start=1)])])
+
+
+def test_counts_of_one_round_by_hand():
+    drive, approach, putt = phases.phases_of(evidence_of([plain((7, 11), (4, 14), (9, 21))]))
+    assert (drive.last.misses, drive.last.marked, drive.last.rounds) == (7, 18, 1)
+    assert drive.last.interval.middle == pytest.approx(7 / 18)
+    assert putt.misses_a_round == 9
+    assert approach.recent.interval.low < 4 / 18 < approach.recent.interval.high
+    assert drive.p_highest_rate + approach.p_highest_rate + putt.p_highest_rate == pytest.approx(1)
+    assert drive.p_highest_rate > putt.p_highest_rate  # 39 % against 30 %
+    assert putt.p_costs_most > drive.p_costs_most  # nine misses against seven, a miss costs the same
+
+
+def test_one_round_interval_is_jeffreys_widened_by_the_usual_factor():
+    from scipy.stats import beta  # outside check
+
+    (drive, _, _) = phases.phases_of(evidence_of([plain((7, 11), (4, 14), (9, 21))]))
+    x, n = 7 / 1.3, 18 / 1.3
+    expected = beta.ppf([0.05, 0.95], x + 0.5, n - x + 0.5)
+    assert (drive.last.interval.low, drive.last.interval.high) == pytest.approx(expected)
+
+
+def test_probability_of_costing_most_against_simulation():
+    e = evidence_of(rounds_of(Player(), 6, np.random.default_rng(1)))
+    got = phases.phases_of(e)
+    costs = phases.costs_of(e)
+    generator = np.random.default_rng(2)
+    recent = phases.recent_rounds(6, 5)
+    w = phases.weights(6, 5)
+    draws = []
+    for k in range(3):
+        factor = phases.spread_between(e.misses[recent, k], e.marked[recent, k]).factor
+        now = phases.pooled(e.misses[:, k], e.marked[:, k], w)
+        x, n = now.misses / factor, now.throws / factor
+        cost = np.maximum(0.02, generator.normal(costs.mean[k], costs.sd[k], 200_000))
+        draws.append(generator.beta(x + 0.5, n - x + 0.5, 200_000) * cost * (w @ e.marked[:, k] / w.sum()))
+    share = np.bincount(np.argmax(draws, axis=0), minlength=3) / 200_000
+    assert [p.p_costs_most for p in got] == pytest.approx(share, abs=0.006)
+    for p, d in zip(got, draws, strict=True):
+        assert p.strokes_a_round.middle == pytest.approx(d.mean(), rel=0.01)
+        assert (p.strokes_a_round.low, p.strokes_a_round.high) == pytest.approx(
+            np.quantile(d, [0.05, 0.95]), rel=0.03
+        )
+
+
+def test_dear_misses_outweigh_many():
+    e = evidence_of([plain((9, 9), (2, 16), (7, 23), str(i)) for i in range(6)])
+    known = Costs(np.array([0.2, 0.5, 0.8]), np.array([0.02] * 3), 100, np.zeros(6), np.eye(6), 0.8)
+    drive, _, putt = phases.phases_of(e, costs=known)
+    assert drive.misses_a_round > putt.misses_a_round
+    assert putt.p_costs_most > 0.9 > drive.p_costs_most
+
+
+def test_later_rounds_count_more_and_old_ones_not_at_all():
+    old = [plain((16, 2), (4, 14), (6, 24), f"a{i}") for i in range(40)]
+    new = [plain((2, 16), (4, 14), (6, 24), f"b{i}") for i in range(40)]
+    drive = phases.phases_of(evidence_of(old + new))[0]
+    assert drive.all.interval.middle == pytest.approx(0.5)
+    assert drive.recent.interval.middle < 0.15
+    assert drive.recent.rounds == 25
+
+
+def test_unmarked_throws_make_no_rate():
+    r = one_round("a", [hole(1, [throw(1, "drive", "unmarked"), throw(2, "putt", "unmarked", True)])])
+    for p in phases.phases_of(evidence_of([r])):
+        assert p.recent.marked == 0
+        assert np.isnan(p.recent.interval.middle)
+        assert (p.recent.interval.low, p.recent.interval.high) == (0.0, 1.0)
+        assert p.strokes_a_round.middle == pytest.approx(0, abs=1e-6)
+
+
+def test_a_prior_from_others_draws_a_newcomer_in():
+    e = evidence_of([plain((9, 9), (4, 14), (6, 24))])
+    own = phases.phases_of(e)[0]
+    others = phases.PhasePrior((6.0, 6.0, 6.0), (14.0, 14.0, 14.0))
+    drawn = phases.phases_of(e, prior=others)[0]
+    assert 0.3 < drawn.recent.interval.middle < own.recent.interval.middle
+
+
+def test_more_rounds_settle_a_difference_that_stays():
+    e = evidence_of([plain((8, 10), (3, 15), (4, 26), str(i)) for i in range(2)])
+    found = phases.phases_of(e)
+    now = found[0].p_costs_most
+    later = [phases.p_costs_most_after(found, 0, 2, more, 5) for more in (0, 4, 16)]
+    assert later[0] == pytest.approx(now, abs=0.05)
+    assert later[0] < later[1] < later[2]
+
+
+def test_order_of_rounds_in_memory_does_not_matter():
+    rounds = rounds_of(Player(), 8, np.random.default_rng(11))
+    one, two = phases.phases_of(evidence_of(rounds)), phases.phases_of(evidence_of(rounds[::-1]))
+    assert one == two
+    assert replace(one[0], phase="x") != two[0]
