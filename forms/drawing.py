@@ -258,7 +258,7 @@ def _legend(form: Form, end: Point) -> list[Shape]:
 def _paragraph(
     text: str, at: Point, width_mm: float, size_pt: float = LABEL_PT, lead_mm: float = 3.3
 ) -> list[Shape]:
-    """Break a sentence into lines by an estimate of letter widths; the printer shrinks a line that is still too wide."""
+    """Break a sentence into lines by the usual width of letters; printing shrinks what is still too wide."""
     per_line = int(width_mm / (size_pt * 0.176))
     lines: list[str] = []
     for word in text.split():

@@ -280,7 +280,8 @@ def _fills(column: Column) -> bool:
 def _refuse_overflow(form: Form, zone: str, needed: float, limit: float) -> None:
     if needed > limit + 1e-6:
         raise LayoutError(
-            f"{form.name}: {zone} is {needed - limit:.1f} mm too wide for the sheet. Take a column out or narrow the gaps."
+            f"{form.name}: {zone} is {needed - limit:.1f} mm too wide for the sheet. "
+            "Take a column out or narrow the gaps."
         )
 
 
@@ -455,7 +456,8 @@ def _notes(
     top = max(top, fold.y + FOLD_CLEAR_MM) + 5.0
     if bottom - top < 12.0:
         raise LayoutError(
-            f"{form.name}: the notes need 12 mm of height, {max(bottom - top, 0):.1f} mm are free. Take them out."
+            f"{form.name}: the notes need 12 mm of height, {max(bottom - top, 0):.1f} mm are free. "
+            "Take them out."
         )
     edges = (
         (MARGIN_MM + STUD_MM + 1.0, fold.x - FOLD_CLEAR_MM - 1.0),
@@ -478,7 +480,7 @@ def _studs(
     group: int,
     block_x: float,
 ) -> tuple[Point, ...]:
-    """Small black squares between the row groups: they tell the eye where it is and the reader how the paper bends."""
+    """Small black squares between row groups: they lead the eye and tell the reader how the paper bends."""
     if not tops:
         return ()
     xs = [MARGIN_MM + STUD_MM / 2, paper.width_mm - MARGIN_MM - STUD_MM / 2]
@@ -514,7 +516,10 @@ def _check(layout: Layout) -> None:
         for zone in quiet:
             if zone.overlaps(cell.box):
                 raise LayoutError(f"{form.name}: {cell.id} comes too near to a corner mark or the QR code.")
-    for i, one in enumerate(layout.cells):
-        for other in layout.cells[i + 1 :]:
+    from_top = sorted(layout.cells, key=lambda c: c.box.y)
+    for i, one in enumerate(from_top):
+        for other in from_top[i + 1 :]:
+            if other.box.y >= one.box.bottom:
+                break
             if one.box.overlaps(other.box):
                 raise LayoutError(f"{form.name}: {one.id} and {other.id} overlap.")

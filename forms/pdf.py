@@ -21,7 +21,7 @@ _FONT_FILES = {
 
 
 def qr_rows(code: str) -> tuple[str, ...]:
-    """Return the modules of a QR code (ISO/IEC 18004), version 1 at level Q, "#" where dark, without quiet zone."""
+    """Return the modules of a QR code (ISO/IEC 18004), version 1-Q, "#" where dark, without quiet zone."""
     import segno
 
     symbol = segno.make(code, version=1, error="q", mode="alphanumeric", boost_error=False)
@@ -120,5 +120,6 @@ def _refuse_missing_letters(text: str, font: Any) -> None:
     missing = sorted({sign for sign in text if ord(sign) not in font.face.charToGlyph})
     if missing:
         raise InputError(
-            f"The card's font has no letters for {' '.join(missing)} in {text!r}. Write the text with Latin letters."
+            f"The card's font has no letters for {' '.join(missing)} in {text!r}. "
+            "Write the text with Latin letters."
         )

@@ -70,6 +70,7 @@ class CardReading:
     reason: str | None = None
     serial: str | None = None
     form: str | None = None  # fingerprint of the field map, key of the catalog
+    form_name: str | None = None
     quality: Mapping[str, float | str | bool] = field(default_factory=dict)
     cells: Mapping[str, CellReading] = field(default_factory=dict)
     fields: Mapping[str, FieldReading] = field(default_factory=dict)
@@ -90,7 +91,8 @@ def reading_to_json(reading: CardReading, record: dict[str, Any] | None = None) 
         "status": reading.status,
         "reason": reading.reason,
         "serial": reading.serial,
-        "form": reading.form,
+        "form": reading.form_name,
+        "fingerprint": reading.form,
         "quality": dict(reading.quality),
         "cells": {
             cell: {"value": r.value, "confidence": round(r.confidence, 6), "flag": r.flag}

@@ -31,7 +31,7 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; return its exit code: 0 done, 1 something needs attention, 2 wrong usage or input."""
+    """Run one command; return its exit code: 0 done, 1 something needs attention, 2 wrong usage."""
     args = build_parser().parse_args(argv)
     try:
         code = args.run(args)

@@ -1,0 +1,221 @@
+"""Finds forms, course layouts and printed editions by name, file or fingerprint. It alone opens files here.
+
+A printed edition never changes. What `print` makes is registered by its fingerprint in a folder of field
+maps, so that a card is read years later by the map it was printed with; the built-in cards are known by their
+fingerprints without any registration.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+import tomllib
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from forms.errors import InputError
+from forms.field_map import fingerprint, layout_from_json, layout_to_json
+from forms.form import Course, CourseHole, Form, form_from_toml
+from forms.layout import PAPERS, Layout, arrange
+from forms.serials import is_serial
+from forms.units import to_metres
+
+BUILTIN = "forms.builtin"
+
+
+def builtin_names() -> tuple[str, ...]:
+    """Return the names of the built-in forms."""
+    names = (entry.name for entry in files(BUILTIN).iterdir())
+    return tuple(sorted(name.removesuffix(".toml") for name in names if name.endswith(".toml")))
+
+
+def load_form(name: str, *, unit: str = "m", hand: str = "right", course: Course | None = None) -> Form:
+    """Return the built-in form of that name, or the form in the TOML file of that path."""
+    if name in builtin_names():
+        text = files(BUILTIN).joinpath(f"{name}.toml").read_text("utf-8")
+        return form_from_toml(text, source=name, unit=unit, hand=hand, course=course)
+    path = Path(name)
+    if path.suffix != ".toml":
+        raise InputError(
+            f"{name}: there is no form of that name. Built in are {', '.join(builtin_names())}; "
+            "a form of your own is the path of a .toml file."
+        )
+    return form_from_toml(read_text(path), source=str(path), unit=unit, hand=hand, course=course)
+
+
+def load_course(path: Path, unit: str) -> Course:
+    """Return the course layout in a TOML file; `unit` is that of its lengths unless the file names one.
+
+    The file: ``name``, ``layout``, ``unit`` ("m" or "ft") and a table ``[[holes]]`` each with ``number``,
+    ``par``, ``length``.
+    """
+    source = str(path)
+    try:
+        data = tomllib.loads(read_text(path))
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(
+            f"{source}: expected a course layout in TOML, found a syntax error: {error}."
+        ) from error
+    unit = str(data.get("unit", unit))
+    if unit not in ("m", "ft"):
+        raise InputError(f'{source}: expected unit "m" or "ft", found {unit!r}.')
+    holes = tuple(_hole(item, i, unit, source) for i, item in enumerate(data.get("holes", ()), start=1))
+    if not holes or not isinstance(data.get("name"), str):
+        raise InputError(f"{source}: expected a name and a table [[holes]] for each hole.")
+    numbers = [hole.number for hole in holes]
+    if len(set(numbers)) != len(numbers):
+        raise InputError(f"{source}: each hole needs a number of its own, found {numbers}.")
+    return Course(data["name"], str(data.get("layout", "")), holes)
+
+
+def _hole(item: Any, place: int, unit: str, source: str) -> CourseHole:
+    where = f"{source}: hole {place}"
+    if not isinstance(item, dict):
+        raise InputError(f"{where}: expected a table [[holes]], found {item!r}.")
+    number, par, length = item.get("number", place), item.get("par"), item.get("length")
+    if not isinstance(number, int) or not 1 <= number <= 60:
+        raise InputError(f"{where}: expected a number from 1 to 60, found {number!r}.")
+    if par is not None and (not isinstance(par, int) or not 2 <= par <= 6):
+        raise InputError(f"{where}: expected a par from 2 to 6, found {par!r}.")
+    if length is None:
+        return CourseHole(number, par)
+    if not isinstance(length, int | float) or isinstance(length, bool) or not 0 < length < 2000:
+        raise InputError(f"{where}: expected a length in {unit}, found {length!r}.")
+    return CourseHole(number, par, round(to_metres(length, unit), 2), f"{length:g} {unit}")
+
+
+@dataclass(frozen=True, slots=True)
+class RosterLine:
+    """One player of a roster: an alias, and what differs from the other options of the printing."""
+
+    player: str
+    hand: str | None
+    copies: int
+
+
+def load_roster(path: Path) -> tuple[RosterLine, ...]:
+    """Return the players of a CSV file with a column ``player`` and, if wanted, ``hand`` and ``copies``."""
+    import csv
+    import io
+
+    lines = []
+    rows = csv.DictReader(io.StringIO(read_text(path).lstrip("\ufeff")))
+    if "player" not in (rows.fieldnames or ()):
+        raise InputError(f"{path}: expected a CSV file with a column 'player', found {rows.fieldnames}.")
+    for number, row in enumerate(rows, start=2):
+        player = (row.get("player") or "").strip()
+        hand = (row.get("hand") or "").strip().lower() or None
+        copies = (row.get("copies") or "1").strip()
+        if (
+            not player
+            or hand not in (None, "right", "left")
+            or not copies.isdecimal()
+            or not 1 <= int(copies) <= 100
+        ):
+            raise InputError(
+                f"{path}, line {number}: expected a player, hand right or left, copies 1 to 100; found {row}."
+            )
+        lines.append(RosterLine(player, hand, int(copies)))
+    if not lines:
+        raise InputError(f"{path}: the roster names no player.")
+    return tuple(lines)
+
+
+class Catalog:
+    """Field maps of printed editions and the cards printed for a named player, in a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def register(self, layout: Layout) -> str:
+        """Keep a layout under its fingerprint; return the fingerprint. What is built in needs no file."""
+        name = fingerprint(layout)
+        if name not in builtin_fingerprints() and not self._map_path(name).exists():
+            write_whole(self._map_path(name), layout_to_json(layout).encode())
+        return name
+
+    def find(self, name: str) -> Layout | None:
+        """Return the layout of a fingerprint, or None when neither built in nor registered."""
+        built_in = builtin_fingerprints().get(name)
+        if built_in is not None:
+            return builtin_layout(*built_in)
+        path = self._map_path(name)
+        return layout_from_json(read_text(path), str(path)) if name.isalnum() and path.exists() else None
+
+    def assign(self, serials: dict[str, str]) -> None:
+        """Keep which alias each serial was printed for. The card itself carries only the serial."""
+        for serial, player in serials.items():
+            write_whole(self._card_path(serial), json.dumps({"player": player}).encode())
+
+    def player_of(self, serial: str) -> str | None:
+        """Return the alias a card was printed for, or None."""
+        path = self._card_path(serial)
+        if not is_serial(serial) or not path.exists():
+            return None
+        return str(json.loads(read_text(path))["player"])
+
+    def _map_path(self, name: str) -> Path:
+        return self._folder / f"{name}.json"
+
+    def _card_path(self, serial: str) -> Path:
+        return self._folder / "cards" / f"{serial}.json"
+
+
+def builtin_fingerprints() -> dict[str, tuple[str, str, str, str]]:
+    """Return fingerprint -> (form, paper, unit, hand) of the built-in cards without a course printed in.
+
+    They are kept as a file, since making all of them at each start would take longer than reading a card; a
+    test makes them anew and compares, and so also sees when an edition changed that must not change.
+    """
+    text = files(BUILTIN).joinpath("fingerprints.json").read_text("utf-8")
+    return {name: (v[0], v[1], v[2], v[3]) for name, v in json.loads(text).items()}
+
+
+def builtin_layout(form: str, paper: str, unit: str, hand: str) -> Layout:
+    """Return the layout of a built-in card."""
+    return arrange(load_form(form, unit=unit, hand=hand), PAPERS[paper]).layout
+
+
+def all_builtin_fingerprints() -> dict[str, tuple[str, str, str, str]]:
+    """Make every built-in card and return what `fingerprints.json` must hold."""
+    return {
+        fingerprint(builtin_layout(form, paper, unit, hand)): (form, paper, unit, hand)
+        for form in builtin_names()
+        for paper in PAPERS
+        for unit in ("m", "ft")
+        for hand in ("right", "left")
+    }
+
+
+def read_text(path: Path) -> str:
+    """Return a UTF-8 file's text; InputError when it is missing, a folder, or no text."""
+    try:
+        return path.read_text("utf-8")
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: expected UTF-8 text, found other bytes.") from error
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}.") from error
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that it is there whole or not at all: temporary file, sync, rename."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
+            umask = os.umask(0)
+            os.umask(umask)
+            os.chmod(temporary, 0o666 & ~umask)  # mkstemp makes files that only the owner may read
+            os.replace(temporary, path)
+        except BaseException:
+            os.unlink(temporary)
+            raise
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written: {error.strerror}. Choose another place.") from error

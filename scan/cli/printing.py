@@ -1,0 +1,126 @@
+"""The command `print`: blank cards to a PDF, and the field map that says where everything lies on them."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from forms.drawing import Shape
+    from forms.form import Course
+    from forms.layout import Sheet
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command `print`."""
+    parser = commands.add_parser(
+        "print",
+        help="print blank cards to a PDF",
+        description="Print blank cards to a PDF, each with a serial number of its own.",
+        epilog="Example: shortpencil print -o card.pdf --paper letter --unit ft --player Wren --copies 4",
+    )
+    parser.add_argument(
+        "-o", "--output", metavar="FILE.pdf", type=Path, required=True, help="the PDF to write"
+    )
+    parser.add_argument(
+        "--form",
+        default=None,
+        help="round9, round18, round27 or a form of your own (.toml); default: as many holes as --layout, or 18",
+    )
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="sheet size (default: a4)")
+    parser.add_argument(
+        "--unit", choices=("m", "ft"), default="m", help="unit of putt distances (default: m)"
+    )
+    parser.add_argument(
+        "--hand", choices=("right", "left"), default="right", help="throwing hand (default: right)"
+    )
+    parser.add_argument("--player", default="", help="an alias to print on the card")
+    parser.add_argument(
+        "--layout",
+        metavar="FILE.toml",
+        type=Path,
+        help="a course layout whose pars and lengths are printed in",
+    )
+    parser.add_argument(
+        "--roster",
+        metavar="FILE.csv",
+        type=Path,
+        help="one card for each player of a list (columns player, hand, copies)",
+    )
+    parser.add_argument(
+        "--copies", metavar="N", type=_copies, default=1, help="cards per player (default: 1)"
+    )
+    parser.add_argument("--map", metavar="FILE.json", type=Path, help="also write the field map")
+    parser.add_argument("--json", action="store_true", help="say what was printed as JSON")
+    parser.set_defaults(run=run_print)
+
+
+def _copies(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 500:
+        raise argparse.ArgumentTypeError(f"expected a whole number from 1 to 500, found {text!r}")
+    return int(text)
+
+
+def run_print(args: argparse.Namespace) -> int:
+    """Print the cards; write the PDF, the field map, and the catalog entries, in an order that loses nothing."""
+    import json
+    import secrets
+
+    from forms.catalog import Catalog, RosterLine, load_course, load_form, load_roster, write_whole
+    from forms.drawing import draw
+    from forms.errors import InputError
+    from forms.field_map import fingerprint, layout_to_json
+    from forms.layout import PAPERS, arrange
+    from forms.pdf import identify, to_pdf
+    from forms.serials import serial_from
+    from scan.cli.places import forms_folder
+
+    course = load_course(args.layout, args.unit) if args.layout else None
+    roster = load_roster(args.roster) if args.roster else (RosterLine(args.player, None, 1),)
+    if args.roster and args.map and len({line.hand or args.hand for line in roster}) > 1:
+        raise InputError(
+            "--map writes one field map, but this roster has right- and left-handed cards. Print them apart."
+        )
+    paper = PAPERS[args.paper]
+    sheets: dict[str, Sheet] = {}
+    pages: list[tuple[Shape, ...]] = []
+    cards = []
+    for line in roster:
+        hand = line.hand or args.hand
+        if hand not in sheets:
+            form = load_form(_form_name(args.form, course), unit=args.unit, hand=hand, course=course)
+            sheets[hand] = arrange(form, paper)
+        sheet = sheets[hand]
+        name = fingerprint(sheet.layout)
+        for _ in range(line.copies * args.copies):
+            serial = serial_from(secrets.token_bytes(16))
+            pages.append(draw(sheet, identify(serial, name, line.player)))
+            cards.append({"serial": serial, "fingerprint": name, "player": line.player or None})
+    catalog = Catalog(forms_folder())
+    pdf = to_pdf(pages, paper, title="shortpencil card")
+    for sheet in sheets.values():
+        catalog.register(sheet.layout)
+    catalog.assign({str(c["serial"]): str(c["player"]) for c in cards if c["player"]})
+    if args.map:
+        write_whole(args.map, layout_to_json(next(iter(sheets.values())).layout).encode())
+    write_whole(args.output, pdf)
+    if args.json:
+        print(json.dumps({"schema": 1, "pdf": str(args.output), "cards": cards}, ensure_ascii=False))
+    else:
+        plural = "card" if len(cards) == 1 else "cards"
+        print(
+            f"{args.output}: {len(cards)} {plural}, {args.paper}. Print at 100 % or fit to page, black and white."
+        )
+    if args.map:
+        print(f"{args.map}: the field map.", file=sys.stderr)
+    return 0
+
+
+def _form_name(asked: str | None, course: Course | None) -> str:
+    if asked is not None:
+        return asked
+    return (
+        f"round{len(course.holes)}" if course is not None and len(course.holes) in (9, 18, 27) else "round18"
+    )
