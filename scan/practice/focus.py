@@ -1,0 +1,229 @@
+"""One focus, how sure it is, and in plain words why.
+
+The rule, stated once: **the focus is the phase whose misses most probably cost the most strokes a round,
+lately.** Strokes a round are misses a round times what a miss of that phase costs this player. Beside it
+stand the phase with most misses (the pencil's own choice) and the phase with the highest miss rate; where
+they differ, a sentence says so. Until `SETTLED_ROUNDS` rounds are in, the focus is called provisional.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+
+from forms.rules import PHASES
+from scan.practice import words
+from scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of
+from scan.practice.evidence import Evidence
+from scan.practice.phases import (
+    HALF_LIFE_ROUNDS,
+    PhaseEvidence,
+    PhasePrior,
+    p_costs_most_after,
+    phases_of,
+)
+
+#: With true miss rates of 40, 30 and 30 %, the phase that looks worst is the worst in 62 % of single rounds
+#: and in 88 % of five (computed, rounds alike): so a focus from the first round, provisional until the fifth.
+SETTLED_ROUNDS = 5
+
+#: Notes on causes come from this many half-lives of rounds: a habit of last year is not this week's cue.
+NOTE_HALF_LIVES = 3
+
+#: Above this share of throws without a mark, rates rest on a choice of throws, and the player is told.
+MUCH_UNMARKED = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Focus:
+    """The one thing to practise and the evidence for it.
+
+    Attributes
+    ----------
+    phase, number : the focus, as a word and as 0 drive, 1 approach, 2 putt
+    p : probability that this phase costs the most strokes a round
+    level : "clear", "likely" or "not settled"
+    provisional : fewer than `SETTLED_ROUNDS` rounds
+    by_count, by_rate : phases that plain count and miss rate would choose
+    disagreement : a sentence where these differ from the focus
+    more_rounds : rounds like these until the phase is clear; 0 now, None if out of sight
+    remarks : what the player should know about their own marks
+    """
+
+    phase: str
+    number: int
+    rounds: int
+    p: float
+    level: str
+    provisional: bool
+    phases: tuple[PhaseEvidence, ...]
+    by_count: str
+    by_rate: str
+    disagreement: str | None
+    more_rounds: int | None
+    causes: Causes
+    half_life_rounds: float
+    share_unmarked: float
+    remarks: tuple[str, ...]
+
+    @property
+    def chosen(self) -> PhaseEvidence:
+        """The evidence of the focus phase."""
+        return self.phases[self.number]
+
+    @property
+    def sure(self) -> str:
+        """How sure the phase is, in one sentence."""
+        many = words.MANY[self.phase]
+        if self.provisional:
+            state = f"provisional after {words.count(self.rounds, 'round')}"
+        else:
+            state = self.level if self.level != "not settled" else "not settled, keep marking"
+        return f"{state}: {words.probability(self.p)} that {many} cost you the most strokes a round"
+
+    @property
+    def outlook(self) -> str | None:
+        """How many more rounds it takes to tell, in one sentence; None where it is told already."""
+        if self.provisional and self.level == "clear":
+            return f"{words.count(SETTLED_ROUNDS - self.rounds, 'more round')} before it counts as settled."
+        if self.level == "clear":
+            return None
+        if self.more_rounds is None:
+            return (
+                "The phases are so close that more rounds may not tell them apart; either is a fair choice."
+            )
+        return f"About {words.count(self.more_rounds, 'more round')} like these would make it clear."
+
+
+def focus_of(
+    evidence: Evidence,
+    *,
+    half_life_rounds: float = HALF_LIFE_ROUNDS,
+    prior: PhasePrior | None = None,
+    labels: Mapping[str, str] | None = None,
+) -> Focus | None:
+    """Return the focus of one player's rounds, or None where no miss is marked (see `why_no_focus`).
+
+    Parameters
+    ----------
+    evidence : the rounds of one player
+    half_life_rounds : rounds after which a round counts half
+    prior : what other players of the group suggest, or None
+    labels : causes of the player's own form, id to words
+    """
+    if why_no_focus(evidence) is not None:
+        return None
+    phases = phases_of(evidence, half_life_rounds=half_life_rounds, prior=prior)
+    at = int(np.argmax([p.p_costs_most for p in phases]))
+    by_count = int(np.argmax([p.misses_a_round for p in phases]))
+    by_rate = int(np.argmax([-1.0 if not p.recent.marked else p.recent.interval.middle for p in phases]))
+    recent = np.zeros(evidence.rounds, dtype=bool)
+    recent[-max(1, ceil(NOTE_HALF_LIVES * half_life_rounds)) :] = True
+    p = phases[at].p_costs_most
+    return Focus(
+        phase=PHASES[at],
+        number=at,
+        rounds=evidence.rounds,
+        p=p,
+        level=level_of(p),
+        provisional=evidence.rounds < SETTLED_ROUNDS,
+        phases=phases,
+        by_count=PHASES[by_count],
+        by_rate=PHASES[by_rate],
+        disagreement=_disagreement(phases, at, by_count, by_rate),
+        more_rounds=_more_rounds(phases, at, evidence.rounds, half_life_rounds),
+        causes=causes_of(evidence, at, PHASES[at], recent=recent, labels=labels),
+        half_life_rounds=half_life_rounds,
+        share_unmarked=evidence.share_unmarked,
+        remarks=_remarks(evidence, phases, at),
+    )
+
+
+def why_no_focus(evidence: Evidence) -> str | None:
+    """Return why no focus can be named, as a sentence for the player; None if one can."""
+    if not evidence.rounds:
+        return "There is no round yet. Mark a card after a round, then read its photo."
+    if not evidence.marked.sum():
+        return (
+            f"No throw of {words.count(evidence.rounds, 'round')} is marked clean or miss. "
+            "Unmarked throws are unknown, so nothing can be said; mark each throw on the next card."
+        )
+    if not evidence.misses.sum():
+        return (
+            f"Not one of {words.count(int(evidence.marked.sum()), 'marked throw')} is marked as a miss. "
+            "There is nothing to single out; keep marking."
+        )
+    return None
+
+
+def _disagreement(phases: tuple[PhaseEvidence, ...], at: int, by_count: int, by_rate: int) -> str | None:
+    """Say in a sentence what count and rate would choose where they differ from the focus."""
+    if by_count == at and by_rate == at:
+        return None
+    own = phases[at]
+    parts = []
+    if by_count != at:
+        other = phases[by_count]
+        parts.append(
+            f"by plain count it would be {words.MANY[other.phase]} "
+            f"({other.misses_a_round:.1f} misses a round against {own.misses_a_round:.1f})"
+        )
+    if by_rate != at:
+        other = phases[by_rate]
+        parts.append(
+            f"by rate it would be {words.MANY[other.phase]} "
+            f"({words.percent(other.recent.interval.middle)} of throws missed against "
+            f"{words.percent(own.recent.interval.middle)})"
+        )
+    if by_count == at:
+        reason = "they are missed more often in a round"
+    else:
+        reason = f"each miss costs about {words.strokes(own.cost.middle)} strokes there"
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}. {words.MANY[own.phase].capitalize()} are chosen since {reason}."
+
+
+def _more_rounds(
+    phases: tuple[PhaseEvidence, ...], at: int, rounds: int, half_life_rounds: float
+) -> int | None:
+    if phases[at].p_costs_most >= CLEAR:
+        return 0
+    more: int
+    for more in (*range(1, 9), *range(10, MOST_MORE_ROUNDS + 1, 5)):
+        if p_costs_most_after(phases, at, rounds, more, half_life_rounds) >= CLEAR:
+            return more
+    return None
+
+
+def _remarks(evidence: Evidence, phases: tuple[PhaseEvidence, ...], at: int) -> tuple[str, ...]:
+    remarks = []
+    share = evidence.share_unmarked
+    clean = float(evidence.clean.sum()) / max(1, int(evidence.marked.sum()))
+    if share > MUCH_UNMARKED and clean < 0.1:
+        remarks.append(
+            f"{words.percent(share)} of your throws have no mark and hardly one is marked clean. If you mark "
+            "only misses, the miss rates mean nothing; the misses a round still do."
+        )
+    elif share > MUCH_UNMARKED:
+        remarks.append(
+            f"{words.percent(share)} of your throws have no mark. They are unknown, not misses; "
+            "rates speak of the marked ones only."
+        )
+    bare = [words.MANY[p.phase] for p in phases if not p.recent.marked]
+    if bare:
+        remarks.append(f"No {words.listing(bare)} are marked, so they can't be compared.")
+    if evidence.rounds > 1 and phases[at].spread_factor > 2:
+        remarks.append(
+            "Your rounds differ more than chance would make them (wind, course, day): "
+            "the ranges are widened for it."
+        )
+    own = evidence.heads[-1].worst
+    if own is not None and own != PHASES[at]:
+        remarks.append(
+            f"On your last card you chose {words.MANY[own]}; "
+            f"over recent rounds it is {words.MANY[PHASES[at]]}."
+        )
+    return tuple(remarks)
