@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 
 from forms.errors import InputError
 from forms.form import Form
@@ -27,7 +27,7 @@ from forms.rules import PHASES, HoleRule, rules_of
 from forms.units import to_metres
 from scan.reading import CardReading, FieldReading
 from scan.records.answers import Answer, lay_over
-from scan.records.rounds import Hole, Round, Scalar, Throw, Value
+from scan.records.rounds import Hole, Round, Scalar, Throw, Value, is_day
 
 CENTURY = 2000  # the card has two boxes for the year; it was first printed in this century
 DATE_FIELDS = ("date.day", "date.month", "date.year")
@@ -69,14 +69,15 @@ def round_from_reading(
     notes: dict[str, str] = {}
     unit = str(card.value("unit").known or form.unit)
     holes = tuple(_hole(card, rule, worst, unit, notes) for rule in rules.holes)
+    notes |= {name: text for name in card.own_words() if (text := _text(card.value(name)))}
     shas = {*photos, *([reading.photo_sha256] if reading.photo_sha256 else [])}
     return Round(
         id=reading.serial or f"photo-{(reading.photo_sha256 or 'unknown')[:16]}",
         form=reading.form or form.name,
         played_on=card.played_on(),
         player=_text(card.value("player")) or player,
-        course=form.course.name if form.course else _text(card.value("course")),
-        layout=form.course.layout if form.course else _text(card.value("layout")),
+        course=(form.course.name or None) if form.course else _text(card.value("course")),
+        layout=(form.course.layout or None) if form.course else _text(card.value("layout")),
         hand=card.value_or("hand", Value(form.hand, source="printed")),
         unit=unit,
         wind=card.value("wind"),
@@ -138,6 +139,11 @@ class _Card:
         value = self.value(field_id)
         return value.value is not None and value.source != "default"
 
+    def own_words(self) -> list[str]:
+        """Ids of the strips for words that stand outside the rows and have no place in the round's head."""
+        outside = [field.id for field in self.form.fields if field.type == "words" and field.row is None]
+        return [name for name in outside if name not in ("player", "course", "layout")]
+
     def played_on(self) -> Value:
         """Return the date; it waits when a part waits or is missing, or when there is no such day."""
         parts = [self.value(name) for name in DATE_FIELDS]
@@ -145,7 +151,7 @@ class _Card:
             return parts[0] if parts[0] is NOT_ASKED else replace(parts[0], p=_least(parts))
         text = _date_text([part.value for part in parts])
         entered = [part for part in parts if part.at is not None]
-        waits = any(part.status == "waits" for part in parts) or not is_date(text)
+        waits = any(part.status == "waits" for part in parts) or not is_day(text)
         status = "waits" if waits else "known"
         if not entered:
             return Value(text, p=_least(parts), status=status)
@@ -205,14 +211,6 @@ def _date_text(day_month_year: Iterable[object]) -> str:
     return "-".join(
         [shown_year, *(f"{part:02d}" if isinstance(part, int) else "??" for part in (month, day))]
     )
-
-
-def is_date(text: Scalar) -> bool:
-    """Say whether a text is a day of the calendar in ISO 8601 form, as in ``2026-05-31``."""
-    try:
-        return isinstance(text, str) and len(text) == 10 and date.fromisoformat(text) is not None
-    except ValueError:
-        return False
 
 
 def _worst(card: _Card, field_id: str | None, holes: Iterable[HoleRule]) -> Value:

@@ -19,6 +19,14 @@ EXECUTIONS = ("clean", "miss", "unmarked")
 SOURCES = ("read", "inferred", "printed", "entered", "imported", "default")
 
 
+def is_day(text: Scalar) -> bool:
+    """Say whether a text is a day of the calendar in the form of ISO 8601, as in ``2026-05-31``."""
+    try:
+        return isinstance(text, str) and len(text) == 10 and date.fromisoformat(text) is not None
+    except ValueError:
+        return False
+
+
 @dataclass(frozen=True, slots=True)
 class Value:
     """One value and where it came from.
@@ -124,3 +132,19 @@ class Round:
         """The date played, where it is known."""
         known = self.played_on.known
         return date.fromisoformat(str(known)) if known else None
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeSet:
+    """One row of a practice card: so many made of so many tries of one drill on one day.
+
+    `card` is the card's serial (or one made at import) and `row` the place on it, counted from 1.
+    """
+
+    card: str
+    row: int
+    day: date | None
+    player: str | None
+    drill: str
+    tries: Value
+    made: Value

@@ -171,6 +171,7 @@ def reading(
         status="read",
         serial=serial,
         form="FP2345",
+        form_name=form.name,
         quality={"sharpness": 0.9},
         cells=cells,
         fields=fields,

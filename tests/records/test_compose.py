@@ -2,8 +2,9 @@ from datetime import UTC, datetime
 
 import pytest
 
+from forms.catalog import load_form
 from forms.errors import InputError
-from forms.form import form_from_toml
+from forms.form import Course, CourseHole, form_from_toml
 from scan.reading import CardReading
 from scan.records.answers import Answer, apply_answer, checked_answer
 from scan.records.compose import round_from_reading
@@ -284,3 +285,14 @@ options = [{id = "good"}, {id = "bad"}]
 def test_a_rejected_photo_makes_no_round():
     with pytest.raises(ValueError, match="readable"):
         round_from_reading(round_form(), CardReading("x.jpg", "rejected"), recorded_at=RECORDED_AT)
+
+
+def test_a_round_is_composed_from_the_built_in_card():
+    form = load_form("round18", course=Course("Alder Meadow", "", tuple(CourseHole(n) for n in range(1, 19))))
+    round_ = composed(
+        {name: value for name, value in PLAYED.items() if name != "h01.why"} | {"resolve": "grip"}, form=form
+    )
+    assert len(round_.holes) == 18
+    assert throws(round_, 1)[-1] == (3, "putt", "clean", True)
+    assert round_.holes[1].throws[0].cause.value == "early"
+    assert (round_.course, round_.layout, round_.notes) == ("Alder Meadow", None, {"resolve": "grip"})

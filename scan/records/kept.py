@@ -1,0 +1,76 @@
+"""A reading as it is kept: JSON text in and out, so that a round can be composed anew after an answer.
+
+The text is the published JSON of a card (`scan.reading.reading_to_json`) without record and pictures, which
+have places of their own in the store.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from scan.reading import (
+    CardReading,
+    CellReading,
+    FieldReading,
+    FieldValue,
+    Finding,
+    reading_to_json,
+)
+
+
+def reading_text(reading: CardReading) -> str:
+    """Return the text that stands for a reading; the same reading gives the same text."""
+    data = reading_to_json(reading)
+    del data["record"]
+    return json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+
+
+def reading_from_text(
+    text: str, *, photo_sha256: str | None = None, pictures: Mapping[str, bytes] | None = None
+) -> CardReading:
+    """Return the reading of a text written by `reading_text`, with its photo and pictures put back."""
+    data = json.loads(text)
+    return CardReading(
+        source=data["source"],
+        status=data["status"],
+        reason=data["reason"],
+        serial=data["serial"],
+        form=data["fingerprint"],
+        form_name=data["form"],
+        quality=data["quality"],
+        cells={
+            name: CellReading(cell["value"], cell["confidence"], cell["flag"])
+            for name, cell in data["cells"].items()
+        },
+        fields={name: _field(answer) for name, answer in data["fields"].items()},
+        findings=tuple(Finding(f["rule"], tuple(f["cells"]), f["says"]) for f in data["findings"]),
+        pictures=dict(pictures or {}),
+        photo_sha256=photo_sha256,
+    )
+
+
+def value_text(value: FieldValue) -> str:
+    """Return a field's value as JSON text."""
+    return json.dumps(value, ensure_ascii=False)
+
+
+def value_from_text(text: str) -> FieldValue:
+    """Return the field's value of a JSON text."""
+    return _field_value(json.loads(text))
+
+
+def _field(data: Mapping[str, Any]) -> FieldReading:
+    return FieldReading(
+        value=_field_value(data["value"]),
+        p=data["p"],
+        flag=data["flag"],
+        source=data["source"],
+        rule=data["rule"],
+        alternatives=tuple((_field_value(value), p) for value, p in data["alternatives"]),
+    )
+
+
+def _field_value(value: Any) -> FieldValue:
+    return tuple(value) if isinstance(value, list) else value

@@ -1,0 +1,59 @@
+"""Steps from one version of the store's schema to the next, each whole or not at all.
+
+A new store is made at the newest version. An older one is brought up step by step in one transaction when it
+is opened; a newer one is refused, since an old program cannot know what it would break.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from sqlalchemy import Connection, inspect, select, update
+
+from forms.errors import RecordError
+from scan.records import tables
+
+#: From version -> what brings the store to the next one. Empty: version 1 is the first.
+STEPS: Mapping[int, Callable[[Connection], None]] = {}
+
+
+def bring_up_to_date(
+    connection: Connection,
+    name: str,
+    *,
+    steps: Mapping[int, Callable[[Connection], None]] = STEPS,
+    newest: int = tables.STORE_SCHEMA,
+) -> None:
+    """Make the tables in an empty database, or take the steps that an older store lacks.
+
+    Parameters
+    ----------
+    connection : in a transaction that the caller commits
+    name : what to call the store in messages
+    steps, newest : the program's own; others for tests
+
+    Raises
+    ------
+    RecordError
+        when the database is something else's, or of a newer version
+    """
+    found = set(inspect(connection).get_table_names())
+    if tables.store_version.name not in found:
+        if found:
+            raise RecordError(
+                f"{name}: expected a store of shortpencil, found a database with other tables "
+                f"({', '.join(sorted(found)[:3])}…). Name another file or another database."
+            )
+        tables.metadata.create_all(connection)
+        connection.execute(tables.store_version.insert().values(only=1, version=newest))
+        return
+    version = connection.execute(select(tables.store_version.c.version)).scalar_one()
+    if version > newest:
+        raise RecordError(
+            f"{name}: expected a store of version {newest} or older, found version {version}. "
+            "A newer shortpencil wrote it: install that one, or name another store."
+        )
+    for step in range(version, newest):
+        steps[step](connection)
+    if version < newest:
+        connection.execute(update(tables.store_version).values(version=newest))

@@ -1,0 +1,163 @@
+"""A round as JSON and back, in the form that `round.schema.json` publishes.
+
+`round_to_json` leaves out what is null or the default, so that a record stays readable; `round_from_json`
+takes that form only. What a person types by hand is brought into it first, by `scan.records.typed`; whether
+a record is right is the matter of `scan.records.schema`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+from scan.records.rounds import RECORD_SCHEMA, Hole, Round, Throw, Value
+
+_HEAD_VALUES = ("played_on", "hand", "wind", "worst", "total")
+_THROW_VALUES = ("distance", "stance", "directions_from", "forehand_from", "cause", "words_from")
+
+
+def round_to_json(round_: Round) -> dict[str, Any]:
+    """Return the published JSON of a round, plain types only."""
+    return {
+        "schema": RECORD_SCHEMA,
+        "id": round_.id,
+        "form": round_.form,
+        **_given({"player": round_.player, "course": round_.course, "layout": round_.layout}),
+        "unit": round_.unit,
+        **{name: _value_json(getattr(round_, name)) for name in _HEAD_VALUES},
+        "tallies": {phase: _value_json(value) for phase, value in round_.tallies.items()},
+        "holes": [_hole_json(hole) for hole in round_.holes],
+        **_given(
+            {
+                "sources": list(round_.sources),
+                "recorded_at": time_text(round_.recorded_at),
+                "waiting": list(round_.waiting),
+                "notes": dict(round_.notes),
+            }
+        ),
+    }
+
+
+def round_text(round_: Round) -> str:
+    """Return the JSON of a round as the one text that stands for it: same round, same text."""
+    return json.dumps(round_to_json(round_), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+def round_from_json(data: Mapping[str, Any]) -> Round:
+    """Return the round that a record in the published JSON describes.
+
+    The record must have been checked by `schema.problems_of`, or written by `round_to_json`.
+    """
+    head = {name: _value(data[name]) for name in _HEAD_VALUES}
+    return Round(
+        id=data["id"],
+        form=data["form"],
+        player=data.get("player"),
+        course=data.get("course"),
+        layout=data.get("layout"),
+        unit=data["unit"],
+        tallies={phase: _value(value) for phase, value in data["tallies"].items()},
+        holes=tuple(_hole(hole) for hole in data["holes"]),
+        sources=tuple(data.get("sources", ())),
+        recorded_at=time_from(data.get("recorded_at")),
+        waiting=tuple(data.get("waiting", ())),
+        notes=dict(data.get("notes", {})),
+        **head,
+    )
+
+
+def time_text(time: datetime | None) -> str | None:
+    """Return a time as RFC 3339 text in UTC, as in ``2026-05-31T18:04:00Z``; None stays None."""
+    if time is None:
+        return None
+    if time.tzinfo is None:
+        raise ValueError("a time in a record needs a time zone")
+    return time.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def time_from(text: str | None) -> datetime | None:
+    """Return the time of an RFC 3339 text, in UTC."""
+    return datetime.fromisoformat(text).astimezone(UTC) if text else None
+
+
+def _given(items: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in items.items() if value not in (None, [], {})}
+
+
+def _value_json(value: Value) -> dict[str, Any]:
+    more = {"p": value.p, "rule": value.rule, "by": value.by, "at": time_text(value.at), "over": value.over}
+    if value.status != "known":
+        more["status"] = value.status
+    return {"value": value.value, "source": value.source, **{k: v for k, v in more.items() if v is not None}}
+
+
+def _hole_json(hole: Hole) -> dict[str, Any]:
+    return {
+        "number": hole.number,
+        "score": _value_json(hole.score),
+        "penalty": _value_json(hole.penalty),
+        "par": _value_json(hole.par),
+        **_given({"length_m": hole.length_m}),
+        "throws": [_throw_json(throw) for throw in hole.throws],
+    }
+
+
+def _throw_json(throw: Throw) -> dict[str, Any]:
+    values = {name: getattr(throw, name) for name in _THROW_VALUES}
+    return {
+        "order": throw.order,
+        "phase": throw.phase,
+        "execution": _value_json(throw.execution),
+        **{name: _value_json(value) for name, value in values.items() if value is not None},
+        **_given(
+            {
+                "holed": throw.holed,
+                "distance_m": throw.distance_m,
+                "directions": list(throw.directions),
+                "forehand": throw.forehand,
+                "words": throw.words,
+                "words_picture": throw.words_picture,
+            }
+        ),
+    }
+
+
+def _value(data: Mapping[str, Any]) -> Value:
+    return Value(
+        value=data["value"],
+        source=data["source"],
+        p=data.get("p"),
+        status=data.get("status", "known"),
+        rule=data.get("rule"),
+        by=data.get("by"),
+        at=time_from(data.get("at")),
+        over=data.get("over"),
+    )
+
+
+def _hole(data: Mapping[str, Any]) -> Hole:
+    return Hole(
+        number=data["number"],
+        score=_value(data["score"]),
+        penalty=_value(data["penalty"]),
+        par=_value(data["par"]),
+        length_m=data.get("length_m"),
+        throws=tuple(_throw(throw) for throw in data["throws"]),
+    )
+
+
+def _throw(data: Mapping[str, Any]) -> Throw:
+    return Throw(
+        order=data["order"],
+        phase=data["phase"],
+        execution=_value(data["execution"]),
+        holed=data.get("holed"),
+        distance_m=data.get("distance_m"),
+        directions=tuple(data.get("directions", ())),
+        forehand=data.get("forehand"),
+        words=data.get("words"),
+        words_picture=data.get("words_picture"),
+        **{name: _value(data[name]) for name in _THROW_VALUES if name in data},
+    )

@@ -1,0 +1,193 @@
+"""Is a record what the published JSON Schema (2020-12) says, and if not, where and why, in a player's words.
+
+The schema lies beside this file and is the contract; the few things that a JSON Schema cannot say (days that
+exist, numbers that are unique) are checked here too. jsonschema is loaded at the first record checked.
+"""
+
+from __future__ import annotations
+
+import functools
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from forms.errors import RecordError
+from scan.records.record_json import round_text, round_to_json, time_from
+from scan.records.rounds import Round, is_day
+
+if TYPE_CHECKING:
+    from jsonschema import Draft202012Validator
+    from jsonschema.exceptions import ValidationError
+
+SCHEMA_FILE = Path(__file__).with_name("round.schema.json")
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong with a record: where (as in ``hole 7, throw 2, execution``) and what."""
+
+    where: str
+    says: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.says}" if self.where else self.says
+
+
+def problems_of(data: object) -> list[Problem]:
+    """Return everything that is wrong with a record in the published JSON; nothing when it may be stored."""
+    errors = sorted(_validator().iter_errors(data), key=lambda error: [str(p) for p in error.absolute_path])
+    if errors or not isinstance(data, Mapping):
+        return [Problem(where_of(error.absolute_path, data), _in_words(error)) for error in errors]
+    return list(_beyond_the_schema(data))
+
+
+def checked_text(round_: Round) -> str:
+    """Return a round's text after checking it, as it must be before it is stored.
+
+    Raises
+    ------
+    RecordError
+        naming everything in the record that the schema does not allow
+    """
+    found = problems_of(round_to_json(round_))
+    if found:
+        raise RecordError(
+            f"round {round_.id}: expected a record that fits the schema, found {'; '.join(map(str, found))}. "
+            "Nothing was stored."
+        )
+    return round_text(round_)
+
+
+@functools.cache
+def _validator() -> Draft202012Validator:
+    from jsonschema import Draft202012Validator
+
+    return Draft202012Validator(json.loads(SCHEMA_FILE.read_text(encoding="utf-8")))
+
+
+def where_of(path: Iterable[object], data: object) -> str:
+    """Return a path into a record in a player's words: ``hole 7, throw 2, execution``."""
+    words, steps, at = [], list(path), data
+    for step, following in zip(steps, [*steps[1:], None], strict=True):
+        parent = at
+        try:
+            at = at[step]  # type: ignore[index]
+        except (KeyError, IndexError, TypeError):
+            at = None
+        if isinstance(step, int):
+            words.append(str(_number_of(at, step)))
+        elif step in ("holes", "throws") and isinstance(following, int):
+            words.append(str(step)[:-1])
+        elif not (step == "value" and isinstance(parent, dict) and "source" in parent):
+            words.append(str(step))
+    return _with_commas(words)
+
+
+def _with_commas(words: list[str]) -> str:
+    """Join words, a number to the noun before it: ``hole 7, throw 2, execution``."""
+    parts: list[str] = []
+    for word in words:
+        if parts and word.isdecimal():
+            parts[-1] += f" {word}"
+        else:
+            parts.append(word)
+    return ", ".join(parts)
+
+
+def _number_of(item: object, index: int) -> int:
+    """Return the number a person knows a hole or throw by: its own, or its place counted from 1."""
+    if isinstance(item, dict):
+        own = item.get("number", item.get("order"))
+        if isinstance(own, int) and not isinstance(own, bool):
+            return own
+    return index + 1
+
+
+_TYPE_WORDS = {
+    "integer": "a whole number",
+    "number": "a number",
+    "string": "a text",
+    "boolean": "true or false",
+    "object": "an object {…}",
+    "array": "a list […]",
+    "null": "null",
+}
+
+
+def _type(limit: Any, found: Any) -> str:
+    kinds = limit if isinstance(limit, list) else [limit]
+    return f"expected {' or '.join(_TYPE_WORDS[kind] for kind in kinds)}, found {_shown(found)}"
+
+
+def _enum(limit: Any, found: Any) -> str:
+    return f"expected one of {', '.join(map(_shown, limit))}; found {_shown(found)}"
+
+
+def _required(limit: Any, found: Any) -> str:
+    return f"{', '.join(repr(key) for key in limit if key not in found)} is missing"
+
+
+#: JSON Schema keyword -> sentence, from what the schema allows and what the record holds.
+_SENTENCES: dict[str, Callable[[Any, Any], str]] = {
+    "type": _type,
+    "enum": _enum,
+    "required": _required,
+    "const": lambda limit, found: f"expected {_shown(limit)}, found {_shown(found)}",
+    "minimum": lambda limit, found: f"expected at least {limit}, found {_shown(found)}",
+    "maximum": lambda limit, found: f"expected at most {limit}, found {_shown(found)}",
+    "minLength": lambda limit, found: "expected a text or null, found an empty text",
+    "maxLength": lambda limit, found: f"expected at most {limit} signs, found {len(found)}",
+    "maxItems": lambda limit, found: f"expected at most {limit} items, found {len(found)}",
+    "uniqueItems": lambda limit, found: "expected each item once, found one twice",
+    "pattern": lambda limit, found: f"expected a text of the form {limit}, found {_shown(found)}",
+}
+
+
+def _in_words(error: ValidationError) -> str:
+    """Return what a schema error means as expected and found."""
+    keyword, schema, found = str(error.validator), error.schema, cast(Any, error.instance)
+    if keyword == "additionalProperties" and isinstance(schema, Mapping) and "properties" in schema:
+        unknown = sorted(set(found) - set(schema["properties"]))
+        known = ", ".join(sorted(schema["properties"]))
+        return f"expected only {known}; found {', '.join(map(repr, unknown))}"
+    sentence = _SENTENCES.get(keyword)
+    return sentence(error.validator_value, found) if sentence else error.message
+
+
+def _shown(item: object) -> str:
+    text = json.dumps(item, ensure_ascii=True, default=str)
+    return text if len(text) <= 60 else text[:57] + "…"
+
+
+def _beyond_the_schema(data: Mapping[str, Any]) -> Iterator[Problem]:
+    """Yield what a JSON Schema cannot say: numbers that are unique, days and times that exist."""
+    day = data["played_on"]
+    if day.get("status", "known") == "known" and day["value"] is not None and not is_day(day["value"]):
+        yield Problem("played_on", f"expected a day of the calendar, found {_shown(day['value'])}")
+    numbers = [hole["number"] for hole in data["holes"]]
+    for twice in sorted({number for number in numbers if numbers.count(number) > 1}):
+        yield Problem(f"hole {twice}", "expected each hole once, found it twice")
+    for hole in data["holes"]:
+        orders = [throw["order"] for throw in hole["throws"]]
+        if orders != list(range(1, len(orders) + 1)):
+            yield Problem(f"hole {hole['number']}", f"expected throws in the order 1, 2, …; found {orders}")
+    for path, text in _times(data, ()):
+        try:
+            time_from(text)
+        except (ValueError, OverflowError):
+            yield Problem(where_of(path, data), f"expected a time that exists, found {_shown(text)}")
+
+
+def _times(data: object, path: tuple[object, ...]) -> Iterator[tuple[tuple[object, ...], str]]:
+    """Yield each time of the record with its path."""
+    if isinstance(data, Mapping):
+        for key, item in data.items():
+            if key in ("at", "recorded_at") and isinstance(item, str):
+                yield (*path, key), item
+            else:
+                yield from _times(item, (*path, key))
+    elif isinstance(data, list):
+        for index, item in enumerate(data):
+            yield from _times(item, (*path, index))

@@ -1,0 +1,128 @@
+"""What the store does to single tables, each inside a transaction that its caller holds."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row, delete, insert, select, update
+
+from scan.records import tables
+from scan.records.answers import Answer
+from scan.records.kept import value_from_text
+from scan.records.record_json import time_text
+from scan.records.rounds import Round
+from scan.records.tidy import hole_rows, round_row, throw_rows
+
+
+def stored_round(connection: Connection, round_id: str) -> Row[Any] | None:
+    """Return the row of a round, or None."""
+    return connection.execute(select(tables.rounds).where(tables.rounds.c.id == round_id)).one_or_none()
+
+
+def sources_of(row: Row[Any]) -> Sequence[str]:
+    """Return the SHA-256 of the photos that a stored round came from."""
+    return json.loads(row.record).get("sources", ())  # type: ignore[no-any-return]
+
+
+def has_reading(connection: Connection, photo: str, serial: str) -> bool:
+    """Say whether this photo of this card was read before."""
+    query = select(tables.readings.c.flags).where(
+        tables.readings.c.photo == photo, tables.readings.c.serial == serial
+    )
+    return connection.execute(query).scalar() is not None
+
+
+def best_reading(connection: Connection, serial: str) -> Row[Any] | None:
+    """Return the reading that speaks for a card: fewest flags, then by the photo's name, never by age."""
+    query = (
+        select(tables.readings)
+        .where(tables.readings.c.serial == serial)
+        .order_by(tables.readings.c.flags, tables.readings.c.photo)
+        .limit(1)
+    )
+    return connection.execute(query).one_or_none()
+
+
+def answers_of(connection: Connection, serial: str) -> tuple[Answer, ...]:
+    """Return every answer ever given about a card, oldest first."""
+    query = select(tables.answers).where(tables.answers.c.serial == serial).order_by(tables.answers.c.id)
+    return tuple(
+        Answer(
+            field=row.field,
+            value=value_from_text(row.value),
+            by=row.who,
+            at=datetime.fromisoformat(row.at),
+            over=value_from_text(row.over),
+        )
+        for row in connection.execute(query)
+    )
+
+
+def pictures_of(connection: Connection, serial: str) -> dict[str, bytes]:
+    """Return the pictures of a card by field."""
+    query = select(tables.pictures.c.field, tables.pictures.c.png).where(tables.pictures.c.serial == serial)
+    return {row.field: bytes(row.png) for row in connection.execute(query.order_by("field"))}
+
+
+def add_photo(connection: Connection, photo: str, status: str = "read", reason: str | None = None) -> None:
+    """Note a photo; one that showed no card before may show one now."""
+    known = connection.execute(select(tables.photos.c.status).where(tables.photos.c.sha256 == photo)).scalar()
+    if known is None:
+        connection.execute(insert(tables.photos).values(sha256=photo, status=status, reason=reason))
+    elif known == "rejected" and status == "read":
+        query = update(tables.photos).where(tables.photos.c.sha256 == photo)
+        connection.execute(query.values(status=status, reason=None))
+
+
+def add_form(connection: Connection, fingerprint: str, text: str) -> None:
+    """Keep the text of a form that is new, or that came without its text before."""
+    known = connection.execute(
+        select(tables.forms.c.text).where(tables.forms.c.fingerprint == fingerprint)
+    ).scalar()
+    if known is None:
+        connection.execute(insert(tables.forms).values(fingerprint=fingerprint, text=text))
+    elif not known and text:
+        query = update(tables.forms).where(tables.forms.c.fingerprint == fingerprint)
+        connection.execute(query.values(text=text))
+
+
+def add_card(connection: Connection, serial: str, form: str, player: str | None) -> None:
+    """Note a card; a player that was not known before is filled in."""
+    known = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
+    if known is None:
+        values = {"serial": serial, "form": form, "player": player, "waiting": ""}
+        connection.execute(insert(tables.cards).values(values))
+    elif known.player is None and player is not None:
+        query = update(tables.cards).where(tables.cards.c.serial == serial)
+        connection.execute(query.values(player=player))
+
+
+def put_pictures(connection: Connection, serial: str, pictures: Mapping[str, bytes]) -> None:
+    """Keep these pictures of a card and no others."""
+    connection.execute(delete(tables.pictures).where(tables.pictures.c.serial == serial))
+    rows = [{"serial": serial, "field": field, "png": png} for field, png in pictures.items()]
+    if rows:
+        connection.execute(insert(tables.pictures), rows)
+
+
+def put_round(connection: Connection, round_: Round, text: str, *, origin: str) -> None:
+    """Write a round with its holes and throws, in place of what was there under its id."""
+    connection.execute(delete(tables.rounds).where(tables.rounds.c.id == round_.id))
+    head = round_row(round_)
+    values = {name: head[name] for name in tables.rounds.c.keys() if name in head}  # noqa: SIM118, a collection
+    values |= {
+        "id": round_.id,
+        "origin": origin,
+        "played_on": round_.day,
+        "waits": len(round_.waiting),
+        "recorded_at": time_text(round_.recorded_at),
+        "record": text,
+    }
+    connection.execute(insert(tables.rounds).values(values))
+    for table, rows in ((tables.holes, hole_rows(round_)), (tables.throws, throw_rows(round_))):
+        values_of = [{name: row[name] for name in table.c.keys()} for row in rows]  # noqa: SIM118
+        if values_of:
+            connection.execute(insert(table), values_of)

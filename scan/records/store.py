@@ -1,0 +1,419 @@
+"""The store: whole transactions on cards and rounds, and nothing between before and after.
+
+One card is one transaction. The same photo twice changes nothing. A second photo of a card that is already
+there adds its reading; the reading with fewest flags speaks for the card, entered answers stay, and there is
+one round a card whatever the order in which its photos come.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+
+from sqlalchemy import Connection, Engine, insert, select, update
+
+from forms.errors import RecordError
+from forms.form import Form
+from scan.reading import CardReading, FieldReading, FieldValue
+from scan.records import tables
+from scan.records.answers import Answer, apply_answer, checked_answer, lay_over
+from scan.records.compose import round_from_reading
+from scan.records.database import database_url, make_engine, reading, store_name, writing
+from scan.records.kept import reading_from_text, reading_text, value_text
+from scan.records.migrations import bring_up_to_date
+from scan.records.record_json import round_from_json, time_from, time_text
+from scan.records.rounds import PracticeSet, Round
+from scan.records.schema import checked_text
+from scan.records.statements import (
+    add_card,
+    add_form,
+    add_photo,
+    answers_of,
+    best_reading,
+    has_reading,
+    pictures_of,
+    put_pictures,
+    put_round,
+    sources_of,
+    stored_round,
+)
+from scan.records.summary import Summary
+
+_BY_DAY = (
+    tables.rounds.c.played_on.is_(None),
+    tables.rounds.c.played_on,
+    tables.rounds.c.recorded_at,
+    tables.rounds.c.id,
+)
+
+#: What became of a reading or a round that was added.
+NEW = "new"
+SAME_PHOTO = "same photo"  # nothing changed
+BETTER = "same card, better photo"  # the round now follows this photo; entered answers stay
+KEPT = "same card, kept as it was"  # the earlier photo has fewer flags, or the round came from a file
+REJECTED = "rejected"  # only that the photo shows no readable card
+UNCHANGED = "unchanged"  # the same round was there
+REPLACED = "replaced"
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """Everything the store knows of one card, for the page that asks about it."""
+
+    serial: str
+    form: Form
+    reading: CardReading  # as the machine read it, with pictures
+    answers: tuple[Answer, ...]
+    player: str | None
+    waiting: tuple[str, ...]
+
+    @property
+    def fields(self) -> Mapping[str, FieldReading]:
+        """The fields as they stand after the answers."""
+        return lay_over(self.reading.fields, self.answers)
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """One field that waits for a person."""
+
+    serial: str
+    field: str
+    reading: FieldReading
+
+
+def form_from_field_map(text: str) -> Form:
+    """Return the form of a field map's text."""
+    from forms.field_map import layout_from_json
+
+    return layout_from_json(text).form
+
+
+def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_from_field_map) -> Store:
+    """Return the store in a file or at a database URL; makes it when there is none.
+
+    Parameters
+    ----------
+    place : a file, ``sqlite:///FILE`` or ``postgresql://user@host/database``
+    read_form : how to get a form from the text kept with the first card of that form
+
+    Raises
+    ------
+    RecordError
+        when the file is no store, is damaged, locked, of a newer version, or cannot be made
+    InputError
+        when the URL is of another kind
+    """
+    url = database_url(place)
+    engine = make_engine(url)
+    try:
+        with writing(engine) as connection:
+            bring_up_to_date(connection, store_name(url))
+    except BaseException:
+        engine.dispose()
+        raise
+    return Store(engine, read_form)
+
+
+class Store:
+    """An open store; close it, or use it as a context manager."""
+
+    def __init__(self, engine: Engine, read_form: Callable[[str], Form]) -> None:
+        self._engine = engine
+        self._read_form = read_form
+        self._forms: dict[str, Form] = {}
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @property
+    def name(self) -> str:
+        """What to call the store in messages."""
+        return store_name(self._engine.url)
+
+    def close(self) -> None:
+        """Close every connection; the store's files are then whole without their write-ahead log."""
+        self._engine.dispose()
+
+    # -- adding ------------------------------------------------------------------------------------------
+
+    def add_reading(
+        self,
+        card: CardReading,
+        form: Form,
+        round_: Round | None,
+        *,
+        form_text: str = "",
+        practice: Sequence[PracticeSet] = (),
+    ) -> str:
+        """Store one card's reading and its round in one transaction; return what became of it.
+
+        Parameters
+        ----------
+        card : the reading; its photo's SHA-256 is its name
+        form : the form it was read by
+        round_ : the round composed from it, or None for a form that is no round card
+        form_text : the form's field map, kept so that the store can compose the round anew
+        practice : the sets of a practice card
+
+        Raises
+        ------
+        RecordError
+            when the record does not fit the schema or the database refuses; nothing is stored then
+        """
+        photo = card.photo_sha256
+        if photo is None:
+            raise ValueError("a reading is stored under the SHA-256 of its photo")
+        if card.status != "read":
+            return self._add_rejected(photo, card.reason)
+        serial = card.serial or f"photo-{photo[:16]}"
+        if round_ is not None and (round_.id != serial or round_.recorded_at is None):
+            raise ValueError("the round was not composed from this reading")
+        text = None if round_ is None else checked_text(round_)
+        with writing(self._engine) as connection:
+            stored = stored_round(connection, serial)
+            if has_reading(connection, photo, serial) or (stored and photo in sources_of(stored)):
+                return SAME_PHOTO
+            before = best_reading(connection, serial)
+            key = card.form or form.name
+            add_photo(connection, photo)
+            add_form(connection, key, form_text)
+            player = round_.player if round_ else None
+            add_card(connection, serial, key, player)
+            connection.execute(
+                insert(tables.readings).values(
+                    photo=photo,
+                    serial=serial,
+                    flags=len(card.flagged),
+                    recorded_at=(round_ and time_text(round_.recorded_at)) or "",
+                    text=reading_text(card),
+                )
+            )
+            best = best_reading(connection, serial)
+            leads = best is not None and best.photo == photo
+            if leads:
+                put_pictures(connection, serial, card.pictures)
+            if before is None and stored is None:
+                self._settle(connection, serial, round_, text, card, practice)
+                return NEW
+            if stored is not None and stored.origin == "file":
+                return KEPT
+            self._recompose(connection, serial)
+            return BETTER if leads else KEPT
+
+    def add_rounds(self, rounds: Iterable[Round], *, replace: bool = False) -> dict[str, str]:
+        """Store rounds that came from a file, all or none; return what became of each by its id.
+
+        A round that is there already and the same stays; one that differs is refused unless `replace`.
+
+        Raises
+        ------
+        RecordError
+            naming every round that differs from the stored one, or that does not fit the schema
+        """
+        texts = [(round_, checked_text(round_)) for round_ in rounds]
+        outcomes: dict[str, str] = {}
+        with writing(self._engine) as connection:
+            differing = []
+            for round_, text in texts:
+                stored = stored_round(connection, round_.id)
+                if stored is not None and stored.record == text:
+                    outcomes[round_.id] = UNCHANGED
+                    continue
+                if stored is not None and not replace:
+                    differing.append(round_.id)
+                    continue
+                for photo in round_.sources:
+                    add_photo(connection, photo)
+                put_round(connection, round_, text, origin="file")
+                outcomes[round_.id] = NEW if stored is None else REPLACED
+            if differing:
+                raise RecordError(
+                    f"{self.name}: expected rounds that are new or the same, found {len(differing)} that "
+                    f"differ from the stored ones: {', '.join(differing)}. Nothing was stored; "
+                    "say --replace to put them in place of the stored ones."
+                )
+        return outcomes
+
+    def answer(self, serial: str, field: str, value: FieldValue, who: str, when: datetime) -> Round | None:
+        """Enter a person's answer and return the round as it now stands (None for a card that is no round).
+
+        Raises
+        ------
+        InputError
+            when the form has no such field or the field cannot hold the value
+        RecordError
+            when there is no such card
+        """
+        with writing(self._engine) as connection:
+            card = self._card(connection, serial)
+            stored = stored_round(connection, serial)
+            if stored is not None and stored.origin == "file":
+                raise RecordError(
+                    f"{self.name}: expected a round that was read from its card, found that {serial} came "
+                    "from a file. Correct it there and import it again with --replace."
+                )
+            _, answer = apply_answer(card.fields, field, checked_answer(card.form, field, value), who, when)
+            connection.execute(
+                insert(tables.answers).values(
+                    serial=serial,
+                    field=field,
+                    value=value_text(answer.value),
+                    over=value_text(answer.over),
+                    who=who,
+                    at=time_text(answer.at),
+                )
+            )
+            return self._recompose(connection, serial)
+
+    # -- asking ------------------------------------------------------------------------------------------
+
+    def photo_status(self, photo: str) -> str | None:
+        """Return "read" or "rejected" for a photo that was seen before, else None."""
+        with reading(self._engine) as connection:
+            return connection.execute(
+                select(tables.photos.c.status).where(tables.photos.c.sha256 == photo)
+            ).scalar()
+
+    def rounds(self, player: str | None = None) -> tuple[Round, ...]:
+        """Return all rounds, oldest first; those without a date stand last, in the order recorded."""
+        query = select(tables.rounds.c.record).order_by(*_BY_DAY)
+        if player is not None:
+            query = query.where(tables.rounds.c.player == player)
+        with reading(self._engine) as connection:
+            return tuple(round_from_json(json.loads(text)) for text in connection.execute(query).scalars())
+
+    def round(self, round_id: str) -> Round | None:
+        """Return the round of that id, or None."""
+        with reading(self._engine) as connection:
+            row = stored_round(connection, round_id)
+        return None if row is None else round_from_json(json.loads(row.record))
+
+    def summaries(self) -> tuple[Summary, ...]:
+        """Return a line's worth of every round, in the order of `rounds`."""
+        columns = [tables.rounds.c[name] for name in Summary.__slots__]
+        with reading(self._engine) as connection:
+            found = connection.execute(select(*columns).order_by(*_BY_DAY)).all()
+        return tuple(Summary(*row) for row in found)
+
+    def card(self, serial: str) -> Card:
+        """Return everything about a card; RecordError when there is none of that serial."""
+        with reading(self._engine) as connection:
+            return self._card(connection, serial)
+
+    def waiting(self) -> tuple[Waiting, ...]:
+        """Return every field that waits for a person, card by card, in the order of the form."""
+        query = select(tables.cards.c.serial).where(tables.cards.c.waiting != "").order_by("serial")
+        with reading(self._engine) as connection:
+            cards = [self._card(connection, serial) for serial in connection.execute(query).scalars()]
+        return tuple(
+            Waiting(card.serial, field, card.fields.get(field, FieldReading(None, 0.0)))
+            for card in cards
+            for field in card.waiting
+        )
+
+    def answers(self, serial: str) -> tuple[Answer, ...]:
+        """Return every answer ever given about a card, oldest first."""
+        with reading(self._engine) as connection:
+            return answers_of(connection, serial)
+
+    def picture(self, serial: str, field: str) -> bytes | None:
+        """Return the PNG of a field of a card, or None."""
+        query = select(tables.pictures.c.png).where(
+            tables.pictures.c.serial == serial, tables.pictures.c.field == field
+        )
+        with reading(self._engine) as connection:
+            return connection.execute(query).scalar()
+
+    # -- inside one transaction --------------------------------------------------------------------------
+
+    def _add_rejected(self, photo: str, reason: str | None) -> str:
+        with writing(self._engine) as connection:
+            known = connection.execute(
+                select(tables.photos.c.sha256).where(tables.photos.c.sha256 == photo)
+            ).scalar()
+            if known is not None:
+                return SAME_PHOTO
+            add_photo(connection, photo, "rejected", reason)
+        return REJECTED
+
+    def _form(self, connection: Connection, fingerprint: str) -> Form:
+        if fingerprint not in self._forms:
+            text = connection.execute(
+                select(tables.forms.c.text).where(tables.forms.c.fingerprint == fingerprint)
+            ).scalar_one()
+            self._forms[fingerprint] = self._read_form(text)
+        return self._forms[fingerprint]
+
+    def _card(self, connection: Connection, serial: str) -> Card:
+        row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
+        best = None if row is None else best_reading(connection, serial)
+        if row is None or best is None:
+            raise RecordError(
+                f"{self.name}: expected a card with the serial {serial}, found none. "
+                "A round that came from a file is corrected there and imported again with --replace."
+            )
+        return Card(
+            serial=serial,
+            form=self._form(connection, row.form),
+            reading=reading_from_text(
+                best.text, photo_sha256=best.photo, pictures=pictures_of(connection, serial)
+            ),
+            answers=answers_of(connection, serial),
+            player=row.player,
+            waiting=tuple(row.waiting.split()),
+        )
+
+    def _recompose(self, connection: Connection, serial: str) -> Round | None:
+        """Compose the card's round anew from its best reading and all answers, and store it."""
+        card = self._card(connection, serial)
+        if card.form.record != "round":
+            self._settle(connection, serial, None, None, card.reading, (), card.answers)
+            return None
+        query = select(tables.readings.c.photo, tables.readings.c.recorded_at).where(
+            tables.readings.c.serial == serial
+        )
+        photos = connection.execute(query).all()
+        first = time_from(min(photo.recorded_at for photo in photos))
+        if first is None:
+            raise ValueError("a round card's reading was stored without its time")
+        round_ = round_from_reading(
+            card.form,
+            card.reading,
+            recorded_at=first,
+            answers=card.answers,
+            player=card.player,
+            photos=[photo.photo for photo in photos],
+        )
+        self._settle(connection, serial, round_, checked_text(round_), card.reading, ())
+        return round_
+
+    def _settle(
+        self,
+        connection: Connection,
+        serial: str,
+        round_: Round | None,
+        text: str | None,
+        card: CardReading,
+        practice: Sequence[PracticeSet],
+        answers: Sequence[Answer] = (),
+    ) -> None:
+        """Write the round and what waits."""
+        answered = {answer.field for answer in answers}
+        waiting = (
+            round_.waiting if round_ is not None else [name for name in card.flagged if name not in answered]
+        )
+        connection.execute(
+            update(tables.cards).where(tables.cards.c.serial == serial).values(waiting=" ".join(waiting))
+        )
+        if round_ is not None and text is not None:
+            put_round(connection, round_, text, origin="card")

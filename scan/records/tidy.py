@@ -1,0 +1,141 @@
+"""Rounds as rows, one fact each: what is exported, and what the tables of the store hold.
+
+A value that waits for a person is null here, and the column named ``…_status`` beside it says so: "known",
+"blank" (nothing is marked, or the card does not ask) or "waits". Distances stand as written, with their
+unit, and in metres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from forms.rules import PHASES
+from scan.records.rounds import Hole, PracticeSet, Round, Throw, Value
+
+Row = dict[str, Any]
+
+STATUSES = ("known", "blank", "waits")
+
+
+def status_of(value: Value | None) -> str | None:
+    """Return "known", "blank" or "waits"; None for a value that is not there at all."""
+    if value is None:
+        return None
+    if value.status == "waits":
+        return "waits"
+    return "blank" if value.value is None else "known"
+
+
+def round_row(round_: Round) -> Row:
+    """Return the row of a round: its head, its sums as far as known, the player's own sums."""
+    scored = [hole for hole in round_.holes if isinstance(hole.score.known, int)]
+    pars = [hole.par.known for hole in scored]
+    return {
+        "round": round_.id,
+        "form": round_.form,
+        **_with_status("day", round_.played_on, known=round_.day),
+        "player": round_.player,
+        "course": round_.course,
+        "layout": round_.layout,
+        "unit": round_.unit,
+        **_with_status("hand", round_.hand),
+        **_with_status("wind", round_.wind),
+        **_with_status("worst", round_.worst),
+        "holes": len(round_.holes),
+        "holes_scored": len(scored),
+        "score": sum(int(hole.score.known or 0) for hole in scored),
+        "par_scored": sum(int(par) for par in pars if par is not None) if _all_known(pars) else None,
+        **{f"misses_{phase}": misses(round_, phase) for phase in PHASES},
+        **_with_status("total", round_.total),
+        **{
+            key: item
+            for phase in PHASES
+            for key, item in _with_status(f"tally_{phase}", round_.tallies.get(phase)).items()
+        },
+        "waiting": " ".join(round_.waiting) or None,
+        "recorded_at": round_.recorded_at,
+        "photos": " ".join(round_.sources) or None,
+    }
+
+
+def hole_rows(round_: Round) -> Iterator[Row]:
+    """Yield the row of each hole in the round's order."""
+    for hole in round_.holes:
+        yield {
+            "round": round_.id,
+            "hole": hole.number,
+            **_with_status("score", hole.score),
+            **_with_status("penalty", hole.penalty),
+            **_with_status("par", hole.par),
+            "length_m": hole.length_m,
+            "throws": _throw_count(hole),
+        }
+
+
+def throw_rows(round_: Round) -> Iterator[Row]:
+    """Yield the row of each known throw, hole by hole, in the order thrown."""
+    for hole in round_.holes:
+        for throw in hole.throws:
+            yield _throw_row(round_, hole, throw)
+
+
+def practice_row(done: PracticeSet) -> Row:
+    """Return the row of one set of a practice card."""
+    return {
+        "card": done.card,
+        "row": done.row,
+        "day": done.day,
+        "player": done.player,
+        "drill": done.drill,
+        **_with_status("tries", done.tries),
+        **_with_status("made", done.made),
+    }
+
+
+def misses(round_: Round, phase: str) -> int:
+    """Count the known misses of a phase; what is unmarked or waits is none."""
+    return sum(
+        throw.phase == phase and throw.execution.known == "miss"
+        for hole in round_.holes
+        for throw in hole.throws
+    )
+
+
+def _throw_row(round_: Round, hole: Hole, throw: Throw) -> Row:
+    return {
+        "round": round_.id,
+        "hole": hole.number,
+        "throw": throw.order,
+        "phase": throw.phase,
+        **_with_status("execution", throw.execution),
+        "holed": throw.holed,
+        **_with_status("distance", throw.distance),
+        "distance_unit": None if throw.distance is None else round_.unit,
+        "distance_m": throw.distance_m,
+        **_with_status("stance", throw.stance),
+        "direction": " ".join(throw.directions) or None,
+        "direction_status": status_of(throw.directions_from),
+        "forehand": throw.forehand,
+        "forehand_status": status_of(throw.forehand_from),
+        **_with_status("cause", throw.cause),
+        "words": throw.words,
+        "words_status": status_of(throw.words_from),
+    }
+
+
+def _with_status(name: str, value: Value | None, **known: object) -> Row:
+    shown = known.get("known", None if value is None else value.known)
+    return {name: shown, f"{name}_status": status_of(value)}
+
+
+def _throw_count(hole: Hole) -> int | None:
+    """Return how many throws the hole took, by score and penalties; None where these are not known."""
+    score, penalty = hole.score.known, hole.penalty.known
+    if not isinstance(score, int) or not isinstance(penalty, int) or score < penalty:
+        return None
+    return score - penalty
+
+
+def _all_known(pars: list[Any]) -> bool:
+    return bool(pars) and all(isinstance(par, int) for par in pars)

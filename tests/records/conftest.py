@@ -1,0 +1,40 @@
+from __future__ import annotations
+
+import os
+import secrets
+
+import pytest
+
+from scan.records.store import open_store
+from tests.records.cards import round_form
+
+POSTGRES = os.environ.get("SHORTPENCIL_TEST_POSTGRES")  # as in postgresql://postgres@127.0.0.1/postgres
+
+
+def read_form(text: str):
+    """Stand in for the field map: the text names one of the test forms."""
+    holes, unit = text.split()
+    return round_form(int(holes), unit=unit)
+
+
+@pytest.fixture(params=["sqlite", *(["postgresql"] if POSTGRES else [])])
+def place(request, tmp_path):
+    """A fresh place for a store: a file, or a database of its own on a real server where one is given."""
+    if request.param == "sqlite":
+        yield str(tmp_path / "rounds.sqlite")
+        return
+    import psycopg
+
+    name = f"shortpencil_{secrets.token_hex(6)}"
+    with psycopg.connect(POSTGRES, autocommit=True) as server:
+        server.execute(f"CREATE DATABASE {name}")
+        try:
+            yield POSTGRES.rsplit("/", 1)[0] + f"/{name}"
+        finally:
+            server.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def store(place):
+    with open_store(place, read_form=read_form) as opened:
+        yield opened
