@@ -116,11 +116,14 @@ class Evidence:
 
 
 def in_order(rounds: Iterable[Round]) -> list[Round]:
-    """Return the rounds by date played; rounds without a date keep their place at the front."""
+    """Return the rounds by date played, or by date recorded where that is all there is."""
     listed = list(rounds)
-    return sorted(
-        listed, key=lambda r: (r.day or date.min, r.recorded_at.timestamp() if r.recorded_at else 0.0)
-    )
+
+    def key(played: Round) -> tuple[date, float]:
+        at = played.recorded_at
+        return played.day or (at.date() if at else date.min), at.timestamp() if at else 0.0
+
+    return sorted(listed, key=key)
 
 
 def evidence_of(rounds: Iterable[Round]) -> Evidence:
@@ -192,9 +195,12 @@ def _columns(
     np.add.at(by_round, hole_round, by_hole)
     score, par, penalty = hole_values.T
     # A hole's score is its throws and its penalty throws (808.D); what was still to come after the throw in
-    # place k is score - k, penalties included wherever on the hole they fell.
-    left = np.where(np.isnan(score), -1, np.nan_to_num(score))[throw_hole]
-    throw_left = np.where(left < 0, -1, np.maximum(left - throw_place, 0)).astype(np.int64)
+    # place k is score - k, penalties included wherever on the hole they fell. A hole may have had more throws
+    # than are known one by one; then only the drive's place is sure.
+    thrown = np.bincount(throw_hole, minlength=holes)
+    whole = thrown + np.nan_to_num(penalty) == score
+    sure = np.where(throw_place == 1, ~np.isnan(score)[throw_hole], whole[throw_hole])
+    throw_left = np.where(sure, np.nan_to_num(score)[throw_hole] - throw_place, -1).astype(np.int64)
     return Evidence(
         heads=tuple(heads),
         misses=by_round[:, :, MISS],

@@ -163,27 +163,28 @@ def _disagreement(phases: tuple[PhaseEvidence, ...], at: int, by_count: int, by_
     """Say in a sentence what count and rate would choose where they differ from the focus."""
     if by_count == at and by_rate == at:
         return None
-    own = phases[at]
-    parts = []
-    if by_count != at:
-        other = phases[by_count]
-        parts.append(
-            f"by plain count it would be {words.MANY[other.phase]} "
-            f"({other.misses_a_round:.1f} misses a round against {own.misses_a_round:.1f})"
-        )
-    if by_rate != at:
-        other = phases[by_rate]
-        parts.append(
-            f"by rate it would be {words.MANY[other.phase]} "
-            f"({words.percent(other.recent.interval.middle)} of throws missed against "
-            f"{words.percent(own.recent.interval.middle)})"
+    own, count, rate = phases[at], phases[by_count], phases[by_rate]
+    by_misses = f"{count.misses_a_round:.1f} misses a round against {own.misses_a_round:.1f}"
+    by_share = (
+        f"{words.percent(rate.recent.interval.middle)} of throws missed against "
+        f"{words.percent(own.recent.interval.middle)}"
+    )
+    if by_count == by_rate:
+        text = f"By count and by rate it would be {words.MANY[count.phase]} ({by_misses}, {by_share})"
+    elif by_rate == at:
+        text = f"By plain count it would be {words.MANY[count.phase]} ({by_misses})"
+    elif by_count == at:
+        text = f"By rate it would be {words.MANY[rate.phase]} ({by_share})"
+    else:
+        text = (
+            f"By plain count it would be {words.MANY[count.phase]} ({by_misses}), "
+            f"by rate {words.MANY[rate.phase]} ({by_share})"
         )
     if by_count == at:
-        reason = "they are missed more often in a round"
+        reason = f"{words.MANY[own.phase]} are chosen, being missed more often in a round"
     else:
-        reason = f"each miss costs about {words.strokes(own.cost.middle)} strokes there"
-    text = "; ".join(parts)
-    return f"{text[0].upper()}{text[1:]}. {words.MANY[own.phase].capitalize()} are chosen since {reason}."
+        reason = f"each missed {own.phase} costs more, about {words.strokes(own.cost.middle)} strokes"
+    return f"{text}; {reason}."
 
 
 def _more_rounds(

@@ -63,9 +63,19 @@ def test_rounds_are_put_in_the_order_played_whatever_order_they_come_in():
     days = [date(2030, 5, 3), date(2030, 5, 1), date(2030, 5, 2)]
     e = evidence_of([one_round(str(d), [], d) for d in days])
     assert [h.day for h in e.heads] == sorted(days)
+    undated = one_round("u", [], recorded_at=datetime(2030, 5, 2, 20, tzinfo=UTC))
+    with_undated = [one_round(str(d), [], d) for d in days] + [undated]
+    assert [h.id for h in evidence_of(with_undated).heads][2] == "u"
     early = one_round("early", [], days[0], recorded_at=datetime(2030, 5, 3, 9, tzinfo=UTC))
     late = one_round("late", [], days[0], recorded_at=datetime(2030, 5, 3, 18, tzinfo=UTC))
     assert [h.id for h in evidence_of([late, early]).heads] == ["early", "late"]
+
+
+def test_what_was_left_is_known_for_the_drive_only_where_throws_are_missing():
+    # six throws by the score, of which three are known one by one
+    throws = [throw(1, "drive", "clean"), throw(2, "approach", "clean"), throw(3, "putt", "miss")]
+    h = replace(hole(1, throws), score=known(6))
+    assert evidence_of([one_round("a", [h])]).throw_left.tolist() == [5, -1, -1]
 
 
 def test_rounds_without_date_hand_or_throws_do_no_harm():

@@ -13,7 +13,7 @@ def test_first_round_is_the_pencils_count_and_provisional():
     assert f.provisional
     assert "provisional after 1 round" in f.sure
     assert "39 % of throws missed against 30 %" in f.disagreement
-    assert f.disagreement.endswith("missed more often in a round.")
+    assert f.disagreement.endswith("being missed more often in a round.")
 
 
 def test_a_worst_phase_that_stays_becomes_clear():
@@ -48,7 +48,7 @@ def test_more_misses_of_the_cheaper_phase_are_explained():
     f = focus_of(evidence_of(rounds_of(player, 25, np.random.default_rng(1))))
     assert f.phase == "putt"
     if f.by_count != "putt":
-        assert "costs about" in f.disagreement
+        assert "costs more, about" in f.disagreement
     assert f.chosen.cost.middle > f.phases[0].cost.middle
 
 

@@ -1,0 +1,86 @@
+import argparse
+import json
+
+import numpy as np
+import pytest
+
+from forms.errors import InputError
+from scan.cli import practice
+from scan.records.store import open_store
+from tests.practice.invented import Player, rounds_of
+
+
+def focus(*options):
+    parser = argparse.ArgumentParser()
+    practice.add_to(parser.add_subparsers())
+    args = parser.parse_args(["focus", *map(str, options)])
+    return args.run(args)
+
+
+@pytest.fixture
+def store(tmp_path):
+    place = tmp_path / "rounds.sqlite"
+    with open_store(place) as opened:
+        opened.add_rounds(rounds_of(Player(), 6, np.random.default_rng(1)))
+    return place
+
+
+def test_focus_prints_one_screen(store, capsys):
+    assert focus("--store", store) == 0
+    out = capsys.readouterr().out.splitlines()
+    assert out[0].startswith("PRACTISE YOUR ")
+    assert "6 rounds" in out[0]
+    assert len(out) <= 24
+
+
+def test_focus_as_json(store, capsys):
+    assert focus("--store", store, "--json", "--minutes", 45) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["schema"] == 1
+    assert data["rounds"] == 6
+    assert data["focus"]["phase"] in ("drive", "approach", "putt")
+    assert sum(p["p_costs_most"] for p in data["phases"]) == pytest.approx(1, abs=1e-3)
+    assert [s["minutes"] for s in data["plan"]["steps"]] == [7, 16, 16, 6]
+
+
+def test_an_empty_store_needs_attention_and_says_what_to_do(tmp_path, capsys):
+    assert focus("--store", tmp_path / "new.sqlite") == 1
+    got = capsys.readouterr()
+    assert got.out == ""
+    assert "no round yet" in got.err
+
+
+def test_several_players_must_be_told_apart(store):
+    with open_store(store) as opened:
+        opened.add_rounds(rounds_of(Player(name="Wren"), 3, np.random.default_rng(2), prefix="w"))
+        opened.add_rounds(rounds_of(Player(name="Teal"), 3, np.random.default_rng(3), prefix="t"))
+    with pytest.raises(InputError, match=r"2 players: Teal, Wren.*--player"):
+        focus("--store", store)
+    with pytest.raises(InputError, match="found Teal, Wren"):
+        focus("--store", store, "--player", "Swift")
+    assert focus("--store", store, "--player", "Wren") == 0
+
+
+def test_a_drill_list_of_ones_own(store, tmp_path, capsys):
+    from importlib.resources import files
+
+    text = files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
+    own = tmp_path / "mine.toml"
+    own.write_text(text.replace("throws = 60", "throws = 25"), encoding="utf-8")
+    assert focus("--store", store, "--drills", own) == 0
+    assert "At most 25 throws" in capsys.readouterr().out
+    with pytest.raises(InputError, match=r"nowhere\.toml: expected a drill list"):
+        focus("--store", store, "--drills", tmp_path / "nowhere.toml")
+
+
+@pytest.mark.parametrize("wrong", [("--half-life", "0"), ("--half-life", "often"), ("--minutes", "soon")])
+def test_wrong_options_are_usage_errors(wrong, capsys):
+    with pytest.raises(SystemExit) as stop:
+        focus(*wrong)
+    assert stop.value.code == 2
+    assert wrong[0] in capsys.readouterr().err
+
+
+def test_too_few_minutes_are_refused(store):
+    with pytest.raises(InputError, match="10 to 120 minutes"):
+        focus("--store", store, "--minutes", 5)

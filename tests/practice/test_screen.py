@@ -1,0 +1,56 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from scan.practice.evidence import evidence_of
+from scan.practice.focus import focus_of
+from scan.practice.plan import plan_of
+from scan.practice.screen import HEIGHT, WIDTH, screen
+from tests.practice.invented import Player, rounds_of
+from tests.practice.test_phases import plain
+from tests.practice.test_plan import DRILLS
+
+
+def lines_of(rounds):
+    e = evidence_of(rounds)
+    f = focus_of(e)
+    return screen(e, f, plan_of(f, 30, DRILLS))
+
+
+@pytest.mark.parametrize("count", [1, 2, 4, 9, 30])
+@pytest.mark.parametrize("unmarked", [0.0, 0.6])
+def test_every_screen_fits_and_ends_with_plan_and_cautions(count, unmarked):
+    for seed in range(3):
+        player = Player(
+            unmarked=unmarked,
+            spread=0.8,
+            ways=(0.05, 0.85, 0.05, 0.05),
+            causes=(0.0, 0, 1, 0, 0, 0, 0, 0, 0, 0),
+        )
+        lines = lines_of(rounds_of(player, count, np.random.default_rng(seed)))
+        assert len(lines) <= HEIGHT
+        assert max(map(len, lines)) <= WIDTH
+        assert lines[-1].startswith("Stop if anything hurts")
+        assert lines[-2].startswith("At most 60 throws")
+        assert sum("min  " in line for line in lines) == 4
+
+
+def test_one_round_by_hand():
+    lines = lines_of([plain((7, 11), (4, 14), (9, 21))])
+    assert lines[0].startswith("PRACTISE YOUR PUTTS")
+    assert lines[0].endswith("1 round")
+    assert lines[1].startswith("Provisional after 1 round")
+    (row,) = [line for line in lines if line.startswith("> putts")]
+    assert "9 / 30" in row
+    assert "30 %" in row
+    assert any("no cause is noted" in line for line in lines)
+
+
+def test_too_much_to_say_leaves_the_plan_whole():
+    e = evidence_of(rounds_of(Player(unmarked=0.5), 3, np.random.default_rng(1)))
+    f = focus_of(e)
+    f = replace(f, remarks=("a remark of some length " * 9,) * 4, disagreement="a long sentence " * 40)
+    lines = screen(e, f, plan_of(f, 30, DRILLS))
+    assert len(lines) == HEIGHT
+    assert sum("min  " in line for line in lines) == 4
