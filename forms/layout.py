@@ -115,7 +115,7 @@ def arrange(form: Form, paper: Paper) -> Sheet:
         naming the zone that overflows and by how many mm
     """
     fold = Point(paper.width_mm / 2, paper.height_mm / 2)
-    qr = _qr_box(paper)
+    qr, code_line = arrange_codes(paper)
     head_cells, head_labels = _head(form, paper, fold, qr)
     columns, right_block_x = _columns(form, paper, fold)
     foot_mm = _foot_height(form)
@@ -143,7 +143,7 @@ def arrange(form: Form, paper: Paper) -> Sheet:
         ),
         studs=_studs(paper, fold, columns, row_tops, pitch, form.row_group, right_block_x),
         qr=_rounded(qr),
-        plain_code=_rounded(Box(qr.x - 2.5, qr.bottom + 0.4, qr.w + 5.0, 4.4)),
+        plain_code=_rounded(code_line),
     )
     _check(layout)
     return Sheet(
@@ -163,11 +163,16 @@ def _rounded(box: Box) -> Box:
     return Box(round(box.x, 3), round(box.y, 3), round(box.w, 3), round(box.h, 3))
 
 
-def _qr_box(paper: Paper) -> Box:
-    """Box of the QR code with its quiet zone, left of the top right marker."""
+def arrange_codes(paper: Paper) -> tuple[Box, Box]:
+    """Boxes of the QR code, quiet zone included, and of the plain line below it.
+
+    They lie left of the top right marker on every card of a sheet size, since a reader must find them before
+    it knows the form.
+    """
     side = (QR_MODULES + 2 * QR_QUIET_MODULES) * QR_MODULE_MM
     right = paper.width_mm - MARGIN_MM - MARKER_MM - QUIET_MM
-    return Box(right - side, MARGIN_MM - 2.0, side, side)
+    qr = Box(right - side, MARGIN_MM - 2.0, side, side)
+    return qr, Box(qr.x - 2.5, qr.bottom + 0.4, qr.w + 5.0, 4.4)
 
 
 def _cells_of(column: Column, field_id: str, x: float, middle: float, row_h: float) -> list[Cell]:

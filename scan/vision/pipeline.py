@@ -1,0 +1,176 @@
+"""The whole way of a photo: find, identify, register, flatten, ink, measure, decode. Each step is pure.
+
+Give a `Trace` to keep what each step saw; `scan.vision.overlay` draws it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from forms.layout import Layout
+from scan.reading import CardReading, FieldReading
+from scan.vision.arrays import FloatImage, GrayImage, InkImage
+from scan.vision.bubbles import BubbleInk, bubble_log_likelihoods, measure_bubbles, pen_darkness
+from scan.vision.codes import CardCode, NoCode, read_code
+from scan.vision.corners import Corners, find_cards
+from scan.vision.decode import Decoded, Evidence, decode
+from scan.vision.digits import digit_log_p
+from scan.vision.ink import ink_of
+from scan.vision.patches import WRITTEN_SHARE, cells_of_kind, digit_patches, written_share
+from scan.vision.photo import Photo
+from scan.vision.pictures import field_pictures
+from scan.vision.quality import is_covered, judge, why_not
+from scan.vision.rectify import Registration, flatten, register
+
+FindLayout = Callable[[str], Layout | None]
+
+
+@dataclass(slots=True)
+class Trace:
+    """What each step saw of one card, kept on request."""
+
+    gray: GrayImage
+    corners: Corners | None = None
+    layout: Layout | None = None
+    registration: Registration | None = None
+    flat: GrayImage | None = None
+    ink: InkImage | None = None
+    bubbles: BubbleInk | None = None
+    patches: FloatImage | None = None
+    evidence: Evidence | None = None
+    reading: CardReading | None = None
+
+
+@dataclass(slots=True)
+class Traces:
+    """The traces of all cards of a photo."""
+
+    cards: list[Trace] = field(default_factory=list)
+
+
+def read_photo(
+    photo: Photo, find_layout: FindLayout, traces: Traces | None = None
+) -> tuple[CardReading, ...]:
+    """Return the readings of every card in a photo; one rejected reading when it shows none.
+
+    Parameters
+    ----------
+    photo : the picture
+    find_layout : fingerprint -> layout of the printed edition, or None when unknown
+    traces : filled with what each step saw, if given
+    """
+    found = find_cards(photo.gray)
+    if not found:
+        if traces is not None:
+            traces.cards.append(Trace(photo.gray))
+        return (
+            _rejected(
+                photo,
+                "no card found: expected four black corner marks, found none that belong together. "
+                "Take the photo again with the whole sheet in view, in even light",
+            ),
+        )
+    readings = []
+    for corners in found:
+        trace = Trace(photo.gray, corners=corners)
+        trace.reading = read_card(photo, corners, find_layout, trace)
+        readings.append(trace.reading)
+        if traces is not None:
+            traces.cards.append(trace)
+    return tuple(readings)
+
+
+def read_card(photo: Photo, corners: Corners, find_layout: FindLayout, trace: Trace) -> CardReading:
+    """Return the reading of one card whose corner marks were found."""
+    code = read_code(photo.gray, corners)
+    if isinstance(code, NoCode):
+        return _rejected(photo, code.says)
+    layout = find_layout(code.fingerprint)
+    if layout is None:
+        return _rejected(
+            photo,
+            f"the card was printed from a form that this computer does not know ({code.fingerprint}). "
+            "Read it with --map and the field map that was written when it was printed",
+            code,
+        )
+    trace.layout = layout
+    trace.registration = registration = register(photo.gray, corners, layout)
+    flat, covered = flatten(photo.gray, registration, layout)
+    ink, contrast = ink_of(flat, covered, layout)
+    trace.flat, trace.ink = flat, ink
+    quality = judge(flat, covered, contrast, corners, registration, layout)
+    reason = why_not(quality)
+    if reason is not None:
+        return _rejected(photo, reason, code, layout, quality.as_dict())
+    evidence = measure(ink, covered, layout, trace)
+    decoded = decode(layout.form, evidence)
+    if _is_blank(decoded):
+        return _rejected(photo, "the card is blank: nothing is marked on it", code, layout, quality.as_dict())
+    return CardReading(
+        source=photo.source,
+        status="read",
+        serial=code.serial,
+        form=code.fingerprint,
+        form_name=layout.form.name,
+        quality=quality.as_dict(),
+        cells=decoded.cells,
+        fields=decoded.fields,
+        findings=decoded.findings,
+        pictures=field_pictures(flat, layout, _to_show(decoded.fields, evidence)),
+        photo_sha256=photo.sha256,
+    )
+
+
+def measure(ink: InkImage, covered: GrayImage, layout: Layout, trace: Trace) -> Evidence:
+    """Return what the ink says of each cell by itself, before any rule."""
+    boxes = cells_of_kind(layout, "digit")
+    trace.patches = patches = digit_patches(ink, boxes)
+    trace.bubbles = bubbles = measure_bubbles(ink, layout, pen_darkness(patches, ink, layout))
+    digits: dict[str, np.ndarray[tuple[int, ...], np.dtype[np.float32]]] = {}
+    for size in sorted({(c.box.w, c.box.h) for c in boxes}):
+        of_size = [i for i, c in enumerate(boxes) if (c.box.w, c.box.h) == size]
+        log_p = digit_log_p(patches[of_size], size)
+        digits.update({boxes[i].id: log_p[k] for k, i in enumerate(of_size)})
+    outside = frozenset(c.id for c in layout.cells if not is_covered(covered, c.box))
+    trace.evidence = Evidence(
+        bubbles=bubble_log_likelihoods(bubbles),
+        digits=digits,
+        words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
+        outside=outside,
+    )
+    return trace.evidence
+
+
+def _is_blank(decoded: Decoded) -> bool:
+    """Say whether no bubble is filled, no digit written and nothing doubtful."""
+    return all(
+        answer.value in (None, ()) and answer.flag is None for answer in decoded.fields.values()
+    ) and not any(cell.value is True for cell in decoded.cells.values())
+
+
+def _to_show(fields: dict[str, FieldReading], evidence: Evidence) -> list[str]:
+    """Ids of the fields whose picture is worth keeping: those with words, and those a person must look at."""
+    written = {cell.rsplit(".", 1)[0] for cell, share in evidence.words.items() if share > WRITTEN_SHARE}
+    return [name for name, answer in fields.items() if answer.flag is not None or name in written]
+
+
+def _rejected(
+    photo: Photo,
+    reason: str,
+    code: CardCode | None = None,
+    layout: Layout | None = None,
+    quality: dict[str, float | str | bool] | None = None,
+) -> CardReading:
+    return CardReading(
+        source=photo.source,
+        status="rejected",
+        reason=f"{reason}.",
+        serial=code.serial if code else None,
+        form=code.fingerprint if code else None,
+        form_name=layout.form.name if layout else None,
+        quality=quality or {},
+        photo_sha256=photo.sha256,
+    )

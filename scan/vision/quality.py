@@ -1,0 +1,132 @@
+"""Whether a photo is good enough to read, in words a player can act on.
+
+The measures are taken from the card's own print: how wide its sharp edges have become, how dark its black is,
+how many pixels a millimetre has. A photo that fails is rejected before anything is read from it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forms.geometry import Box
+from forms.layout import Layout
+from scan.vision.arrays import GrayImage
+from scan.vision.corners import Corners
+from scan.vision.ink import px_slice
+from scan.vision.rectify import CARD_PX_PER_MM, Registration
+
+MIN_PX_PER_MM = 2.6  # a 1000-pixel picture of a whole A4 sheet has 3.1
+MAX_BLUR_MM = 0.62  # wider, and an open 4 closes to a 9 (simulated cards of the tuning set)
+MIN_CONTRAST = 0.22
+MIN_STUDS = 0.5
+MAX_OUTSIDE = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """Measures of one card in one photo."""
+
+    px_per_mm: float
+    blur_mm: float
+    contrast: float
+    marks_found: int
+    studs_found: int
+    studs_total: int
+    residual_mm: float
+    outside_share: float
+
+    def as_dict(self) -> dict[str, float | str | bool]:
+        """Plain numbers for the published JSON."""
+        return {
+            "px_per_mm": round(self.px_per_mm, 2),
+            "blur_mm": round(self.blur_mm, 3),
+            "contrast": round(self.contrast, 3),
+            "marks_found": self.marks_found,
+            "studs_found": self.studs_found,
+            "studs_total": self.studs_total,
+            "residual_mm": round(self.residual_mm, 3),
+            "outside_share": round(self.outside_share, 4),
+        }
+
+
+def judge(
+    flat: GrayImage,
+    covered: GrayImage,
+    contrast: float,
+    corners: Corners,
+    registration: Registration,
+    layout: Layout,
+) -> Quality:
+    """Return the measures of a card that was flattened."""
+    outside = [c for c in layout.cells if not is_covered(covered, c.box)]
+    return Quality(
+        registration.px_per_mm,
+        edge_width_mm(flat, layout),
+        contrast,
+        len(corners.marks),
+        registration.studs_found,
+        registration.studs_total,
+        registration.residual_mm,
+        len(outside) / max(len(layout.cells), 1),
+    )
+
+
+def is_covered(covered: GrayImage, box: Box) -> bool:
+    """Say whether the photo shows the whole of a box of the card."""
+    rows, columns = px_slice(box)
+    part = covered[rows, columns]
+    return bool(part.size and part.min() == 255)
+
+
+def edge_width_mm(flat: GrayImage, layout: Layout) -> float:
+    """Return how wide an edge from black to white has become, as the sigma of a Gaussian blur in mm.
+
+    Taken across the outer edges of the corner marks: contrast over steepest slope is sigma times the root of
+    2 pi.
+    """
+    widths = []
+    for fiducial in layout.fiducials:
+        box = fiducial.box
+        rows, columns = px_slice(box.grown(1.8))
+        patch = flat[rows, columns].astype(np.float64)
+        if patch.shape[0] < 60 or patch.shape[1] < 60:
+            continue
+        m = round(1.8 * CARD_PX_PER_MM)
+        inner = slice(m + 24, -m - 24)
+        for profile in (
+            np.median(patch[inner, : 2 * m], axis=0),
+            np.median(patch[inner, -2 * m :], axis=0),
+            np.median(patch[: 2 * m, inner], axis=1),
+            np.median(patch[-2 * m :, inner], axis=1),
+        ):
+            contrast = float(np.percentile(profile, 95) - np.percentile(profile, 5))
+            slope = float(np.abs(np.diff(profile)).max()) * CARD_PX_PER_MM
+            if contrast > 15 and slope > 0:
+                widths.append(contrast / slope / np.sqrt(2 * np.pi))
+    return float(np.median(widths)) if widths else 9.9
+
+
+def why_not(quality: Quality) -> str | None:
+    """Return why the photo must be taken again, or None when it can be read."""
+    if quality.px_per_mm < MIN_PX_PER_MM:
+        return (
+            f"the card is too small in the picture ({quality.px_per_mm:.1f} pixels per mm, {MIN_PX_PER_MM} "
+            "needed). Go nearer, so that the sheet fills the picture, or send the photo in full size"
+        )
+    if quality.blur_mm > MAX_BLUR_MM:
+        return "the picture is not sharp. Hold still, tap on the card to focus, and take it again"
+    if quality.contrast < MIN_CONTRAST:
+        return "there is too little contrast. Move out of the dark or the glare and take it again"
+    if quality.outside_share > MAX_OUTSIDE:
+        return (
+            f"{quality.outside_share:.0%} of the card lies outside the picture. "
+            "Take it again with all four corner marks in view"
+        )
+    if quality.studs_total and quality.studs_found < MIN_STUDS * quality.studs_total:
+        return (
+            f"only {quality.studs_found} of {quality.studs_total} small squares between the rows can be "
+            "found. Lay the card flat, with nothing on it, and take it again"
+        )
+    return None
