@@ -1,0 +1,387 @@
+"""Takes the photo: sheets on a table, lit, through a lens, onto a sensor, into a file; with the exact truth.
+
+The truth is the mapping from field map millimetres to photo pixels. It is evaluated on the same surface that is
+drawn, so that a reader's registration can be measured to a fraction of a pixel.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.simulator import lens, sensor
+from tests.simulator.backgrounds import background
+from tests.simulator.conditions import Condition
+from tests.simulator.lens import Camera, SheetToPhoto
+from tests.simulator.light import SHRINK, glare, relief, shadows, sky_relief, unevenness, vignette
+from tests.simulator.paper import Sheet, photocopied, worn
+from tests.simulator.pens import Picture, to_linear
+from tests.simulator.sensor import WHITE, Output, Scene
+from tests.simulator.surface import MARGIN_MM, make_surface
+
+Rng = np.random.Generator
+Floats = NDArray[np.float32]
+TRUTH_SCHEMA = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """A photo and everything that is true about it.
+
+    Attributes
+    ----------
+    image : (H, W, 3) sRGB as shown, upright by its EXIF orientation
+    sheets, sheet_to_photo : each sheet in the picture and where its points are
+    """
+
+    image: Picture
+    sheets: tuple[Sheet, ...]
+    sheet_to_photo: tuple[SheetToPhoto, ...]
+    condition: Condition
+
+    def encoded(self) -> bytes:
+        """File bytes, as the condition's output wishes."""
+        return sensor.encoded(self.image, self.condition.output)
+
+    def save(self, folder: Path, name: str, *, expect: str = "read") -> Path:
+        """Write the photo and `NAME.truth.json`; return the photo's path."""
+        target = folder / f"{name}{self.condition.output.suffix}"
+        target.write_bytes(self.encoded())
+        text = json.dumps(truth_json(self.sheets[0], expect=expect), indent=1, ensure_ascii=False)
+        (folder / f"{name}.truth.json").write_text(text + "\n", encoding="utf-8")
+        return target
+
+
+def truth_json(sheet: Sheet, *, expect: str = "read") -> dict[str, Any]:
+    """What a perfect reader would say of the sheet, plain types only."""
+    return {
+        "schema": TRUTH_SCHEMA,
+        "serial": sheet.serial,
+        "form": sheet.form,
+        "expect": expect,
+        "review": list(sheet.review),
+        "fields": {k: list(v) if isinstance(v, tuple) else v for k, v in sheet.fields.items()},
+        "cells": dict(sheet.cells),
+        "marks": dict(sheet.marks),
+    }
+
+
+def photograph(sheets: Sheet | Sequence[Sheet], how: Condition, seed: int) -> Shot:
+    """Take one photo.
+
+    Parameters
+    ----------
+    sheets : one sheet, or several that lie side by side on the table
+    how : the condition; a flatbed takes one sheet
+    """
+    rng = np.random.default_rng([seed, 3])
+    pile = (sheets,) if isinstance(sheets, Sheet) else tuple(sheets)
+    pile = tuple(worn(s, how.wear, rng) if _is_worn(how) else s for s in pile)
+    if how.copied:
+        pile = tuple(photocopied(s, rng) for s in pile)
+    image, maps = _scan(pile[0], how, rng) if how.device == "flatbed" else _snap(pile, how, rng)
+    image, scale = _shrunk(image, how.output)
+    if scale is not None:
+        maps = [m.transformed(scale) for m in maps]
+    for quality in how.output.qualities[:-1] if how.output.suffix == ".jpg" else ():
+        image = sensor.recoded(image, quality)
+    return Shot(image, pile, tuple(maps), how)
+
+
+def as_stored(shot: Shot) -> Shot:
+    """The shot with its picture as a reader of the JPEG file gets it, for benchmarks that write no file."""
+    return replace(shot, image=sensor.recoded(shot.image, shot.condition.output.qualities[-1]))
+
+
+def _is_worn(how: Condition) -> bool:
+    w = how.wear
+    return bool(w.folds) or w.drops > 0 or max(w.coffee, w.smudge, w.dirt, w.show_through) > 0
+
+
+def _shrunk(image: Picture, output: Output) -> tuple[Picture, NDArray[np.float64] | None]:
+    long = max(image.shape[:2])
+    if output.long_px is None or output.long_px >= long:
+        return image, None
+    ratio = output.long_px / long
+    size = (round(image.shape[1] * ratio), round(image.shape[0] * ratio))
+    fx, fy = size[0] / image.shape[1], size[1] / image.shape[0]
+    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    # A pixel's centre has whole coordinates: (x + 1/2) f - 1/2.
+    return small, np.array([[fx, 0.0, fx / 2 - 0.5], [0.0, fy, fy / 2 - 0.5]])
+
+
+def _snap(pile: tuple[Sheet, ...], how: Condition, rng: Rng) -> tuple[Picture, list[SheetToPhoto]]:
+    """A phone's photo and the map of each sheet."""
+    surfaces = [make_surface(sheet.size_mm, how.shape, rng) for sheet in pile]
+    worlds = _on_table(pile, [s.xyz for s in surfaces], rng)
+    camera = lens.aim(how.view, np.concatenate([lens.outline(world) for world in worlds]))
+    maps = [
+        SheetToPhoto(camera.project(world), sheet.card_to_sheet)
+        for sheet, world in zip(pile, worlds, strict=True)
+    ]
+    width, height = how.view.size_px
+    step = 8 if width * height > 5_000_000 else 4
+    small = (-(-height // SHRINK), -(-width // SHRINK))
+    table = background(how.background, how.variant, _table_to_photo(camera, worlds), (width, height))
+    direct = np.ones(small, dtype=np.float32)
+    around = np.ones(small, dtype=np.float32)
+    scene = _linear(table)
+    _contact_shadows(around, maps, pile)
+    for sheet, surface, to_photo in zip(pile, surfaces, maps, strict=True):
+        edge = to_photo.of_sheet(lens.edge_mm(sheet.size_mm))
+        window = lens.sheet_window(edge, (width, height), step)
+        if window[2] - window[0] < step or window[3] - window[1] < step:
+            continue
+        where = lens.photo_to_sheet(to_photo, window, step)
+        _lay_down(scene, sheet, where, edge, window, step, _px_per_mm(to_photo, sheet))
+        normals = surface.normals()
+        for target, shade in ((direct, relief(normals, how.light)), (around, sky_relief(normals))):
+            _shade(target, shade, where, edge, window)
+    if how.thumbs:
+        _fingers(scene, pile[0], maps[0], how.thumbs, rng)
+    direct *= unevenness(small, how.light) * shadows(small, how.light, rng)
+    loss = vignette(small, how.light.vignette)
+    share = np.float32(how.light.ambient)
+    gains = [
+        (around * share * np.float32(sky) + direct * (1 - share) * np.float32(lamp)) * loss
+        for sky, lamp in zip(how.light.sky, how.light.colour, strict=True)
+    ]
+    level = np.float32(how.light.exposure / max(_paper_level(gains[1], pile, maps), 1e-3))
+    lit = tuple(np.asarray(g * level, dtype=np.float32) for g in gains)
+    scene = sensor.blurred(scene, how.sensor)
+    image = sensor.expose(scene, (lit[0], lit[1], lit[2]), glare(small, how.light, rng), how.sensor, rng)
+    return image, maps
+
+
+def _on_table(
+    pile: tuple[Sheet, ...], surfaces: list[NDArray[np.float64]], rng: Rng
+) -> list[NDArray[np.float64]]:
+    """World points of each surface: one in the middle, several in rows, none covering another."""
+    if len(pile) == 1:
+        return [np.asarray(surfaces[0])]
+    columns = int(np.ceil(np.sqrt(len(pile))))
+    pitch_x = max(s.size_mm[0] for s in pile) + 22.0
+    pitch_y = max(s.size_mm[1] for s in pile) + 22.0
+    worlds = []
+    for i, xyz in enumerate(surfaces):
+        x = (i % columns) * pitch_x + rng.uniform(-6, 6)
+        y = (i // columns) * pitch_y + rng.uniform(-6, 6)
+        turn = rng.normal(0, 2.0) + rng.choice([0.0, 180.0])
+        c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+        spin = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+        worlds.append(np.asarray(xyz @ spin.T + np.array([x, y, 0.0])))
+    return worlds
+
+
+def _table_to_photo(camera: Camera, worlds: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Homography from mm on the table, counted from the middle of all sheets; lens distortion left out."""
+    middle = np.mean([w.reshape(-1, 3).mean(axis=0) for w in worlds], axis=0)
+    plain = replace(camera, k1=0.0, k2=0.0)
+    square = np.array([[-100.0, -100.0], [100.0, -100.0], [100.0, 100.0], [-100.0, 100.0]])
+    seen = plain.project(np.column_stack([square + middle[:2], np.zeros(4)]))
+    return np.asarray(
+        cv2.getPerspectiveTransform(square.astype(np.float32), seen.astype(np.float32)), dtype=float
+    )
+
+
+@lru_cache(maxsize=1)
+def _to_scene() -> NDArray[np.uint16]:
+    return np.round(to_linear(np.arange(256, dtype=np.uint8)) * WHITE).astype(np.uint16)
+
+
+def _linear(picture: Picture) -> Scene:
+    return _to_scene()[picture]
+
+
+def _px_per_mm(to_photo: SheetToPhoto, sheet: Sheet) -> float:
+    """Largest number of photo pixels that a millimetre of the sheet gets, along either side."""
+    inner = to_photo.grid_px[MARGIN_MM:-MARGIN_MM:10, MARGIN_MM:-MARGIN_MM:10]
+    across = np.linalg.norm(np.diff(inner, axis=1), axis=2).max() / 10
+    down = np.linalg.norm(np.diff(inner, axis=0), axis=2).max() / 10
+    return float(max(across, down))
+
+
+def _lay_down(
+    scene: Scene,
+    sheet: Sheet,
+    where: Floats,
+    edge: NDArray[np.float64],
+    window: tuple[int, int, int, int],
+    step: int,
+    px_per_mm: float,
+) -> None:
+    """Draw the sheet into the scene, in place."""
+    x0, y0, x1, y1 = window
+    colour = _linear(sheet.rgb)
+    ratio = 1.15 * px_per_mm / sheet.px_per_mm
+    h, w = colour.shape[:2]
+    if ratio < 0.87:
+        # Averaging first is what a pixel's area does; sampling a finer picture directly would alias.
+        colour = cv2.resize(colour, (round(w * ratio), round(h * ratio)), interpolation=cv2.INTER_AREA)
+    scale = np.array([colour.shape[1] / w, colour.shape[0] / h], dtype=np.float32) * sheet.px_per_mm
+    coarse = where * scale - np.float32(0.5)
+    rows, columns = coarse.shape[:2]
+    # Blocks of `step` pixels: enlarging by whole steps keeps block centres where they are.
+    fine = cv2.resize(coarse, (columns * step, rows * step), interpolation=cv2.INTER_LINEAR)
+    fine = fine[: y1 - y0, : x1 - x0]
+    drawn = cv2.remap(colour, fine, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    cover = np.zeros((y1 - y0, x1 - x0), dtype=np.uint8)
+    cv2.fillPoly(cover, [np.round((edge - np.array([x0, y0])) * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
+    part = scene[y0:y1, x0:x1]
+    rim = (cover > 0) & (cover < 255)
+    share = cover[rim].astype(np.float32)[:, None] / np.float32(255.0)
+    mixed = drawn[rim] * share + part[rim] * (1 - share)
+    cv2.copyTo(drawn, (cover == 255).astype(np.uint8), part)
+    part[rim] = mixed.astype(np.uint16)
+
+
+def _shade(
+    target: Floats,
+    shade: Floats,
+    where: Floats,
+    edge: NDArray[np.float64],
+    window: tuple[int, int, int, int],
+) -> None:
+    """Multiply a light map by the sheet's own shading, inside the sheet, in place."""
+    x0, y0, x1, y1 = (
+        v // SHRINK for v in (window[0], window[1], window[2] + SHRINK - 1, window[3] + SHRINK - 1)
+    )
+    at = where + np.float32(MARGIN_MM)
+    sampled = cv2.remap(shade, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    part = target[y0:y1, x0:x1]
+    blown_up = cv2.resize(sampled, (part.shape[1], part.shape[0]), interpolation=cv2.INTER_LINEAR)
+    cover = np.zeros(part.shape, dtype=np.uint8)
+    small = (edge + 0.5) / SHRINK - 0.5 - np.array([x0, y0])
+    cv2.fillPoly(cover, [np.round(small * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
+    share = cover.astype(np.float32) / np.float32(255.0)
+    part *= 1.0 + share * (blown_up - 1.0)
+
+
+def _contact_shadows(around: Floats, maps: list[SheetToPhoto], pile: tuple[Sheet, ...]) -> None:
+    """The table is a little darker along the sheet's edge, in place."""
+    for to_photo, sheet in zip(maps, pile, strict=True):
+        edge = (to_photo.of_sheet(lens.edge_mm(sheet.size_mm)) + 0.5) / SHRINK - 0.5
+        cover = np.zeros(around.shape, dtype=np.uint8)
+        cv2.fillPoly(cover, [np.round(edge * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
+        reach = max(3.0 * _px_per_mm(to_photo, sheet) / SHRINK, 1.0)
+        soft = cv2.GaussianBlur(cover, (0, 0), reach).astype(np.float32) / np.float32(255.0)
+        outside = 1.0 - cover.astype(np.float32) / np.float32(255.0)
+        around *= 1.0 - 0.55 * soft * outside
+
+
+def _paper_level(gain: Floats, pile: tuple[Sheet, ...], maps: list[SheetToPhoto]) -> float:
+    """Light that blank paper sends back where the camera meters: a bright part of the first sheet."""
+    sheet = pile[0]
+    inner = maps[0].grid_px[MARGIN_MM:-MARGIN_MM:15, MARGIN_MM:-MARGIN_MM:15].reshape(-1, 2) / SHRINK
+    x = np.clip(inner[:, 0].astype(int), 0, gain.shape[1] - 1)
+    y = np.clip(inner[:, 1].astype(int), 0, gain.shape[0] - 1)
+    white = float(np.percentile(to_linear(np.ascontiguousarray(sheet.rgb[::97, ::97])), 75))
+    return white * float(np.percentile(gain[y, x], 65))
+
+
+def _fingers(scene: Scene, sheet: Sheet, to_photo: SheetToPhoto, count: int, rng: Rng) -> None:
+    """Thumbs that hold the edge, clear of the corners, in place."""
+    w, h = sheet.size_mm
+    for _ in range(count):
+        side = rng.choice(["left", "right", "bottom"])
+        along = rng.uniform(0.3, 0.7)
+        edge, inward = {
+            "left": (np.array([0.0, along * h]), np.array([1.0, 0.0])),
+            "right": (np.array([w, along * h]), np.array([-1.0, 0.0])),
+            "bottom": (np.array([along * w, h]), np.array([0.0, -1.0])),
+        }[str(side)]
+        inward = lens.turned(inward, float(rng.normal(0, 12)))
+        # The card's own margin is 10 mm: a thumb on the cells would be another matter.
+        tip = edge + inward * rng.uniform(0.0, 2.0) - inward * 0.0
+        root = edge - inward * 60.0
+        ends = to_photo.of_sheet(np.clip([tip, edge], [0, 0], [w, h]))
+        scale = _px_per_mm(to_photo, sheet)
+        back = (
+            ends[1]
+            + (to_photo.of_sheet(np.array([edge]))[0] - to_photo.of_sheet(np.array([edge + inward * 8]))[0])
+            * 7
+        )
+        _finger(scene, ends[0], back, rng.uniform(7.0, 8.5) * scale, rng)
+        del root
+
+
+def _finger(
+    scene: Scene, tip: NDArray[np.float64], root: NDArray[np.float64], radius: float, rng: Rng
+) -> None:
+    h, w = scene.shape[:2]
+    cover = np.zeros((h // 4, w // 4), dtype=np.uint8)
+    cv2.line(
+        cover,
+        tuple(int(v / 4) for v in tip),
+        tuple(int(v / 4) for v in root),
+        255,
+        max(int(2 * radius / 4), 1),
+        cv2.LINE_AA,
+    )
+    depth = cv2.GaussianBlur(cover, (0, 0), max(radius / 8, 0.8)).astype(np.float32) / 255.0
+    tone = np.array([(0.48, 0.27, 0.19), (0.62, 0.40, 0.30), (0.22, 0.12, 0.08)][int(rng.integers(3))])
+    rows = np.flatnonzero(cover.any(axis=1))
+    if len(rows) == 0:
+        return
+    y0, y1 = int(rows[0]) * 4, min(int(rows[-1] + 1) * 4, h)
+    columns = np.flatnonzero(cover.any(axis=0))
+    x0, x1 = int(columns[0]) * 4, min(int(columns[-1] + 1) * 4, w)
+    part = scene[y0:y1, x0:x1]
+    size = (x1 - x0, y1 - y0)
+    at = (slice(y0 // 4, -(-y1 // 4)), slice(x0 // 4, -(-x1 // 4)))
+    share = cv2.resize(cover[at], size).astype(np.float32)[..., None] / 255.0
+    round_off = cv2.resize(depth[at], size)[..., None]
+    skin = (tone * WHITE).astype(np.float32) * (0.35 + 0.75 * round_off)
+    part[:] = (part * (1 - share) + skin * share).astype(np.uint16)
+
+
+def _scan(sheet: Sheet, how: Condition, rng: Rng) -> tuple[Picture, list[SheetToPhoto]]:
+    """A flatbed's scan: no perspective, light from one side only, a lid behind."""
+    scale = how.dpi / 25.4
+    w, h = sheet.size_mm
+    turn = how.view.roll_deg
+    c, s = abs(np.cos(np.radians(turn))), abs(np.sin(np.radians(turn)))
+    quarter = abs(turn) > 45 and abs(turn) < 135
+    bed = (w, h) if not quarter else (h, w)
+    margin = rng.uniform(0, 4)
+    size = (round((bed[0] + margin) * scale) // 2 * 2, round((bed[1] + margin) * scale) // 2 * 2)
+    del c, s
+    middle = (np.array(size) - 1) / 2 + rng.uniform(-0.5, 0.5, 2) * margin * scale
+    shape = replace(how.shape, bend_mm=0.0, curl_mm=0.0, waves_mm=0.03, fold_deg=how.shape.fold_deg * 0.15)
+    surface = make_surface(sheet.size_mm, replace(shape, crumple_mm=shape.crumple_mm * 0.2), rng)
+    flat = surface.xyz[..., :2]
+    rotation = np.column_stack([lens.turned((1.0, 0.0), turn), lens.turned((0.0, 1.0), turn)])
+    # Scanners feed by a motor: the two directions differ by some thousandths.
+    stretch = scale * np.array([1.0, 1.0 + float(rng.normal(0, 0.0015))])
+    to_photo = SheetToPhoto((flat @ rotation.T) * stretch + middle, sheet.card_to_sheet)
+    lid = int(rng.choice([252, 245, 60]))
+    scene = np.full((size[1], size[0], 3), _to_scene()[lid], dtype=np.uint16)
+    edge = to_photo.of_sheet(lens.edge_mm(sheet.size_mm))
+    window = lens.sheet_window(edge, size, 4)
+    where = lens.photo_to_sheet(to_photo, window, 4)
+    _lay_down(scene, sheet, where, edge, window, 4, _px_per_mm(to_photo, sheet))
+    small = (-(-size[1] // SHRINK), -(-size[0] // SHRINK))
+    gain = np.ones(small, dtype=np.float32)
+    _shade(
+        gain,
+        relief(surface.normals(), replace(how.light, elevation_deg=45, from_deg=270)),
+        where,
+        edge,
+        window,
+    )
+    gain *= np.float32(rng.uniform(0.95, 1.12))
+    scene = sensor.blurred(scene, how.sensor)
+    # A scanner has no mosaic, but its software sharpens and its lamp flickers a little from line to line.
+    value = scene.astype(np.float32) * cv2.resize(gain, size)[..., None] / np.float32(WHITE)
+    value *= (1.0 + rng.normal(0, 0.003, (size[1], 1, 1))).astype(np.float32)
+    value += rng.standard_normal((size[1], size[0], 1), dtype=np.float32) * np.float32(0.006)
+    image = sensor.finished(sensor.to_srgb(value), how.sensor)
+    return image, [to_photo]
