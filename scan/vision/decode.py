@@ -1,0 +1,145 @@
+"""A card as an error-correcting code: the ink of all cells and the card's own sums to one reading.
+
+score = throws + penalty throws, tally = sum of the misses, total = sum of the scores: the player adds up
+anyway, and so tells the reader what a doubtful digit must be. Exact by dynamic programming, with a chance
+that the player added wrongly. docs/decoding.md shows it on one card.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forms.form import Form
+from scan.reading import CellReading, FieldReading, FieldValue, Finding
+from scan.vision.card import weigh_card
+from scan.vision.findings import UNREADABLE, Unreadable, Values, broken_promises
+from scan.vision.flags import OUTSIDE, Answer, Judge, answers_of
+from scan.vision.plan import Plan, plan_of
+from scan.vision.posterior import fields_alone, ink_of
+from scan.vision.slips import FlagRule, Slips
+
+__all__ = ["Decoded", "Evidence", "FlagRule", "Slips", "decode"]
+
+#: Value of a strip for words in which something is written that nobody has typed yet.
+SOMETHING_WRITTEN = ""
+#: Ink share grows about e-fold per step of this size in a strip's chance to hold words.
+_WORDS_SPREAD = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the ink of one card says, cell by cell.
+
+    Attributes
+    ----------
+    bubbles : cell id -> natural-log likelihood, up to a constant, of the ink given blank, filled, cancelled
+        (struck out, erased or an unclear residue)
+    digits : cell id -> (12,) natural-log probabilities of 0 to 9, blank, scrap (scribbled out, overwritten,
+        no digit), as of a reader that expects all twelve alike
+    words : cell id of a strip -> share of it covered by ink, 0 to 1
+    outside : cells outside the picture or covered, of which nothing is known; so are cells left out above
+    """
+
+    bubbles: Mapping[str, tuple[float, float, float]]
+    digits: Mapping[str, NDArray[np.float32]]
+    words: Mapping[str, float]
+    outside: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """One card as read: every cell, every field, and the promises that the reading breaks."""
+
+    cells: dict[str, CellReading]
+    fields: dict[str, FieldReading]
+    findings: tuple[Finding, ...]
+
+
+def decode(
+    form: Form,
+    evidence: Evidence,
+    slips: Slips = Slips(),  # noqa: B008 (frozen, so one is as good as many)
+    flags: FlagRule = FlagRule(),  # noqa: B008
+) -> Decoded:
+    """Return the most probable reading of a card under its ink and its sums, with what to ask.
+
+    Values are the best of each field's exact posterior, so that as few as possible are wrong; where the
+    values of two fields do not fit together, at least one is flagged or a finding says so.
+
+    Raises
+    ------
+    ValueError
+        for evidence that is NaN or +inf, and for cells that the form doesn't have
+    """
+    plan = plan_of(form)
+    outside = _outside(plan, evidence)
+    bubbles, digits = ink_of(plan, evidence.bubbles, evidence.digits, outside)
+    posterior = fields_alone(plan, bubbles, digits, slips)
+    weigh_card(form, plan, slips, posterior)
+    answers = answers_of(plan, posterior, slips)
+    by_ink: Values = {name: a.by_ink for name, a in answers.items()}
+    judge = Judge(
+        rule=flags,
+        doubt=posterior.doubt,
+        outside=outside,
+        conflicts=_conflicts(form, broken_promises(form, plan.rules, by_ink)),
+        rules=posterior.rules,
+    )
+    cells: dict[str, CellReading] = {}
+    fields: dict[str, FieldReading] = {}
+    for field in form.fields:
+        if field.type == "words":
+            fields[field.id], cells[field.cell_ids[0]] = _words(field.cell_ids[0], evidence, outside, flags)
+        else:
+            fields[field.id], own = judge.field(answers[field.id])
+            cells.update(own)
+    values: Values = {name: _known(answers[name], fields[name]) for name in answers}
+    return Decoded(cells, fields, broken_promises(form, plan.rules, values))
+
+
+def _outside(plan: Plan, evidence: Evidence) -> frozenset[str]:
+    """Cells of which nothing is known; refuses cells that the form lacks."""
+    pairs = ((plan.bubbles, evidence.bubbles), (plan.digits, evidence.digits), (plan.words, evidence.words))
+    missing = set(evidence.outside)
+    for ids, found in pairs:
+        strange = found.keys() - set(ids)
+        if strange:
+            raise ValueError(f"expected only cells of the form, found {', '.join(sorted(strange)[:5])}")
+        missing.update(cell for cell in ids if cell not in found)
+    return frozenset(missing)
+
+
+def _known(answer: Answer, reading: FieldReading) -> FieldValue | Unreadable:
+    """The value that a finding may rest on."""
+    unknown = reading.flag is not None and reading.value is None and answer.value is not None
+    return UNREADABLE if unknown or reading.flag == OUTSIDE else reading.value
+
+
+def _conflicts(form: Form, findings: tuple[Finding, ...]) -> dict[str, str]:
+    """Field id -> the sentence of the first promise it breaks."""
+    field_of = {cell: field.id for field in form.fields for cell in field.cell_ids}
+    conflicts: dict[str, str] = {}
+    for finding in findings:
+        for cell in finding.cells:
+            conflicts.setdefault(field_of[cell], finding.says)
+    return conflicts
+
+
+def _words(
+    cell: str, evidence: Evidence, outside: frozenset[str], flags: FlagRule
+) -> tuple[FieldReading, CellReading]:
+    """A strip holds words or not; what they say is for the eye."""
+    if cell in outside:
+        return FieldReading(None, 0.0, OUTSIDE), CellReading(None, 0.0, OUTSIDE)
+    share = evidence.words[cell]
+    if not math.isfinite(share):
+        raise ValueError(f"{cell}: expected an ink share from 0 to 1, found {share}")
+    odds = (share / flags.words_ink - 1) / _WORDS_SPREAD
+    p = 1 / (1 + math.exp(-min(abs(odds), 700.0)))
+    written = odds > 0
+    return FieldReading(SOMETHING_WRITTEN if written else None, p), CellReading(written, p)

@@ -1,0 +1,112 @@
+"""Promises of the card that a reading breaks, in words for the player."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from forms.form import Form
+from forms.rules import CardRules, HoleRule
+from scan.reading import FieldValue, Finding
+
+#: Days of each month; 29 February is left to whoever knows the century.
+_DAYS = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+
+
+class Unreadable:
+    """Stands for the value of a field that nobody can know yet; no promise is held against it."""
+
+
+UNREADABLE = Unreadable()
+
+Values = Mapping[str, FieldValue | Unreadable]
+
+
+def broken_promises(form: Form, rules: CardRules, values: Values) -> tuple[Finding, ...]:
+    """Findings on one reading of the card; blank fields promise nothing."""
+    found = [finding for hole in rules.holes if (finding := _hole(form, hole, values)) is not None]
+    for check in (_tallies(form, rules, values), _total(form, rules, values), _date(form, values)):
+        found += check
+    return tuple(found)
+
+
+def _cells(form: Form, field_ids: Iterable[str]) -> tuple[str, ...]:
+    wanted = set(field_ids)
+    return tuple(cell for field in form.fields if field.id in wanted for cell in field.cell_ids)
+
+
+def _hole(form: Form, hole: HoleRule, values: Values) -> Finding | None:
+    """More throws marked than the score has room for; fewer are no contradiction, marks get forgotten."""
+    score = values.get(hole.score)
+    penalty = values.get(hole.penalty) if hole.penalty else None
+    throws = [values.get(field_id) for field_id, _ in hole.throws]
+    if not isinstance(score, int) or isinstance(penalty, Unreadable) or UNREADABLE in throws:
+        return None
+    marked = sum(throw is not None for throw in throws)
+    extra = int(penalty) if isinstance(penalty, str) and penalty.isdecimal() else 0
+    if marked + extra <= score or (marked == 0 and extra == 0):
+        return None
+    parts = _count(marked, "throw is", "throws are") + " marked"
+    if extra:
+        parts += f" and {_count(extra, 'penalty throw', 'penalty throws')}"
+    fields = [
+        hole.score,
+        *([hole.penalty] if hole.penalty else []),
+        *(field_id for field_id, _ in hole.throws),
+    ]
+    return Finding("throws", _cells(form, fields), f"hole {hole.number}: {parts}, but the score says {score}")
+
+
+def _tallies(form: Form, rules: CardRules, values: Values) -> list[Finding]:
+    found = []
+    for rule in rules.tallies:
+        written = values.get(rule.tally)
+        throws = [values.get(field_id) for field_id in rule.throws]
+        if not isinstance(written, int) or any(isinstance(throw, Unreadable) for throw in throws):
+            continue
+        missed = sum(throw == "miss" for throw in throws)
+        if missed != written:
+            says = (
+                f"you counted {_count(written, f'missed {rule.phase}', _missed(rule.phase))}, "
+                f"the marks show {missed}"
+            )
+            found.append(Finding(f"tally.{rule.phase}", _cells(form, (rule.tally, *rule.throws)), says))
+    return found
+
+
+def _missed(phase: str) -> str:
+    return f"missed {phase}es" if phase.endswith("ch") else f"missed {phase}s"
+
+
+def _total(form: Form, rules: CardRules, values: Values) -> list[Finding]:
+    if rules.total is None:
+        return []
+    written = values.get(rules.total.total)
+    scores = []
+    for hole in rules.holes:
+        score = values.get(hole.score)
+        played = any(values.get(field_id) is not None for field_id, _ in hole.throws)
+        if isinstance(score, int):
+            scores.append(score)
+        elif isinstance(score, Unreadable) or played:
+            return []  # a score is missing: the sum is unknown
+    if not isinstance(written, int) or not scores or sum(scores) == written:
+        return []
+    says = f"your holes add up to {sum(scores)}, your total says {written}"
+    return [Finding("total", _cells(form, (*rules.total.scores, rules.total.total)), says)]
+
+
+def _date(form: Form, values: Values) -> list[Finding]:
+    day, month = values.get("date.day"), values.get("date.month")
+    known = [part for part in (day, month) if isinstance(part, int)]
+    if not known or isinstance(day, Unreadable) or isinstance(month, Unreadable):
+        return []
+    month_exists = not isinstance(month, int) or 1 <= month <= 12
+    longest = _DAYS[month - 1] if isinstance(month, int) and month_exists else 31
+    if month_exists and (not isinstance(day, int) or 1 <= day <= longest):
+        return []
+    written = ".".join("" if part is None else str(part) for part in (day, month))
+    return [Finding("date", _cells(form, ("date.day", "date.month")), f"there is no day {written}.")]
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"

@@ -1,0 +1,313 @@
+"""One hole of a round card: how score, penalty throws, marked throws and distances hang together.
+
+A hole reaches the sums of the card only through what it *adds* to them: its score and its misses of each
+phase. `weigh` sums everything else out, for all holes at once; `explain` puts it back, given how the whole
+card weighs each addition. Both are exact: a hole has no more than 3**6 ways to mark its throws.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+
+from scan.vision.answers import Floats, Ints, Numbers, gather
+from scan.vision.slips import Slips
+
+#: States of one throw column: unmarked, clean, miss.
+UNMARKED, CLEAN, MISS = 0, 1, 2
+
+#: Putts on a hole (0: holed from farther out) and approaches, each before the count of throws is known. Weak
+#: on purpose; from the trade's common experience, no source.
+_PUTTS = (0.04, 0.42, 0.36, 0.12, 0.04, 0.02)
+_APPROACHES = (0.32, 0.38, 0.18, 0.08, 0.04)
+_MORE = 0.01
+
+#: Scores when par is not known: the body from common experience, the tails lifted so that an ace or a 9
+#: costs no more than a factor of 30 against a 3.
+_SCORES = (1e-4, 0.01, 0.10, 0.29, 0.25, 0.15, 0.08, 0.045, 0.03, 0.02)
+_SCORE_10_TO_19 = 0.002
+_SCORE_20_UP = 1e-5
+#: Score less par, from -2 on, where the par is printed; mixed half and half with the above.
+_OVER_PAR = (0.03, 0.17, 0.33, 0.22, 0.11, 0.06, 0.04, 0.02, 0.01, 0.01)
+
+
+@dataclass(frozen=True, slots=True)
+class ThrowTable:
+    """Which throws are marked given how many were made, for one set of throw columns.
+
+    Attributes
+    ----------
+    columns : columns of drive, approach and putt
+    combo_marks, combo_misses : (3**c,) index of the marked columns (bit pattern) and of the misses by phase
+    misses : (M, 3) misses of drive, approach, putt by their index
+    chance : (T, P) chance of each pattern of marked columns by throws made; the last row serves more throws
+    """
+
+    columns: tuple[int, int, int]
+    combo_marks: Ints
+    combo_misses: Ints
+    misses: Ints
+    chance: Floats
+
+    @property
+    def patterns(self) -> int:
+        """How many patterns of marked columns there are."""
+        return int(self.chance.shape[1])
+
+
+@lru_cache(maxsize=16)
+def throw_table(columns: tuple[int, int, int], slips: Slips) -> ThrowTable:
+    """Return the table for so many columns of drive, approach and putt."""
+    count = sum(columns)
+    states = np.indices((3,) * count).reshape(count, -1) if count else np.zeros((0, 1), dtype=int)
+    bits = 1 << np.arange(count)
+    marks = ((states != UNMARKED) * bits[:, None]).sum(axis=0)
+    ends = np.cumsum((0, *columns))
+    by_phase = [(states[a:b] == MISS).sum(axis=0) for a, b in pairwise(ends)]
+    shape = tuple(n + 1 for n in columns)
+    misses = np.indices(shape).reshape(3, -1).T
+    return ThrowTable(
+        columns, marks, np.ravel_multi_index(by_phase, shape), misses, _mark_chances(columns, slips)
+    )
+
+
+def _mark_chances(columns: tuple[int, int, int], slips: Slips) -> Floats:
+    """(T, P) chance of each pattern of marked columns when 0, 1, … throws were made."""
+    count = sum(columns)
+    most = 2 * count + 4  # beyond that every column is used whatever the split
+    chance = np.zeros((most + 1, 2**count))
+    for throws in range(1, most + 1):
+        for used, share in _used_columns(throws - 1, columns).items():
+            pattern = np.ones(1)
+            for column in range(count):
+                p = 1 - slips.throw_forgotten if used[column] else 0.0
+                pattern = np.concatenate([pattern * (1 - p), pattern * p])  # later columns are higher bits
+            chance[throws] += share * pattern
+        chance[throws] *= 1 - slips.hole_unmarked
+        chance[throws, 0] += slips.hole_unmarked
+    chance[0, 0] = 1.0
+    mixed: Floats = (1 - slips.throws_odd) * chance + slips.throws_odd / 2**count
+    return mixed
+
+
+def _used_columns(after_drive: int, columns: tuple[int, int, int]) -> dict[tuple[bool, ...], float]:
+    """Chance of each set of used columns when so many throws followed the drive."""
+    shares: dict[tuple[bool, ...], float] = {}
+    for putted in range(after_drive + 1):
+        made = (1, after_drive - putted, putted)
+        weight = _at(_APPROACHES, made[1]) * _at(_PUTTS, putted)
+        used = tuple(k < throws for throws, n in zip(made, columns, strict=True) for k in range(n))
+        shares[used] = shares.get(used, 0.0) + weight
+    total = sum(shares.values())
+    return {used: weight / total for used, weight in shares.items()}
+
+
+def _at(table: tuple[float, ...], index: int) -> float:
+    return table[index] if index < len(table) else _MORE * 0.5 ** (index - len(table))
+
+
+@lru_cache(maxsize=64)
+def score_prior(boxes: int, par: int | None) -> Floats:
+    """(V,) chance of each score on a hole that was played, weak on purpose."""
+    values = np.arange(10**boxes)
+    body = np.full(len(values), _SCORE_20_UP)
+    body[:20] = _SCORE_10_TO_19
+    body[:10] = _SCORES
+    body /= body.sum()
+    if par is None:
+        return body
+    over = np.zeros(len(values))
+    for step, share in enumerate(_OVER_PAR):
+        score = par - 2 + step
+        if 1 <= score < len(over):
+            over[score] = share
+    prior: Floats = 0.5 * body + 0.5 * over / over.sum()
+    return prior
+
+
+@dataclass(frozen=True, slots=True)
+class HoleInk:
+    """P(ink | meaning) of all H holes.
+
+    Attributes
+    ----------
+    score : numbers of the H score fields
+    prior : (H, V) of each score on a played hole
+    penalty : (H, K) by 0, 1, … penalty throws
+    throws : (H, c, 3) by unmarked, clean, miss, the chance of a miss among marked throws included; columns
+        in the order drive, approach, putt
+    marks : (H, P) likelihood of what depends on the marked columns alone (the distances)
+    """
+
+    score: Numbers
+    prior: Floats
+    penalty: Floats
+    throws: Floats
+    marks: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class HoleWeights:
+    """What `weigh` found, and what `explain` needs of the way there.
+
+    Attributes
+    ----------
+    weight : (H, A, M) P(all ink of the hole, adds score a and misses m), up to a factor per hole
+    scores : (A,) the scores, 0 first; scores that no hole can have are left out
+    """
+
+    weight: Floats
+    scores: Ints
+    _ink: HoleInk
+    _table: ThrowTable
+    _parts: _Parts
+    _combos: Floats  # (H, 3**c)
+    _by_mark: Floats  # (H, P, M)
+    _by_score: Floats  # (H, A, P)
+
+    @property
+    def misses(self) -> Ints:
+        """(M, 3) misses of drive, approach and putt in each addition."""
+        return self._table.misses
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """The ways in which a score comes to stand, or not to stand, on a card.
+
+    A hole adds a score because it is written, or because it was forgotten and yet counted in the total. It
+    adds nothing because it was not played (blank, or a written 0), or because its score was forgotten and
+    not counted. A hole without score and marks was not played: only marks show a score to be forgotten.
+    """
+
+    written: Floats  # (H, A) chance and ink of each score as written; the first, 0, stands for not played
+    hidden: Floats  # (H, A) of each score forgotten and counted; none at 0
+    lost: Floats  # (H,) of a score forgotten and not counted
+    unplayed: Floats  # (H,) of a hole not played, blank
+    marks: Floats  # (A, K, P) chance of penalty throws and marked columns given the score
+    lost_marks: Floats  # (H, K, P) the same where the score is forgotten and not counted
+    no_marks: Floats  # (K, P) the same on a hole that was not played
+
+
+#: Scores (with their ink) rarer than this against the hole's best are left out; the sums could lift them by
+#: 1e6 at the very most, which stays below what the decoder promises.
+_LEAST_SCORE = 1e-16
+
+
+def weigh(ink: HoleInk, table: ThrowTable, slips: Slips) -> HoleWeights:
+    """Weigh each addition to the sums of the card by the ink of each hole."""
+    scores, parts = _split(ink, table, slips)
+    combos = _combos(ink, table)
+    index = table.combo_marks * len(table.misses) + table.combo_misses
+    by_mark = gather(index, combos, table.patterns * len(table.misses))
+    by_mark = by_mark.reshape(len(combos), table.patterns, len(table.misses))
+    given = ink.penalty @ parts.marks  # (A, H, P)
+    by_score = given * (parts.written + parts.hidden).T[:, :, None]
+    by_score[:, :, 0] -= given[:, :, 0] * parts.hidden.T
+    by_score[0] = (ink.penalty @ parts.no_marks) * (parts.written[:, :1] + parts.unplayed[:, None])
+    by_score[0] += (ink.penalty[:, None, :] @ parts.lost_marks)[:, 0] * parts.lost[:, None]
+    by_score = np.ascontiguousarray(by_score.transpose(1, 0, 2))  # (H, A, P)
+    weight = by_score @ by_mark
+    weight /= weight.sum(axis=(1, 2), keepdims=True)
+    return HoleWeights(weight, scores, ink, table, parts, combos, by_mark, by_score)
+
+
+def _split(ink: HoleInk, table: ThrowTable, slips: Slips) -> tuple[Ints, _Parts]:
+    """Scores that holes may add (0 first), and the chance and ink of each way to come by them."""
+    played = (1 - slips.hole_unplayed) * ink.prior
+    written = (1 - slips.score_forgotten) * played * ink.score.full
+    lost = 0.5 * (1 - slips.hole_unplayed) * slips.score_forgotten * ink.score.blank
+    hidden = lost[:, None] * ink.prior
+    hidden[:, 0] = 0.0
+    unplayed = slips.hole_unplayed * ink.score.blank
+    both = written + hidden
+    scale = np.maximum(both.max(axis=1), unplayed)
+    possible = (both > _LEAST_SCORE * scale[:, None]).any(axis=0)
+    possible[0] = True
+    scores = np.flatnonzero(possible)
+    penalties = _penalty_prior(ink.penalty.shape[1], slips)
+    throws = np.arange(ink.prior.shape[1])[:, None] - np.arange(len(penalties))
+    marks = table.chance[np.clip(throws, 0, len(table.chance) - 1)] * penalties[:, None]  # (V, K, P)
+    shown = marks.copy()
+    shown[:, :, 0] = 0.0
+    values = len(shown)
+    lost_marks = (ink.prior @ shown.reshape(values, -1)).reshape(-1, *shown.shape[1:])
+    no_marks = _astray(len(penalties))[:, None] * table.chance[0]
+    return scores, _Parts(
+        written[:, scores], hidden[:, scores], lost, unplayed, marks[scores], lost_marks, no_marks
+    )
+
+
+def _penalty_prior(count: int, slips: Slips) -> Floats:
+    prior = np.zeros(count)
+    prior[1:3] = (slips.penalty_one, slips.penalty_two)[: count - 1]
+    prior[3:] = slips.penalty_two / 10
+    prior[0] = 1 - prior.sum()
+    return prior
+
+
+def _astray(count: int) -> Floats:
+    """Penalty throws on a hole that was not played."""
+    astray = np.full(count, 1e-3)
+    astray[0] = 1 - astray[1:].sum()
+    return astray
+
+
+def _combos(ink: HoleInk, table: ThrowTable) -> Floats:
+    """(H, 3**c) likelihood of each way to mark the throws of a hole."""
+    combos = np.ones((len(ink.prior), 1))
+    for column in range(ink.throws.shape[1]):
+        combos = (combos[:, :, None] * ink.throws[:, column, None, :]).reshape(len(combos), -1)
+    return combos * ink.marks[:, table.combo_marks]
+
+
+@dataclass(frozen=True, slots=True)
+class HolePosterior:
+    """Posterior of everything on the H holes.
+
+    Attributes
+    ----------
+    score : (H, V) of each value; p_blank : (H,) of no score written
+    penalty : (H, K); throws : (H, c, 3); marks : (H, P)
+    """
+
+    score: Floats
+    p_blank: Floats
+    penalty: Floats
+    throws: Floats
+    marks: Floats
+
+
+def explain(holes: HoleWeights, posterior: Floats) -> HolePosterior:
+    """Posterior of a hole's parts, given the `posterior` (H, A, M) of what each hole adds."""
+    ink, table, parts = holes._ink, holes._table, holes._parts
+    lift = np.divide(posterior, holes.weight, out=np.zeros_like(posterior), where=holes.weight > 0)
+
+    marked = holes._by_score.transpose(0, 2, 1) @ lift  # (H, P, M)
+    throws = holes._combos * marked[:, table.combo_marks, table.combo_misses]
+    throws /= throws.sum(axis=1, keepdims=True)
+    count = ink.throws.shape[1]
+    cube = throws.reshape(len(throws), *(3,) * count)
+    by_column = np.zeros_like(ink.throws)
+    for column in range(count):
+        by_column[:, column] = cube.sum(axis=tuple(1 + k for k in range(count) if k != column))
+
+    message = (lift @ holes._by_mark.transpose(0, 2, 1)).transpose(1, 0, 2)  # (A, H, P)
+    given = message @ parts.marks.transpose(0, 2, 1)  # (A, H, K)
+    unshown = message[:, :, :1] * parts.marks[:, None, :, 0]
+    written = given * parts.written.T[:, :, None] * ink.penalty
+    hidden = np.maximum(given - unshown, 0.0) * parts.hidden.T[:, :, None] * ink.penalty
+    bare = (message[0] @ parts.no_marks.T) * ink.penalty  # (H, K)
+    written[0] = bare * parts.written[:, :1]
+    hidden[0] = (parts.lost_marks @ message[0][:, :, None])[:, :, 0] * ink.penalty * parts.lost[:, None]
+    unplayed = bare * parts.unplayed[:, None]
+    penalty = (written + hidden).sum(axis=0) + unplayed
+    whole = penalty.sum(axis=1, keepdims=True)
+    score = np.zeros_like(ink.prior)
+    score[:, holes.scores] = written.sum(axis=2).T / whole
+    p_blank = (hidden.sum(axis=(0, 2)) + unplayed.sum(axis=1)) / whole[:, 0]
+    marks = gather(table.combo_marks, throws, table.patterns)
+    return HolePosterior(score, p_blank, penalty / whole, by_column, marks)

@@ -1,0 +1,138 @@
+"""Where the answers of a form stand in arrays: worked out once for a form, used for each of its cards."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from forms.form import Field, Form
+from forms.rules import PHASES, CardRules, rules_of
+from scan.vision.answers import Ints
+
+#: Numbers up to so many boxes are decoded value by value (1,000 of them); longer ones box by box.
+MOST_BOXES_BY_VALUE = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Fields of one kind and size: their ids and (F, n) the places of their cells."""
+
+    fields: tuple[Field, ...]
+    cells: Ints
+
+
+#: Kind of field and count of its cells.
+GroupKey = tuple[str, int]
+#: A field's place: key of its group, and row in it.
+Place = tuple[GroupKey, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Throws:
+    """The throw columns that all holes share.
+
+    Attributes
+    ----------
+    fields : (H, c) rows in the group ("choose-one", 2)
+    answers : columns of nothing, clean and miss among the meanings
+    columns : how many columns each phase has
+    putts : (2,) index of the first two putts' columns, or -1
+    """
+
+    fields: Ints
+    answers: tuple[int, int, int]
+    columns: tuple[int, int, int]
+    putts: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A form's cells and fields by kind.
+
+    Attributes
+    ----------
+    bubbles, digits, words : cell ids in the card's order
+    groups : ("choose-one" | "choose-many" | "number" | "date" | "long", n) -> its fields
+    places : field id -> place
+    throws : the throws of the holes, or None where the form has none that can be summed
+    """
+
+    bubbles: tuple[str, ...]
+    digits: tuple[str, ...]
+    words: tuple[str, ...]
+    groups: dict[GroupKey, Group]
+    places: dict[str, Place]
+    rules: CardRules
+    throws: Throws | None
+
+    def together(self, field_ids: Sequence[str | None]) -> tuple[GroupKey, Ints] | None:
+        """Group and rows of fields that are all in one group; None where a field lacks or differs."""
+        places = [self.places[f] for f in field_ids if f is not None and f in self.places]
+        if len(places) < len(field_ids) or len({key for key, _ in places}) != 1:
+            return None
+        return places[0][0], np.array([row for _, row in places])
+
+
+@lru_cache(maxsize=16)
+def plan_of(form: Form) -> Plan:
+    """Return the plan of `form`."""
+    bubbles: list[str] = []
+    digits: list[str] = []
+    words: list[str] = []
+    by_group: dict[GroupKey, list[tuple[Field, list[int]]]] = {}
+    for field in form.fields:
+        kind = _kind(field)
+        if kind == "words":
+            words += field.cell_ids
+            continue
+        cells = digits if field.type == "number" else bubbles
+        by_group.setdefault((kind, len(field.cell_ids)), []).append(
+            (field, list(range(len(cells), len(cells) + len(field.cell_ids))))
+        )
+        cells += field.cell_ids
+    groups = {
+        key: Group(tuple(field for field, _ in members), np.array([cells for _, cells in members]))
+        for key, members in by_group.items()
+    }
+    places = {f.id: (key, row) for key, group in groups.items() for row, f in enumerate(group.fields)}
+    rules = rules_of(form)
+    return Plan(
+        tuple(bubbles), tuple(digits), tuple(words), groups, places, rules, _throws(form, rules, places)
+    )
+
+
+def _kind(field: Field) -> str:
+    if field.type != "number":
+        return field.type
+    if field.digits > MOST_BOXES_BY_VALUE:
+        return "long"
+    return "date" if field.id.startswith("date.") else "number"
+
+
+def _throws(form: Form, rules: CardRules, places: dict[str, Place]) -> Throws | None:
+    """The throws of all holes, if the holes are alike and each throw is `clean` or `miss`."""
+    patterns = {
+        tuple((field_id.split(".", 1)[1], phase) for field_id, phase in hole.throws) for hole in rules.holes
+    }
+    if len(patterns) != 1 or not rules.holes[0].throws:
+        return None
+    names = patterns.pop()
+    fields = {field.id: field for field in form.fields}
+    options = {tuple(o.id for o in fields[field_id].options) for h in rules.holes for field_id, _ in h.throws}
+    if len(options) != 1:
+        return None
+    choice = options.pop()
+    if sorted(choice) != ["clean", "miss"]:
+        return None
+    rows = np.array([[places[field_id][1] for field_id, _ in hole.throws] for hole in rules.holes])
+    phases = [phase for _, phase in names]
+    putts = [index for index, (name, _) in enumerate(names) if name in ("putt1", "putt2")]
+    return Throws(
+        fields=rows,
+        answers=(0, 1 + choice.index("clean"), 1 + choice.index("miss")),
+        columns=tuple(phases.count(phase) for phase in PHASES),  # type: ignore[arg-type]
+        putts=(putts[0] if putts else -1, putts[1] if len(putts) > 1 else -1),
+    )

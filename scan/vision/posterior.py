@@ -1,0 +1,128 @@
+"""Ink of a card to the posterior of each of its fields, each field by itself.
+
+What hangs together (`scan.vision.card`) starts from here. The posterior of the ink alone is kept beside the
+one that the rules lead to: where they differ, a rule has settled or overruled something, and the player must
+be able to see it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scan.vision.answers import (
+    Choices,
+    Floats,
+    Ints,
+    Manies,
+    Numbers,
+    choices,
+    length_prior,
+    likelihoods,
+    manies,
+    numbers,
+)
+from scan.vision.plan import GroupKey, Plan
+from scan.vision.slips import Slips
+
+#: How often a number, and a choice, is left blank when nothing else is known of it.
+BLANK_NUMBER = 0.3
+NOTHING_CHOSEN = 0.5
+
+
+@dataclass(slots=True)
+class ChoosePosterior:
+    """F choose-one fields: likelihoods, and (F, n + 1) weights by meaning, of the ink alone and in all.
+
+    A weight times the likelihood of a meaning is its posterior; `Choices.looks` splits it by look.
+    """
+
+    likelihood: Choices
+    ink: Floats
+    weights: Floats
+
+
+@dataclass(slots=True)
+class ManyPosterior:
+    """F choose-many fields: likelihoods, and (F,) that something is chosen, by ink alone and in all."""
+
+    likelihood: Manies
+    ink: Floats
+    some: Floats
+
+
+@dataclass(slots=True)
+class NumberPosterior:
+    """F number fields: likelihoods, and (F, V + 1) of each value, then of a blank, by ink and in all."""
+
+    likelihood: Numbers
+    ink: Floats
+    values: Floats
+
+    def set(self, rows: Ints, values: Floats, blank: Floats) -> None:
+        """Replace the posterior of some fields, bringing it to sum 1."""
+        both = np.concatenate([values, blank[:, None]], axis=1)
+        self.values[rows] = both / both.sum(axis=1, keepdims=True)
+
+
+@dataclass(slots=True)
+class Posterior:
+    """Posterior of every field by group of the plan; long numbers are (F, n, 12) likelihoods only.
+
+    `doubt` bounds what the pruning of the sums may have cost any probability; `rules` names, by field, the
+    rule that ties it to others.
+    """
+
+    choose: dict[GroupKey, ChoosePosterior] = field(default_factory=dict)
+    many: dict[GroupKey, ManyPosterior] = field(default_factory=dict)
+    number: dict[GroupKey, NumberPosterior] = field(default_factory=dict)
+    long: dict[GroupKey, Floats] = field(default_factory=dict)
+    doubt: float = 0.0
+    rules: dict[str, str] = field(default_factory=dict)
+
+
+def ink_of(
+    plan: Plan,
+    bubbles: Mapping[str, tuple[float, float, float]],
+    digits: Mapping[str, NDArray[np.float32]],
+    outside: frozenset[str],
+) -> tuple[Floats, Floats]:
+    """Likelihoods of all bubbles (N, 3) and digit boxes (N, 12); ones where nothing is known."""
+    nothing_3, nothing_12 = (0.0, 0.0, 0.0), np.zeros(12, dtype=np.float32)
+    logs_3 = [nothing_3 if c in outside else bubbles.get(c, nothing_3) for c in plan.bubbles]
+    logs_12 = [nothing_12 if c in outside else digits.get(c, nothing_12) for c in plan.digits]
+    return (
+        likelihoods(np.array(logs_3, dtype=float).reshape(-1, 3)),
+        likelihoods(np.array(logs_12, dtype=float).reshape(-1, 12)),
+    )
+
+
+def fields_alone(plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
+    """Posterior of every field by its own ink."""
+    result = Posterior()
+    for key, group in plan.groups.items():
+        kind, count = key
+        if kind == "choose-one":
+            weights = np.full((len(group.fields), count + 1), (1 - NOTHING_CHOSEN) / count)
+            weights[:, 0] = NOTHING_CHOSEN
+            result.choose[key] = ChoosePosterior(
+                choices(bubbles[group.cells], slips), weights, weights.copy()
+            )
+        elif kind == "choose-many":
+            many = manies(bubbles[group.cells], slips)
+            nothing = NOTHING_CHOSEN * (many.blank + many.struck)
+            some = (1 - NOTHING_CHOSEN) * many.some
+            some = some / (some + nothing)
+            result.many[key] = ManyPosterior(many, some, some.copy())
+        elif kind == "long":
+            result.long[key] = digits[group.cells]
+        else:
+            number = numbers(digits[group.cells], slips, date=kind == "date")
+            values = (1 - BLANK_NUMBER) * length_prior(count) * number.full
+            both = np.concatenate([values, BLANK_NUMBER * number.blank[:, None]], axis=1)
+            both /= both.sum(axis=1, keepdims=True)
+            result.number[key] = NumberPosterior(number, both, both.copy())
+    return result
