@@ -302,8 +302,9 @@ def _rows(form: Form, paper: Paper, fold: Point, foot_mm: float) -> tuple[tuple[
     if form.rows == 0:
         return (), MAX_PITCH_MM
     bottom = paper.height_mm - MARGIN_MM - foot_mm
-    top_end = fold.y - FOLD_CLEAR_MM + ROW_EDGE_MM
-    low_start = fold.y + FOLD_CLEAR_MM - ROW_EDGE_MM
+    edge = 0.45  # clear space that every row leaves above and below its cells, whatever its height
+    top_end = fold.y - FOLD_CLEAR_MM + edge
+    low_start = fold.y + FOLD_CLEAR_MM - edge
 
     def pitch_with(above: int) -> float:
         upper = (top_end - ROWS_TOP_MM) / above if above else MAX_PITCH_MM

@@ -1,0 +1,112 @@
+"""The command `demo`: the whole way on the bundled sample photos, in a throw-away store."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from scan.records.summary import Summary
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command `demo`."""
+    parser = commands.add_parser(
+        "demo",
+        help="the whole way on the bundled sample photos",
+        description="Print a card, read the sample photos, show what was read, what waits for review and why, "
+        "and what to practise. Nothing touches your own store.",
+        epilog="Example: shortpencil demo",
+    )
+    parser.add_argument(
+        "--samples", metavar="DIR", type=Path, help="folder of sample photos (default: the bundled ones)"
+    )
+    parser.add_argument(
+        "--out", metavar="DIR", type=Path, help="where to put the outputs (default: a new temporary folder)"
+    )
+    parser.set_defaults(run=run_demo)
+
+
+def run_demo(args: argparse.Namespace) -> int:
+    """Run the demo; 0 when everything went as the samples promise, whatever waits for review in them."""
+    import os
+    import tempfile
+
+    samples = args.samples or _bundled_samples()
+    out = args.out or Path(tempfile.mkdtemp(prefix="shortpencil-demo-"))
+    out.mkdir(parents=True, exist_ok=True)
+    own_home = os.environ.get("SHORTPENCIL_HOME")
+    os.environ["SHORTPENCIL_HOME"] = str(out / "home")
+    try:
+        _steps(samples, out)
+    finally:
+        if own_home is None:
+            del os.environ["SHORTPENCIL_HOME"]
+        else:
+            os.environ["SHORTPENCIL_HOME"] = own_home
+    return 0
+
+
+def _bundled_samples() -> Path:
+    from forms.errors import InputError
+
+    for folder in (Path(__file__).parents[2] / "sample_scans", Path("sample_scans")):
+        if folder.is_dir():
+            return folder
+    raise InputError(
+        "The sample photos are part of the project's source and not of the installed package. "
+        "Run the demo from a checkout, or name a folder of photos with --samples."
+    )
+
+
+def _steps(samples: Path, out: Path) -> None:
+    from scan.cli.main import main
+    from scan.records.store import open_store
+
+    store = out / "rounds.sqlite"
+    _say("1. A blank card to print")
+    main(["print", "-o", str(out / "blank_card.pdf"), "--map", str(out / "field_map.json")])
+    _say("2. Reading the sample photos (simulated: see sample_scans/README.md)")
+    main(["read", str(samples), "--store", str(store), *_maps(samples)])
+    _say("3. What is stored")
+    main(["rounds", "--store", str(store)])
+    _say("4. What waits for a person, and why")
+    with open_store(store) as kept:
+        waiting = kept.waiting()
+        summaries = kept.summaries()
+    for item in waiting:
+        print(f"  card {item.serial}, {item.field}: {item.reading.flag or 'not clear'}")
+    if not waiting:
+        print("  nothing")
+    _say("5. Misses per phase, of the throws that are known")
+    _print_misses(summaries)
+    _say("6. What to practise")
+    main(["focus", "--store", str(store), "--minutes", "30"])
+    _say("7. What each step saw of one photo")
+    first = sorted(p for p in samples.iterdir() if p.suffix == ".jpg")[:1]
+    for photo in first:
+        main(["read", str(photo), "--dry-run", "--explain", str(out / "explain"), *_maps(samples)])
+    print(
+        f"\nAll outputs are in {out}: the blank card, its field map, the pictures, the store. Delete it when done."
+    )
+
+
+def _maps(samples: Path) -> list[str]:
+    """Options that name the field maps lying beside the samples."""
+    return [part for path in sorted(samples.glob("*.map.json")) for part in ("--map", str(path))]
+
+
+def _say(title: str) -> None:
+    print(f"\n{title}\n{'-' * len(title)}", flush=True)
+    sys.stderr.flush()
+
+
+def _print_misses(summaries: tuple[Summary, ...]) -> None:
+    columns = ("drive", "approach", "putt")
+    print(f"  {'date':<11}{'score':>6}" + "".join(f"{phase:>10}" for phase in columns))
+    for line in summaries:
+        misses = (line.misses_drive, line.misses_approach, line.misses_putt)
+        day = line.played_on.isoformat() if line.played_on else "no date"
+        print(f"  {day:<11}{line.score:>6}" + "".join(f"{count:>10}" for count in misses))

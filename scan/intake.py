@@ -1,0 +1,179 @@
+"""Many photos to readings to the store: in parallel, in constant memory, resumable, no photo twice.
+
+Used by the command line and by the page. Workers read; only the caller's process touches the store, one
+transaction a card. At most two photos a worker are under way, so memory does not grow with their number; what
+was stored stays stored, and a second run skips it by the hash of the file.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from forms.errors import InputError
+from scan.reading import CardReading
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+    from forms.catalog import Catalog
+    from forms.layout import Layout
+    from scan.records.rounds import Round
+    from scan.records.store import Store
+    from scan.vision.pipeline import Traces
+
+#: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
+PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")
+
+READ_BEFORE = "read before"
+
+
+@dataclass(frozen=True, slots=True)
+class FileResult:
+    """What became of one file: readings of its cards, or why it could not be opened.
+
+    `before` says that the store knows the file from an earlier run and that it was not opened again.
+    """
+
+    path: str
+    readings: tuple[CardReading, ...] = ()
+    error: str | None = None
+    before: bool = False
+
+
+def expand(paths: Sequence[Path]) -> list[Path]:
+    """Return the files to read: files as named, folders as the photos in them, in the order of their names.
+
+    Raises
+    ------
+    InputError
+        when a path does not exist or a folder holds no photo
+    """
+    files: list[Path] = []
+    for path in paths:
+        if path.is_dir():
+            inside = sorted(
+                p
+                for p in path.rglob("*")
+                if p.suffix.lower() in PHOTO_ENDINGS and p.is_file() and not p.name.startswith(".")
+            )
+            if not inside:
+                raise InputError(
+                    f"{path}: expected photos in this folder ({', '.join(PHOTO_ENDINGS)}), found none."
+                )
+            files += inside
+        elif path.exists():
+            files.append(path)
+        else:
+            raise InputError(f"{path}: there is no such file or folder.")
+    return files
+
+
+def read_files(
+    files: Iterable[Path], catalog: Catalog, *, jobs: int = 1, skip: Mapping[str, str] | None = None
+) -> Iterator[FileResult]:
+    """Yield what each file says, in the order given.
+
+    Parameters
+    ----------
+    files : photos and PDF files
+    catalog : where the layouts of printed editions are found
+    jobs : worker processes; 1 reads in this process
+    skip : SHA-256 of files already read -> "read"; those are not opened again
+    """
+    if jobs <= 1:
+        for path in files:
+            yield FileResult(str(path), before=True) if _seen(path, skip) else read_file(path, catalog)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    under_way: deque[tuple[Path, Future[FileResult] | None]] = deque()
+    # A fresh interpreter a worker: forking a process that has used OpenCV's threads can hang.
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
+        for path in files:
+            seen = _seen(path, skip)
+            under_way.append((path, None if seen else pool.submit(read_file, path, catalog)))
+            if len(under_way) >= 2 * jobs:
+                yield _finished(*under_way.popleft())
+        while under_way:
+            yield _finished(*under_way.popleft())
+
+
+def _finished(path: Path, future: Future[FileResult] | None) -> FileResult:
+    return FileResult(str(path), before=True) if future is None else future.result()
+
+
+def _seen(path: Path, skip: Mapping[str, str] | None) -> bool:
+    if not skip:
+        return False
+    try:
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest() in skip
+    except OSError:
+        return False  # reading it will say what is wrong
+
+
+def _one_thread() -> None:
+    """Let each worker use one core: the pool is the parallelism, and OpenCV's own threads would fight it."""
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+def read_file(path: Path, catalog: Catalog, traces: Traces | None = None) -> FileResult:
+    """Return the readings of one file's cards; a file that cannot be opened gives a result with `error`."""
+    from scan.vision.photo import load_photos
+    from scan.vision.pipeline import read_photo
+
+    readings: list[CardReading] = []
+    found: dict[str, Layout | None] = {}
+
+    def find(fingerprint: str) -> Layout | None:
+        if fingerprint not in found:
+            found[fingerprint] = catalog.find(fingerprint)
+        return found[fingerprint]
+
+    try:
+        for photo in load_photos(path):
+            for reading in read_photo(photo, find, traces):
+                page = f"{path}, page {photo.page}" if photo.page is not None else str(path)
+                readings.append(replace(reading, source=page))
+    except InputError as error:
+        return FileResult(str(path), tuple(readings), error=str(error))
+    return FileResult(str(path), tuple(readings))
+
+
+def workers_for(count: int, asked: int | None) -> int:
+    """Return how many processes to use for `count` files; starting one costs as much as reading two."""
+    if asked is not None:
+        return max(1, asked)
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return 1 if count < 6 else min(cores, 32)
+
+
+def round_of(reading: CardReading, catalog: Catalog, now: datetime) -> Round | None:
+    """Return the round that a reading makes, or None for a rejected photo or a form that is no round card."""
+    from scan.records.compose import round_from_reading
+
+    layout = catalog.find(reading.form) if reading.form else None
+    if reading.status != "read" or layout is None or layout.form.record != "round":
+        return None
+    player = catalog.player_of(reading.serial) if reading.serial else None
+    return round_from_reading(layout.form, reading, recorded_at=now, player=player)
+
+
+def keep(reading: CardReading, round_: Round | None, catalog: Catalog, store: Store) -> str:
+    """Store one reading with its round in one transaction; return what became of it, in the store's words."""
+    from forms.field_map import layout_to_json
+
+    layout = catalog.find(reading.form) if reading.form else None
+    if layout is None:
+        return "not stored"
+    return store.add_reading(reading, layout.form, round_, form_text=layout_to_json(layout))

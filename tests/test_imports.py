@@ -1,0 +1,117 @@
+"""Imports go one way between the rooms, and a command starts without the libraries it does not need."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+
+#: A room may use itself and the rooms before it.
+ROOMS = [
+    "forms",
+    "scan.reading",
+    "scan.vision",
+    "scan.records",
+    "scan.intake",
+    "scan.review",
+    "scan.practice",
+    "scan.cli",
+]
+STRANGERS = {
+    ("scan.review", "scan.practice"),
+    ("scan.practice", "scan.review"),
+    ("scan.practice", "scan.intake"),
+}
+
+#: Each heavy library has one room.
+HOMES = {
+    "cv2": ("scan/vision", "scan/cli/reading.py", "scan/intake.py"),
+    "zxingcpp": ("scan/vision/codes.py",),
+    "pytesseract": ("scan/vision/codes.py",),
+    "pillow_heif": ("scan/vision/photo.py",),
+    "sqlalchemy": ("scan/records",),
+    "reportlab": ("forms/pdf.py", "scan/practice"),
+    "segno": ("forms/pdf.py",),
+}
+
+
+def modules() -> list[tuple[str, Path]]:
+    files = sorted(path for top in ("forms", "scan") for path in (ROOT / top).rglob("*.py"))
+    return [(".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"), p) for p in files]
+
+
+def room_of(module: str) -> str | None:
+    fitting = [room for room in ROOMS if module == room or module.startswith(f"{room}.")]
+    return max(fitting, key=len) if fitting else None
+
+
+def imports_of(path: Path) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+            found.add(node.module)
+    return found
+
+
+@pytest.mark.parametrize(("module", "path"), modules(), ids=lambda v: v if isinstance(v, str) else "")
+def test_a_room_uses_only_the_rooms_before_it(module: str, path: Path) -> None:
+    here = room_of(module)
+    if here is None:
+        return
+    for imported in imports_of(path):
+        there = room_of(imported)
+        if there is not None:
+            assert ROOMS.index(there) <= ROOMS.index(here), f"{module} must not import {imported}"
+            assert (here, there) not in STRANGERS, f"{module} must not import {imported}"
+
+
+@pytest.mark.parametrize("library", HOMES)
+def test_a_heavy_library_has_one_room(library: str) -> None:
+    users = [
+        str(path.relative_to(ROOT))
+        for _, path in modules()
+        if any(name == library or name.startswith(f"{library}.") for name in imports_of(path))
+    ]
+    assert users, f"nothing imports {library}: is the rule still needed?"
+    for user in users:
+        assert user.startswith(HOMES[library]), f"{user} imports {library}"
+
+
+def test_nothing_imports_the_training_scripts() -> None:
+    for module, path in modules():
+        if not module.startswith("scan.vision.training"):
+            assert not any(name.startswith("scan.vision.training") for name in imports_of(path)), module
+
+
+HEAVY = {
+    "cv2",
+    "numpy",
+    "scipy",
+    "sqlalchemy",
+    "reportlab",
+    "PIL",
+    "jsonschema",
+    "pytesseract",
+    "zxingcpp",
+    "segno",
+}
+
+
+def test_building_the_command_line_loads_no_heavy_library() -> None:
+    code = (
+        "import sys; from scan.cli.main import build_parser; build_parser(); "
+        f"print(' '.join(sorted({HEAVY!r} & set(sys.modules))))"
+    )
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == ""
+
+
+def test_the_start_up_check_can_fail() -> None:
+    code = f"import sys; import numpy; print(' '.join(sorted({HEAVY!r} & set(sys.modules))))"
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert "numpy" in run.stdout
