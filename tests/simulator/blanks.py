@@ -1,0 +1,71 @@
+"""Blank cards from the project's own printer, rasterised: the simulator writes on the real thing."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.simulator.handwriting import GlyphBank
+from tests.simulator.paper import rasterise
+
+SMALL_SET = Path(__file__).resolve().parent.parent / "data" / "mnist_test_small.npz"
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """A printed card, not yet filled in.
+
+    Attributes
+    ----------
+    page : (H, W) grey raster, `px_per_mm` pixels to the mm
+    field_map : the published JSON, loaded
+    serial : as in its QR code; fingerprint : of its field map
+    """
+
+    page: NDArray[np.uint8]
+    px_per_mm: float
+    field_map: dict[str, Any]
+    serial: str
+    fingerprint: str
+    pdf: bytes
+
+
+@lru_cache(maxsize=32)
+def blank_card(
+    form: str = "round18",
+    *,
+    paper: str = "a4",
+    unit: str = "m",
+    hand: str = "right",
+    player: str = "",
+    seed: int = 0,
+    px_per_mm: float = 12.0,
+) -> Blank:
+    """Return a card of a built-in form; the serial number comes from `seed`."""
+    from forms.catalog import load_form
+    from forms.drawing import draw
+    from forms.field_map import fingerprint, layout_to_json
+    from forms.layout import PAPERS, arrange
+    from forms.pdf import identify, to_pdf
+    from forms.serials import serial_from
+
+    sheet = arrange(load_form(form, unit=unit, hand=hand), PAPERS[paper])
+    name = fingerprint(sheet.layout)
+    serial = serial_from(np.random.default_rng([seed, 6]).bytes(16))
+    pdf = to_pdf([draw(sheet, identify(serial, name, player))], PAPERS[paper], title="shortpencil card")
+    page = rasterise(pdf, 1, px_per_mm)
+    page.setflags(write=False)
+    return Blank(page, px_per_mm, json.loads(layout_to_json(sheet.layout)), serial, name, pdf)
+
+
+@lru_cache(maxsize=1)
+def small_bank() -> GlyphBank:
+    """Return the thousand real digits that travel with the project (MNIST test images, see tests/data)."""
+    with np.load(SMALL_SET) as data:
+        return GlyphBank(data["images"], data["labels"])
