@@ -1,6 +1,7 @@
-"""Cuts the digits that tests write with: `python -m scan.vision.training.small_test_set --mnist DIR --out FILE.npz`.
+"""Cuts the digits tests write with: `python -m scan.vision.training.small_test_set --mnist DIR --out NPZ`.
 
-The first 100 of each digit in the order of the MNIST *test* images, so that no digit a test sees has trained anything.
+The first 100 of each digit in the order of the MNIST *test* images, so that no digit a test sees has trained
+anything.
 """
 
 import argparse

@@ -1,0 +1,127 @@
+"""Reads handwritten digits: patches of ink around digit boxes in, calibrated log probabilities out.
+
+The way: the patch is cut to the box and a margin and brought to one size, so that the printed outline always
+lies at the same place and a network learns to look past it; the contrast is set by the strongest ink inside
+the box, so that pencil and felt tip look alike; one forward pass of a small convolutional network
+(`digits.onnx`) answers for all patches. What the network was trained on and how well it does stands beside it
+in `digits.json`; how it was trained, in `training/`. Which answers are likely on a card is not known here:
+`scan.vision.decode` weighs that.
+"""
+
+import functools
+import json
+import threading
+from dataclasses import dataclass
+from importlib import resources
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scan.vision.calibration import Calibration, log_p
+
+ANSWERS: tuple[str, ...] = ("0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "blank", "scrap")
+
+PATCH_PX = 48
+PATCH_MARGIN_MM = 2.4  # window side = box height + this
+
+# Shares of the answers that the probabilities are calibrated for, in the order of ANSWERS. A caller that
+# knows better (most boxes of a card are blank) divides by these and multiplies by its own.
+ANSWER_SHARES: tuple[float, ...] = (*(0.075,) * 10, 0.13, 0.12)
+
+# Rows and columns of the network's input. 4 px per mm: the coarsest photos have 2.5. Finer input (40 x 36)
+# took half as long again and read no better on the held-out digits.
+VIEW_PX = (32, 28)
+# Kept around the box on each side: 0.4 mm for the error of registration and as much for strokes over the
+# outline.
+VIEW_MARGIN_MM = 0.8
+# The ink that sets the contrast is looked for here, 0.6 to 0.8 mm inside the box, clear of its outline.
+INNER = (slice(6, 26), slice(6, 22))
+STRONGEST = 20  # view px, about 0.6 mm² of ink: less than any digit has, more than a speck
+# Below this the contrast is not raised further: it would turn dirt into digits.
+LEVEL_FLOOR, LEVEL_CEILING = 0.2, 1.0
+
+
+def _resampling(px: int, side_mm: float, view_mm: float) -> NDArray[np.float32]:
+    """Matrix (px, 48) from a window of `side_mm` to its middle `view_mm`; linear, without aliasing."""
+    ratio = view_mm / px / (side_mm / PATCH_PX)  # patch px per view px
+    centres_mm = ((np.arange(px) + 0.5) / px - 0.5) * view_mm
+    wanted = (centres_mm / side_mm + 0.5) * PATCH_PX - 0.5
+    weights = np.clip(1 - np.abs(wanted[:, None] - np.arange(PATCH_PX)[None, :]) / max(ratio, 1.0), 0, None)
+    matrix: NDArray[np.float32] = (weights / weights.sum(axis=1, keepdims=True)).astype(np.float32)
+    return matrix
+
+
+def normalise(patches: NDArray[np.float32], box_wh_mm: tuple[float, float]) -> NDArray[np.float32]:
+    """The network's input (N, 1, 32, 28) for patches (N, 48, 48) of boxes of one size."""
+    box_w_mm, box_h_mm = box_wh_mm
+    side_mm = box_h_mm + PATCH_MARGIN_MM
+    down = _resampling(VIEW_PX[0], side_mm, box_h_mm + 2 * VIEW_MARGIN_MM)
+    across = _resampling(VIEW_PX[1], side_mm, box_w_mm + 2 * VIEW_MARGIN_MM)
+    views = down @ patches @ across.T
+    inner = views[:, *INNER].reshape(len(views), -1)
+    strongest = np.partition(inner, -STRONGEST, axis=1)[:, -STRONGEST:].mean(axis=1)
+    level = np.clip(strongest, LEVEL_FLOOR, LEVEL_CEILING)
+    return np.ascontiguousarray((views / level[:, None, None])[:, None], dtype=np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class _Network:
+    net: Any  # cv2.dnn.Net has no type
+    calibration: Calibration
+    busy: threading.Lock  # a net holds the input of one call
+
+
+@functools.cache
+def _network() -> _Network:
+    """The network of this package, read once, at the first patch."""
+    import cv2
+
+    here = resources.files("scan.vision")
+    model = np.frombuffer(here.joinpath("digits.onnx").read_bytes(), np.uint8)
+    card = json.loads(here.joinpath("digits.json").read_text("utf-8"))
+    calibration = Calibration(card["calibration"]["temperature"], card["calibration"]["doubt"], ANSWER_SHARES)
+    # No engine is named: OpenCV's choice of them differs between 4.10 and 5.0, and both run these layers.
+    return _Network(cv2.dnn.readNetFromONNX(model), calibration, threading.Lock())
+
+
+def calibration() -> Calibration:
+    """The calibration that belongs to the shipped network."""
+    return _network().calibration
+
+
+def scores(views: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The network's raw scores (N, 12) for normalised views (N, 1, 32, 28)."""
+    network = _network()
+    with network.busy:
+        network.net.setInput(views)
+        out: NDArray[np.float32] = network.net.forward()
+    return out.reshape(len(views), len(ANSWERS)).copy()
+
+
+def digit_log_p(
+    patches: NDArray[np.float32], box_wh_mm: tuple[float, float] | NDArray[np.floating]
+) -> NDArray[np.float32]:
+    """Calibrated natural-log probability of each answer for each digit box.
+
+    Parameters
+    ----------
+    patches : (N, 48, 48) float32, ink: 0 this card's paper, 1 black; a square window of side box height + 2.4
+    mm
+        centred on the box, pixel k covering [k, k + 1] / 48 of the side
+    box_wh_mm : width and height of the box, one pair for all patches or (N, 2)
+
+    Returns
+    -------
+    (N, 12) float32, in the order of `ANSWERS`, calibrated for the shares in `ANSWER_SHARES`
+    """
+    if patches.ndim != 3 or patches.shape[1:] != (PATCH_PX, PATCH_PX):
+        raise ValueError(f"patches must be (N, {PATCH_PX}, {PATCH_PX}), not {patches.shape}")
+    if len(patches) == 0:
+        return np.zeros((0, len(ANSWERS)), np.float32)
+    sizes = np.broadcast_to(np.asarray(box_wh_mm, np.float64), (len(patches), 2))
+    views = np.empty((len(patches), 1, *VIEW_PX), np.float32)
+    for size in np.unique(sizes, axis=0):
+        same = (sizes == size).all(axis=1)
+        views[same] = normalise(patches[same], (float(size[0]), float(size[1])))
+    return log_p(scores(views), _network().calibration).astype(np.float32)

@@ -1,0 +1,102 @@
+"""Puts a trained reader into the package: `python -m scan.vision.training.install FILE.pt --mnist DIR`.
+
+Fits temperature and doubt on one half of the held-out digits in simulated photos, measures on the other
+half, writes digits.onnx and digits.json, and refuses a network that is too large or that OpenCV runs with
+other numbers than torch.
+"""
+
+import argparse
+import hashlib
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import torch
+
+from forms.errors import InputError
+from scan.vision import calibration as cal
+from scan.vision import digits
+from scan.vision.training import evaluate, export, train
+from scan.vision.training.golden import BOX_WH_MM, golden_patches
+from scan.vision.training.network import Reader
+
+LARGEST_BYTES = 500_000
+# float32 sums in another order; OpenCV 4.10 and 5.0 stay within 1e-4 of torch.
+TOLERANCE = 2e-3
+
+# Not the seed of any training: the drawn digits of validation are other drawings.
+_SEED, _DRAWN, _ROUNDS = 90_001, 4_000, 12
+
+
+def _check_sums(model: bytes, reader: Reader) -> list[list[float]]:
+    """Scores of the golden patches; raises if OpenCV disagrees with torch about them."""
+    import cv2
+
+    views = digits.normalise(golden_patches(), BOX_WH_MM)
+    wanted = evaluate.torch_scores(reader, views)
+    net = cv2.dnn.readNetFromONNX(np.frombuffer(model, np.uint8))
+    net.setInput(views)
+    got = net.forward()
+    apart = float(np.abs(got - wanted).max())
+    if apart > TOLERANCE:
+        raise InputError(
+            f"expected OpenCV {cv2.__version__} to give torch's scores within {TOLERANCE}, "
+            f"found {apart:.2g} apart. Keep to the layers named in export.py."
+        )
+    return [[round(float(value), 5) for value in row] for row in wanted]
+
+
+def main() -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("weights", type=Path, help="file written by train.py")
+    parser.add_argument("--mnist", type=Path, required=True)
+    parser.add_argument("--into", type=Path, default=Path(digits.__file__).parent)
+    parser.add_argument("--cache", type=Path)
+    parser.add_argument("--dry-run", action="store_true", help="measure only, write nothing")
+    args = parser.parse_args()
+    held: dict[str, Any] = torch.load(args.weights, map_location="cpu", weights_only=True)
+    reader = Reader()
+    reader.load_state_dict(held["reader"])
+    reader.eval()
+    model = export.onnx_bytes(reader)
+    if len(model) > LARGEST_BYTES:
+        raise InputError(
+            f"expected at most {LARGEST_BYTES} bytes, found {len(model)}. Train a smaller reader."
+        )
+    golden = _check_sums(model, reader)
+
+    device = torch.device("cpu")
+    bank, images = train.load_bank(args.mnist, "held_out", _DRAWN, _SEED, device, args.cache)
+    # The first half of the pictures fits, the second is measured.
+    fit_on = evaluate.simulated_cells(bank, images, slice(0, images // 2), _ROUNDS, _SEED)
+    test_on = evaluate.simulated_cells(bank, images, slice(images // 2, images), _ROUNDS, _SEED + 1)
+    fitted = cal.fit(evaluate.torch_scores(reader, fit_on.views), fit_on.truth, digits.ANSWER_SHARES)
+    log_p = cal.log_p(evaluate.torch_scores(reader, test_on.views), fitted)
+    measured = evaluate.figures(log_p, test_on.truth)
+    card = {
+        "schema": 1,
+        "model": "digits.onnx",
+        "sha256": hashlib.sha256(model).hexdigest(),
+        "bytes": len(model),
+        "answers": list(digits.ANSWERS),
+        "trained_on": "MNIST training images 0 to 54,999 and drawn strokes, in simulated photos",
+        "training": held["about"],
+        "calibration": {
+            "temperature": fitted.temperature,
+            "doubt": fitted.doubt,
+            "fitted_on": "MNIST training images 55,000 to 57,499 in simulated photos",
+        },
+        "held_out": {"data": "MNIST training images 57,500 to 59,999 in simulated photos", **measured},
+        "golden_scores": golden,
+    }
+    text = json.dumps(card, indent=1)
+    print(json.dumps({k: v for k, v in card.items() if k != "golden_scores"}, indent=1))
+    if not args.dry_run:
+        (args.into / "digits.onnx").write_bytes(model)
+        (args.into / "digits.json").write_text(text + "\n", "utf-8")
+
+
+if __name__ == "__main__":
+    main()

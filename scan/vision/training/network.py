@@ -1,0 +1,95 @@
+"""The networks: the small one that is shipped and the large ones it may learn from; and their input.
+
+`normalise` repeats `scan.vision.digits.normalise` with torch so that training sees what reading sees, batch
+by batch and with boxes of mixed height; tests/vision/test_digits.py holds the two equal.
+"""
+
+import torch
+from torch import Tensor, nn
+
+from scan.vision import digits
+
+ANSWERS = len(digits.ANSWERS)
+
+
+def _resampling(px: int, side_mm: Tensor, view_mm: Tensor) -> Tensor:
+    at = torch.arange(px, device=side_mm.device, dtype=torch.float32)
+    source = torch.arange(digits.PATCH_PX, device=side_mm.device, dtype=torch.float32)
+    ratio = (view_mm / px / (side_mm / digits.PATCH_PX))[:, None, None]
+    centres_mm = ((at[None] + 0.5) / px - 0.5) * view_mm[:, None]
+    wanted = (centres_mm / side_mm[:, None] + 0.5) * digits.PATCH_PX - 0.5
+    weights = (1 - (wanted[:, :, None] - source[None, None, :]).abs() / ratio.clamp(min=1)).clamp(min=0)
+    return weights / weights.sum(dim=2, keepdim=True)
+
+
+def normalise(patches: Tensor, box_w_mm: float, box_h_mm: Tensor) -> Tensor:
+    """Input (N, 1, rows, cols) for patches (N, 48, 48) of boxes of the given heights (N,)."""
+    side, margin = box_h_mm + digits.PATCH_MARGIN_MM, digits.VIEW_MARGIN_MM
+    rows, cols = digits.VIEW_PX
+    down = _resampling(rows, side, box_h_mm + 2 * margin)
+    across = _resampling(cols, side, torch.full_like(box_h_mm, box_w_mm + 2 * margin))
+    views = down @ patches @ across.transpose(1, 2)
+    inner = views[:, *digits.INNER].flatten(1)
+    level = inner.topk(digits.STRONGEST, dim=1).values.mean(dim=1)
+    level = level.clamp(digits.LEVEL_FLOOR, digits.LEVEL_CEILING)
+    return (views / level[:, None, None])[:, None]
+
+
+def _conv(wide_in: int, wide_out: int, kernel: int = 3, stride: int = 1) -> list[nn.Module]:
+    convolution = nn.Conv2d(wide_in, wide_out, kernel, stride, kernel // 2, bias=False)
+    return [convolution, nn.BatchNorm2d(wide_out), nn.ReLU(inplace=True)]
+
+
+class Reader(nn.Module):
+    """The shipped network: five convolutions and a linear layer, 112 k parameters, 5.4 M products a patch.
+
+    Only layers every OpenCV since 4.10 runs the same way. The last layer sees positions, not an average over
+    them: where a stroke lies tells a digit from the outline and from the neighbour's tail.
+    """
+
+    def __init__(self, dropout: float = 0.1) -> None:
+        super().__init__()
+        self.features = nn.Sequential(
+            *_conv(1, 24, 5, 2), *_conv(24, 32), *_conv(32, 64, 3, 2), *_conv(64, 64), *_conv(64, 64, 3, 2)
+        )
+        rows, cols = (-(-size // 8) for size in digits.VIEW_PX)
+        self.dropout = nn.Dropout(dropout)
+        self.answer = nn.Linear(64 * rows * cols, ANSWERS)
+
+    def forward(self, views: Tensor) -> Tensor:
+        """Logits (N, 12)."""
+        return self.answer(self.dropout(self.features(views).flatten(1)))  # type: ignore[no-any-return]
+
+
+class _Block(nn.Module):
+    def __init__(self, wide_in: int, wide_out: int, stride: int) -> None:
+        super().__init__()
+        self.way = nn.Sequential(*_conv(wide_in, wide_out, 3, stride), *_conv(wide_out, wide_out)[:2])
+        self.short: nn.Module = nn.Identity()
+        if stride != 1 or wide_in != wide_out:
+            self.short = nn.Sequential(
+                nn.Conv2d(wide_in, wide_out, 1, stride, bias=False), nn.BatchNorm2d(wide_out)
+            )
+        self.end = nn.ReLU(inplace=True)
+
+    def forward(self, x: Tensor) -> Tensor:
+        return self.end(self.way(x) + self.short(x))  # type: ignore[no-any-return]
+
+
+class Teacher(nn.Module):
+    """A residual network of 2.8 M parameters, for a GPU; never shipped."""
+
+    def __init__(self, dropout: float = 0.2) -> None:
+        super().__init__()
+        self.features = nn.Sequential(
+            *_conv(1, 64), _Block(64, 64, 1), _Block(64, 128, 2), _Block(128, 128, 1), _Block(128, 256, 2),
+            _Block(256, 256, 1),
+        )  # fmt: skip
+        rows, cols = (-(-size // 4) for size in digits.VIEW_PX)
+        self.pool = nn.MaxPool2d(2, ceil_mode=True)
+        self.dropout = nn.Dropout(dropout)
+        self.answer = nn.Linear(256 * (-(-rows // 2)) * (-(-cols // 2)), ANSWERS)
+
+    def forward(self, views: Tensor) -> Tensor:
+        """Logits (N, 12)."""
+        return self.answer(self.dropout(self.pool(self.features(views)).flatten(1)))  # type: ignore[no-any-return]

@@ -1,0 +1,574 @@
+"""Simulated photos of digit boxes: glyphs in any pen, with all that paper, printers and phones do to them.
+
+Everything is drawn in mm around the centre of the box and in batches on one device. The steps follow the
+light: what is on the paper (print, hand, dirt, folds), then the camera (blur, pixels of the photo, noise,
+JPEG), then the 48 x 48 px patch that `scan.vision.digits` is given. Shares and ranges are guesses at a club's
+cards, wide on purpose; they were set before any network was trained and are the same for training and
+validation.
+"""
+
+import math
+from dataclasses import dataclass
+
+import torch
+from torch import Tensor
+from torch.nn import functional
+
+from scan.vision.training.bank import EDGE_ZERO, GRID_PX, STEPS_PER_PX, Bank
+from scan.vision.training.strokes import SCRAP, SCRIBBLE, SYMBOL
+
+PATCH_PX = 48
+MARGIN_MM = 2.4  # window side = box height + this
+BOX_WIDTH_MM = 5.0
+BOX_HEIGHTS_MM = (5.4, 7.0)
+PITCH_MM = 6.2  # 5.0 mm box + 1.2 mm gap
+BLANK = 10
+
+# Share of each answer. On a card most boxes are blank; the decoder replaces these shares by its own.
+SHARE_BLANK, SHARE_SCRAP = 0.13, 0.12
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Patches (N, 48, 48), their answers (N,) 0 to 11, and the height of each box (N,) in mm."""
+
+    patches: Tensor
+    answers: Tensor
+    box_h_mm: Tensor
+
+
+class Dice:
+    """Random tensors of one seeded generator on one device."""
+
+    def __init__(self, device: torch.device, seed: int) -> None:
+        self.device = device
+        # The far tails of blurs are denormal numbers, on which a CPU is a hundred times slower.
+        torch.set_flush_denormal(True)
+        self.generator = torch.Generator(device=device)
+        self.generator.manual_seed(seed)
+
+    def uniform(self, n: int, low: float, high: float) -> Tensor:
+        """(n,) between low and high."""
+        return low + (high - low) * torch.rand(n, device=self.device, generator=self.generator)
+
+    def normal(self, *shape: int) -> Tensor:
+        """Standard normal."""
+        return torch.randn(*shape, device=self.device, generator=self.generator)
+
+    def chance(self, n: int, p: float) -> Tensor:
+        """(n,) bool, True with probability p."""
+        return torch.rand(n, device=self.device, generator=self.generator) < p
+
+    def below(self, n: int, end: int) -> Tensor:
+        """(n,) whole numbers from 0 to end - 1."""
+        return torch.randint(end, (n,), device=self.device, generator=self.generator)
+
+    def pick(self, n: int, numbers: Tensor) -> Tensor:
+        """(n,) of the given numbers."""
+        return numbers[self.below(n, len(numbers))]
+
+    def clouds(self, n: int, cells: int) -> Tensor:
+        """(n, 48, 48) smooth noise of unit variance at its nodes, `cells` nodes across."""
+        # Two products with a matrix of linear weights: four times as fast on a CPU as interpolate().
+        place = torch.linspace(0, cells - 1, PATCH_PX, device=self.device)
+        up = (1 - (place[:, None] - torch.arange(cells, device=self.device)[None]).abs()).clamp(min=0)
+        return up @ self.normal(n, cells, cells) @ up.T
+
+
+def _col(values: Tensor) -> Tensor:
+    return values[:, None, None]
+
+
+def _mesh(box_h_mm: Tensor) -> tuple[Tensor, Tensor]:
+    """Return x and y of the patch's pixel centres in mm from the box's centre, each (N, 48, 48)."""
+    side = box_h_mm + MARGIN_MM
+    at = (torch.arange(PATCH_PX, device=side.device, dtype=torch.float32) + 0.5) / PATCH_PX - 0.5
+    along = side[:, None] * at[None, :]
+    x = along[:, None, :].expand(-1, PATCH_PX, -1)
+    y = along[:, :, None].expand(-1, -1, PATCH_PX)
+    return x, y
+
+
+def _over(*layers: Tensor) -> Tensor:
+    """Ink of layers on top of each other."""
+    light = 1 - layers[0]
+    for layer in layers[1:]:
+        light = light * (1 - layer)
+    return 1 - light
+
+
+# What a hand does ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """Where and how large a glyph lies: centre and size of its middle line, mm; lean and turn, radians."""
+
+    x_mm: Tensor
+    y_mm: Tensor
+    width_mm: Tensor
+    height_mm: Tensor
+    lean: Tensor
+    turn: Tensor
+
+
+def pose_in_box(dice: Dice, frames: Tensor, box_h_mm: Tensor) -> Pose:
+    """A pose of each glyph: 40 to 105 % of its box high, mostly inside, sometimes over the outline."""
+    n = len(frames)
+    share = torch.where(dice.chance(n, 0.75), dice.uniform(n, 0.58, 0.92), dice.uniform(n, 0.40, 1.05))
+    height = share * box_h_mm
+    aspect = frames[:, 2] / frames[:, 3]
+    flat = aspect > 1.6  # a dash: its width is what fills the box
+    width = height * aspect * torch.exp(0.16 * dice.normal(n))
+    width = torch.where(flat, dice.uniform(n, 1.6, 4.6), width)
+    height = torch.where(flat, width / aspect, height)
+    squeeze = (width / (BOX_WIDTH_MM * dice.uniform(n, 0.75, 1.12))).clamp(min=1)
+    width = width / squeeze
+    height = height / squeeze.sqrt()
+    spare_x = (BOX_WIDTH_MM - width).clamp(min=0) / 2
+    spare_y = (box_h_mm - height).clamp(min=0) / 2
+    # Aimed at the middle, off by up to the spare room, and then by a slip of the hand.
+    x = spare_x * 0.5 * dice.uniform(n, -1.2, 1.2) + 0.28 * dice.normal(n)
+    y = spare_y * dice.uniform(n, -0.9, 0.9) + 0.28 * dice.normal(n)
+    lean = 0.16 * dice.normal(n).clamp(-2.5, 2.5)
+    turn = 0.09 * dice.normal(n).clamp(-2.5, 2.5)
+    return Pose(x.clamp(-1.2, 1.2), y.clamp(-1.5, 1.5), width, height, lean, turn)
+
+
+@dataclass(frozen=True, slots=True)
+class Pen:
+    """Half a line's width, how far its rim fades, the ink of a full line, and the grain, 0 to 1."""
+
+    half_mm: Tensor
+    soft_mm: Tensor
+    level: Tensor
+    grain: Tensor
+
+
+def any_pen(dice: Dice, n: int) -> Pen:
+    """Pencil (45 %), ballpoint (40 %) or felt tip (15 %)."""
+    kind = dice.uniform(n, 0, 1)
+    pencil, felt = kind < 0.45, kind > 0.85
+
+    def choose(a: Tensor, b: Tensor, c: Tensor) -> Tensor:
+        return torch.where(pencil, a, torch.where(felt, c, b))
+
+    def u(low: float, high: float) -> Tensor:
+        return dice.uniform(n, low, high)
+
+    return Pen(
+        half_mm=choose(u(0.14, 0.38), u(0.10, 0.26), u(0.28, 0.6)),
+        soft_mm=choose(u(0.15, 0.35), u(0.12, 0.22), u(0.12, 0.3)),
+        level=choose(u(0.20, 0.65), u(0.45, 0.95), u(0.6, 1.0)),
+        grain=choose(u(0.0, 0.9), u(0.0, 0.35), u(0.0, 0.2)),
+    )
+
+
+def write(
+    dice: Dice, bank: Bank, glyphs: Tensor, pose: Pose, pen: Pen, mesh: tuple[Tensor, Tensor]
+) -> Tensor:
+    """Ink (N, 48, 48) of glyphs written with pens."""
+    n = len(glyphs)
+    x, y = mesh
+    # A hand never draws the same shape twice: bend the plane a little.
+    bend = 0.16 * (pose.height_mm / 4.5).clamp(max=1)
+    u = x - _col(pose.x_mm) + _col(bend) * dice.clouds(n, 4)
+    v = y - _col(pose.y_mm) + _col(bend) * dice.clouds(n, 4)
+    cos, sin = _col(torch.cos(pose.turn)), _col(torch.sin(pose.turn))
+    u, v = cos * u + sin * v, cos * v - sin * u
+    u = u + _col(pose.lean) * v
+    frames = bank.frames[glyphs]
+    mm_x, mm_y = pose.width_mm / frames[:, 2], pose.height_mm / frames[:, 3]
+    # A bare 1 is 2 px wide: its width says nothing about the scale across.
+    mm_x = torch.where(frames[:, 2] < 8, mm_y, mm_x)
+    mm_y = torch.where(frames[:, 3] < 8, mm_x, mm_y)
+    gx = (u / _col(mm_x) + _col(frames[:, 0]) + 0.5) * (2 / GRID_PX) - 1
+    gy = (v / _col(mm_y) + _col(frames[:, 1]) + 0.5) * (2 / GRID_PX) - 1
+    fields = functional.grid_sample(
+        bank.fields[glyphs].float(), torch.stack([gx, gy], dim=-1), padding_mode="border", align_corners=False
+    )
+    mm = _col((mm_x * mm_y).sqrt())
+    raw, edge, spine = fields[:, 0] / 255, fields[:, 1] - EDGE_ZERO, fields[:, 2]
+    edge_mm, spine_mm = edge * mm / STEPS_PER_PX, spine * mm / STEPS_PER_PX
+    pressure = 1 + 0.22 * dice.clouds(n, 6).clamp(-2, 2)
+    soft = _col(pen.soft_mm)
+    monoline = ((_col(pen.half_mm) * pressure - spine_mm) / soft + 0.5).clamp(0, 1)
+    grown = _col(dice.uniform(n, -0.10, 0.12)) * pressure
+    as_written = ((grown - edge_mm) / soft + 0.5).clamp(0, 1)
+    # Never finer than a thin pen: eroding must not eat the stroke.
+    as_written = torch.maximum(as_written, ((0.1 - spine_mm) / soft + 0.5).clamp(0, 1))
+    low = _col(dice.uniform(n, 0.0, 0.3))
+    picture = ((raw - low) / (_col(dice.uniform(n, 0.6, 1.0)) - low)).clamp(0, 1)
+    way = _col(dice.uniform(n, 0, 1))
+    line = torch.where(way < 0.42, monoline, torch.where(way < 0.72, as_written, picture))
+    return _textured(dice, line, pen)
+
+
+def _textured(dice: Dice, line: Tensor, pen: Pen) -> Tensor:
+    """A line with the grain of the paper, skips of the pen and uneven pressure."""
+    n = len(line)
+    tooth = (0.5 * dice.normal(n, PATCH_PX, PATCH_PX) + 0.6 * dice.clouds(n, 24)).clamp(-1.5, 1.5) / 1.5
+    grainy = line * (1 - _col(pen.grain) * 0.5 * (1 + tooth) * (1.25 - line))
+    skips = (dice.clouds(n, 10) * 4 - _col(dice.uniform(n, 5.5, 9.0))).clamp(0, 1)
+    skips = skips * _col(dice.chance(n, 0.25).float())
+    strength = (1 + 0.15 * dice.clouds(n, 5)).clamp(0.6, 1.3)
+    return (grainy * (1 - 0.85 * skips) * strength * _col(pen.level)).clamp(0, 1)
+
+
+# What is printed -------------------------------------------------------------------------------------------
+
+
+def _rounded_box(x: Tensor, y: Tensor, half_w: Tensor, half_h: Tensor, radius: Tensor) -> Tensor:
+    """Signed distance in mm to a rounded rectangle around 0, 0."""
+    qx = x.abs() - _col(half_w - radius)
+    qy = y.abs() - _col(half_h - radius)
+    outside = (qx.clamp(min=0) ** 2 + qy.clamp(min=0) ** 2).sqrt()
+    return outside + torch.maximum(qx, qy).clamp(max=0) - _col(radius)
+
+
+def print_boxes(dice: Dice, box_h_mm: Tensor, mesh: tuple[Tensor, Tensor]) -> Tensor:
+    """Ink of the box's outline and of its neighbours', as registered, printed and copied."""
+    n = len(box_h_mm)
+    # Residual registration: shift up to 0.4 mm, turn 1.5 degrees, scale 2 %.
+    shift = 0.17 * dice.normal(2, n)
+    shift = shift * (0.4 / shift.norm(dim=0).clamp(min=0.4))
+    turn = _col(0.012 * dice.normal(n))
+    x = mesh[0] - _col(shift[0]) + turn * mesh[1]
+    y = mesh[1] - _col(shift[1]) - turn * mesh[0]
+    scale = 1 + 0.01 * dice.normal(n)
+    x, y = x * _col(scale), y * _col(scale)
+    half_w = torch.full_like(box_h_mm, BOX_WIDTH_MM / 2)
+    radius = torch.where(dice.chance(n, 0.5), dice.uniform(n, 0.0, 0.2), dice.uniform(n, 0.2, 0.9))
+    half_line = torch.where(dice.chance(n, 0.8), dice.uniform(n, 0.09, 0.17), dice.uniform(n, 0.17, 0.35))
+    soft = dice.uniform(n, 0.12, 0.25)
+    has_left, has_right = dice.chance(n, 0.6), dice.chance(n, 0.6)
+    ink = torch.zeros_like(x)
+    for offset, there in ((0.0, None), (-PITCH_MM, has_left), (PITCH_MM, has_right)):
+        rim = _rounded_box(x - offset, y, half_w, box_h_mm / 2, radius).abs()
+        line = ((_col(half_line) - rim) / _col(soft) + 0.5).clamp(0, 1)
+        ink = torch.maximum(ink, line if there is None else line * _col(there.float()))
+    # A rule or a letter of the form above or below the box, past the gap.
+    rule_y = _col(box_h_mm / 2 + dice.uniform(n, 0.5, 1.3)) * torch.where(
+        _col(dice.chance(n, 0.5)), 1.0, -1.0
+    )
+    rule = ((_col(dice.uniform(n, 0.05, 0.3)) - (y - rule_y).abs()) / _col(soft) + 0.5).clamp(0, 1)
+    ink = torch.maximum(ink, rule * _col(dice.chance(n, 0.25).float()))
+    # Weak, broken or dashed print.
+    broken = (dice.clouds(n, 12) * 3 - _col(dice.uniform(n, -2.0, 5.0))).clamp(0, 1) * _col(
+        dice.chance(n, 0.3).float()
+    )
+    period = _col(dice.uniform(n, 0.5, 1.6))
+    dash = (torch.sin((x + y) * (2 * math.pi) / period) * 4 + 2).clamp(0, 1)
+    dash = torch.where(_col(dice.chance(n, 0.08)), dash, 1.0)
+    usual, dark = dice.uniform(n, 0.15, 0.42), dice.uniform(n, 0.42, 1.0)
+    level = torch.where(dice.chance(n, 0.74), usual, dark)
+    level = torch.where(dice.chance(n, 0.1), dice.uniform(n, 0.0, 0.1), level)
+    return ink * (1 - broken) * dash * _col(level)
+
+
+# What else lies on the paper -------------------------------------------------------------------------------
+
+
+def _strangers(dice: Dice, hands: Tensor, box_h_mm: Tensor) -> Tensor:
+    """Parts of the digits left and right: at their own place, or swung over into this box."""
+    n = len(hands)
+    side = box_h_mm + MARGIN_MM
+    ink = torch.zeros(n, PATCH_PX, PATCH_PX, device=hands.device)
+    for sign in (-1.0, 1.0):
+        # Own width of most neighbours ends before this box; a long tail reaches up to 1 mm into it.
+        distance = torch.where(dice.chance(n, 0.85), dice.uniform(n, 5.8, 6.6), dice.uniform(n, 4.9, 5.8))
+        theta = torch.zeros(n, 2, 3, device=hands.device)
+        theta[:, 0, 0] = 1
+        theta[:, 1, 1] = 1
+        theta[:, 0, 2] = -sign * distance / side * 2
+        theta[:, 1, 2] = dice.uniform(n, -0.25, 0.25)
+        grid = functional.affine_grid(theta, [n, 1, PATCH_PX, PATCH_PX], align_corners=False)
+        other = hands[torch.randperm(n, device=hands.device, generator=dice.generator)]
+        seen = functional.grid_sample(other[:, None], grid, padding_mode="zeros", align_corners=False)[:, 0]
+        ink = _over(ink, seen * _col(dice.chance(n, 0.45).float()))
+    return ink
+
+
+def _blurred(image: Tensor) -> Tensor:
+    """The same, out of focus by about 3 px."""
+    small = functional.avg_pool2d(image[:, None], 4, 2, 1)
+    return functional.interpolate(small, size=(PATCH_PX, PATCH_PX), mode="bilinear", align_corners=False)[
+        :, 0
+    ]
+
+
+def _ghosts(dice: Dice, hands: Tensor) -> Tensor:
+    """Rubbed-out writing, writing shining through from the back, and smeared graphite."""
+    n = len(hands)
+    full = hands.flatten(1).amax(dim=1).clamp(min=0.1)
+    shape = hands / _col(full)
+    order = torch.randperm(n, device=hands.device, generator=dice.generator)
+    rubbed = shape[order] * _col(dice.uniform(n, 0.02, 0.10) * dice.chance(n, 0.10).float())
+    through = _blurred(shape[order.flip(0)].flip(2)) * _col(
+        dice.uniform(n, 0.02, 0.12) * dice.chance(n, 0.08).float()
+    )
+    smear = dice.clouds(n, 5).clamp(0, 1) * _col(dice.uniform(n, 0.02, 0.12) * dice.chance(n, 0.12).float())
+    return _over(rubbed, through, smear)
+
+
+def _dirt(dice: Dice, mesh: tuple[Tensor, Tensor], share: Tensor) -> Tensor:
+    """Specks, a hair or a stray touch of the pen up to about 0.5 mm; share (N,) of patches that have any."""
+    n = len(share)
+    x, y = mesh
+    ink = torch.zeros_like(x)
+    some = torch.rand(n, device=x.device, generator=dice.generator) < share
+    for _ in range(3):
+        dx, dy = x - _col(dice.uniform(n, -3.6, 3.6)), y - _col(dice.uniform(n, -4, 4))
+        angle = dice.uniform(n, 0, math.pi)
+        along = dx * _col(torch.cos(angle)) + dy * _col(torch.sin(angle))
+        across = dy * _col(torch.cos(angle)) - dx * _col(torch.sin(angle))
+        radius = dice.uniform(n, 0.04, 0.22)
+        stretch = dice.uniform(n, 1.0, 2.2)
+        spot = torch.exp(-((along / _col(radius * stretch)) ** 2 + (across / _col(radius)) ** 2))
+        here = some & dice.chance(n, 0.6)
+        ink = _over(ink, spot * _col(dice.uniform(n, 0.1, 0.8) * here.float()))
+    return ink
+
+
+def _folds(dice: Dice, mesh: tuple[Tensor, Tensor], share: float) -> Tensor:
+    """A fold: a fine dark or bright line right across, and shade on one side of it."""
+    n = len(mesh[0])
+    angle = torch.where(dice.chance(n, 0.7), dice.below(n, 2) * (math.pi / 2), dice.uniform(n, 0, math.pi))
+    angle = angle + 0.03 * dice.normal(n)
+    place = _col(dice.uniform(n, -4, 4))
+    across = mesh[0] * _col(torch.cos(angle)) + mesh[1] * _col(torch.sin(angle)) - place
+    width = _col(dice.uniform(n, 0.1, 0.4))
+    crease = torch.exp(-((across / width) ** 2)) * _col(dice.uniform(n, -0.12, 0.22))
+    crease = crease * (1 + 0.5 * dice.clouds(n, 12))
+    shade = (
+        torch.sigmoid(across / width) * torch.exp(-across.clamp(min=0) / 3) * _col(dice.uniform(n, 0, 0.15))
+    )
+    return (crease + shade) * _col(dice.chance(n, share).float())
+
+
+def _light(dice: Dice, mesh: tuple[Tensor, Tensor]) -> Tensor:
+    """What evening out the light left: slopes, a wrong level, the edge of a shadow."""
+    n = len(mesh[0])
+    slope = (mesh[0] * _col(dice.normal(n)) + mesh[1] * _col(dice.normal(n))) * 0.004
+    level = 0.012 * dice.normal(n)
+    angle = dice.uniform(n, 0, 2 * math.pi)
+    across = (
+        mesh[0] * _col(torch.cos(angle)) + mesh[1] * _col(torch.sin(angle)) - _col(dice.uniform(n, -4, 4))
+    )
+    edge = torch.sigmoid(across / _col(dice.uniform(n, 0.1, 1.2)))
+    shadow = edge * _col(dice.uniform(n, 0.03, 0.25) * dice.chance(n, 0.08).float())
+    return slope + _col(level) + shadow
+
+
+def _copied(dice: Dice, ink: Tensor, level: Tensor) -> Tensor:
+    """Some cards are copied in pure black and white: what is darker than a threshold turns black."""
+    n = len(ink)
+    threshold = _col(level * dice.uniform(n, 0.3, 0.65))
+    rough = ink + 0.03 * dice.normal(n, PATCH_PX, PATCH_PX)
+    black = ((rough - threshold) * 12 + 0.5).clamp(0, 1) * _col(dice.uniform(n, 0.6, 1.0))
+    return torch.where(_col(dice.chance(n, 0.05)), black, ink)
+
+
+# What the camera does --------------------------------------------------------------------------------------
+
+# ITU-T T.81 (JPEG), table K.1, luminance; the phones' own tables are alike.
+_QUANT = (
+    (16, 11, 10, 16, 24, 40, 51, 61),
+    (12, 12, 14, 19, 26, 58, 60, 55),
+    (14, 13, 16, 24, 40, 57, 69, 56),
+    (14, 17, 22, 29, 51, 87, 80, 62),
+    (18, 22, 37, 56, 68, 109, 103, 77),
+    (24, 35, 55, 64, 81, 104, 113, 92),
+    (49, 64, 78, 87, 103, 121, 120, 101),
+    (72, 92, 95, 98, 112, 100, 103, 99),
+)
+_INK_LEVELS = 170.0  # grey levels between paper and black in a usual photo
+
+
+def _sampling(across: Tensor, blur: Tensor, phase: Tensor) -> tuple[Tensor, Tensor]:
+    """Matrices (N, 48, 48) from patch to photo pixels and back; `across`: photo px per side, up to 48."""
+    at = torch.arange(PATCH_PX, device=across.device, dtype=torch.float32)
+    ratio = PATCH_PX / across  # patch px per photo px
+    centres = ((at[None, :] + 0.5 + phase[:, None]) * ratio[:, None] - 0.5).clamp(-0.5, PATCH_PX - 0.5)
+    sigma = ((0.34 * ratio) ** 2 + blur**2).sqrt().clamp(min=0.25)
+    down = torch.exp(-0.5 * ((centres[:, :, None] - at[None, None, :]) / sigma[:, None, None]) ** 2)
+    down = down / down.sum(dim=2, keepdim=True)
+    wanted = (at[None, :] + 0.5) / ratio[:, None] - 0.5 - phase[:, None]
+    last = across.ceil() - 1
+    wanted = wanted.clamp(min=0).minimum(last[:, None])
+    up = (1 - (wanted[:, :, None] - at[None, None, :]).abs()).clamp(min=0)
+    return down, up
+
+
+def _jpeg(dice: Dice, image: Tensor, share: float) -> Tensor:
+    """Images (N, 48, 48) as JPEG of quality 35 to 95 keeps them."""
+    n = len(image)
+    k = torch.arange(8, device=image.device, dtype=torch.float32)
+    dct = torch.cos((2 * k[None, :] + 1) * k[:, None] * (math.pi / 16)) * 0.5
+    dct[0] *= math.sqrt(0.5)
+    quality = dice.uniform(n, 35, 95)
+    scale = torch.where(quality < 50, 50 / quality, 2 - quality / 50)
+    table = torch.tensor(_QUANT, device=image.device, dtype=torch.float32) / _INK_LEVELS
+    steps = (table[None] * _col(scale))[:, None, None]
+    blocks = image.reshape(n, 6, 8, 6, 8).transpose(2, 3)
+    kept = torch.round((dct @ blocks @ dct.T) / steps) * steps
+    back = (dct.T @ kept @ dct).transpose(2, 3).reshape(n, PATCH_PX, PATCH_PX)
+    return torch.where(_col(dice.chance(n, share)), back, image)
+
+
+def photograph(dice: Dice, ink: Tensor, box_h_mm: Tensor) -> Tensor:
+    """The paper as a phone sees it: 2 to 12 px a mm, blurred, noisy, JPEG, back on the patch's grid."""
+    n = len(ink)
+    side = box_h_mm + MARGIN_MM
+    # Half of the photos have fewer pixels than the patch; px per mm even on a log scale.
+    px_per_mm = 2.0 * torch.exp(dice.uniform(n, 0, 1) * math.log(12 / 2.0))
+    across = (side * px_per_mm).clamp(max=PATCH_PX)
+    patch_px_per_mm = PATCH_PX / side
+    focus = torch.where(dice.chance(n, 0.7), dice.uniform(n, 0.02, 0.12), dice.uniform(n, 0.12, 0.32))
+    shake = torch.exp(0.4 * dice.normal(2, n))  # blur differs along x and y
+    rows = _sampling(across, focus * patch_px_per_mm * shake[0], dice.uniform(n, -0.5, 0.5))
+    cols = _sampling(across, focus * patch_px_per_mm * shake[1], dice.uniform(n, -0.5, 0.5))
+    tone = torch.exp(0.12 * dice.normal(n))
+    toned = ink.clamp(min=1e-4) ** _col(tone) + ink.clamp(max=0)
+    photo = rows[0] @ toned @ cols[0].transpose(1, 2)
+    noise = torch.where(dice.chance(n, 0.7), dice.uniform(n, 0.003, 0.02), dice.uniform(n, 0.02, 0.06))
+    photo = photo + _col(noise) * dice.normal(n, PATCH_PX, PATCH_PX)
+    photo = _jpeg(dice, photo, 0.8)
+    return (rows[1] @ photo @ cols[1].transpose(1, 2)) * _col(1 + 0.05 * dice.normal(n))
+
+
+# The whole -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Numbers of a bank's glyphs by what they can be used for."""
+
+    digits: Tensor
+    drawn_digits: Tensor
+    symbols: Tensor
+    scribbles: Tensor
+
+
+def choices(bank: Bank, images: int) -> Choice:
+    """Of a bank whose first `images` glyphs are pictures and whose others are drawings."""
+    number = torch.arange(len(bank.answers), device=bank.answers.device)
+    digit = bank.kinds == 0
+    return Choice(
+        bank.where(digit & (number < images)),
+        bank.where(digit & (number >= images)),
+        bank.where(bank.kinds == SYMBOL),
+        bank.where(bank.kinds == SCRIBBLE),
+    )
+
+
+SHARE_DRAWN = 0.22
+
+
+def _digits(dice: Dice, choice: Choice, n: int) -> Tensor:
+    drawn = dice.chance(n, SHARE_DRAWN)
+    return torch.where(drawn, dice.pick(n, choice.drawn_digits), dice.pick(n, choice.digits))
+
+
+def _shrunk(pose: Pose, x_mm: Tensor, share: Tensor) -> Pose:
+    return Pose(x_mm, pose.y_mm, pose.width_mm * share, pose.height_mm * share.sqrt(), pose.lean, pose.turn)
+
+
+def _scrap(
+    dice: Dice, bank: Bank, choice: Choice, n: int, mesh: tuple[Tensor, Tensor], box_h_mm: Tensor
+) -> tuple[Tensor, Tensor]:
+    """Ink and level of boxes without a valid digit: symbols, scribbles, cancelled digits, two at once."""
+    way = dice.uniform(n, 0, 1)
+    alone, cancelled, over = way < 0.40, (way >= 0.40) & (way < 0.75), (way >= 0.75) & (way < 0.9)
+    beside = way >= 0.9
+    first = _digits(dice, choice, n)
+    # Another digit, so that a digit gone over twice is still itself.
+    tries = torch.stack([_digits(dice, choice, n) for _ in range(4)])
+    differs = (bank.answers[tries] != bank.answers[first][None]).float()
+    second = tries.gather(0, differs.argmax(dim=0)[None])[0]
+    sign = torch.where(dice.chance(n, 0.75), dice.pick(n, choice.symbols), dice.pick(n, choice.scribbles))
+    first = torch.where(alone, sign, first)
+    second = torch.where(cancelled, dice.pick(n, choice.scribbles), second)
+    pen, pen2 = any_pen(dice, n), any_pen(dice, n)
+    same_pen = dice.chance(n, 0.7)
+    # Both writings must be seen: the second at least as strong as three quarters of the first.
+    level2 = torch.maximum(torch.where(same_pen, pen.level, pen2.level), 0.75 * pen.level)
+    level = torch.maximum(pen.level, 0.75 * level2)
+    pen = Pen(pen.half_mm, pen.soft_mm, level, pen.grain)
+    pen2 = Pen(torch.where(same_pen, pen.half_mm, pen2.half_mm), pen2.soft_mm, level2, pen2.grain)
+    pose = pose_in_box(dice, bank.frames[first], box_h_mm)
+    pose2 = pose_in_box(dice, bank.frames[second], box_h_mm)
+    # The cancelling strokes lie on the digit and are about its size.
+    size = dice.uniform(n, 0.8, 1.3)
+    upon = Pose(
+        torch.where(cancelled, pose.x_mm + 0.2 * dice.normal(n), pose2.x_mm),
+        torch.where(cancelled, pose.y_mm + 0.2 * dice.normal(n), pose2.y_mm),
+        torch.where(cancelled, pose.width_mm.clamp(min=1.8) * size, pose2.width_mm),
+        torch.where(cancelled, pose.height_mm * size, pose2.height_mm),
+        pose2.lean,
+        pose2.turn,
+    )
+    half = torch.where(beside, dice.uniform(n, 0.45, 0.6), 1.0)
+    left = torch.where(beside, -dice.uniform(n, 1.0, 1.4), pose.x_mm)
+    right = torch.where(beside, dice.uniform(n, 1.0, 1.4), upon.x_mm)
+    ink = write(dice, bank, first, _shrunk(pose, left, half), pen, mesh)
+    ink2 = write(dice, bank, second, _shrunk(upon, right, half), pen2, mesh)
+    return _over(ink, ink2 * _col((cancelled | over | beside).float())), level
+
+
+def make(dice: Dice, bank: Bank, choice: Choice, n: int, glyphs: Tensor | None = None) -> Batch:
+    """A batch of n patches: digits first, then blanks, then scrap (order carries no meaning for a network).
+
+    Parameters
+    ----------
+    glyphs : the digits to use, one patch each, in this order; the rest of the batch is as usual. For
+    validation,
+        which must see every held-out digit equally often.
+    """
+    blanks, scraps = round(n * SHARE_BLANK), round(n * SHARE_SCRAP)
+    if glyphs is None:
+        glyphs = _digits(dice, choice, n - blanks - scraps)
+    elif len(glyphs) != n - blanks - scraps:
+        raise ValueError(f"a batch of {n} has {n - blanks - scraps} digits, not {len(glyphs)}")
+    digits = len(glyphs)
+    low, high = BOX_HEIGHTS_MM
+    box_h_mm = dice.uniform(n, low, high)
+    mesh = _mesh(box_h_mm)
+
+    pen = any_pen(dice, digits)
+    digit_mesh = (mesh[0][:digits], mesh[1][:digits])
+    pose = pose_in_box(dice, bank.frames[glyphs], box_h_mm[:digits])
+    digit_ink = write(dice, bank, glyphs, pose, pen, digit_mesh)
+    scrap_mesh = (mesh[0][n - scraps :], mesh[1][n - scraps :])
+    scrap_ink, scrap_level = _scrap(dice, bank, choice, scraps, scrap_mesh, box_h_mm[n - scraps :])
+    nothing = torch.zeros(blanks, PATCH_PX, PATCH_PX, device=digit_ink.device)
+    hand = torch.cat([digit_ink, nothing, scrap_ink])
+    # What the hands of the other boxes look like; a blank box borrows a digit's.
+    hands = torch.cat([digit_ink, digit_ink[dice.below(n - digits, digits)]])
+
+    is_blank = torch.zeros(n, dtype=torch.bool, device=hand.device)
+    is_blank[digits : digits + blanks] = True
+    dirty = torch.where(is_blank, 0.35, 0.12)
+    ghosts = _ghosts(dice, hands)
+    # Blanks with rubbed-out digits are what a corrected card has: show many of them.
+    extra = _ghosts(dice, hands) * _col(is_blank.float())
+    paper = _over(
+        hand,
+        print_boxes(dice, box_h_mm, mesh),
+        _strangers(dice, hands, box_h_mm),
+        ghosts,
+        extra,
+        _dirt(dice, mesh, dirty),
+    )
+    level = torch.cat([pen.level, dice.uniform(blanks, 0.25, 0.9), scrap_level])
+    paper = _copied(dice, paper, level)
+    paper = paper + _folds(dice, mesh, 0.06) + _light(dice, mesh)
+    patches = photograph(dice, paper, box_h_mm).clamp(-0.3, 1.0)
+    answers = torch.cat(
+        [
+            bank.answers[glyphs],
+            torch.full((blanks,), BLANK, device=hand.device, dtype=torch.int64),
+            torch.full((scraps,), SCRAP, device=hand.device, dtype=torch.int64),
+        ]
+    )
+    return Batch(patches, answers, box_h_mm)

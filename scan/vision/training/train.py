@@ -1,0 +1,239 @@
+"""Trains the digit network: `python -m scan.vision.training.train --mnist DIR --out FILE.pt --seed 1`.
+
+First, if asked, teachers on the same endless stream of simulated patches, then the small reader on the
+answers and, if there are teachers, on what they say. The learning rate follows the count of steps; with
+`--minutes` the count is taken from the speed of the first steps, and written into the result so that
+`--steps` repeats the run (the same on the same device and library; random numbers differ between CPU and
+GPU).
+"""
+
+import argparse
+import copy
+import math
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+from scan.vision.training import bank as glyph_bank
+from scan.vision.training import mnist, network, patches, strokes
+
+BOX_W_MM = patches.BOX_WIDTH_MM
+
+# Over the last steps weights are averaged with this half-life, in steps; steadier than the last step's
+# weights.
+_AVERAGE_HALF_LIFE = 300
+
+
+_POOL = 100  # batches kept for another use
+
+
+@dataclass(slots=True)
+class Source:
+    """An endless stream of simulated training patches, as network inputs.
+
+    On a CPU drawing a patch takes four times as long as training on it; `uses` above 1 shows each batch so
+    many times on average, far apart. On a GPU both are quick and every patch is new.
+    """
+
+    dice: patches.Dice
+    bank: glyph_bank.Bank
+    choice: patches.Choice
+    batch: int
+    uses: int = 1
+    _count: int = 0
+    _pool: list[tuple[Tensor, Tensor]] = field(default_factory=list)
+
+    @torch.no_grad()
+    def next(self) -> tuple[Tensor, Tensor]:
+        """Inputs (N, 1, rows, cols) and answers (N,)."""
+        self._count += 1
+        if self._count % self.uses and len(self._pool) == _POOL:
+            return self._pool[int(self.dice.below(1, _POOL))]
+        made = patches.make(self.dice, self.bank, self.choice, self.batch)
+        fresh = (network.normalise(made.patches, BOX_W_MM, made.box_h_mm), made.answers)
+        if self.uses > 1:
+            if len(self._pool) == _POOL:
+                self._pool[int(self.dice.below(1, _POOL))] = fresh
+            else:
+                self._pool.append(fresh)
+        return fresh
+
+
+def load_bank(
+    folder: Path, part: str, drawn: int, seed: int, device: torch.device, cache: Path | None
+) -> tuple[glyph_bank.Bank, int]:
+    """Glyphs of a part of MNIST and drawings beside them; how many of them are MNIST's."""
+    images, labels = mnist.load(folder, part)
+    kept = cache / f"glyphs-{part}-{drawn}-{seed}.pt" if cache else None
+    if kept and kept.exists():
+        held = torch.load(kept, map_location=device, weights_only=True)
+        return glyph_bank.Bank(*held), len(images)
+    bank = glyph_bank.build(images, labels, strokes.draw(drawn, drawn // 2, drawn // 2, seed), device)
+    if kept:
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        torch.save((bank.fields, bank.frames, bank.answers, bank.kinds), kept)
+    return bank, len(images)
+
+
+def _loss(logits: Tensor, answers: Tensor, taught: Tensor | None) -> Tensor:
+    hard = functional.cross_entropy(logits, answers)
+    if taught is None:
+        return hard
+    # Hinton, Vinyals, Dean 2015, arXiv 1503.02531: softened answers, the gradient scaled back by the square.
+    soft = 2.0
+    told = functional.kl_div(
+        functional.log_softmax(logits / soft, dim=1),
+        functional.softmax(taught / soft, dim=1),
+        reduction="batchmean",
+    )
+    return 0.3 * hard + 0.7 * soft * soft * told
+
+
+@torch.no_grad()
+def _follow(average: nn.Module, model: nn.Module, rate: float) -> None:
+    for kept, now in zip(average.state_dict().values(), model.state_dict().values(), strict=True):
+        if kept.dtype.is_floating_point:
+            kept.lerp_(now, rate)
+        else:
+            kept.copy_(now)
+
+
+def train(
+    models: list[nn.Module],
+    source: Source,
+    teachers: list[nn.Module],
+    steps: int,
+    minutes: float,
+    lr: float,
+    say: str,
+) -> tuple[list[nn.Module], int]:
+    """Averaged models after training them side by side on one stream; and the number of steps.
+
+    With `steps` 0 the count is what fits into `minutes`.
+    """
+    device = source.dice.device
+    average = [copy.deepcopy(m).eval() for m in models]
+    optimisers = [torch.optim.AdamW(m.parameters(), lr=lr, weight_decay=0.02) for m in models]
+    begun = start = time.perf_counter()
+    # Steps are timed once old patches are shown again, which are quicker than new ones.
+    warm_up = 25 if source.uses == 1 else _POOL
+    measured_until = warm_up + 60
+    step = 0
+    planned = steps
+    while planned == 0 or step < planned:
+        if planned == 0 and step == warm_up:
+            if device.type == "cuda":
+                torch.cuda.synchronize()
+            start = time.perf_counter()
+        if planned == 0 and step == measured_until:
+            if device.type == "cuda":
+                torch.cuda.synchronize()
+            each = (time.perf_counter() - start) / (measured_until - warm_up)
+            planned = max(500, int((minutes * 60 - (time.perf_counter() - begun)) / each))
+            print(f"{say}: {each * 1e3:.1f} ms a step, {planned} steps", flush=True)
+        done = step / planned if planned else 0.0
+        falling = 0.002 + 0.998 * (1 + math.cos(math.pi * done)) / 2
+        rate = lr * min(1.0, (step + 1) / 200) * falling
+        inputs, answers = source.next()
+        inputs = inputs.contiguous(memory_format=torch.channels_last)
+        with torch.autocast(device.type, dtype=torch.bfloat16):
+            taught = None
+            if teachers:
+                with torch.no_grad():
+                    taught = torch.stack([t(inputs).float() for t in teachers]).mean(0)
+            losses = []
+            for model, optimiser in zip(models, optimisers, strict=True):
+                for group in optimiser.param_groups:
+                    group["lr"] = rate
+                loss = _loss(model(inputs).float(), answers, taught)
+                losses.append(loss)
+        for model, optimiser, loss in zip(models, optimisers, losses, strict=True):
+            optimiser.zero_grad(set_to_none=True)
+            loss.backward()  # type: ignore[no-untyped-call]
+            nn.utils.clip_grad_norm_(model.parameters(), 2.0)
+            optimiser.step()
+        follow = 1 - 0.5 ** (1 / min(_AVERAGE_HALF_LIFE, 1 + step / 10))
+        for kept, model in zip(average, models, strict=True):
+            _follow(kept, model, follow)
+        step += 1
+        if step % 500 == 0:
+            shown = ", ".join(f"{loss.item():.4f}" for loss in losses)
+            print(f"{say}: step {step} of {planned or '?'}, loss {shown}", flush=True)
+    return average, step
+
+
+def main() -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--mnist", type=Path, required=True, help="folder of the four unpacked IDX files")
+    parser.add_argument("--out", type=Path, required=True, help="where the weights go (.pt)")
+    parser.add_argument("--device", default="auto", help="auto, cpu or cuda")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--minutes", type=float, default=8.0, help="time for all training, if --steps is not given"
+    )
+    parser.add_argument("--teachers", type=int, default=0, help="large networks to learn from; 2 on a GPU")
+    parser.add_argument(
+        "--teacher-share", type=float, default=0.5, help="part of the minutes that teachers get"
+    )
+    parser.add_argument("--steps", type=int, default=0, help="steps of the reader, to repeat a run")
+    parser.add_argument("--teacher-steps", type=int, default=0)
+    parser.add_argument(
+        "--batch", type=int, default=0, help="patches a step; 256 on a CPU, 2048 on a GPU if left out"
+    )
+    parser.add_argument(
+        "--uses", type=int, default=0, help="times a patch is shown; 3 on a CPU, 1 on a GPU if left out"
+    )
+    parser.add_argument(
+        "--drawn", type=int, default=20_000, help="drawn digits; half as many signs and scribbles"
+    )
+    parser.add_argument("--cache", type=Path, help="folder to keep the glyph bank in between runs")
+    args = parser.parse_args()
+    device = torch.device(
+        ("cuda" if torch.cuda.is_available() else "cpu") if args.device == "auto" else args.device
+    )
+    batch = args.batch or (2048 if device.type == "cuda" else 256)
+    uses = args.uses or (1 if device.type == "cuda" else 3)
+    torch.manual_seed(args.seed)
+    started = time.perf_counter()
+    bank, images = load_bank(args.mnist, "train", args.drawn, args.seed, device, args.cache)
+    print(f"{len(bank.answers)} glyphs on {device} in {time.perf_counter() - started:.0f} s", flush=True)
+    source = Source(patches.Dice(device, args.seed), bank, patches.choices(bank, images), batch, uses)
+
+    teachers: list[nn.Module] = []
+    teacher_steps = 0
+    share = args.teacher_share if args.teachers else 0.0
+    if args.teachers:
+        fresh: list[nn.Module] = [network.Teacher().to(device) for _ in range(args.teachers)]
+        teachers, teacher_steps = train(
+            fresh, source, [], args.teacher_steps, args.minutes * share, 2e-3, "teachers"
+        )
+    reader = network.Reader().to(device)
+    (reader_done,), steps = train(
+        [reader], source, teachers, args.steps, args.minutes * (1 - share), 4e-3, "reader"
+    )
+    args.out.parent.mkdir(parents=True, exist_ok=True)
+    about = {
+        "seed": args.seed,
+        "device": torch.cuda.get_device_name() if device.type == "cuda" else "CPU",
+        "torch": str(torch.__version__),
+        "batch": batch,
+        "uses": uses,
+        "steps": steps,
+        "teachers": args.teachers,
+        "teacher_steps": teacher_steps,
+        "drawn": args.drawn,
+        "minutes": round((time.perf_counter() - started) / 60, 2),
+    }
+    torch.save({"reader": reader_done.cpu().state_dict(), "about": about}, args.out)
+    if teachers:
+        torch.save([t.cpu().state_dict() for t in teachers], args.out.with_suffix(".teachers.pt"))
+    print(f"wrote {args.out}: {about}")
+
+
+if __name__ == "__main__":
+    main()

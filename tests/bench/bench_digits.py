@@ -1,0 +1,121 @@
+"""How well and how fast the digit reader reads, by hand: `python -m tests.bench.bench_digits --mnist DIR`.
+
+Everything goes the shipped way (`digit_log_p`: normalisation, network, calibration). MNIST test images and
+scikit-learn's digits are pasted into patches as they are, without a printed outline; scikit-learn's come from
+other writers and another scanner (UCI "Optical recognition of handwritten digits", 8 x 8 px) and were never
+used to choose anything. With torch installed, the same MNIST test images are also read in simulated photos.
+"""
+
+import argparse
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from scan.vision import calibration as cal
+from scan.vision import digits
+from scan.vision.training import mnist
+
+BOX_WH_MM = (5.0, 6.2)
+SIDE_MM = BOX_WH_MM[1] + digits.PATCH_MARGIN_MM
+# A usual digit fills about three quarters of its box.
+DIGIT_MM = 4.5
+
+PUBLISHED = """Published, MNIST test, no flags:
+99.83 % best single net (Byerly et al. 2020, arXiv 2001.09136),
+99.05 to 99.2 % LeNet-5 (LeCun et al. 1998, from memory); people about 99.8 % (from memory);
+15 labels of the test set are wrong by vote (Northcutt et al. 2021, arXiv 2103.14749).
+Error at a share flagged: no trustworthy published table for a small network was found."""
+
+
+def pasted(images: NDArray[np.uint8], mm_per_px: float, full: float, how: int) -> NDArray[np.float32]:
+    """Patches (N, 48, 48) with each image in the middle of its box; `full` is the image value of black."""
+    scale = mm_per_px * digits.PATCH_PX / SIDE_MM
+    size = images.shape[1]
+    offset = (digits.PATCH_PX - 1) / 2 - scale * (size - 1) / 2
+    move = np.array([[scale, 0, offset], [0, scale, offset]])
+    out = [
+        cv2.warpAffine(image.astype(np.float32) / full, move, (digits.PATCH_PX, digits.PATCH_PX), flags=how)
+        for image in images
+    ]
+    return np.clip(np.stack(out), 0, 1)
+
+
+def _report(name: str, log_p: NDArray[np.float32], truth: NDArray[np.int64]) -> None:
+    best = log_p.argmax(axis=1)
+    right = best == truth
+    confidence = np.exp(log_p.max(axis=1))
+    ten = log_p[:, :10].argmax(axis=1)
+    wrong = int((~right).sum())
+    print(f"\n{name}: {len(truth)} digits, {100 * right.mean():.2f} % right ({wrong} wrong)")
+    print(f"  of them called blank {int((best == 10).sum())}, scrap {int((best == 11).sum())};", end=" ")
+    print(f"made to name a digit: {100 * (ten == truth).mean():.2f} % right")
+    print(f"  expected calibration error {100 * cal.expected_calibration_error(confidence, right):.2f} %")
+    for share in (0.0, 0.01, 0.02, 0.05):
+        missed, left = cal.error_after_flagging(confidence, right, share)
+        print(f"  {share:4.0%} flagged: {missed} wrong of {left} = {1000 * missed / left:.2f} per 1,000")
+
+
+def _speed() -> None:
+    cv2.setNumThreads(1)
+    rng = np.random.default_rng(0)
+    hundred = rng.random((100, 48, 48), dtype=np.float32) * 0.1
+    times = []
+    for _ in range(30):
+        start = time.perf_counter()
+        digits.digit_log_p(hundred, BOX_WH_MM)
+        times.append(time.perf_counter() - start)
+    print(
+        f"\n100 crops, 1 thread, OpenCV {cv2.__version__}: first, with loading, {1e3 * times[0]:.1f} ms,",
+        end=" ",
+    )
+    print(f"then median {1e3 * np.median(times[1:]):.1f} ms, best {1e3 * min(times):.1f} ms")
+
+
+def main() -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--mnist", type=Path, required=True)
+    parser.add_argument("--part", default="test", choices=["test", "held_out"], help="held_out while tuning")
+    parser.add_argument(
+        "--simulated", action="store_true", help="also in simulated photos; needs torch, minutes"
+    )
+    args = parser.parse_args()
+    print(PUBLISHED)
+    _speed()
+    images, labels = mnist.load(args.mnist, args.part)
+    patches = pasted(images, DIGIT_MM / 20, 255.0, cv2.INTER_LINEAR)
+    _report(f"MNIST {args.part}, pasted", digits.digit_log_p(patches, BOX_WH_MM), labels)
+
+    if args.part == "test":
+        from sklearn.datasets import load_digits
+
+        outside = load_digits()
+        patches = pasted(outside.images, DIGIT_MM / 8, 16.0, cv2.INTER_CUBIC)
+        _report(
+            "scikit-learn digits, pasted",
+            digits.digit_log_p(patches, BOX_WH_MM),
+            outside.target.astype(np.int64),
+        )
+
+    if args.simulated:
+        _simulated(args.mnist, args.part)
+
+
+def _simulated(folder: Path, part: str) -> None:
+    import torch
+
+    from scan.vision.training import evaluate, train
+
+    bank, count = train.load_bank(folder, part, 2_000, 70_001, torch.device("cpu"), None)
+    cells = evaluate.simulated_cells(bank, count, slice(0, count), 2, 70_001)
+    log_p = cal.log_p(digits.scores(cells.views), digits.calibration())
+    print(f"\nMNIST {part} in simulated photos, with drawn digits, blanks and scrap:")
+    for name, value in evaluate.figures(log_p, cells.truth).items():
+        print(f"  {name}: {value}")
+
+
+if __name__ == "__main__":
+    main()

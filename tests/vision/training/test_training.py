@@ -1,0 +1,134 @@
+"""The making of the digit network, where it can be checked by hand; needs torch (extra `train`)."""
+
+import gzip
+
+import numpy as np
+import pytest
+from scipy.ndimage import distance_transform_edt
+
+torch = pytest.importorskip("torch", reason="training needs the extra `train`; reading does not")
+
+from forms.errors import InputError  # noqa: E402 - after the check for torch, as all below
+from scan.vision import digits  # noqa: E402
+from scan.vision.training import bank, evaluate, export, mnist, network, patches, strokes  # noqa: E402
+
+CPU = torch.device("cpu")
+
+
+@pytest.fixture(scope="module")
+def small_bank():
+    rng = np.random.default_rng(3)
+    images = np.zeros((20, 28, 28), np.uint8)
+    for n, image in enumerate(images):  # slanting bars, enough to be written with
+        for y in range(4, 24):
+            x = 14 + round((y - 14) * 0.3) + n % 5 - 2
+            image[y, x : x + 3] = rng.integers(200, 256)
+    labels = np.arange(20, dtype=np.int64) % 10
+    return bank.build(images, labels, strokes.draw(40, 20, 20, 1), CPU)
+
+
+@pytest.fixture(scope="module")
+def made(small_bank):
+    return patches.make(patches.Dice(CPU, 4), small_bank, patches.choices(small_bank, 20), 100)
+
+
+def test_idx_file_comes_back_as_it_was_written(tmp_path):
+    values = np.arange(24, dtype=np.uint8).reshape(2, 3, 4)
+    header = bytes([0, 0, 8, 3]) + b"".join(n.to_bytes(4, "big") for n in values.shape)
+    (tmp_path / "a").write_bytes(header + values.tobytes())
+    np.testing.assert_array_equal(mnist.read_idx(tmp_path / "a"), values)
+    (tmp_path / "b.gz").write_bytes(gzip.compress(header + values.tobytes()))
+    np.testing.assert_array_equal(mnist.read_idx(tmp_path / "b"), values)
+
+
+def test_folder_without_the_files_is_named(tmp_path):
+    with pytest.raises(InputError, match="found neither"):
+        mnist.load(tmp_path, "train")
+
+
+def test_idx_file_that_is_cut_off_or_mislabelled_is_refused(tmp_path):
+    (tmp_path / "cut").write_bytes(bytes([0, 0, 8, 1, 0, 0, 0, 9, 1, 2]))
+    with pytest.raises(InputError, match="expected 9 values, found 2"):
+        mnist.read_idx(tmp_path / "cut")
+    (tmp_path / "packed").write_bytes(b"\x1f\x8b\x08\x00")
+    with pytest.raises(InputError, match="Unpack it first"):
+        mnist.read_idx(tmp_path / "packed")
+
+
+def test_a_bar_thins_to_a_line():
+    mask = torch.zeros(1, 20, 20, dtype=torch.bool)
+    mask[0, 3:17, 8:13] = True
+    line = bank.thin(mask)[0]
+    assert line.sum(dim=1).max() == 1
+    assert torch.nonzero(line)[:, 1].unique().tolist() == [10]
+
+
+def test_distances_are_euclidean():
+    mask = np.random.default_rng(1).random((3, 30, 30)) < 0.02
+    wanted = np.stack([distance_transform_edt(~m) for m in mask])
+    np.testing.assert_allclose(bank.distance(torch.from_numpy(mask)), wanted, atol=1e-4)
+
+
+def test_drawings_are_the_same_for_the_same_seed():
+    a, b, c = strokes.draw(20, 10, 10, 5), strokes.draw(20, 10, 10, 5), strokes.draw(20, 10, 10, 6)
+    np.testing.assert_array_equal(a.segments, b.segments)
+    assert not np.array_equal(a.segments, c.segments)
+    assert a.answers.tolist() == [*range(10)] * 2 + [strokes.SCRAP] * 20
+
+
+def test_patches_hold_every_answer_in_its_share(made):
+    assert made.patches.shape == (100, 48, 48)
+    counts = torch.bincount(made.answers, minlength=12)
+    assert counts[10] == 13
+    assert counts[11] == 12
+    assert torch.isfinite(made.patches).all()
+    assert made.patches.max() <= 1
+
+
+def test_patches_are_the_same_for_the_same_seed(small_bank, made):
+    choice = patches.choices(small_bank, 20)
+    again = patches.make(patches.Dice(CPU, 4), small_bank, choice, 100)
+    other = patches.make(patches.Dice(CPU, 5), small_bank, choice, 100)
+    assert torch.equal(made.patches, again.patches)
+    assert not torch.equal(made.patches, other.patches)
+
+
+def test_written_boxes_hold_more_ink_than_blank_ones(made):
+    inner = made.patches[:, 14:34, 16:32].mean(dim=(1, 2))
+    assert inner[made.answers < 10].median() > 3 * inner[made.answers == 10].median().abs()
+
+
+def test_shares_of_the_training_are_those_the_reader_states():
+    stated = (*((1 - patches.SHARE_BLANK - patches.SHARE_SCRAP) / 10,) * 10, patches.SHARE_BLANK)
+    assert pytest.approx((*stated, patches.SHARE_SCRAP)) == digits.ANSWER_SHARES
+    assert patches.MARGIN_MM == digits.PATCH_MARGIN_MM
+    assert patches.PATCH_PX == digits.PATCH_PX
+
+
+def test_jpeg_of_quality_95_keeps_a_smooth_picture():
+    x = torch.linspace(0, 1, 48)
+    smooth = (x[None, :, None] * x[None, None, :]).repeat(30, 1, 1)
+    kept = patches._jpeg(patches.Dice(CPU, 1), smooth, 1.0)
+    assert 0 < (kept - smooth).abs().max() < 0.06  # ITU-T T.81 table K.1, DC step 16 levels at quality 50
+
+
+def test_training_and_reading_normalise_alike(made):
+    heights = made.box_h_mm
+    trained = network.normalise(made.patches, 5.0, heights).numpy()
+    for n in range(0, 100, 7):
+        read = digits.normalise(made.patches[n : n + 1].numpy(), (5.0, float(heights[n])))
+        np.testing.assert_allclose(read[0], trained[n], atol=2e-4)
+
+
+def test_exported_reader_scores_as_the_trained_one(made):
+    import cv2
+
+    torch.manual_seed(2)
+    reader = network.Reader()
+    views = network.normalise(made.patches, 5.0, made.box_h_mm)
+    for _ in range(3):  # running statistics that are not the initial ones
+        reader(views)
+    model = export.onnx_bytes(reader.eval())
+    net = cv2.dnn.readNetFromONNX(np.frombuffer(model, np.uint8))
+    net.setInput(views.numpy())
+    np.testing.assert_allclose(net.forward(), evaluate.torch_scores(reader, views.numpy()), atol=1e-3)
