@@ -1,0 +1,1 @@
+"""Benchmarks, run by hand: they measure and print, they assert nothing."""

@@ -1,0 +1,164 @@
+"""Makes simulated photos of filled cards and counts what the reader gets wrong; used by the benchmarks.
+
+A cell is *silent wrong* when its value differs from the truth and neither it nor its field is flagged. Seeds below 100,000 are for tuning,
+those from 100,000 on for reporting, so that a threshold is never judged on the photos that chose it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from forms.catalog import builtin_fingerprints, builtin_layout
+from forms.layout import Layout
+from scan.reading import CardReading
+from scan.vision.photo import photos_from_bytes
+from scan.vision.pipeline import Traces, read_photo
+from tests.simulator.blanks import blank_card, small_bank
+from tests.simulator.scenario import (
+    GlyphBank,
+    Shot,
+    condition,
+    fill,
+    mixed,
+    photograph,
+    round_answers,
+    some_player,
+    some_writer,
+    truth_json,
+)
+
+TUNING, REPORT = 0, 100_000
+
+
+@dataclass(slots=True)
+class Counts:
+    """What happened to the cells of some photos."""
+
+    photos: int = 0
+    rejected: int = 0
+    reasons: Counter[str] = field(default_factory=Counter)
+    cells: Counter[str] = field(default_factory=Counter)
+    flagged: Counter[str] = field(default_factory=Counter)
+    silent: Counter[str] = field(default_factory=Counter)
+    wrong_flagged: Counter[str] = field(default_factory=Counter)
+    asked_cards: int = 0
+    errors: list[str] = field(default_factory=list)
+    offsets_mm: list[float] = field(default_factory=list)
+
+    def line(self, name: str) -> str:
+        """One line of a table."""
+        read = self.photos - self.rejected
+        parts = [
+            f"{name:<22} {self.photos:>4} photos {self.rejected:>3} rejected {self.asked_cards:>4}/{read} ask"
+        ]
+        for kind in ("bubble", "digit"):
+            n = max(self.cells[kind], 1)
+            parts.append(
+                f"{kind}: {self.cells[kind]:>6} cells, silent {1000 * self.silent[kind] / n:6.3f} ({self.silent[kind]}), "
+                f"flagged {1000 * self.flagged[kind] / n:6.2f}"
+            )
+        if self.offsets_mm:
+            parts.append(f"off {np.median(self.offsets_mm):.3f}/{np.percentile(self.offsets_mm, 99):.2f} mm")
+        return " | ".join(parts)
+
+
+def find_layout(fingerprint: str) -> Layout | None:
+    """Return a built-in layout, kept after the first call."""
+    if fingerprint not in _LAYOUTS:
+        entry = builtin_fingerprints().get(fingerprint)
+        _LAYOUTS[fingerprint] = builtin_layout(*entry) if entry else None
+    return _LAYOUTS[fingerprint]
+
+
+_LAYOUTS: dict[str, Layout | None] = {}
+
+
+def bank() -> GlyphBank:
+    """Return the handwriting: all MNIST test images if $MNIST names their folder, else the thousand that travel along."""
+    folder = os.environ.get("MNIST")
+    if not folder:
+        return small_bank()
+    images = np.fromfile(f"{folder}/t10k-images-idx3-ubyte", np.uint8)[16:].reshape(-1, 28, 28)
+    labels = np.fromfile(f"{folder}/t10k-labels-idx1-ubyte", np.uint8)[8:]
+    return GlyphBank(images, labels)
+
+
+def shoot(
+    name: str,
+    severity: float,
+    seed: int,
+    *,
+    form: str = "round18",
+    paper: str = "a4",
+    long_px: int = 3000,
+    trouble: float = 0.0,
+    glyphs: GlyphBank | None = None,
+) -> Shot:
+    """Return one photo of one invented player's card; `name` is a condition or "mixed"."""
+    rng = np.random.default_rng(seed)
+    glyphs = glyphs or small_bank()
+    blank = blank_card(form, paper=paper, px_per_mm=12.0)
+    how = (
+        mixed(seed, long_px=long_px) if name == "mixed" else condition(name, severity, seed, long_px=long_px)
+    )
+    writer = some_writer(rng, glyphs)
+    answers = round_answers(blank.field_map, some_player(rng), seed)
+    sheet = fill(
+        blank.page,
+        blank.px_per_mm,
+        blank.field_map,
+        answers,
+        writer,
+        seed,
+        bank=glyphs,
+        condition=how,
+        trouble=trouble,
+        serial=blank.serial,
+    )
+    return photograph(sheet, how, seed)
+
+
+def count(shot: Shot, into: Counts, label: str, traces: Traces | None = None) -> CardReading:
+    """Read one photo and add what happened to `into`."""
+    (photo,) = photos_from_bytes(shot.encoded(), label)
+    (reading, *_) = read_photo(photo, find_layout, traces)
+    into.photos += 1
+    if reading.status != "read":
+        into.rejected += 1
+        into.reasons[(reading.reason or "")[:60]] += 1
+        return reading
+    into.asked_cards += bool(reading.flagged)
+    truth = truth_json(shot.sheets[0])["cells"]
+    for cell, value in reading.cells.items():
+        if cell.endswith(".strip"):
+            continue
+        kind = "bubble" if isinstance(truth[cell], bool) else "digit"
+        field_id = cell.rsplit(".", 1)[0]
+        flagged = value.flag is not None or reading.fields[field_id].flag is not None
+        into.cells[kind] += 1
+        into.flagged[kind] += flagged
+        if value.value != truth[cell]:
+            (into.wrong_flagged if flagged else into.silent)[kind] += 1
+            if not flagged:
+                how = truth_json(shot.sheets[0])["marks"].get(cell, "")
+                into.errors.append(
+                    f"{label} {cell}: read {value.value} ({value.confidence:.4f}), true {truth[cell]} {how}"
+                )
+    return reading
+
+
+def seed_of(text: str, start: int = TUNING) -> int:
+    """Return a seed for a text, the same on every machine."""
+    return start + int.from_bytes(hashlib.sha256(text.encode()).digest()[:2], "big") % 90_000
+
+
+def series(name: str, severity: float, photos: int, start: int = TUNING) -> Iterator[int]:
+    """Yield the seeds of one row of a benchmark."""
+    for i in range(photos):
+        yield seed_of(f"{name} {severity} {i}", start)
