@@ -12,13 +12,23 @@ import numpy as np
 
 from forms.form import Form
 from forms.rules import PHASES
-from scan.vision.answers import Floats, Ints, gather
 from scan.vision.holes import HoleInk, HoleWeights, explain, score_prior, throw_table, weigh
+from scan.vision.likelihoods import Floats, Ints, gather
 from scan.vision.plan import GroupKey, Plan, Throws
 from scan.vision.posterior import Posterior
 from scan.vision.putts import Distances, weigh_distances
 from scan.vision.slips import Slips
-from scan.vision.sums import Chain, WrittenSum, key_of, run_chain, sums_of, written_sum
+from scan.vision.sums import (
+    LEAST_SHARES,
+    WANTED_DOUBT,
+    Additions,
+    Chain,
+    WrittenSum,
+    key_of,
+    run_chain,
+    sums_of,
+    written_sum,
+)
 
 #: Chance of each par where it is asked: par 3 to 5 are normal, 2 and 6 exist.
 _PARS = {2: 0.02, 3: 0.55, 4: 0.25, 5: 0.12, 6: 0.02}
@@ -44,14 +54,12 @@ def weigh_card(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> No
     holes = _weigh_holes(plan, plan.throws, slips, posterior, rows, distances)
     second = _second_pass(form, plan, slips, posterior)
     sums = _Sums(plan, slips, posterior, holes, second)
-    chain, added = sums.run()
+    chain, added, p_missed = sums.run()
     posterior.doubt = chain.doubt
     posterior.rules.update(_rules(plan, second))
-    _write_holes(plan.throws, posterior, rows, distances, holes, added.sum(axis=0))
+    _write_holes(plan.throws, posterior, rows, distances, holes, added)
     _write_sums(plan, posterior, sums, chain)
     if second is not None:
-        missed = np.stack([holes.misses[:, phase] > 0 for phase in range(len(PHASES))])
-        p_missed = np.einsum("qham,qm->h", added[:-1], missed)
         _write_second_pass(posterior, second, p_missed, chain)
 
 
@@ -130,8 +138,10 @@ def _weigh_holes(
     table = throw_table(throws.columns, slips)
     key, at = rows.score
     prior = np.stack([score_prior(key[1], hole.par) for hole in plan.rules.holes])
-    meanings = posterior.choose["choose-one", 2].likelihood.meanings[throws.fields]
-    by_state = meanings[:, :, list(throws.answers)] * np.array([1.0, 1 - slips.miss, slips.miss])
+    by_state = np.ones((len(at), 0, 3))
+    if throws.fields.size:
+        meanings = posterior.choose["choose-one", 2].likelihood.meanings[throws.fields]
+        by_state = meanings[:, :, list(throws.answers)] * np.array([1.0, 1 - slips.miss, slips.miss])
     marks = np.ones((len(at), table.patterns))
     if distances is not None:
         first, second = _putt_bits(throws, table.patterns)
@@ -164,11 +174,12 @@ def _write_holes(
     found = explain(holes, added)
     key, at = rows.score
     posterior.number[key].set(at, found.score, found.p_blank)
-    choose = posterior.choose["choose-one", 2]
-    meanings = choose.likelihood.meanings[throws.fields]
-    weights = np.zeros_like(meanings)
-    weights[:, :, list(throws.answers)] = found.throws
-    choose.weights[throws.fields] = weights / meanings
+    if throws.fields.size:
+        choose = posterior.choose["choose-one", 2]
+        meanings = choose.likelihood.meanings[throws.fields]
+        weights = np.zeros_like(meanings)
+        weights[:, :, list(throws.answers)] = found.throws
+        choose.weights[throws.fields] = weights / meanings
     if rows.penalty is not None:
         group, fields, counts = rows.penalty
         choose = posterior.choose[group]
@@ -212,39 +223,60 @@ class _Sums:
             for phase, size in zip(PHASES, sizes, strict=True)
         ]
 
-    def run(self) -> tuple[Chain, Floats]:
-        """Run the chain; returns it and the posterior (Q, H, A, M) of each hole's addition."""
-        holes, second = self._holes, self._second
-        hole_count, scores, miss_count = holes.weight.shape
-        used = [tally is not None or second is not None for tally in self.tallies]
-        misses = holes.misses * np.array(used)
-        score = holes.scores if self.total is not None else np.zeros_like(holes.scores)
-        shape = (scores, miss_count)
-        keys = key_of(
-            np.broadcast_to(score[:, None], shape),
-            np.broadcast_to(misses, (*shape, 3)),
-            np.zeros(shape, dtype=np.int64),
-        ).ravel()
-        weights = holes.weight[None]
-        start = np.ones(1)
-        if second is not None:
-            start = second.start
-            given = np.ones((len(start), hole_count, miss_count))
-            for phase in range(len(PHASES)):
-                given[phase] = second.given[:, (holes.misses[:, phase] > 0).astype(int)]
-            given[-1] = second.given[:, :1]
-            weights = weights * given[:, :, None, :]
-        flat = weights.reshape(len(start), hole_count, -1)
-        adds, back = np.unique(keys, return_inverse=True)
-        if len(adds) < len(keys):
-            flat = flat @ (back[:, None] == np.arange(len(adds))).astype(float)
-        else:
-            adds, back = keys, np.arange(len(keys))
-        chain = run_chain(flat, adds, start, self.weigh, self._most())
-        with np.errstate(divide="ignore", invalid="ignore"):
-            lift = np.where(flat > 0, chain.added / flat, 0.0)
-        added = (lift[:, :, back].reshape(len(start), *holes.weight.shape)) * weights
-        return chain, added
+    def run(self) -> tuple[Chain, Floats, Floats]:
+        """Run the chain; it, the posterior (H, A, M) of what each hole adds, and the chance (H,) of a miss.
+
+        The miss is one of the phase that the second pass is about.
+        """
+        for least_share in LEAST_SHARES:
+            additions, columns, back = self._additions(least_share)
+            chain = run_chain(additions, self.weigh, self._most(), least_share)
+            if chain.doubt <= WANTED_DOUBT or chain.capped:
+                break
+        holes = self._holes
+        shares = chain.added
+        if back is not None:  # several additions come to the same sums: split them as their weights do
+            given = self._given()[:, :, columns % len(holes.misses)]
+            weights = holes.weight.reshape(len(holes.weight), -1)[:, columns] * given
+            merged = additions.weights[:, :, back]
+            shares = chain.added[:, :, back] * np.divide(
+                weights, merged, out=np.zeros_like(weights), where=merged > 0
+            )
+        added = np.zeros((len(holes.weight), holes.weight.shape[1] * len(holes.misses)))
+        added[:, columns] = shares.sum(axis=0)
+        missed = holes.misses[columns % len(holes.misses)].T > 0  # (3, J)
+        p_missed = np.einsum("qhj,qj->h", shares[: len(missed)], missed[: len(shares)])
+        return chain, added.reshape(holes.weight.shape), p_missed
+
+    def _given(self) -> Floats:
+        """(Q, H, M) P(ink of the second pass on a hole | its phase, misses)."""
+        misses = self._holes.misses
+        if self._second is None:
+            return np.ones((1, len(self._holes.weight), len(misses)))
+        given = np.empty((len(PHASES) + 1, len(self._holes.weight), len(misses)))
+        for phase in range(len(PHASES)):
+            given[phase] = self._second.given[:, (misses[:, phase] > 0).astype(int)]
+        given[-1] = self._second.given[:, :1]
+        return given
+
+    def _additions(self, least_share: float) -> tuple[Additions, Ints, Ints | None]:
+        """What the holes may add; the columns of A * M it comes from, and which of them came together."""
+        holes, given = self._holes, self._given()
+        bound = (holes.weight * given.max(axis=0)[:, None, :]).reshape(len(holes.weight), -1)
+        columns = np.flatnonzero((bound > 0.1 * least_share * bound.max(axis=1, keepdims=True)).any(axis=0))
+        at_miss = columns % len(holes.misses)
+        weights = holes.weight.reshape(len(bound), -1)[:, columns] * given[:, :, at_miss]
+        whole = np.einsum("hm,qhm->qh", holes.weight.sum(axis=1), given)
+        used = [tally is not None or self._second is not None for tally in self.tallies]
+        misses = holes.misses[at_miss] * np.array(used)
+        scores = holes.scores[columns // len(holes.misses)] * (self.total is not None)
+        keys = key_of(scores, misses, np.zeros(len(columns), dtype=np.int64))
+        start = np.ones(1) if self._second is None else self._second.start
+        if self.total is not None and all(used):
+            return Additions(keys, weights, whole, start), columns, None
+        merged, back = np.unique(keys, return_inverse=True)
+        weights = weights @ (back[:, None] == np.arange(len(merged))).astype(float)
+        return Additions(merged, weights, whole, start), columns, back
 
     def weigh(self, keys: Ints) -> Floats:
         """P(ink of all written sums, phase of the second pass | sums)."""

@@ -15,13 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forms.form import Form
-from scan.reading import CellReading, FieldReading, FieldValue, Finding
+from scan.reading import CellReading, FieldReading, Finding
 from scan.vision.card import weigh_card
-from scan.vision.findings import UNREADABLE, Unreadable, Values, broken_promises
-from scan.vision.flags import OUTSIDE, Answer, Judge, answers_of
+from scan.vision.findings import Values, broken_promises
+from scan.vision.flags import OUTSIDE, Judge
 from scan.vision.plan import Plan, plan_of
 from scan.vision.posterior import fields_alone, ink_of
 from scan.vision.slips import FlagRule, Slips
+from scan.vision.verdicts import UNREADABLE, Found, Verdict, verdicts_of
 
 __all__ = ["Decoded", "Evidence", "FlagRule", "Slips", "decode"]
 
@@ -81,8 +82,8 @@ def decode(
     bubbles, digits = ink_of(plan, evidence.bubbles, evidence.digits, outside)
     posterior = fields_alone(plan, bubbles, digits, slips)
     weigh_card(form, plan, slips, posterior)
-    answers = answers_of(plan, posterior, slips)
-    by_ink: Values = {name: a.by_ink for name, a in answers.items()}
+    verdicts = verdicts_of(plan, posterior, slips)
+    by_ink: Values = {name: verdict.by_ink for name, verdict in verdicts.items()}
     judge = Judge(
         rule=flags,
         doubt=posterior.doubt,
@@ -94,34 +95,43 @@ def decode(
     fields: dict[str, FieldReading] = {}
     for field in form.fields:
         if field.type == "words":
-            fields[field.id], cells[field.cell_ids[0]] = _words(field.cell_ids[0], evidence, outside, flags)
+            strip = plan.words[field.id]
+            fields[field.id], cells[strip] = _words(strip, evidence, outside, flags)
         else:
-            fields[field.id], own = judge.field(answers[field.id])
+            fields[field.id], own = judge.reading(verdicts[field.id])
             cells.update(own)
-    values: Values = {name: _known(answers[name], fields[name]) for name in answers}
+    values: Values = {name: _known(verdict, fields[name]) for name, verdict in verdicts.items()}
     return Decoded(cells, fields, broken_promises(form, plan.rules, values))
 
 
 def _outside(plan: Plan, evidence: Evidence) -> frozenset[str]:
     """Cells of which nothing is known; refuses cells that the form lacks."""
-    pairs = ((plan.bubbles, evidence.bubbles), (plan.digits, evidence.digits), (plan.words, evidence.words))
+    strips = tuple(plan.words.values())
     missing = set(evidence.outside)
-    for ids, found in pairs:
-        strange = found.keys() - set(ids)
-        if strange:
-            raise ValueError(f"expected only cells of the form, found {', '.join(sorted(strange)[:5])}")
-        missing.update(cell for cell in ids if cell not in found)
+    for ids, found in (
+        (plan.bubbles, evidence.bubbles),
+        (plan.digits, evidence.digits),
+        (strips, evidence.words),
+    ):
+        known = [cell for cell in ids if cell in found]
+        if len(known) < len(found):
+            strange = sorted(found.keys() - set(ids))
+            raise ValueError(f"expected only cells of the form, found {', '.join(strange[:5])}")
+        if len(known) < len(ids):
+            missing.update(set(ids) - set(known))
     return frozenset(missing)
 
 
-def _known(answer: Answer, reading: FieldReading) -> FieldValue | Unreadable:
+def _known(verdict: Verdict, reading: FieldReading) -> Found:
     """The value that a finding may rest on."""
-    unknown = reading.flag is not None and reading.value is None and answer.value is not None
+    unknown = reading.flag is not None and reading.value is None and verdict.value is not None
     return UNREADABLE if unknown or reading.flag == OUTSIDE else reading.value
 
 
 def _conflicts(form: Form, findings: tuple[Finding, ...]) -> dict[str, str]:
     """Field id -> the sentence of the first promise it breaks."""
+    if not findings:
+        return {}
     field_of = {cell: field.id for field in form.fields for cell in field.cell_ids}
     conflicts: dict[str, str] = {}
     for finding in findings:

@@ -6,19 +6,15 @@ from collections.abc import Iterable, Mapping
 
 from forms.form import Form
 from forms.rules import CardRules, HoleRule
-from scan.reading import FieldValue, Finding
+from scan.reading import Finding
+from scan.vision.verdicts import UNREADABLE, Found, Unreadable
 
 #: Days of each month; 29 February is left to whoever knows the century.
 _DAYS = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 
-class Unreadable:
-    """Stands for the value of a field that nobody can know yet; no promise is held against it."""
-
-
-UNREADABLE = Unreadable()
-
-Values = Mapping[str, FieldValue | Unreadable]
+#: Field id -> value; nothing is held against an unreadable one.
+Values = Mapping[str, Found]
 
 
 def broken_promises(form: Form, rules: CardRules, values: Values) -> tuple[Finding, ...]:

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from scan.vision.answers import Floats, Ints, Numbers, gather
+from scan.vision.likelihoods import Floats, Ints, Numbers, gather
 from scan.vision.slips import Slips
 
 #: States of one throw column: unmarked, clean, miss.
@@ -26,10 +26,10 @@ _APPROACHES = (0.32, 0.38, 0.18, 0.08, 0.04)
 _MORE = 0.01
 
 #: Scores when par is not known: the body from common experience, the tails lifted so that an ace or a 9
-#: costs no more than a factor of 30 against a 3.
+#: costs no more than a factor of 30 against a 3. From 20 on a score is always asked about.
 _SCORES = (1e-4, 0.01, 0.10, 0.29, 0.25, 0.15, 0.08, 0.045, 0.03, 0.02)
 _SCORE_10_TO_19 = 0.002
-_SCORE_20_UP = 1e-5
+_SCORE_20_UP = 1e-8
 #: Score less par, from -2 on, where the par is printed; mixed half and half with the above.
 _OVER_PAR = (0.03, 0.17, 0.33, 0.22, 0.11, 0.06, 0.04, 0.02, 0.01, 0.01)
 
@@ -41,14 +41,17 @@ class ThrowTable:
     Attributes
     ----------
     columns : columns of drive, approach and putt
-    combo_marks, combo_misses : (3**c,) index of the marked columns (bit pattern) and of the misses by phase
+    combo_marks : (3**c,) index of the marked columns (bit pattern) of each way to mark the throws
+    combo_index : (3**c,) the same, times M, plus the index of its misses by phase
+    combo_states : (3**c, 3 * c) which state each column is in, as an indicator
     misses : (M, 3) misses of drive, approach, putt by their index
     chance : (T, P) chance of each pattern of marked columns by throws made; the last row serves more throws
     """
 
     columns: tuple[int, int, int]
     combo_marks: Ints
-    combo_misses: Ints
+    combo_index: Ints
+    combo_states: Floats
     misses: Ints
     chance: Floats
 
@@ -69,9 +72,9 @@ def throw_table(columns: tuple[int, int, int], slips: Slips) -> ThrowTable:
     by_phase = [(states[a:b] == MISS).sum(axis=0) for a, b in pairwise(ends)]
     shape = tuple(n + 1 for n in columns)
     misses = np.indices(shape).reshape(3, -1).T
-    return ThrowTable(
-        columns, marks, np.ravel_multi_index(by_phase, shape), misses, _mark_chances(columns, slips)
-    )
+    index = marks * len(misses) + np.ravel_multi_index(by_phase, shape)
+    one_hot = np.eye(3)[states.T].reshape(-1, 3 * count)
+    return ThrowTable(columns, marks, index, one_hot, misses, _mark_chances(columns, slips))
 
 
 def _mark_chances(columns: tuple[int, int, int], slips: Slips) -> Floats:
@@ -187,29 +190,30 @@ class _Parts:
     hidden: Floats  # (H, A) of each score forgotten and counted; none at 0
     lost: Floats  # (H,) of a score forgotten and not counted
     unplayed: Floats  # (H,) of a hole not played, blank
-    marks: Floats  # (A, K, P) chance of penalty throws and marked columns given the score
+    marks: Floats  # (K, A, P) chance of penalty throws and marked columns given the score
     lost_marks: Floats  # (H, K, P) the same where the score is forgotten and not counted
     no_marks: Floats  # (K, P) the same on a hole that was not played
 
 
-#: Scores (with their ink) rarer than this against the hole's best are left out; the sums could lift them by
-#: 1e6 at the very most, which stays below what the decoder promises.
-_LEAST_SCORE = 1e-16
+#: Scores (with their ink) rarer than this against the hole's best are left out. Two digits misread at once
+#: or a score beyond 19 that nothing speaks for stay below it, any other single misreading far above.
+_LEAST_SCORE = 1e-12
+#: A score from here on is not forgotten; it only costs time to consider it for every hole.
+_LEAST_UNFORGOTTEN = 20
 
 
 def weigh(ink: HoleInk, table: ThrowTable, slips: Slips) -> HoleWeights:
     """Weigh each addition to the sums of the card by the ink of each hole."""
     scores, parts = _split(ink, table, slips)
     combos = _combos(ink, table)
-    index = table.combo_marks * len(table.misses) + table.combo_misses
-    by_mark = gather(index, combos, table.patterns * len(table.misses))
+    by_mark = gather(table.combo_index, combos, table.patterns * len(table.misses))
     by_mark = by_mark.reshape(len(combos), table.patterns, len(table.misses))
-    given = ink.penalty @ parts.marks  # (A, H, P)
-    by_score = given * (parts.written + parts.hidden).T[:, :, None]
-    by_score[:, :, 0] -= given[:, :, 0] * parts.hidden.T
-    by_score[0] = (ink.penalty @ parts.no_marks) * (parts.written[:, :1] + parts.unplayed[:, None])
-    by_score[0] += (ink.penalty[:, None, :] @ parts.lost_marks)[:, 0] * parts.lost[:, None]
-    by_score = np.ascontiguousarray(by_score.transpose(1, 0, 2))  # (H, A, P)
+    penalties, shape = parts.marks.shape[0], (len(combos), *parts.marks.shape[1:])
+    given = (ink.penalty @ parts.marks.reshape(penalties, -1)).reshape(shape)  # (H, A, P)
+    by_score = given * (parts.written + parts.hidden)[:, :, None]
+    by_score[:, :, 0] -= given[:, :, 0] * parts.hidden
+    by_score[:, 0] = (ink.penalty @ parts.no_marks) * (parts.written[:, :1] + parts.unplayed[:, None])
+    by_score[:, 0] += (ink.penalty[:, None, :] @ parts.lost_marks)[:, 0] * parts.lost[:, None]
     weight = by_score @ by_mark
     weight /= weight.sum(axis=(1, 2), keepdims=True)
     return HoleWeights(weight, scores, ink, table, parts, combos, by_mark, by_score)
@@ -221,7 +225,7 @@ def _split(ink: HoleInk, table: ThrowTable, slips: Slips) -> tuple[Ints, _Parts]
     written = (1 - slips.score_forgotten) * played * ink.score.full
     lost = 0.5 * (1 - slips.hole_unplayed) * slips.score_forgotten * ink.score.blank
     hidden = lost[:, None] * ink.prior
-    hidden[:, 0] = 0.0
+    hidden[:, [0, *range(_LEAST_UNFORGOTTEN, hidden.shape[1])]] = 0.0
     unplayed = slips.hole_unplayed * ink.score.blank
     both = written + hidden
     scale = np.maximum(both.max(axis=1), unplayed)
@@ -229,16 +233,13 @@ def _split(ink: HoleInk, table: ThrowTable, slips: Slips) -> tuple[Ints, _Parts]
     possible[0] = True
     scores = np.flatnonzero(possible)
     penalties = _penalty_prior(ink.penalty.shape[1], slips)
-    throws = np.arange(ink.prior.shape[1])[:, None] - np.arange(len(penalties))
-    marks = table.chance[np.clip(throws, 0, len(table.chance) - 1)] * penalties[:, None]  # (V, K, P)
+    throws = scores - np.arange(len(penalties))[:, None]
+    marks = table.chance[np.clip(throws, 0, len(table.chance) - 1)] * penalties[:, None, None]  # (K, A, P)
     shown = marks.copy()
     shown[:, :, 0] = 0.0
-    values = len(shown)
-    lost_marks = (ink.prior @ shown.reshape(values, -1)).reshape(-1, *shown.shape[1:])
+    lost_marks = (np.where(scores < _LEAST_UNFORGOTTEN, ink.prior[:, scores], 0.0) @ shown).transpose(1, 0, 2)
     no_marks = _astray(len(penalties))[:, None] * table.chance[0]
-    return scores, _Parts(
-        written[:, scores], hidden[:, scores], lost, unplayed, marks[scores], lost_marks, no_marks
-    )
+    return scores, _Parts(written[:, scores], hidden[:, scores], lost, unplayed, marks, lost_marks, no_marks)
 
 
 def _penalty_prior(count: int, slips: Slips) -> Floats:
@@ -287,27 +288,25 @@ def explain(holes: HoleWeights, posterior: Floats) -> HolePosterior:
     lift = np.divide(posterior, holes.weight, out=np.zeros_like(posterior), where=holes.weight > 0)
 
     marked = holes._by_score.transpose(0, 2, 1) @ lift  # (H, P, M)
-    throws = holes._combos * marked[:, table.combo_marks, table.combo_misses]
+    throws = holes._combos * marked.reshape(len(marked), -1)[:, table.combo_index]
     throws /= throws.sum(axis=1, keepdims=True)
-    count = ink.throws.shape[1]
-    cube = throws.reshape(len(throws), *(3,) * count)
-    by_column = np.zeros_like(ink.throws)
-    for column in range(count):
-        by_column[:, column] = cube.sum(axis=tuple(1 + k for k in range(count) if k != column))
-
-    message = (lift @ holes._by_mark.transpose(0, 2, 1)).transpose(1, 0, 2)  # (A, H, P)
-    given = message @ parts.marks.transpose(0, 2, 1)  # (A, H, K)
-    unshown = message[:, :, :1] * parts.marks[:, None, :, 0]
-    written = given * parts.written.T[:, :, None] * ink.penalty
-    hidden = np.maximum(given - unshown, 0.0) * parts.hidden.T[:, :, None] * ink.penalty
-    bare = (message[0] @ parts.no_marks.T) * ink.penalty  # (H, K)
-    written[0] = bare * parts.written[:, :1]
-    hidden[0] = (parts.lost_marks @ message[0][:, :, None])[:, :, 0] * ink.penalty * parts.lost[:, None]
-    unplayed = bare * parts.unplayed[:, None]
-    penalty = (written + hidden).sum(axis=0) + unplayed
-    whole = penalty.sum(axis=1, keepdims=True)
-    score = np.zeros_like(ink.prior)
-    score[:, holes.scores] = written.sum(axis=2).T / whole
-    p_blank = (hidden.sum(axis=(0, 2)) + unplayed.sum(axis=1)) / whole[:, 0]
+    by_column = (throws @ table.combo_states).reshape(ink.throws.shape)
     marks = gather(table.combo_marks, throws, table.patterns)
-    return HolePosterior(score, p_blank, penalty / whole, by_column, marks)
+
+    message = lift @ holes._by_mark.transpose(0, 2, 1)  # (H, A, P)
+    given = np.stack([np.einsum("hap,ap->ha", message, chance) for chance in parts.marks])  # (K, H, A)
+    unshown = message[None, :, :, 0] * parts.marks[:, None, :, 0]
+    penalty = ink.penalty.T[:, :, None]
+    written = given * parts.written * penalty
+    hidden = np.maximum(given - unshown, 0.0) * parts.hidden * penalty
+    bare = (message[:, 0] @ parts.no_marks.T) * ink.penalty  # (H, K)
+    written[:, :, 0] = (bare * parts.written[:, :1]).T
+    lost = (parts.lost_marks @ message[:, 0, :, None])[:, :, 0] * ink.penalty * parts.lost[:, None]
+    hidden[:, :, 0] = lost.T
+    unplayed = bare * parts.unplayed[:, None]
+    by_penalty = (written + hidden).sum(axis=2).T + unplayed
+    whole = by_penalty.sum(axis=1, keepdims=True)
+    score = np.zeros_like(ink.prior)
+    score[:, holes.scores] = written.sum(axis=0) / whole
+    p_blank = (hidden.sum(axis=(0, 2)) + unplayed.sum(axis=1)) / whole[:, 0]
+    return HolePosterior(score, p_blank, by_penalty / whole, by_column, marks)

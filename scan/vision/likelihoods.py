@@ -227,10 +227,21 @@ def numbers(boxes: Floats, slips: Slips, *, date: bool = False) -> Numbers:
     either[..., BLANK_BOX] += (slips.scrap_in_blank - slips.scrap) * boxes[..., SCRAP_BOX]
     clean = _spelled_out(legible, spelled).sum(axis=1)
     by_way = _spelled_out(either, spelled)
-    odd = slips.number_odd * boxes.mean(axis=2).prod(axis=1)
+    odd = slips.number_odd * _with_gaps(boxes)
     full = by_way.sum(axis=1) + odd[:, None]
-    blank = either[..., BLANK_BOX].prod(axis=1) + odd
+    blank = either[..., BLANK_BOX].prod(axis=1)
     return Numbers(clean, full, by_way, blank, spelled)
+
+
+def _with_gaps(boxes: Floats) -> Floats:
+    """(F,) likelihood of digits with a gap among or after them, as in ``6_1`` or ``_6_``; any digits."""
+    if boxes.shape[1] != 3:
+        return np.zeros(len(boxes))  # fewer boxes leave no room for a gap, more are decoded box by box
+    digit, blank = boxes[..., :BLANK_BOX].mean(axis=2), boxes[..., BLANK_BOX]
+    among = digit[:, 0] * blank[:, 1] * digit[:, 2]
+    after = blank[:, 0] * digit[:, 1] * blank[:, 2]
+    likelihood: Floats = 0.5 * (among + after)
+    return likelihood
 
 
 def gather(index: Ints, weights: Floats, size: int) -> Floats:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.vision.answers import (
+from scan.vision.likelihoods import (
     Choices,
     Floats,
     Ints,

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from scan.vision.answers import Floats, Numbers, length_prior
+from scan.vision.likelihoods import Floats, Numbers, length_prior
 from scan.vision.slips import Slips
 
 #: Longest putt that is no surprise, by unit. Beyond about 30 m nobody putts; feet end with two boxes first.

@@ -13,18 +13,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scan.vision.answers import Floats, Ints
+from scan.vision.likelihoods import Floats, Ints
 
-#: Shares of the mass dropped at one hole, tried from the first; the next is tried while the doubt is above
-#: `_WANTED_DOUBT`. Most cards stop at the first.
-_LEAST_SHARES = (1e-12, 1e-15, 1e-18)
-_WANTED_DOUBT = 1e-9
+#: Ways rarer than this share of a hole's mass are dropped; tried from the first, the next one while the doubt
+#: is above `WANTED_DOUBT`. Most cards stop at the first.
+LEAST_SHARES = (1e-12, 1e-15, 1e-18)
+WANTED_DOUBT = 1e-9
 #: Most ways to reach the states after one hole. It bounds time and memory: about 3 ms a hole when reached.
 _MOST_WAYS = 40_000
+_FEWEST_STATES = 16
 
 #: Room of each sum inside one key, in bits, and so the greatest sums: score, drive, approach, putt; above
 #: them the second pass's phase. 60 holes of 99 and of 3 misses each fit.
 _BITS = (14, 8, 8, 8)
+_SUM_BITS = sum(_BITS)
 
 
 def key_of(score: Ints, misses: Ints, phase: Ints) -> Ints:
@@ -48,54 +50,40 @@ def sums_of(keys: Ints) -> tuple[Ints, Ints, Ints]:
 
 
 @dataclass(frozen=True, slots=True)
+class Additions:
+    """What the holes may add to the sums, and how their ink weighs it.
+
+    Attributes
+    ----------
+    keys : (J,) keys of the additions
+    weights : (Q, H, J) P(ink of the hole, addition | phase of the second pass), up to a factor per hole
+    whole : (Q, H) the same of all additions, those included that are rare enough to be left out of `keys`
+    start : (Q,) weight of each phase of the second pass
+    """
+
+    keys: Ints
+    weights: Floats
+    whole: Floats
+    start: Floats
+
+
+@dataclass(frozen=True, slots=True)
 class Chain:
     """What the sums say about each hole.
 
     Attributes
     ----------
     added : (Q, H, J) posterior of each hole's addition and of the phase of the second pass together
-    keys, posterior : (K,) sums of the whole card and their posterior
-    prior : (K,) the same before the written sums are weighed
+    keys, posterior : (K,) sums of the whole card with the phase, and their posterior
     doubt : bound on the error of any probability here, from what was dropped
+    capped : whether states had to be dropped to bound the time
     """
 
     added: Floats
     keys: Ints
     posterior: Floats
-    prior: Floats
     doubt: float
-
-
-def run_chain(
-    weights: Floats, adds: Ints, start: Floats, written: Callable[[Ints], Floats], most_written: float
-) -> Chain:
-    """Posterior of what each hole adds, given the sums written on the card.
-
-    Parameters
-    ----------
-    weights : (Q, H, J) P(ink of the hole, addition j | phase q), up to a factor per hole
-    adds : (J,) keys of the additions
-    start : (Q,) weight of each phase of the second pass; its keys start at q above the sums
-    written : keys of the whole card's sums -> P(ink of the written sums | sums)
-    most_written : no value of `written` is greater
-    """
-    chain = None
-    for least_share in _LEAST_SHARES:
-        chain = _run(weights, adds, start, written, most_written, least_share)
-        if chain.doubt <= _WANTED_DOUBT or chain.capped:
-            break
-    assert chain is not None
-    return chain.chain
-
-
-@dataclass(frozen=True, slots=True)
-class _Attempt:
-    chain: Chain
     capped: bool
-
-    @property
-    def doubt(self) -> float:
-        return self.chain.doubt
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,46 +97,57 @@ class _Step:
     weight: Floats
 
 
-def _run(
-    weights: Floats,
-    adds: Ints,
-    start: Floats,
-    written: Callable[[Ints], Floats],
-    most_written: float,
-    least_share: float,
-) -> _Attempt:
-    phases, holes, additions = weights.shape
-    phase: Ints = np.flatnonzero(start > 0)
+def run_chain(
+    additions: Additions, written: Callable[[Ints], Floats], most_written: float, least_share: float
+) -> Chain:
+    """Posterior of what each hole adds, given the sums written on the card.
+
+    Parameters
+    ----------
+    additions : what the holes may add
+    written : keys of the whole card's sums -> P(ink of the written sums | sums)
+    most_written : no value of `written` is greater
+    least_share : ways rarer than this share of a hole's mass are dropped
+    """
+    phases, holes, count = additions.weights.shape
+    usable = additions.weights.max(axis=0) > least_share * additions.whole.max(axis=0)[:, None]
+    phase: Ints = np.flatnonzero(additions.start > 0)
     keys: Ints = key_of(np.zeros_like(phase), np.zeros((len(phase), 3), dtype=np.int64), phase)
-    mass = start[phase] / start.sum()
+    mass: Floats = additions.start[phase] / additions.start.sum()
     steps: list[_Step] = []
     masses = [mass]
     kept, capped = 1.0, False
     for hole in range(holes):
-        step, keys, phase, share, cut = _forward(mass, keys, phase, weights[:, hole], adds, least_share)
-        kept *= share
+        columns = np.flatnonzero(usable[hole])
+        states, cut = _strongest(mass, len(columns))
         capped |= cut
-        mass = _sum_by(step.target, step.weight * mass[step.source], len(keys))
-        total = mass.sum()
-        mass = mass / total
-        steps.append(_Step(step.source, step.addition, step.phase, step.target, step.weight / total))
+        weights = additions.weights[:, hole, columns]
+        ways = mass[states, None] * weights[phase[states]]
+        whole = float(mass @ additions.whole[phase, hole])
+        row, column = np.nonzero(ways > least_share * whole)
+        gone = ways[row, column]
+        source, of_phase = states[row], phase[states[row]]
+        after, target = np.unique(keys[source] + additions.keys[columns[column]], return_inverse=True)
+        total = float(gone.sum())
+        kept *= min(total / whole, 1.0)
+        steps.append(_Step(source, columns[column], of_phase, target, weights[of_phase, column] / total))
+        keys, phase = after, after >> _SUM_BITS
+        mass = _sum_by(target, gone / total, len(after))
         masses.append(mass)
     backward = written(keys)
-    posterior = mass * backward
-    evidence = float(posterior.sum())
-    posterior = posterior / evidence
+    evidence = float(mass @ backward)
     dropped = (1 - kept) / kept * most_written
-    doubt = dropped / (evidence + dropped)
-    added = np.zeros((phases, holes, additions))
+    posterior = mass * backward / evidence
+    added = np.zeros((phases, holes, count))
     backward = backward / evidence
     for hole in range(holes - 1, -1, -1):
-        step = steps[hole]
+        step, before = steps[hole], masses[hole]
         onward = step.weight * backward[step.target]
-        joint = onward * masses[hole][step.source]
-        flat = _sum_by(step.phase * additions + step.addition, joint, phases * additions)
-        added[:, hole] = flat.reshape(phases, additions)
-        backward = _sum_by(step.source, onward, len(masses[hole]))
-    return _Attempt(Chain(added, keys, posterior, mass, doubt), capped)
+        cell = step.phase * count + step.addition
+        flat = _sum_by(cell, onward * before[step.source], phases * count)
+        added[:, hole] = flat.reshape(phases, count)
+        backward = _sum_by(step.source, onward, len(before))
+    return Chain(added, keys, posterior, dropped / (evidence + dropped), capped)
 
 
 def _sum_by(index: Ints, weights: Floats, size: int) -> Floats:
@@ -156,31 +155,12 @@ def _sum_by(index: Ints, weights: Floats, size: int) -> Floats:
     return np.bincount(index, weights, size).astype(float, copy=False)
 
 
-def _forward(
-    mass: Floats, keys: Ints, phase: Ints, weights: Floats, adds: Ints, least_share: float
-) -> tuple[_Step, Ints, Ints, float, bool]:
-    """Ways over one hole, keys and phases after it, share of the mass kept, whether the cap was met."""
-    scale = weights.sum(axis=1).max()
-    usable = np.flatnonzero((weights > least_share * scale).any(axis=0))
-    # A hole with many answers meets few states, so that the table below stays within the cap.
-    states = np.arange(len(mass))
-    cut = False
-    room = max(_MOST_WAYS // max(len(usable), 1), 16)
-    if len(mass) > room:
-        states = np.sort(np.argpartition(mass, -room)[-room:])
-        cut = True
-    ways = mass[states, None] * weights[phase[states]][:, usable]
-    whole = float((mass * weights.sum(axis=1)[phase]).sum())
-    row, column = np.nonzero(ways > least_share * whole)
-    weight = ways[row, column]
-    kept = min(float(weight.sum()) / whole, 1.0)
-    source, addition = states[row], usable[column]
-    after, target = np.unique(keys[source] + adds[addition], return_inverse=True)
-    of_phase = phase[source]
-    phase_after = np.zeros(len(after), dtype=np.int64)
-    phase_after[target] = of_phase
-    step = _Step(source, addition, of_phase, target, weights[of_phase, addition])
-    return step, after, phase_after, kept, cut
+def _strongest(mass: Floats, additions: int) -> tuple[Ints, bool]:
+    """States to go on from: all, or as many of the strongest as the cap on ways allows; whether it did."""
+    room = max(_MOST_WAYS // max(additions, 1), _FEWEST_STATES)
+    if len(mass) <= room:
+        return np.arange(len(mass)), False
+    return np.sort(np.argpartition(mass, -room)[-room:]), True
 
 
 def slip_kernel(wrong: float) -> Floats:
