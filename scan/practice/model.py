@@ -26,7 +26,7 @@ PRIOR = 0.5
 #: Before rounds can be compared, assume that they differ this much more than coin tosses would (variance
 #: ratio), with the weight of so many rounds. Chosen on the simulation in tests/bench: it trades a slightly
 #: wide interval for players whose rounds are alike against a too narrow one for everybody else.
-USUAL_FACTOR = 1.3
+USUAL_FACTOR = 1.5
 USUAL_FACTOR_ROUNDS = 4.0
 
 

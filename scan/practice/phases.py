@@ -123,8 +123,9 @@ def phases_of(
         each.append(now.rate)
     per_round = weight @ marked[recent] / weight.sum()
     highest = p_largest_rate(alpha, beta)
+    unsure = _throws_unsure(marked[recent], weight)
     lost = [
-        _StrokesLost(float(per_round[k]), alpha[k], beta[k], costs.mean[k], costs.sd[k])
+        _StrokesLost(float(per_round[k]), alpha[k], beta[k], costs.mean[k], costs.sd[k], float(unsure[k]))
         for k in range(len(PHASES))
     ]
     most = p_largest([s.quantile for s in lost], [s.cdf for s in lost])
@@ -153,6 +154,18 @@ def phases_of(
             )
         )
     return tuple(result)
+
+
+def _throws_unsure(marked: NDArray[np.int64], weight: Floats) -> Floats:
+    """Return by phase the standard error of the throws a round, as a share of them.
+
+    A tenth of the throws as variance, with the weight of two rounds, stands in while rounds are few.
+    """
+    mean = weight @ marked / weight.sum()
+    squares = weight @ (marked - mean) ** 2 / weight.sum() * len(weight)
+    variance = (squares + 2 * 0.1 * mean) / (len(weight) + 1)
+    rounds_worth = weight.sum() ** 2 / np.sum(weight**2)
+    return np.asarray(np.sqrt(variance / rounds_worth) / np.maximum(mean, 1e-9))
 
 
 def _rate(seen: float, a: float, b: float, prior: PhasePrior | None) -> Interval:
@@ -184,7 +197,7 @@ def p_costs_most_after(
         sd = (p.cost.high - p.cost.low) / (2 * normal_quantile()) / gain**0.5
         lost.append(
             _StrokesLost(
-                p.marked_a_round, rate * throws + PRIOR, (1 - rate) * throws + PRIOR, p.cost.middle, sd
+                p.marked_a_round, rate * throws + PRIOR, (1 - rate) * throws + PRIOR, p.cost.middle, sd, 0.0
             )
         )
     return float(p_largest([s.quantile for s in lost], [s.cdf for s in lost])[at])
@@ -210,16 +223,25 @@ def _window(label: str, misses: NDArray[np.int64], marked: NDArray[np.int64], fa
 
 
 class _StrokesLost:
-    """Distribution of throws a round x miss rate x cost of a miss, rate and cost taken as independent.
+    """Distribution of throws a round x miss rate x cost of a miss.
 
     The cost's posterior is cut into `_COST_NODES` equally likely values, never below a small positive one:
-    a miss that helps the score is taken for chance.
+    a miss that helps the score is taken for chance. Rate and cost are taken as independent, but not the
+    number of throws: costly misses bring more throws, which are there to be missed. So its error,
+    `throws_unsure` as a share of it, is added to the cost's as if the three moved together. Without that the
+    interval for putts covered 80 % where it said 90 %.
     """
 
-    def __init__(self, throws_a_round: float, a: float, b: float, cost: float, cost_sd: float) -> None:
+    def __init__(
+        self, throws_a_round: float, a: float, b: float, cost: float, cost_sd: float, throws_unsure: float
+    ) -> None:
         from scipy.special import betainc, ndtri
 
-        nodes = cost + cost_sd * ndtri((np.arange(_COST_NODES) + 0.5) / _COST_NODES)
+        cost_share = cost_sd / max(cost, _SMALLEST_COST_STROKES)
+        rate_share = float(np.sqrt(b / (a * (a + b + 1))))
+        more = throws_unsure**2 + 2 * throws_unsure * (min(cost_share, 1.0) + min(rate_share, 1.0))
+        wider = float(np.sqrt(cost_sd**2 + more * cost**2))
+        nodes = cost + wider * ndtri((np.arange(_COST_NODES) + 0.5) / _COST_NODES)
         scale = np.maximum(nodes, _SMALLEST_COST_STROKES) * max(throws_a_round, 1e-9)
         self.mean = float(scale.mean()) * a / (a + b)
         top = float(scale.max())
