@@ -25,7 +25,7 @@ PITCH_MM = 6.2  # 5.0 mm box + 1.2 mm gap
 BLANK = 10
 
 # Share of each answer. On a card most boxes are blank; the decoder replaces these shares by its own.
-SHARE_BLANK, SHARE_SCRAP = 0.13, 0.12
+SHARE_BLANK, SHARE_SCRAP = 0.13, 0.09
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +159,8 @@ def any_pen(dice: Dice, n: int) -> Pen:
     return Pen(
         half_mm=choose(u(0.14, 0.38), u(0.10, 0.26), u(0.28, 0.6)),
         soft_mm=choose(u(0.15, 0.35), u(0.12, 0.22), u(0.12, 0.3)),
-        level=choose(u(0.20, 0.65), u(0.45, 0.95), u(0.6, 1.0)),
-        grain=choose(u(0.0, 0.9), u(0.0, 0.35), u(0.0, 0.2)),
+        level=choose(u(0.27, 0.7), u(0.45, 0.95), u(0.6, 1.0)),
+        grain=choose(u(0.0, 0.75), u(0.0, 0.35), u(0.0, 0.2)),
     )
 
 
@@ -297,18 +297,18 @@ def _blurred(image: Tensor) -> Tensor:
     ]
 
 
-def _ghosts(dice: Dice, hands: Tensor) -> Tensor:
-    """Rubbed-out writing, writing shining through from the back, and smeared graphite."""
+def _ghosts(dice: Dice, hands: Tensor, rubbed_here: Tensor) -> Tensor:
+    """Rubbed-out writing where `rubbed_here` (N,) says, the back shining through, smeared graphite."""
     n = len(hands)
     full = hands.flatten(1).amax(dim=1).clamp(min=0.1)
     shape = hands / _col(full)
     order = torch.randperm(n, device=hands.device, generator=dice.generator)
-    rubbed = shape[order] * _col(dice.uniform(n, 0.02, 0.10) * dice.chance(n, 0.10).float())
-    through = _blurred(shape[order.flip(0)].flip(2)) * _col(
-        dice.uniform(n, 0.02, 0.12) * dice.chance(n, 0.08).float()
-    )
-    smear = dice.clouds(n, 5).clamp(0, 1) * _col(dice.uniform(n, 0.02, 0.12) * dice.chance(n, 0.12).float())
-    return _over(rubbed, through, smear)
+    # The faintest writing has about 0.2: what is rubbed out must stay clear below it, or no one could tell.
+    rubbed = shape[order] * _col(dice.uniform(n, 0.01, 0.09) * rubbed_here.float())
+    through = _blurred(shape[order.flip(0)].flip(2))
+    through = through * _col(dice.uniform(n, 0.02, 0.09) * dice.chance(n, 0.08).float())
+    smear = dice.clouds(n, 5).clamp(0, 1) * _col(dice.uniform(n, 0.02, 0.10) * dice.chance(n, 0.12).float())
+    return torch.maximum(rubbed, torch.maximum(through, smear))
 
 
 def _dirt(dice: Dice, mesh: tuple[Tensor, Tensor], share: Tensor) -> Tensor:
@@ -420,18 +420,21 @@ def photograph(dice: Dice, ink: Tensor, box_h_mm: Tensor) -> Tensor:
     """The paper as a phone sees it: 2 to 12 px a mm, blurred, noisy, JPEG, back on the patch's grid."""
     n = len(ink)
     side = box_h_mm + MARGIN_MM
-    # Half of the photos have fewer pixels than the patch; px per mm even on a log scale.
-    px_per_mm = 2.0 * torch.exp(dice.uniform(n, 0, 1) * math.log(12 / 2.0))
+    # A good photo, as most are, or one of 2 to 12 px per mm, even on a log scale, with any blur and noise.
+    good = dice.chance(n, 0.35)
+    px_per_mm = torch.where(good, 6.0, 2.0 * torch.exp(dice.uniform(n, 0, 1) * math.log(12 / 2.0)))
     across = (side * px_per_mm).clamp(max=PATCH_PX)
     patch_px_per_mm = PATCH_PX / side
-    focus = torch.where(dice.chance(n, 0.7), dice.uniform(n, 0.02, 0.12), dice.uniform(n, 0.12, 0.32))
-    shake = torch.exp(0.4 * dice.normal(2, n))  # blur differs along x and y
+    poor_focus = torch.where(dice.chance(n, 0.75), dice.uniform(n, 0.02, 0.12), dice.uniform(n, 0.12, 0.27))
+    focus = torch.where(good, dice.uniform(n, 0.02, 0.1), poor_focus)
+    shake = torch.exp(0.3 * dice.normal(2, n).clamp(-2, 2))  # blur differs along x and y
     rows = _sampling(across, focus * patch_px_per_mm * shake[0], dice.uniform(n, -0.5, 0.5))
     cols = _sampling(across, focus * patch_px_per_mm * shake[1], dice.uniform(n, -0.5, 0.5))
     tone = torch.exp(0.12 * dice.normal(n))
     toned = ink.clamp(min=1e-4) ** _col(tone) + ink.clamp(max=0)
     photo = rows[0] @ toned @ cols[0].transpose(1, 2)
-    noise = torch.where(dice.chance(n, 0.7), dice.uniform(n, 0.003, 0.02), dice.uniform(n, 0.02, 0.06))
+    little = good | dice.chance(n, 0.6)
+    noise = torch.where(little, dice.uniform(n, 0.003, 0.015), dice.uniform(n, 0.015, 0.06))
     photo = photo + _col(noise) * dice.normal(n, PATCH_PX, PATCH_PX)
     photo = _jpeg(dice, photo, 0.8)
     return (rows[1] @ photo @ cols[1].transpose(1, 2)) * _col(1 + 0.05 * dice.normal(n))
@@ -474,23 +477,36 @@ def _shrunk(pose: Pose, x_mm: Tensor, share: Tensor) -> Pose:
     return Pose(x_mm, pose.y_mm, pose.width_mm * share, pose.height_mm * share.sqrt(), pose.lean, pose.turn)
 
 
+def _plain(ink: Tensor, other: Tensor, mm2_per_px: Tensor) -> Tensor:
+    """Area in mm² (N,) that only `ink` covers, both as parts of their own strongest ink."""
+    a, b = (part / part.flatten(1).amax(dim=1).clamp(min=0.05)[:, None, None] for part in (ink, other))
+    return (a - b).clamp(min=0).flatten(1).sum(dim=1) * mm2_per_px
+
+
 def _scrap(
     dice: Dice, bank: Bank, choice: Choice, n: int, mesh: tuple[Tensor, Tensor], box_h_mm: Tensor
 ) -> tuple[Tensor, Tensor]:
-    """Ink and level of boxes without a valid digit: symbols, scribbles, cancelled digits, two at once."""
-    way = dice.uniform(n, 0, 1)
-    alone, cancelled, over = way < 0.40, (way >= 0.40) & (way < 0.75), (way >= 0.75) & (way < 0.9)
+    """Ink and level of boxes without a valid digit: symbols, scribbles, cancelled digits, two at once.
+
+    Twice as many are drawn as are asked for, in pairs for the same box: of each pair that is kept whose two
+    writings both show. A strike that misses its digit, or a digit wholly under another, is no scrap.
+    """
+    mesh = (mesh[0].repeat(2, 1, 1), mesh[1].repeat(2, 1, 1))
+    box_h_mm = box_h_mm.repeat(2)
+    way = dice.uniform(n, 0, 1).repeat(2)
+    alone, cancelled, over = way < 0.35, (way >= 0.35) & (way < 0.75), (way >= 0.75) & (way < 0.9)
     beside = way >= 0.9
-    first = _digits(dice, choice, n)
+    m = 2 * n
+    first = _digits(dice, choice, m)
     # Another digit, so that a digit gone over twice is still itself.
-    tries = torch.stack([_digits(dice, choice, n) for _ in range(4)])
+    tries = torch.stack([_digits(dice, choice, m) for _ in range(4)])
     differs = (bank.answers[tries] != bank.answers[first][None]).float()
     second = tries.gather(0, differs.argmax(dim=0)[None])[0]
-    sign = torch.where(dice.chance(n, 0.75), dice.pick(n, choice.symbols), dice.pick(n, choice.scribbles))
+    sign = torch.where(dice.chance(m, 0.75), dice.pick(m, choice.symbols), dice.pick(m, choice.scribbles))
     first = torch.where(alone, sign, first)
-    second = torch.where(cancelled, dice.pick(n, choice.scribbles), second)
-    pen, pen2 = any_pen(dice, n), any_pen(dice, n)
-    same_pen = dice.chance(n, 0.7)
+    second = torch.where(cancelled, dice.pick(m, choice.scribbles), second)
+    pen, pen2 = any_pen(dice, m), any_pen(dice, m)
+    same_pen = dice.chance(m, 0.7)
     # Both writings must be seen: the second at least as strong as three quarters of the first.
     level2 = torch.maximum(torch.where(same_pen, pen.level, pen2.level), 0.75 * pen.level)
     level = torch.maximum(pen.level, 0.75 * level2)
@@ -499,21 +515,25 @@ def _scrap(
     pose = pose_in_box(dice, bank.frames[first], box_h_mm)
     pose2 = pose_in_box(dice, bank.frames[second], box_h_mm)
     # The cancelling strokes lie on the digit and are about its size.
-    size = dice.uniform(n, 0.8, 1.3)
+    size = dice.uniform(m, 0.8, 1.3)
     upon = Pose(
-        torch.where(cancelled, pose.x_mm + 0.2 * dice.normal(n), pose2.x_mm),
-        torch.where(cancelled, pose.y_mm + 0.2 * dice.normal(n), pose2.y_mm),
-        torch.where(cancelled, pose.width_mm.clamp(min=1.8) * size, pose2.width_mm),
+        torch.where(cancelled, pose.x_mm + 0.2 * dice.normal(m), pose2.x_mm),
+        torch.where(cancelled, pose.y_mm + 0.2 * dice.normal(m), pose2.y_mm),
+        torch.where(cancelled, pose.width_mm.clamp(min=2.2) * size, pose2.width_mm),
         torch.where(cancelled, pose.height_mm * size, pose2.height_mm),
         pose2.lean,
         pose2.turn,
     )
-    half = torch.where(beside, dice.uniform(n, 0.45, 0.6), 1.0)
-    left = torch.where(beside, -dice.uniform(n, 1.0, 1.4), pose.x_mm)
-    right = torch.where(beside, dice.uniform(n, 1.0, 1.4), upon.x_mm)
+    half = torch.where(beside, dice.uniform(m, 0.45, 0.6), 1.0)
+    left = torch.where(beside, -dice.uniform(m, 1.0, 1.4), pose.x_mm)
+    right = torch.where(beside, dice.uniform(m, 1.0, 1.4), upon.x_mm)
     ink = write(dice, bank, first, _shrunk(pose, left, half), pen, mesh)
     ink2 = write(dice, bank, second, _shrunk(upon, right, half), pen2, mesh)
-    return _over(ink, ink2 * _col((cancelled | over | beside).float())), level
+    mm2_per_px = ((box_h_mm + MARGIN_MM) / PATCH_PX) ** 2
+    shows = torch.minimum(_plain(ink, ink2, mm2_per_px) + 10 * cancelled, _plain(ink2, ink, mm2_per_px))
+    both = _over(ink, ink2 * _col((cancelled | over | beside).float()))
+    better = torch.arange(n, device=shows.device) + n * (shows[n:] > shows[:n])
+    return both[better], level[better]
 
 
 def make(dice: Dice, bank: Bank, choice: Choice, n: int, glyphs: Tensor | None = None) -> Batch:
@@ -549,15 +569,15 @@ def make(dice: Dice, bank: Bank, choice: Choice, n: int, glyphs: Tensor | None =
     is_blank = torch.zeros(n, dtype=torch.bool, device=hand.device)
     is_blank[digits : digits + blanks] = True
     dirty = torch.where(is_blank, 0.35, 0.12)
-    ghosts = _ghosts(dice, hands)
     # Blanks with rubbed-out digits are what a corrected card has: show many of them.
-    extra = _ghosts(dice, hands) * _col(is_blank.float())
+    rubbed_here = torch.rand(n, device=hand.device, generator=dice.generator) < torch.where(
+        is_blank, 0.3, 0.1
+    )
     paper = _over(
         hand,
         print_boxes(dice, box_h_mm, mesh),
         _strangers(dice, hands, box_h_mm),
-        ghosts,
-        extra,
+        _ghosts(dice, hands, rubbed_here),
         _dirt(dice, mesh, dirty),
     )
     level = torch.cat([pen.level, dice.uniform(blanks, 0.25, 0.9), scrap_level])

@@ -116,6 +116,8 @@ def train(
     With `steps` 0 the count is what fits into `minutes`.
     """
     device = source.dice.device
+    for model in models:
+        model.to(memory_format=torch.channels_last)  # type: ignore[call-overload] # missing in torch's stubs
     average = [copy.deepcopy(m).eval() for m in models]
     optimisers = [torch.optim.AdamW(m.parameters(), lr=lr, weight_decay=0.02) for m in models]
     begun = start = time.perf_counter()
@@ -191,6 +193,9 @@ def main() -> None:
     parser.add_argument(
         "--drawn", type=int, default=20_000, help="drawn digits; half as many signs and scribbles"
     )
+    parser.add_argument(
+        "--keep-teachers", action="store_true", help="write their weights too, in half precision"
+    )
     parser.add_argument("--cache", type=Path, help="folder to keep the glyph bank in between runs")
     args = parser.parse_args()
     device = torch.device(
@@ -230,8 +235,8 @@ def main() -> None:
         "minutes": round((time.perf_counter() - started) / 60, 2),
     }
     torch.save({"reader": reader_done.cpu().state_dict(), "about": about}, args.out)
-    if teachers:
-        torch.save([t.cpu().state_dict() for t in teachers], args.out.with_suffix(".teachers.pt"))
+    for n, teacher in enumerate(teachers if args.keep_teachers else []):
+        torch.save(teacher.cpu().half().state_dict(), args.out.with_suffix(f".teacher{n}.pt"))
     print(f"wrote {args.out}: {about}")
 
 
