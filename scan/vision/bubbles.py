@@ -7,6 +7,7 @@ measured against the pen of this card, so that a faint pencil is not a faint mar
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -14,7 +15,7 @@ import cv2
 import numpy as np
 
 from forms.layout import Layout
-from scan.vision.arrays import FloatImage, Floats, InkImage
+from scan.vision.arrays import Bools, FloatImage, Floats, InkImage
 from scan.vision.rectify import CARD_PX_PER_MM
 
 #: Patch side in px, and the bubble's radius in it: a patch shows 1.6 radii around the centre.
@@ -122,7 +123,7 @@ def _sigmoid(x: Floats) -> Floats:
 
 
 def _patch(ink: InkImage, x_mm: float, y_mm: float, radius_mm: float) -> FloatImage:
-    """Square patch around a bubble, scaled so that its radius is `_RADIUS_PX`; outside the card it is paper."""
+    """Square patch around a bubble whose radius becomes `_RADIUS_PX`; outside the card it is paper."""
     scale = radius_mm * CARD_PX_PER_MM / _RADIUS_PX
     half = (_PATCH_PX - 1) / 2
     to_ink = np.array(
@@ -144,9 +145,8 @@ def _patch(ink: InkImage, x_mm: float, y_mm: float, radius_mm: float) -> FloatIm
     )
 
 
-def _masks() -> tuple[
-    np.ndarray[tuple[int, ...], np.dtype[np.bool_]], list[np.ndarray[tuple[int, ...], np.dtype[np.bool_]]]
-]:
+@functools.cache
+def _masks() -> tuple[Bools, list[Bools]]:
     """Inside of a bubble, and the four diagonal sectors of the ring outside it."""
     axis = np.arange(_PATCH_PX) - (_PATCH_PX - 1) / 2
     y, x = np.meshgrid(axis, axis, indexing="ij")

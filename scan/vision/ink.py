@@ -46,7 +46,7 @@ def px_slice(box: Box) -> tuple[slice, slice]:
 
 
 def black_of(share: FloatImage, layout: Layout, covered: GrayImage) -> float:
-    """Return the darkness (1 - grey / paper) of this card's black print, from the borders of its corner marks."""
+    """Return the darkness (1 - grey / paper) of this card's black print, from its corner marks."""
     values = []
     for fiducial in layout.fiducials:
         for module in dark_modules(fiducial):

@@ -233,23 +233,19 @@ def flatten(gray: GrayImage, registration: Registration, layout: Layout) -> tupl
     """
     width_mm, height_mm = layout.paper.width_mm, layout.paper.height_mm
     width, height = round(width_mm * CARD_PX_PER_MM), round(height_mm * CARD_PX_PER_MM)
-    # The map is smooth: it is computed on a mesh of a few mm and interpolated to pixels.
-    nx, ny = int(np.ceil(width_mm / _MESH_MM)) + 1, int(np.ceil(height_mm / _MESH_MM)) + 1
-    xs, ys = np.arange(nx) * _MESH_MM, np.arange(ny) * _MESH_MM
+    # The map is smooth: it is computed on a mesh and interpolated to pixels. Over 4 mm, perspective departs
+    # from a straight line by some hundredths of a pixel. Mesh points are centres of mesh cells, one cell of
+    # them outside the sheet on each side, so that `resize` interpolates everywhere and extrapolates nowhere.
+    nx, ny = int(np.ceil(width_mm / _MESH_MM)) + 2, int(np.ceil(height_mm / _MESH_MM)) + 2
+    xs, ys = (np.arange(nx) - 0.5) * _MESH_MM, (np.arange(ny) - 0.5) * _MESH_MM
     mesh = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
-    bent = (mesh + registration.bend.at(mesh)).reshape(ny, nx, 2).astype(np.float32)
-    # Interpolate the bend, not the perspective: the homography is then exact at each pixel.
-    columns = (np.arange(width, dtype=np.float32) + 0.5) / CARD_PX_PER_MM / _MESH_MM
-    rows = (np.arange(height, dtype=np.float32) + 0.5) / CARD_PX_PER_MM / _MESH_MM
-    map_x, map_y = np.meshgrid(columns, rows)
-    card = cv2.remap(bent, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    h = registration.card_to_photo.astype(np.float32)
-    x, y = card[..., 0], card[..., 1]
-    z = h[2, 0] * x + h[2, 1] * y + h[2, 2]
-    photo_x = (h[0, 0] * x + h[0, 1] * y + h[0, 2]) / z
-    photo_y = (h[1, 0] * x + h[1, 1] * y + h[1, 2]) / z
-    flat = cv2.remap(gray, photo_x, photo_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    covered = (
-        (photo_x >= 0) & (photo_y >= 0) & (photo_x <= gray.shape[1] - 1) & (photo_y <= gray.shape[0] - 1)
-    )
-    return np.asarray(flat, np.uint8), covered.astype(np.uint8) * 255
+    coarse = registration.to_photo(mesh).reshape(ny, nx, 2).astype(np.float32)
+    cell = round(_MESH_MM * CARD_PX_PER_MM)
+    fine = cv2.resize(coarse, (nx * cell, ny * cell), interpolation=cv2.INTER_LINEAR)
+    to_photo = np.ascontiguousarray(fine[cell : cell + height, cell : cell + width])
+    flat = cv2.remap(gray, to_photo, np.empty(0), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    limit = np.array([gray.shape[1] - 1, gray.shape[0] - 1], np.float32)
+    if (coarse >= 0).all() and (coarse <= limit).all():
+        return np.asarray(flat, np.uint8), np.full((height, width), 255, np.uint8)
+    covered = np.all((to_photo >= 0) & (to_photo <= limit), axis=2)
+    return np.asarray(flat, np.uint8), np.where(covered, 255, 0).astype(np.uint8)

@@ -80,10 +80,13 @@ _LAYOUTS: dict[str, Layout | None] = {}
 
 
 def bank() -> GlyphBank:
-    """Return the handwriting: all MNIST test images if $MNIST names their folder, else the thousand that travel along."""
+    """Return the handwriting: all MNIST test images if $MNIST names their folder or .npz, else the thousand that travel along."""
     folder = os.environ.get("MNIST")
     if not folder:
         return small_bank()
+    if folder.endswith(".npz"):
+        with np.load(folder) as data:
+            return GlyphBank(data["images"], data["labels"])
     images = np.fromfile(f"{folder}/t10k-images-idx3-ubyte", np.uint8)[16:].reshape(-1, 28, 28)
     labels = np.fromfile(f"{folder}/t10k-labels-idx1-ubyte", np.uint8)[8:]
     return GlyphBank(images, labels)
