@@ -85,12 +85,18 @@ def _bonnet(rng: Rng) -> Picture:
 
 
 def _dark(rng: Rng) -> Picture:
-    return _coloured(0.4 + 0.15 * _noise(rng, 400, 400) + 0.2 * _noise(rng, 5, 5), (12, 12, 14), (44, 42, 42))
+    return _coloured(
+        0.4 + 0.10 * _noise(rng, 1500, 1500) + 0.1 * _noise(rng, 40, 55) + 0.2 * _noise(rng, 5, 5),
+        (12, 12, 14),
+        (44, 42, 42),
+    )
 
 
 def _white(rng: Rng) -> Picture:
     return _coloured(
-        0.6 + 0.10 * _noise(rng, 300, 300) + 0.2 * _noise(rng, 4, 4), (214, 214, 210), (244, 243, 240)
+        0.6 + 0.08 * _noise(rng, 1500, 1500) + 0.05 * _noise(rng, 90, 60) + 0.2 * _noise(rng, 4, 4),
+        (214, 214, 210),
+        (244, 243, 240),
     )
 
 

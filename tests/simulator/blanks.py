@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.simulator.handwriting import GlyphBank
+from tests.simulator.glyphs import GlyphBank
 from tests.simulator.paper import rasterise
 
 SMALL_SET = Path(__file__).resolve().parent.parent / "data" / "mnist_test_small.npz"

@@ -1,7 +1,7 @@
 """Takes the photo: sheets on a table, lit, through a lens, onto a sensor, into a file; with the exact truth.
 
-The truth is the mapping from field map millimetres to photo pixels. It is evaluated on the same surface that is
-drawn, so that a reader's registration can be measured to a fraction of a pixel.
+The truth is the mapping from field map millimetres to photo pixels. It is evaluated on the same surface that
+is drawn, so that a reader's registration can be measured to a fraction of a pixel.
 """
 
 from __future__ import annotations
@@ -66,6 +66,7 @@ def truth_json(sheet: Sheet, *, expect: str = "read") -> dict[str, Any]:
         "schema": TRUTH_SCHEMA,
         "serial": sheet.serial,
         "form": sheet.form,
+        "fingerprint": sheet.fingerprint,
         "expect": expect,
         "review": list(sheet.review),
         "fields": {k: list(v) if isinstance(v, tuple) else v for k, v in sheet.fields.items()},
@@ -288,59 +289,64 @@ def _paper_level(gain: Floats, pile: tuple[Sheet, ...], maps: list[SheetToPhoto]
 
 
 def _fingers(scene: Scene, sheet: Sheet, to_photo: SheetToPhoto, count: int, rng: Rng) -> None:
-    """Thumbs that hold the edge, clear of the corners, in place."""
+    """Thumbs that hold the edge, clear of the corners and of the cells, in place."""
     w, h = sheet.size_mm
-    for _ in range(count):
-        side = rng.choice(["left", "right", "bottom"])
+    tone = np.array([(0.48, 0.27, 0.19), (0.60, 0.38, 0.28), (0.22, 0.12, 0.08)][int(rng.integers(3))])
+    for side in rng.permutation(["left", "right", "bottom"])[:count]:
         along = rng.uniform(0.3, 0.7)
         edge, inward = {
-            "left": (np.array([0.0, along * h]), np.array([1.0, 0.0])),
-            "right": (np.array([w, along * h]), np.array([-1.0, 0.0])),
-            "bottom": (np.array([along * w, h]), np.array([0.0, -1.0])),
+            "left": ((0.0, along * h), (1.0, 0.0)),
+            "right": ((w, along * h), (-1.0, 0.0)),
+            "bottom": ((along * w, h), (0.0, -1.0)),
         }[str(side)]
-        inward = lens.turned(inward, float(rng.normal(0, 12)))
+        inward_mm = lens.turned(inward, float(rng.normal(0, 14)))
         # The card's own margin is 10 mm: a thumb on the cells would be another matter.
-        tip = edge + inward * rng.uniform(0.0, 2.0) - inward * 0.0
-        root = edge - inward * 60.0
-        ends = to_photo.of_sheet(np.clip([tip, edge], [0, 0], [w, h]))
-        scale = _px_per_mm(to_photo, sheet)
-        back = (
-            ends[1]
-            + (to_photo.of_sheet(np.array([edge]))[0] - to_photo.of_sheet(np.array([edge + inward * 8]))[0])
-            * 7
-        )
-        _finger(scene, ends[0], back, rng.uniform(7.0, 8.5) * scale, rng)
-        del root
+        tip_mm = np.array(edge) + inward_mm * rng.uniform(4.0, 9.0)
+        tip, ahead = to_photo.of_sheet(np.stack([tip_mm, tip_mm + inward_mm]))
+        _thumb(scene, tip, (ahead - tip) / np.hypot(*(ahead - tip)), _px_per_mm(to_photo, sheet), tone, rng)
 
 
-def _finger(
-    scene: Scene, tip: NDArray[np.float64], root: NDArray[np.float64], radius: float, rng: Rng
+def _thumb(
+    scene: Scene,
+    tip: NDArray[np.float64],
+    inward: NDArray[np.float64],
+    px_per_mm: float,
+    tone: NDArray[np.float64],
+    rng: Rng,
 ) -> None:
+    """One thumb, its tip at `tip`, pointing along `inward`; a rounded body with a nail and a soft shadow."""
     h, w = scene.shape[:2]
-    cover = np.zeros((h // 4, w // 4), dtype=np.uint8)
-    cv2.line(
-        cover,
-        tuple(int(v / 4) for v in tip),
-        tuple(int(v / 4) for v in root),
-        255,
-        max(int(2 * radius / 4), 1),
-        cv2.LINE_AA,
-    )
-    depth = cv2.GaussianBlur(cover, (0, 0), max(radius / 8, 0.8)).astype(np.float32) / 255.0
-    tone = np.array([(0.48, 0.27, 0.19), (0.62, 0.40, 0.30), (0.22, 0.12, 0.08)][int(rng.integers(3))])
-    rows = np.flatnonzero(cover.any(axis=1))
-    if len(rows) == 0:
+    half = rng.uniform(8.5, 10.5) * px_per_mm
+    reach = 75 * px_per_mm
+    box = np.array([tip - reach, tip + reach])
+    x0, y0 = (int(np.clip(v, 0, s)) for v, s in zip(box[0], (w, h), strict=True))
+    x1, y1 = (int(np.clip(v, 0, s)) for v, s in zip(box[1], (w, h), strict=True))
+    if x1 - x0 < 4 or y1 - y0 < 4:
         return
-    y0, y1 = int(rows[0]) * 4, min(int(rows[-1] + 1) * 4, h)
-    columns = np.flatnonzero(cover.any(axis=0))
-    x0, x1 = int(columns[0]) * 4, min(int(columns[-1] + 1) * 4, w)
-    part = scene[y0:y1, x0:x1]
+    ys, xs = np.mgrid[y0:y1:2, x0:x1:2].astype(np.float32)
+    back = (tip[0] - xs) * inward[0] + (tip[1] - ys) * inward[1]  # from the tip towards the hand
+    aside = (xs - tip[0]) * -inward[1] + (ys - tip[1]) * inward[0]
+    grown = half * (1.0 + 0.16 * np.clip((back - 26 * px_per_mm) / (30 * px_per_mm), 0, 1.5))
+    # A superellipse at the tip, a widening trunk behind it.
+    front = np.clip((half * 1.25 - back) / (half * 1.25), 0, 1.5)
+    across = np.abs(aside) / grown
+    inside = across**2.4 + np.where(back < half * 1.25, front**2.4, 0.0)
+    cover = np.clip((1.0 - inside) * half / 6.0 + 0.5, 0, 1)
+    round_off = np.sqrt(np.clip(1.0 - inside, 0, 1))
+    nail = (aside / (0.62 * half)) ** 4 + ((back - 0.85 * half) / (0.62 * half)) ** 4
+    on_nail = np.clip((1.0 - nail) * 4.0, 0, 1)[..., None]
+    wrinkle = 1.0 + 0.06 * np.sin(back / (1.1 * px_per_mm)) * np.exp(
+        -(((back - 30 * px_per_mm) / (5 * px_per_mm)) ** 2)
+    )
+    skin = tone * (0.45 + 0.6 * round_off * wrinkle)[..., None]
+    skin = skin * (1 - on_nail) + (0.5 * tone + 0.28) * (0.6 + 0.45 * round_off[..., None]) * on_nail
     size = (x1 - x0, y1 - y0)
-    at = (slice(y0 // 4, -(-y1 // 4)), slice(x0 // 4, -(-x1 // 4)))
-    share = cv2.resize(cover[at], size).astype(np.float32)[..., None] / 255.0
-    round_off = cv2.resize(depth[at], size)[..., None]
-    skin = (tone * WHITE).astype(np.float32) * (0.35 + 0.75 * round_off)
-    part[:] = (part * (1 - share) + skin * share).astype(np.uint16)
+    shade = cv2.GaussianBlur(cover, (0, 0), 1.1 * px_per_mm)
+    part = scene[y0:y1, x0:x1]
+    body = cv2.resize((skin * WHITE).astype(np.float32), size)
+    share = cv2.resize(cover.astype(np.float32), size)[..., None]
+    dark = 1.0 - 0.45 * cv2.resize(shade.astype(np.float32), size)[..., None]
+    part[:] = (part * dark * (1 - share) + body * share).astype(np.uint16)
 
 
 def _scan(sheet: Sheet, how: Condition, rng: Rng) -> tuple[Picture, list[SheetToPhoto]]:

@@ -1,13 +1,13 @@
-"""Named conditions, each from 0 (hardly noticed) to 1 (as bad as it gets): what goes wrong with photos of paper.
+"""Named conditions, from 0 (hardly noticed) to 1 (as bad as it gets): what goes wrong with photos of paper.
 
-A condition says everything that a card meets after it was designed: printer, paper, pocket, table, light, hand,
-lens, sensor, file. Each name changes what it is about; the rest stays an ordinary, decent phone photo.
+A condition says everything that a card meets after it was designed: printer, paper, pocket, table, light,
+hand, lens, sensor, file. Each name changes what it is about; the rest stays an ordinary, decent phone photo.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -36,16 +36,16 @@ class Condition:
     name: str
     severity: float = 0.0
     stock: str = "office"
-    job: PrintJob = PrintJob()
-    wear: Wear = Wear()
+    job: PrintJob = field(default_factory=PrintJob)
+    wear: Wear = field(default_factory=Wear)
     copied: bool = False
-    shape: Shape = Shape()
+    shape: Shape = field(default_factory=Shape)
     background: str = "wood"
     variant: int = 0
-    view: View = View()
-    light: Light = Light()
-    sensor: Sensor = Sensor()
-    output: Output = Output()
+    view: View = field(default_factory=View)
+    light: Light = field(default_factory=Light)
+    sensor: Sensor = field(default_factory=Sensor)
+    output: Output = field(default_factory=Output)
     thumbs: int = 0
     device: str = "phone"
     dpi: float = 200.0
@@ -132,7 +132,7 @@ def _shadow(c: Condition, s: float, rng: Rng) -> Condition:
 
 
 def _dusk(c: Condition, s: float, rng: Rng) -> Condition:
-    """Little light: noise, a night mode that smears, warm lamp or blue sky, a hand that is not quite still."""
+    """Little light: noise, a smearing night mode, warm lamp or blue sky, a hand not quite still."""
     cast = float(rng.choice([-1, 1])) * (0.06 + 0.22 * s)
     scale = max(c.view.size_px) / 4000
     return replace(
@@ -169,14 +169,12 @@ def _motion(c: Condition, s: float, rng: Rng) -> Condition:
 
 
 def _tilt(c: Condition, s: float, rng: Rng) -> Condition:
-    """Up to 40 degrees, any turn of the sheet."""
-    view = replace(
-        c.view,
-        tilt_deg=5 + 35 * s,
-        roll_deg=float(rng.uniform(0, 360)),
-        tilt_to_deg=float(rng.uniform(0, 360)),
-    )
-    return replace(c, view=view)
+    """Up to 40 degrees, any turn of the sheet, the far side out of focus."""
+    to = float(rng.uniform(0, 360))
+    view = replace(c.view, tilt_deg=5 + 35 * s, roll_deg=float(rng.uniform(0, 360)), tilt_to_deg=to)
+    # Leaning about an axis moves the sides across it: a quarter turn on.
+    far = 0.22 * s * _px_per_mm(c)
+    return replace(c, view=view, sensor=replace(c.sensor, far_defocus_px=far, far_deg=to + 90.0))
 
 
 def _turn(c: Condition, s: float, rng: Rng) -> Condition:
@@ -211,9 +209,9 @@ def _crumple(c: Condition, s: float, rng: Rng) -> Condition:
     """Out of the bottom of a bag."""
     return replace(
         c,
-        shape=replace(c.shape, crumple_mm=0.4 + 1.8 * s),
+        shape=replace(c.shape, crumple_mm=0.3 + 1.3 * s),
         wear=replace(c.wear, dirt=0.5 * s, smudge=0.4 * s),
-        light=replace(c.light, elevation_deg=55 - 25 * s),
+        light=replace(c.light, elevation_deg=55 - 25 * s, ambient=0.6 - 0.25 * s),
     )
 
 
@@ -255,6 +253,20 @@ def _flatbed(c: Condition, s: float, rng: Rng) -> Condition:
 
 def _glare(c: Condition, s: float, rng: Rng) -> Condition:
     return replace(c, light=replace(c.light, glare=0.1 + 0.75 * s, exposure=0.7 + 0.2 * s))
+
+
+def _flash(c: Condition, s: float, rng: Rng) -> Condition:
+    """The phone's own lamp: bright in the middle, dark around, a hot spot on the paper."""
+    light = replace(
+        c.light,
+        ambient=0.3,
+        vignette=0.35 + 0.5 * s,
+        glare=0.45 * s,
+        exposure=0.8 + 0.15 * s,
+        elevation_deg=80.0,
+        colour=(0.96, 1.0, 1.06),
+    )
+    return replace(c, light=light)
 
 
 def _exposure(c: Condition, s: float, rng: Rng) -> Condition:
@@ -362,6 +374,7 @@ CONDITIONS: dict[str, Callable[[Condition, float, Rng], Condition]] = {
     "photocopy": _photocopy,
     "flatbed": _flatbed,
     "glare": _glare,
+    "flash": _flash,
     "exposure": _exposure,
     "uneven": _uneven,
     "dark-table": _dark_table,

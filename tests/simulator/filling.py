@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 
 from tests.simulator.conditions import Condition
-from tests.simulator.handwriting import GlyphBank, Writer, digit_strokes, scribbled_out, word_strokes
+from tests.simulator.glyphs import GlyphBank
+from tests.simulator.handwriting import Writer, digit_strokes, scribbled_out, word_strokes
 from tests.simulator.marks import MARKS, BoxMm, path
 from tests.simulator.paper import PrintJob, Sheet, print_sheet
 from tests.simulator.pens import PENS, Pen, Picture, Stroke, ink_patch, lay
@@ -159,6 +160,7 @@ def fill(
     return replace(
         blank,
         form=str(field_map["form"]),
+        fingerprint=field_map.get("fingerprint"),
         serial=serial,
         cells=desk.cells,
         fields=fields,

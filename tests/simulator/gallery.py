@@ -1,6 +1,6 @@
 """Contact sheets of conditions by severity, so that a person can judge how lifelike the simulator is.
 
-    python -m tests.simulator.gallery --out DIR [--only fold,dusk] [--long 2000]
+python -m tests.simulator.gallery --out DIR [--only fold,dusk] [--long 2000]
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ def strip(name: str, seed: int, long_px: int) -> NDArray[np.uint8]:
     blank = blank_card()
     bank = small_bank()
     tiles = []
+    seed = seed * 1000 + sum(name.encode())  # another hand and pen for each condition
     for severity in SEVERITIES:
         rng = np.random.default_rng(seed)
         how = (
@@ -56,7 +57,10 @@ def strip(name: str, seed: int, long_px: int) -> NDArray[np.uint8]:
             trouble=0.03,
         )
         shot = as_stored(photograph(sheet, how, seed))
-        tiles += [_whole(shot.image), _detail(shot.image, shot.sheet_to_photo[0](np.array([[62.0, 105.0]]))[0])]
+        tiles += [
+            _whole(shot.image),
+            _detail(shot.image, shot.sheet_to_photo[0](np.array([[62.0, 105.0]]))[0]),
+        ]
     return np.hstack(tiles)
 
 
@@ -80,7 +84,9 @@ def _detail(image: NDArray[np.uint8], at_px: NDArray[np.float64]) -> NDArray[np.
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Write one JPEG for each condition."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--out", type=Path, required=True, help="folder for the pictures")
     parser.add_argument("--only", default="", help="names of conditions, with commas")
     parser.add_argument("--long", type=int, default=3000, help="longer side of the photos in pixels")

@@ -199,7 +199,7 @@ def ring(box: BoxMm, rng: Rng) -> list[Stroke]:
 
 def faint(box: BoxMm, rng: Rng) -> list[Stroke]:
     """Filled, but with hardly any pressure."""
-    return [s.pressed(rng.uniform(0.42, 0.55)) for s in scribble(box, rng) + scribble(box, rng)]
+    return [s.pressed(rng.uniform(0.45, 0.65)) for s in scribble(box, rng)]
 
 
 def strike_out(box: BoxMm, rng: Rng) -> list[Stroke]:

@@ -6,7 +6,7 @@ A sheet is an sRGB picture of its colour under even white light. Light, shape an
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -86,6 +86,7 @@ class Sheet:
     size_mm: tuple[float, float]
     card_to_sheet: NDArray[np.float64]
     form: str = ""
+    fingerprint: str | None = None
     serial: str | None = None
     cells: Mapping[str, bool | int | None] = field(default_factory=dict)
     fields: Mapping[str, object] = field(default_factory=dict)
@@ -148,7 +149,8 @@ def _placement(
 def _engine(ink: NDArray[np.uint8], px_per_mm: float, job: PrintJob, rng: Rng) -> NDArray[np.uint8]:
     """Ink as wished (0..255) -> ink as it lies on the paper."""
     if job.kind == "laser":
-        # A print engine of two levels: greys become dots on a 45 degree screen of about 100 lines to the inch.
+        # A print engine of two levels: greys become dots on a 45 degree screen of about 100 lines to the
+        # inch.
         rows, columns = np.mgrid[0 : ink.shape[0], 0 : ink.shape[1]].astype(np.float32)
         pitch = 0.25 * px_per_mm / np.sqrt(2.0) * np.sqrt(2.0)
         angle = np.float32(2 * np.pi / pitch * np.sqrt(0.5))
@@ -182,7 +184,7 @@ def _toner(shape: tuple[int, ...], job: PrintJob, rng: Rng) -> NDArray[np.uint8]
     across = cv2.GaussianBlur(rng.standard_normal((1, w)).astype(np.float32), (0, 0), 5)
     level += 0.25 * lack * across / max(float(across.std()), 1e-6)
     strength = np.clip(cv2.resize(level, shape[1::-1]) * 255, 25, 255).astype(np.uint8)
-    for _ in range(int(round(8 * job.streaks))):
+    for _ in range(round(8 * job.streaks)):
         at, wide = int(rng.uniform(0, shape[1])), int(rng.uniform(1, 10))
         part = strength[:, at : at + wide]
         part[:] = (part * rng.uniform(0.15, 0.7)).astype(np.uint8)
@@ -261,18 +263,7 @@ def worn(sheet: Sheet, wear: Wear, rng: Rng) -> Sheet:
         _crease(rgb, s, *FOLD_LINES[name], wear.fold_wear, rng)
     if wear.dirt > 0:
         _dirt(rgb, s, wear.dirt, rng)
-    return Sheet(
-        rgb,
-        s,
-        sheet.size_mm,
-        sheet.card_to_sheet,
-        sheet.form,
-        sheet.serial,
-        sheet.cells,
-        sheet.fields,
-        sheet.marks,
-        sheet.review,
-    )
+    return replace(sheet, rgb=rgb)
 
 
 def _tint(part: Picture, amount: NDArray[np.float32], density: tuple[float, float, float]) -> None:
@@ -389,7 +380,7 @@ def _show_through(rgb: Picture, s: float, amount: float, rng: Rng) -> None:
 
 
 def _crease(rgb: Picture, s: float, axis: str, where: float, wear: float, rng: Rng) -> None:
-    """Along a fold print breaks off and fibres stand up: a fine, uneven line, lighter on ink, darker on white."""
+    """Along a fold print breaks off and fibres stand up: a fine, uneven line."""
     picture = rgb if axis == "y" else rgb.transpose(1, 0, 2)
     middle = where * picture.shape[0] + rng.normal(0, 0.3) * s
     half = int(1.6 * s)
@@ -430,15 +421,4 @@ def photocopied(sheet: Sheet, rng: Rng, darkness: float = 0.5) -> Sheet:
     page = 255 - _speckled(255 - page, sheet.px_per_mm, 0.6, rng)
     copy = print_sheet(page, sheet.px_per_mm, job, "office", rng)
     both = np.vstack([copy.card_to_sheet, [0, 0, 1]]) @ np.vstack([sheet.card_to_sheet, [0, 0, 1]])
-    return Sheet(
-        copy.rgb,
-        copy.px_per_mm,
-        copy.size_mm,
-        both[:2],
-        sheet.form,
-        sheet.serial,
-        sheet.cells,
-        sheet.fields,
-        sheet.marks,
-        sheet.review,
-    )
+    return replace(sheet, rgb=copy.rgb, card_to_sheet=both[:2])

@@ -1,8 +1,8 @@
 """Pens and pencils: strokes in millimetres become ink on a sheet, with the faults that real ones have.
 
 A stroke is a path with a pressure. Ink is laid down as optical density (log10 of what the light loses), so
-that passes over each other darken as they do on paper. Pencil meets the paper's tooth and stays patchy; a ball
-skips; felt bleeds. The sheet is an sRGB picture; densities act on linear light.
+that passes over each other darken as they do on paper. Pencil meets the paper's tooth and stays patchy; a
+ball skips; felt bleeds. The sheet is an sRGB picture; densities act on linear light.
 """
 
 from __future__ import annotations
@@ -70,8 +70,8 @@ class Pen:
 PENS: dict[str, Pen] = {
     pen.name: pen
     for pen in (
-        Pen("pencil-4H", "pencil", 0.36, (0.26, 0.26, 0.255), grain=0.75),
-        Pen("pencil-HB", "pencil", 0.42, (0.52, 0.52, 0.51), grain=0.7),
+        Pen("pencil-4H", "pencil", 0.36, (0.31, 0.31, 0.305), grain=0.75),
+        Pen("pencil-HB", "pencil", 0.42, (0.58, 0.58, 0.57), grain=0.7),
         Pen("pencil-2B", "pencil", 0.52, (0.74, 0.74, 0.73), grain=0.6),
         Pen("pencil-4B", "pencil", 0.68, (0.92, 0.92, 0.90), grain=0.55),
         Pen("pencil-blunt", "pencil", 0.78, (0.55, 0.55, 0.54), grain=0.8),

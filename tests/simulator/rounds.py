@@ -29,10 +29,31 @@ PHASE_OF = {
 }
 
 _NOTES = (
-    "late", "early", "rushed it", "wind", "nose up", "too soft", "too hard", "looked up", "slipped", "bad grip",
-    "wrong disc", "low branch", "tired", "off balance", "pulled it", "no follow through", "wobble", "short step",
-    "left wind", "headwind", "wet disc", "stance narrow", "no routine", "eyes off chains",
-)  # fmt: skip
+    "late",
+    "early",
+    "rushed it",
+    "wind",
+    "nose up",
+    "too soft",
+    "too hard",
+    "looked up",
+    "slipped",
+    "bad grip",
+    "wrong disc",
+    "low branch",
+    "tired",
+    "off balance",
+    "pulled it",
+    "no follow through",
+    "wobble",
+    "short step",
+    "left wind",
+    "headwind",
+    "wet disc",
+    "stance narrow",
+    "no routine",
+    "eyes off chains",
+)
 
 
 @dataclass(frozen=True, slots=True)

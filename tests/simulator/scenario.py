@@ -6,7 +6,8 @@ round_answers(map) -> fill(page, map, answers, writer) -> Sheet -> photograph(sh
 from tests.simulator.camera import Shot, as_stored, photograph, truth_json
 from tests.simulator.conditions import CONDITIONS, Condition, condition, mixed
 from tests.simulator.filling import TROUBLES, fill
-from tests.simulator.handwriting import GlyphBank, Writer, some_writer
+from tests.simulator.glyphs import GlyphBank
+from tests.simulator.handwriting import Writer, some_writer
 from tests.simulator.lens import SheetToPhoto
 from tests.simulator.paper import Sheet, rasterise
 from tests.simulator.rounds import Answer, Player, round_answers, some_player

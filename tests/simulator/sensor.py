@@ -30,6 +30,7 @@ class Sensor:
     read_noise : electrons
     denoise, sharpen, contrast : 0..1; grey : a colourless picture
     defocus_px, motion_px, motion_deg : blur in the picture that the sensor takes
+    far_defocus_px, far_deg : more blur towards that side of the picture, as of a tilted phone
     """
 
     electrons: float = 6000.0
@@ -40,6 +41,8 @@ class Sensor:
     defocus_px: float = 0.6
     motion_px: float = 0.0
     motion_deg: float = 0.0
+    far_defocus_px: float = 0.0
+    far_deg: float = 0.0
     grey: bool = False
 
 
@@ -59,9 +62,24 @@ def blurred(scene: Scene, sensor: Sensor) -> Scene:
         scene = cv2.GaussianBlur(scene, (0, 0), max(sensor.defocus_px * 0.7, 0.2))
     elif sensor.defocus_px > 1.2:
         scene = cv2.filter2D(scene, -1, disc(sensor.defocus_px))
+    if sensor.far_defocus_px > 0.5:
+        _blur_far_side(scene, sensor)
     if sensor.motion_px > 0.5:
         scene = cv2.filter2D(scene, -1, streak(sensor.motion_px, sensor.motion_deg))
     return scene
+
+
+def _blur_far_side(scene: Scene, sensor: Sensor) -> None:
+    """Blend in a blurred scene towards one side, in place, in strips since floats of it all are too large."""
+    soft = cv2.filter2D(scene, -1, disc(sensor.far_defocus_px))
+    h, w = scene.shape[:2]
+    a = np.radians(sensor.far_deg)
+    x = (np.arange(w, dtype=np.float32) - w / 2) / max(h, w) * np.float32(np.cos(a))
+    y = (np.arange(h, dtype=np.float32) - h / 2) / max(h, w) * np.float32(np.sin(a))
+    for top in range(0, h, 256):
+        share = np.clip(0.25 + 1.9 * (x[None, :] + y[top : top + 256, None]), 0, 1)[..., None]
+        part = scene[top : top + 256]
+        part[:] = (part * (1 - share) + soft[top : top + 256] * share).astype(np.uint16)
 
 
 def disc(radius_px: float) -> Floats:
@@ -137,7 +155,7 @@ def finished(rgb: Picture, sensor: Sensor) -> Picture:
     y, cr, cb = cv2.split(cv2.cvtColor(rgb, cv2.COLOR_RGB2YCrCb))
     noise = 255.0 / np.sqrt(sensor.electrons) * 0.8
     if sensor.denoise > 0:
-        sigma = 0.8 + 4.0 * sensor.denoise * min(noise / 10.0, 2.0)
+        sigma = 0.8 + 6.0 * sensor.denoise * min(noise / 10.0, 2.0)
         cr, cb = cv2.GaussianBlur(cr, (0, 0), sigma), cv2.GaussianBlur(cb, (0, 0), sigma)
         if noise > 4.0:
             # Night modes paint over noise: flat areas turn smooth, faint detail goes with it.
@@ -161,7 +179,8 @@ def recoded(rgb: Picture, quality: int) -> Picture:
 
 
 #: PIL transpositions that turn the upright picture into what a camera with that EXIF orientation stores
-#: (Exif 2.32, tag 0x0112: 3 is upside down, 6 needs a quarter turn clockwise to be shown, 8 one the other way).
+#: (Exif 2.32, tag 0x0112: 3 is upside down, 6 needs a quarter turn clockwise to be shown, 8 one the other
+#: way).
 _STORED = {1: None, 3: "ROTATE_180", 6: "ROTATE_90", 8: "ROTATE_270"}
 
 

@@ -108,7 +108,7 @@ def _curl(u: Heights, v: Heights, w: float, h: float, lift: float, rng: Rng) -> 
 
 
 def _folds(u: Heights, v: Heights, w: float, h: float, shape: Shape, rng: Rng) -> Heights:
-    """Ridges and valleys along the fold lines; across an older fold a later one turns from ridge to valley."""
+    """Ridges and valleys along the fold lines; across an older fold a later one turns over."""
     z = np.zeros_like(u)
     slope = np.tan(np.radians(shape.fold_deg) / 2)
     from tests.simulator.paper import FOLD_LINES
@@ -130,12 +130,12 @@ def _folds(u: Heights, v: Heights, w: float, h: float, shape: Shape, rng: Rng) -
 def _crumple(u: Heights, v: Heights, w: float, h: float, size: float, rng: Rng) -> Heights:
     """Random short ridges: differences of bent planes, faded out at both ends."""
     z = np.zeros_like(u)
-    for _ in range(int(rng.integers(16, 28))):
+    for _ in range(int(rng.integers(45, 75))):
         a = rng.uniform(0, np.pi)
         x0, y0 = rng.uniform(0, w), rng.uniform(0, h)
         across = (u - x0) * np.cos(a) + (v - y0) * np.sin(a)
         along = -(u - x0) * np.sin(a) + (v - y0) * np.cos(a)
-        length, wide = rng.uniform(20, 90), rng.uniform(10, 30)
+        length, wide = rng.uniform(15, 80), rng.uniform(8, 26)
         fade = np.exp(-((along / length) ** 2))
-        z += rng.normal(0, size) * fade * np.exp(-np.sqrt(across**2 + 0.8) / wide)
+        z += rng.normal(0, size) * fade * np.exp(-np.sqrt(across**2 + 0.4) / wide)
     return z
