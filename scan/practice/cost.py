@@ -60,7 +60,7 @@ def costs_of(evidence: Evidence) -> Costs:
         return Costs(mean, sd, (0, 0, 0))
     use = (evidence.throw_left >= 0) & (evidence.throw_execution != UNMARKED)
     par = np.nan_to_num(evidence.hole_par, nan=0).astype(np.int64)[evidence.throw_hole]
-    stratum = np.clip(par, 0, 9) * _PLACES + np.minimum(_place_in_phase(evidence), _PLACES - 1)
+    stratum = np.clip(par, 0, 9) * _PLACES + np.minimum(place_in_phase(evidence), _PLACES - 1)
     for k in range(len(PHASES)):
         at = use & (evidence.throw_phase == k)
         missed = (evidence.throw_execution[at] == MISS).astype(float)
@@ -71,7 +71,7 @@ def costs_of(evidence: Evidence) -> Costs:
     return Costs(mean, sd, (throws[0], throws[1], throws[2]))
 
 
-def _place_in_phase(evidence: Evidence) -> NDArray[np.int64]:
+def place_in_phase(evidence: Evidence) -> NDArray[np.int64]:
     """Return 0 for the first throw of a phase on its hole, 1 for the second, and so on."""
     key = evidence.throw_hole * 3 + evidence.throw_phase
     place = np.zeros(len(key), dtype=np.int64)

@@ -37,7 +37,7 @@ def test_slope_and_its_error_against_clustered_least_squares():
 
     e = evidence_of(rounds_of(Player(), 300, np.random.default_rng(2)))
     at = e.throw_phase == 2
-    place = np.minimum(cost._place_in_phase(e)[at], 3)
+    place = np.minimum(cost.place_in_phase(e)[at], 3)
     design = np.column_stack([e.throw_execution[at] == 1, *(place == i for i in range(3))]).astype(float)
     fit = sm.OLS(e.throw_left[at], design).fit(
         cov_type="cluster", cov_kwds={"groups": e.throw_hole[at], "use_correction": False}

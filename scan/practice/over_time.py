@@ -1,0 +1,303 @@
+"""Miss rates over time: limits of what chance brings, a smoothed line, and whether something changed.
+
+Looking at many things finds something by chance alone. So the chance of a change is stated for the three
+phases together (nothing changed anywhere: even odds to begin with), and the screen of other questions is
+adjusted for how many were asked. From fewer than `CHART_ROUNDS` rounds nothing is drawn, and from fewer than
+`CHANGE_ROUNDS` no change is spoken of: two rounds make no trend.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import log, sqrt
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from forms.rules import PHASES
+from scan.practice.evidence import MISS, PUTT, UNMARKED, Evidence
+from scan.practice.model import (
+    Interval,
+    adjusted,
+    fisher_exact,
+    jeffreys,
+    log_beta_binomial,
+    p_rate_fell,
+    spread_between,
+    trend,
+)
+
+Floats = NDArray[np.float64]
+
+CHART_ROUNDS = 5
+CHANGE_ROUNDS = 8
+#: A change needs so many rounds on either side.
+LEAST_SIDE = 3
+
+#: Weight of the newest round in the smoothed line; the handbook's example uses the same.
+SMOOTHING = 0.3
+LIMIT_SD = 3.0
+
+#: Probability, before the data, that at least one of three phases changed at some point.
+PRIOR_ANY_CHANGE = 0.5
+
+#: Expected share of false ones among what the screen lets through.
+FALSE_SHARE = 0.10
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A p-chart with a smoothed line: rates of rounds, the centre, and limits of chance for each round.
+
+    `outside` are the rounds beyond their limits; `smoothed` is the smoothed deviation put back on the rate
+    scale, with its own limits `smoothed_low` and `smoothed_high`.
+    """
+
+    phase: str
+    rounds: tuple[int, ...]  # indices of rounds with marked throws
+    rate: Floats
+    throws: Floats
+    centre: float
+    low: Floats
+    high: Floats
+    outside: tuple[int, ...]
+    smoothed: Floats
+    smoothed_low: Floats
+    smoothed_high: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """The one most likely moment at which a miss rate changed, and how probable it is that it did at all.
+
+    `at` is the first round after it; `p_fell` the probability that the rate after is lower, given a change.
+    """
+
+    phase: str
+    p_changed: float
+    at: int
+    before: Interval
+    after: Interval
+    before_throws: int
+    after_throws: int
+    p_fell: float
+
+
+@dataclass(frozen=True, slots=True)
+class Noticed:
+    """One question of the screen: two groups of throws, their misses, and whether it stands out."""
+
+    question: str
+    first: tuple[int, int]
+    second: tuple[int, int]
+    p: float
+    p_adjusted: float
+
+    @property
+    def stands_out(self) -> bool:
+        """Whether it is let through after allowing for the number of questions."""
+        return self.p_adjusted <= FALSE_SHARE
+
+
+def chart_of(evidence: Evidence, phase: int) -> Chart | None:
+    """Return the chart of one phase, or None with fewer than `CHART_ROUNDS` rounds."""
+    misses, throws = evidence.misses[:, phase], evidence.marked[:, phase]
+    rounds = np.flatnonzero(throws > 0)
+    if len(rounds) < CHART_ROUNDS:
+        return None
+    x, n = misses[rounds].astype(float), throws[rounds].astype(float)
+    factor = spread_between(x, n).factor
+    centre, low, high = p_chart(x, n, factor)
+    rate = x / n
+    sd = np.sqrt(max(centre * (1 - centre), 1e-9) * factor / n)
+    # Rounds have unlike numbers of throws, so the deviation in standard deviations is smoothed, not the rate.
+    z = ewma((rate - centre) / sd, SMOOTHING, 0.0)
+    reach = LIMIT_SD * sqrt(SMOOTHING / (2 - SMOOTHING))
+    beyond = np.flatnonzero((rate < low) | (rate > high))
+    return Chart(
+        phase=PHASES[phase],
+        rounds=tuple(int(r) for r in rounds),
+        rate=rate,
+        throws=n,
+        centre=centre,
+        low=low,
+        high=high,
+        outside=tuple(int(rounds[i]) for i in beyond),
+        smoothed=np.clip(centre + z * sd, 0, 1),
+        smoothed_low=np.clip(centre - reach * sd, 0, 1),
+        smoothed_high=np.clip(centre + reach * sd, 0, 1),
+    )
+
+
+def p_chart(misses: ArrayLike, throws: ArrayLike, factor: float = 1.0) -> tuple[float, Floats, Floats]:
+    """Centre, lower and upper limits of a p-chart: three standard deviations of each round's own size.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2; `factor` widens for rounds that differ.
+    """
+    x, n = np.asarray(misses, dtype=float), np.asarray(throws, dtype=float)
+    centre = float(x.sum() / n.sum())
+    reach = LIMIT_SD * np.sqrt(centre * (1 - centre) * factor / n)
+    return centre, np.clip(centre - reach, 0, 1), np.clip(centre + reach, 0, 1)
+
+
+def ewma(values: ArrayLike, weight: float, start: float) -> Floats:
+    """Exponentially weighted moving average, one value for each of `values`."""
+    result, at = [], start
+    for value in np.asarray(values, dtype=float):
+        at = weight * value + (1 - weight) * at
+        result.append(at)
+    return np.asarray(result, dtype=float)
+
+
+def changes_of(evidence: Evidence) -> tuple[Change, ...]:
+    """Return the most likely change of each phase that has enough rounds, in the order of the phases."""
+    # Three phases, independent a priori: even odds that none changed gives each this chance.
+    prior = 1 - (1 - PRIOR_ANY_CHANGE) ** (1 / len(PHASES))
+    found = (change_in(evidence.misses[:, k], evidence.marked[:, k], PHASES[k], prior) for k in range(3))
+    return tuple(change for change in found if change is not None)
+
+
+def change_in(misses: ArrayLike, throws: ArrayLike, phase: str, prior: float) -> Change | None:
+    """Return the most likely single change of a miss rate, or None with too few rounds.
+
+    Rates before and after have a uniform prior; the moment is any that leaves `LEAST_SIDE` rounds on either
+    side. Counts are divided by the spread between rounds first, so that a windy day is no change.
+    """
+    x, n = np.asarray(misses, dtype=float), np.asarray(throws, dtype=float)
+    rounds = np.flatnonzero(n > 0)
+    if len(rounds) < CHANGE_ROUNDS:
+        return None
+    factor = _spread_within_runs(x[rounds], n[rounds])
+    sum_x, sum_n = np.cumsum(x[rounds]) / factor, np.cumsum(n[rounds]) / factor
+    cut = np.arange(LEAST_SIDE, len(rounds) - LEAST_SIDE + 1)
+    left = log_beta_binomial(sum_x[cut - 1], sum_n[cut - 1], 1.0, 1.0)
+    right = log_beta_binomial(sum_x[-1] - sum_x[cut - 1], sum_n[-1] - sum_n[cut - 1], 1.0, 1.0)
+    none = float(log_beta_binomial(sum_x[-1:], sum_n[-1:], 1.0, 1.0)[0])
+    split = left + right
+    top = float(split.max())
+    log_odds = log(prior / (1 - prior)) + top + log(float(np.mean(np.exp(split - top)))) - none
+    p_changed = float(1 / (1 + np.exp(-np.clip(log_odds, -700, 700))))
+    k = int(cut[int(np.argmax(split))])
+    one, two = (sum_x[k - 1], sum_n[k - 1]), (sum_x[-1] - sum_x[k - 1], sum_n[-1] - sum_n[k - 1])
+    return Change(
+        phase=phase,
+        p_changed=p_changed,
+        at=int(rounds[k]),
+        before=jeffreys(*one),
+        after=jeffreys(*two),
+        before_throws=int(n[rounds][:k].sum()),
+        after_throws=int(n[rounds][k:].sum()),
+        p_fell=p_rate_fell(one, two),
+    )
+
+
+def _spread_within_runs(x: Floats, n: Floats) -> float:
+    """Return the spread between neighbouring rounds: a change in the middle must not count as spread.
+
+    Differences of neighbours have twice the variance of one round, whatever the level does slowly.
+    """
+    rate = float(x.sum() / n.sum())
+    if not 0 < rate < 1:
+        return 1.0
+    gaps = np.diff(x / n)
+    expected = rate * (1 - rate) * (1 / n[1:] + 1 / n[:-1])
+    ratio = gaps**2 / expected
+    from scan.practice.model import USUAL_FACTOR, USUAL_FACTOR_ROUNDS
+
+    return max(
+        1.0,
+        float((ratio.sum() + USUAL_FACTOR * USUAL_FACTOR_ROUNDS) / (len(ratio) + USUAL_FACTOR_ROUNDS)),
+    )
+
+
+def noticed_in(evidence: Evidence) -> tuple[Noticed, ...]:
+    """Ask a fixed list of questions about misses, adjusted for how many there are; strongest first.
+
+    Does a phase drift over the rounds; is it worse on the last third of the holes than on the first, in wind
+    than without; is the straddle putt executed less often than the others.
+    """
+    asked: list[tuple[str, tuple[int, int], tuple[int, int], float]] = []
+    factor = [spread_between(evidence.misses[:, k], evidence.marked[:, k]).factor for k in range(3)]
+    if evidence.rounds >= CHANGE_ROUNDS:
+        half = evidence.rounds // 2
+        for k, phase in enumerate(PHASES):
+            z, _ = trend(evidence.misses[:, k], evidence.marked[:, k])
+            asked.append(
+                (
+                    f"{phase}: earlier rounds and later ones",
+                    _counts(evidence.misses[:half, k], evidence.marked[:half, k]),
+                    _counts(evidence.misses[half:, k], evidence.marked[half:, k]),
+                    _two_sided(z / sqrt(factor[k])),
+                )
+            )
+    for question, first, second, k in _groups(evidence):
+        if min(first[1], second[1]) >= 10:
+            asked.append((question, first, second, _fisher(first, second, factor[k])))
+    p_adjusted = adjusted([p for *_, p in asked])
+    found = [Noticed(*item, float(q)) for item, q in zip(asked, p_adjusted, strict=True)]
+    return tuple(sorted(found, key=lambda n: n.p))
+
+
+def _groups(evidence: Evidence) -> list[tuple[str, tuple[int, int], tuple[int, int], int]]:
+    """Return (question, first group, second group, phase) with groups as (misses, marked throws)."""
+    groups = []
+    # Where on the course: by the place of the hole in its round, not by its number (shotgun starts).
+    first_hole = np.searchsorted(evidence.hole_round, np.arange(evidence.rounds))
+    holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
+    place = np.arange(len(evidence.hole_round)) - first_hole[evidence.hole_round]
+    third = place * 3 // np.maximum(holes[evidence.hole_round], 1)
+    marked = evidence.throw_execution != UNMARKED
+    missed = evidence.throw_execution == MISS
+    windy = np.array([h.wind not in (None, "none", "calm") for h in evidence.heads], dtype=bool)
+    calm = np.array([h.wind in ("none", "calm") for h in evidence.heads], dtype=bool)
+    at_round = evidence.hole_round[evidence.throw_hole] if len(evidence.throw_hole) else np.empty(0, int)
+
+    def counted(these: NDArray[np.bool_]) -> tuple[int, int]:
+        return int((these & missed).sum()), int((these & marked).sum())
+
+    for k, phase in enumerate(PHASES):
+        of_phase = evidence.throw_phase == k
+        early, late = third[evidence.throw_hole] == 0, third[evidence.throw_hole] == 2
+        groups.append(
+            (
+                f"{phase}: first third of the round and last",
+                counted(of_phase & early),
+                counted(of_phase & late),
+                k,
+            )
+        )
+        groups.append(
+            (
+                f"{phase}: without wind and in wind",
+                counted(of_phase & calm[at_round]),
+                counted(of_phase & windy[at_round]),
+                k,
+            )
+        )
+    putts = evidence.throw_phase == PUTT
+    straddle = evidence.throw_straddle == 1
+    groups.append(
+        ("putt: straddle and other stances", counted(putts & straddle), counted(putts & ~straddle), PUTT)
+    )
+    return groups
+
+
+def _counts(misses: NDArray[np.int64], marked: NDArray[np.int64]) -> tuple[int, int]:
+    return int(misses.sum()), int(marked.sum())
+
+
+def _fisher(first: tuple[int, int], second: tuple[int, int], factor: float) -> float:
+    """Fisher's exact p of two groups, their counts divided by the spread between rounds."""
+
+    def row(group: tuple[int, int]) -> tuple[int, int]:
+        return round(group[0] / factor), round((group[1] - group[0]) / factor)
+
+    return fisher_exact([row(first), row(second)])[0]
+
+
+def _two_sided(z: float) -> float:
+    from scipy.special import ndtr
+
+    return float(2 * ndtr(-abs(z)))

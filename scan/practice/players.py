@@ -1,0 +1,121 @@
+"""Several players: what a group says about a newcomer, and a coach's page by alias.
+
+A newcomer's three rounds are drawn towards the group: how far is learnt from how unlike its players are. In
+group tables, cells of fewer than `LEAST_IN_CELL` players are hidden, and players appear under the alias they
+chose, in the order of the alphabet, never ranked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forms.rules import PHASES
+from scan.practice.evidence import Evidence
+from scan.practice.focus import Focus, focus_of
+from scan.practice.model import log_beta_binomial, spread_between
+from scan.practice.phases import HALF_LIFE_ROUNDS, PhasePrior
+
+Floats = NDArray[np.float64]
+
+#: Fewer other players than this say too little about how unlike players are.
+LEAST_OTHERS = 4
+#: Cells of a group table with fewer players are hidden, as is usual in disclosure control.
+LEAST_IN_CELL = 5
+
+_RATES = np.linspace(0.02, 0.9, 60)
+#: Throws that the group's rate stands for: from hardly any (players unlike) to many (all alike).
+_STRENGTHS = np.exp(np.linspace(np.log(2), np.log(200), 40))
+
+
+@dataclass(frozen=True, slots=True)
+class GroupCell:
+    """How many players of a group have one focus and leading cause; None where hidden."""
+
+    phase: str
+    cause: str
+    players: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The foci of a group: each player's own by alias, and the table with small cells hidden."""
+
+    foci: Mapping[str, Focus]
+    without: Mapping[str, str]  # alias -> why no focus can be named
+    cells: tuple[GroupCell, ...]
+    hidden_players: int | None
+
+
+def prior_from(others: Mapping[str, Evidence]) -> PhasePrior | None:
+    """Return what other players suggest about a newcomer's miss rates, or None with too few of them.
+
+    Each phase's rates are taken as drawn from one Beta distribution, whose mean and strength are learnt from
+    the counts of all (posterior mean on a grid, uniform in mean and standard deviation).
+    """
+    counts = [_counts(e) for e in others.values()]
+    if len(counts) < LEAST_OTHERS:
+        return None
+    misses, clean = [], []
+    for k in range(len(PHASES)):
+        x = np.array([c[k][0] for c in counts])
+        n = np.array([c[k][1] for c in counts])
+        a, b = _beta_of(x[n > 0], n[n > 0])
+        misses.append(a)
+        clean.append(b)
+    return PhasePrior((misses[0], misses[1], misses[2]), (clean[0], clean[1], clean[2]))
+
+
+def group_of(players: Mapping[str, Evidence], half_life_rounds: float = HALF_LIFE_ROUNDS) -> Group:
+    """Return the foci of all players, each drawn towards the rest of the group."""
+    foci, without = {}, {}
+    for alias in sorted(players, key=str.casefold):
+        rest = {name: e for name, e in players.items() if name != alias}
+        focus = focus_of(players[alias], half_life_rounds=half_life_rounds, prior=prior_from(rest))
+        if focus is None:
+            from scan.practice.focus import why_no_focus
+
+            without[alias] = why_no_focus(players[alias]) or ""
+        else:
+            foci[alias] = focus
+    counted: dict[tuple[str, str], int] = {}
+    for focus in foci.values():
+        lead = focus.causes.leading
+        key = (focus.phase, lead.words if lead else "no cause noted")
+        counted[key] = counted.get(key, 0) + 1
+    cells = tuple(
+        GroupCell(phase, cause, n if n >= LEAST_IN_CELL else None)
+        for (phase, cause), n in sorted(counted.items())
+    )
+    hidden = sum(n for n in counted.values() if n < LEAST_IN_CELL)
+    # One hidden cell could be worked out from the total; the sum of the hidden is told only if large enough.
+    return Group(foci, without, cells, hidden if hidden >= LEAST_IN_CELL or hidden == 0 else None)
+
+
+def _counts(evidence: Evidence) -> list[tuple[float, float]]:
+    pairs = []
+    for k in range(len(PHASES)):
+        factor = spread_between(evidence.misses[:, k], evidence.marked[:, k]).factor
+        pairs.append(
+            (float(evidence.misses[:, k].sum()) / factor, float(evidence.marked[:, k].sum()) / factor)
+        )
+    return pairs
+
+
+def _beta_of(x: Floats, n: Floats) -> tuple[float, float]:
+    """Return the Beta distribution of rates behind counts: posterior mean of its mean and log strength."""
+    a = _RATES[:, None] * _STRENGTHS[None, :]
+    b = (1 - _RATES[:, None]) * _STRENGTHS[None, :]
+    # Uniform in the standard deviation, which goes with 1 / sqrt(strength): by log strength that is another
+    # 1 / sqrt(strength). It leaves a little more doubt about players being alike than a flat prior does.
+    log_weight = np.broadcast_to(-0.5 * np.log(_STRENGTHS), a.shape).copy()
+    for misses, throws in zip(x, n, strict=True):
+        log_weight += log_beta_binomial(misses, throws, a, b)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    rate = float(np.sum(weight * _RATES[:, None]))
+    strength = float(np.exp(np.sum(weight * np.log(_STRENGTHS)[None, :])))
+    return rate * strength, (1 - rate) * strength

@@ -1,0 +1,97 @@
+"""Execution and result apart: how throws that went as planned ended, and how the missed ones did.
+
+The rule for a good result, our choice: a putt's result is good when it was holed. The result of a drive or an
+approach is good when the hole took no more throws after it (penalties included) than is usual for this
+player from there, the median of their own throws of the same phase in the same place on holes of the same
+par. Par itself says nothing here: it is set for an expert.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forms.rules import PHASES
+from scan.practice.cost import place_in_phase
+from scan.practice.evidence import CLEAN, MISS, PUTT, Evidence
+from scan.practice.model import Interval, jeffreys
+
+#: A median of fewer throws than this gives way to the one of the whole phase.
+USUAL_THROWS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class TwoByTwo:
+    """One phase's throws by execution and result; `left_out` have no mark or no known result."""
+
+    phase: str
+    clean_good: int
+    clean_bad: int
+    missed_good: int
+    missed_bad: int
+    left_out: int
+
+    @property
+    def good_when_clean(self) -> Interval:
+        """Share of clean throws that ended well."""
+        return jeffreys(self.clean_good, self.clean_good + self.clean_bad)
+
+    @property
+    def good_when_missed(self) -> Interval:
+        """Share of missed throws that ended well all the same."""
+        return jeffreys(self.missed_good, self.missed_good + self.missed_bad)
+
+    @property
+    def throws(self) -> int:
+        return self.clean_good + self.clean_bad + self.missed_good + self.missed_bad
+
+
+def two_by_two(evidence: Evidence) -> tuple[TwoByTwo, ...]:
+    """Return the table of each phase, in the order drive, approach, putt."""
+    good, known = good_results(evidence)
+    tables = []
+    for k, phase in enumerate(PHASES):
+        of_phase = evidence.throw_phase == k
+        clean = of_phase & known & (evidence.throw_execution == CLEAN)
+        missed = of_phase & known & (evidence.throw_execution == MISS)
+        tables.append(
+            TwoByTwo(
+                phase,
+                int((clean & good).sum()),
+                int((clean & ~good).sum()),
+                int((missed & good).sum()),
+                int((missed & ~good).sum()),
+                int(of_phase.sum() - clean.sum() - missed.sum()),
+            )
+        )
+    return tuple(tables)
+
+
+def good_results(evidence: Evidence) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Say of each throw whether its result was good, and whether that is known."""
+    putt = evidence.throw_phase == PUTT
+    known = np.where(putt, evidence.throw_holed >= 0, evidence.throw_left >= 0)
+    usual = _usual_left(evidence)
+    good = np.where(putt, evidence.throw_holed == 1, evidence.throw_left <= usual)
+    return good & known, np.asarray(known)
+
+
+def _usual_left(evidence: Evidence) -> NDArray[np.float64]:
+    """Return for each throw the median of throws left from its place, 0 where nothing is known."""
+    par = np.clip(np.nan_to_num(evidence.hole_par, nan=0), 0, 9).astype(np.int64)[evidence.throw_hole]
+    place = np.minimum(place_in_phase(evidence), 3)
+    stratum = (evidence.throw_phase * 10 + par) * 4 + place
+    known = evidence.throw_left >= 0
+    usual = np.zeros(len(stratum))
+    for phase in range(len(PHASES)):
+        of_phase = (evidence.throw_phase == phase) & known
+        if of_phase.any():
+            usual[evidence.throw_phase == phase] = np.median(evidence.throw_left[of_phase])
+    # One stratum has at most 40 names a phase, so a loop over those that occur is short.
+    for name in np.unique(stratum[known]):
+        at = (stratum == name) & known
+        if at.sum() >= USUAL_THROWS:
+            usual[stratum == name] = np.median(evidence.throw_left[at])
+    return usual

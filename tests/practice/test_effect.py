@@ -1,0 +1,136 @@
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from scan.practice import effect as f
+from scan.practice.evidence import evidence_of
+from scan.practice.model import difference, p_rate_fell
+from scan.records.rounds import PracticeSet, Value
+from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
+
+START = date(2030, 4, 1)
+
+
+def counted(*drives, approach=(5, 13), putt=(8, 22)):
+    """A round a day with (misses, clean) drives and the same approaches and putts."""
+    rounds = []
+    for i, drive in enumerate(drives):
+        throws = []
+        for phase, (missed, clean) in zip(
+            ("drive", "approach", "putt"), (drive, approach, putt), strict=True
+        ):
+            throws += [(phase, "miss")] * missed + [(phase, "clean")] * clean
+        holes = [hole(1, [throw(k, p, e) for k, (p, e) in enumerate(throws, start=1)])]
+        rounds.append(one_round(f"{i:03d}", holes, START + timedelta(days=i)))
+    return evidence_of(rounds)
+
+
+def test_rounds_that_chose_the_focus_are_not_before():
+    e = counted(*[(6, 12)] * 4, *[(12, 6)] * 5, *[(6, 12)] * 4)
+    got = f.effect_of(e, 0, START + timedelta(days=9))
+    assert (got.before.rounds, got.before.misses, got.before.throws) == (4, 24, 72)
+    assert (got.after.rounds, got.after.misses, got.after.throws) == (4, 24, 72)
+    assert got.left_out == 5
+    assert got.p_fell == pytest.approx(0.5)
+    assert got.net_change.middle == pytest.approx(0, abs=1e-9)
+
+
+def test_change_is_newcombes_with_the_spread_taken_off():
+    e = counted(*[(8, 12)] * 3, *[(9, 11)] * 5, *[(5, 15)] * 3)
+    got = f.effect_of(e, 0, START + timedelta(days=8))
+    factor = f.spread_between([8] * 3 + [5] * 3, [20] * 6).factor
+    before, after = (24 / factor, 60 / factor), (15 / factor, 60 / factor)
+    assert (got.change.low, got.change.high) == pytest.approx(difference(after, before))
+    assert got.change.middle == pytest.approx(-9 / 60)
+    assert got.p_fell == pytest.approx(p_rate_fell(before, after))
+    assert got.p_fell > 0.8
+
+
+def test_what_all_phases_did_is_no_effect():
+    better = {"approach": (2, 16), "putt": (3, 27)}
+    worse = counted(*[(9, 9)] * 9, approach=(5, 13), putt=(8, 22))
+    improved = counted(*[(9, 9)] * 9, *[(4, 14)] * 6)
+    # the same improvement in every phase, by putting together two halves
+    import dataclasses
+
+    later = counted(*[(4, 14)] * 15, **better)
+    misses = worse.misses.tolist() + later.misses[9:].tolist()
+    clean = worse.clean.tolist() + later.clean[9:].tolist()
+    both = dataclasses.replace(later, misses=np.array(misses), clean=np.array(clean))
+    since = START + timedelta(days=9)
+    alone, together = f.effect_of(improved, 0, since), f.effect_of(both, 0, since)
+    assert alone.p_net_fell > 0.95
+    assert together.p_fell > 0.95
+    assert together.p_net_fell < 0.75
+    assert together.others_change.high < 0
+
+
+def test_what_choosing_alone_brings_is_said():
+    e = counted(*[(6, 12)] * 30)
+    got = f.effect_of(e, 0, START + timedelta(days=20))
+    assert 0.005 < got.by_choice < 0.08
+
+
+@pytest.mark.parametrize(("days", "since"), [(6, 3), (20, 20), (20, 0)])
+def test_too_few_rounds_on_a_side_are_said_to_be_too_few(days, since):
+    got = f.effect_of(counted(*[(6, 12)] * days), 0, START + timedelta(days=since))
+    assert isinstance(got, str)
+    assert "2 on each side" in got
+
+
+def test_rounds_without_a_date_are_on_neither_side():
+    rounds = rounds_of(Player(), 14, np.random.default_rng(1))
+    import dataclasses
+
+    undated = [dataclasses.replace(r, id=f"u{r.id}", played_on=blank()) for r in rounds[:3]]
+    one = f.effect_of(evidence_of(rounds), 0, rounds[10].day)
+    two = f.effect_of(evidence_of([*rounds, *undated]), 0, rounds[10].day)
+    assert (one.before.rounds, one.after.rounds) == (two.before.rounds, two.after.rounds) == (5, 4)
+
+
+# Throws per period for 80 % power, two-sided 5 % (recomputed with SciPy)
+NEEDED = {
+    (0.3, 0.2): 294,
+    (0.4, 0.3): 356,
+    (0.5, 0.4): 388,
+    (0.4, 0.2): 82,
+    (0.5, 0.3): 93,
+    (0.5, 0.25): 58,
+    (0.3, 0.1): 62,
+}
+
+
+@pytest.mark.parametrize(("rates", "throws"), list(NEEDED.items()))
+def test_throws_that_are_needed(rates, throws):
+    assert f.throws_for(*rates) == throws
+
+
+def a_set(row, made, tries, day=START, drill="ten-putts"):
+    return PracticeSet("c", row, day, None, drill, Value(tries), Value(made))
+
+
+def test_practice_results_add_up_by_day_and_drill():
+    sets = [
+        a_set(1, 6, 10),
+        a_set(2, 7, 10),
+        a_set(1, 9, 10, START + timedelta(days=2)),
+        a_set(3, 3, 8, drill="gate"),
+    ]
+    got = f.practice_results(sets)
+    assert [(t.day, t.drill, t.made, t.tries) for t in got] == [
+        (START, "gate", 3, 8),
+        (START, "ten-putts", 13, 20),
+        (START + timedelta(days=2), "ten-putts", 9, 10),
+    ]
+    assert got[1].rate.low < 0.65 < got[1].rate.high
+
+
+def test_blank_waiting_and_impossible_sets_count_nowhere():
+    sets = [
+        PracticeSet("c", 1, START, None, "d", Value(10), Value(None)),
+        PracticeSet("c", 2, START, None, "d", Value(10), Value(7, status="waits")),
+        PracticeSet("c", 3, START, None, "d", Value(10), known(12)),
+        PracticeSet("c", 4, START, None, "d", Value(0), known(0)),
+    ]
+    assert f.practice_results(sets) == ()
