@@ -73,7 +73,7 @@ def throw_table(columns: tuple[int, int, int], slips: Slips) -> ThrowTable:
     shape = tuple(n + 1 for n in columns)
     misses = np.indices(shape).reshape(3, -1).T
     index = marks * len(misses) + np.ravel_multi_index(by_phase, shape)
-    one_hot = np.eye(3)[states.T].reshape(-1, 3 * count)
+    one_hot = np.eye(3)[states.T].reshape(3**count, 3 * count)
     return ThrowTable(columns, marks, index, one_hot, misses, _mark_chances(columns, slips))
 
 

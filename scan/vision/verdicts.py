@@ -104,7 +104,7 @@ def _choose_one(group: Group, found: ChoosePosterior) -> Iterator[Verdict]:
             spoilt = STRUCK if look == count + 2 else _several_filled(field, cells)
         others: tuple[tuple[FieldValue, float], ...] = ()
         if spoilt is not None or p < 1 - _LEAST_ALTERNATIVE:
-            others = _others(values, meant[row], look)
+            others = _others(values, meant[row] if spoilt else looks[row], look)
         ids = group.cell_ids[row]
         value, ink_value = values[look], values[ink_look]
         yield Verdict(field, ids, value, p, ink_value, ink_p, ink_p_value, spoilt, others, cells)

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from forms.form import Form
-from forms.rules import PHASES, rules_of
+from forms.rules import PHASES, HoleRule, rules_of
 from scan.vision.decode import Evidence
 
 BLANK, SCRAP = 10, 11
@@ -22,66 +22,68 @@ def marked_card(form: Form, rng: random.Random, *, played: int | None = None) ->
     rules = rules_of(form)
     fields = {field.id: field for field in form.fields}
     truth: Truth = {}
-    total = 0
-    for hole in rules.holes[: played if played is not None else len(rules.holes)]:
-        names = {field_id.split(".", 1)[1]: field_id for field_id, _ in hole.throws}
-        most = {phase: sum(p == phase for _, p in hole.throws) for phase in PHASES}
-        approaches = min(rng.choice([0, 0, 1, 1, 1, 2]), most["approach"])
-        putts = min(rng.choice([1, 1, 2, 2, 3]), most["putt"])
-        used = [
-            "drive",
-            *(f"approach{k + 1}" for k in range(approaches)),
-            *(f"putt{k + 1}" for k in range(putts)),
-        ]
-        used = [name for name in used if name in names]
-        if rng.random() < 0.02:
-            used = used[:1]
-        penalty = rng.choices([0, 1, 2], [0.9, 0.08, 0.02])[0] if hole.penalty else 0
-        if penalty and hole.penalty:
-            truth[hole.penalty] = str(penalty)
-        for name in used:
-            truth[names[name]] = rng.choice(["clean", "clean", "miss"])
-        score = len(used) + penalty
-        truth[hole.score] = score
-        total += score
-        if hole.par_field:
-            truth[hole.par_field] = rng.choice([3, 3, 4, 5])
-        farthest = rng.randint(4, 25)
-        for name in used:
-            distance = f"{names[name]}.distance"
-            if distance in fields:
-                truth[distance] = farthest
-                farthest = rng.randint(1, farthest)
+    for hole in rules.holes[:played]:
+        truth |= _hole(form, hole, rng)
     missed = {}
     for tally in rules.tallies:
         missed[tally.phase] = sum(truth.get(throw) == "miss" for throw in tally.throws)
         truth[tally.tally] = missed[tally.phase]
     if rules.total:
-        truth[rules.total.total] = total
-    worst = None
-    if rules.worst:
+        truth[rules.total.total] = sum(int(truth.get(score, 0)) for score in rules.total.scores)
+    if rules.worst and missed:
         worst = max(missed, key=lambda phase: missed[phase])
         truth[rules.worst] = worst
-    for hole in rules.holes:
-        if any(truth.get(f) == "miss" and phase == worst for f, phase in hole.throws):
-            row = form.row_id(hole.row)
-            if hole.way:
-                options = [o.id for o in fields[hole.way].options]
-                truth[hole.way] = (rng.choice(options),)
-            if hole.why:
-                truth[hole.why] = rng.choice([c.number for c in form.causes])
-            if f"{row}.words" in fields and rng.random() < 0.3:
-                truth[f"{row}.words"] = True
-    for name, value in (
-        ("date.day", rng.randint(1, 28)),
-        ("date.month", rng.randint(1, 12)),
-        ("date.year", 26),
-    ):
-        if name in fields:
-            truth[name] = value
+        for hole in rules.holes:
+            if any(truth.get(throw) == "miss" and phase == worst for throw, phase in hole.throws):
+                truth |= _second_pass(form, hole, rng)
+    date = {"date.day": rng.randint(1, 28), "date.month": rng.randint(1, 12), "date.year": 26}
+    truth |= {name: value for name, value in date.items() if name in fields}
     for field in form.fields:
         if field.row is None and field.type == "choose-one" and field.id != "worst" and rng.random() < 0.5:
             truth[field.id] = rng.choice(field.options).id
+    return truth
+
+
+def _hole(form: Form, hole: HoleRule, rng: random.Random) -> Truth:
+    fields = {field.id: field for field in form.fields}
+    names = {field_id.split(".", 1)[1]: field_id for field_id, _ in hole.throws}
+    most = {phase: sum(p == phase for _, p in hole.throws) for phase in PHASES}
+    truth: Truth = {}
+    if not names:
+        return {hole.score: rng.choice([2, 3, 3, 3, 4, 4, 5, 6])}
+    approaches = min(rng.choice([0, 0, 1, 1, 1, 2]), most["approach"])
+    putts = min(rng.choice([1, 1, 2, 2, 3]), most["putt"])
+    if rng.random() < 0.02:
+        approaches = putts = 0  # an ace
+    used = (
+        ["drive"] + [f"approach{k + 1}" for k in range(approaches)] + [f"putt{k + 1}" for k in range(putts)]
+    )
+    for name in used:
+        truth[names[name]] = rng.choice(["clean", "clean", "miss"])
+    penalty = rng.choices([0, 1, 2], [0.9, 0.08, 0.02])[0] if hole.penalty else 0
+    if hole.penalty and penalty:
+        truth[hole.penalty] = str(penalty)
+    truth[hole.score] = len(used) + penalty
+    if hole.par_field:
+        truth[hole.par_field] = rng.choice([3, 3, 4, 5])
+    farthest = 25
+    for name in used:
+        field = fields.get(f"{names[name]}.distance")
+        if field is not None:
+            farthest = rng.randint(1, min(farthest, 10**field.digits - 1))
+            truth[field.id] = farthest
+    return truth
+
+
+def _second_pass(form: Form, hole: HoleRule, rng: random.Random) -> Truth:
+    truth: Truth = {}
+    if hole.way:
+        truth[hole.way] = (rng.choice(form.field(hole.way).options).id,)
+    if hole.why:
+        truth[hole.why] = rng.choice(form.causes).number
+    words = f"{form.row_id(hole.row)}.words"
+    if any(field.id == words for field in form.fields) and rng.random() < 0.3:
+        truth[words] = True
     return truth
 
 
@@ -99,7 +101,7 @@ def cell_values(form: Form, truth: Mapping[str, object]) -> dict[str, bool | int
         else:
             chosen = (value,) if isinstance(value, str) else (value or ())
             for option, cell in zip(field.options, field.cell_ids, strict=True):
-                cells[cell] = option.id in chosen  # type: ignore[operator]
+                cells[cell] = option.id in chosen
     return cells
 
 
@@ -120,9 +122,9 @@ def evidence_of(form: Form, cells: Mapping[str, bool | int | None], *, log_odds:
     return Evidence(bubbles, digits, words)
 
 
-def with_cell(evidence: Evidence, cell: str, logs: object) -> Evidence:
+def with_cell(evidence: Evidence, cell: str, logs) -> Evidence:
     """The same evidence with one cell's logs replaced."""
     if cell in evidence.digits:
-        digits = dict(evidence.digits) | {cell: np.asarray(logs, dtype=np.float32)}
+        digits = {**evidence.digits, cell: np.asarray(logs, dtype=np.float32)}
         return dataclasses.replace(evidence, digits=digits)
-    return dataclasses.replace(evidence, bubbles=dict(evidence.bubbles) | {cell: tuple(logs)})  # type: ignore
+    return dataclasses.replace(evidence, bubbles={**evidence.bubbles, cell: tuple(logs)})

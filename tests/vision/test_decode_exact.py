@@ -1,0 +1,142 @@
+"""The chain over the holes against a listing of everything, on cards small enough to list."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import random
+
+import numpy as np
+import pytest
+
+from forms.form import form_from_toml
+from scan.vision.decode import Evidence, Slips, decode
+from tests.vision.brute_force import BruteForce
+from tests.vision.marked_cards import cell_values, evidence_of, marked_card
+
+TOLERANCE = 1e-9  # what the decoder promises
+
+CLEAN_MISS = 'options = [{ id = "clean" }, { id = "miss" }]'
+
+
+def small_form(holes: int, rows: list[str], outside: list[str], score_digits: int = 1, total_digits: int = 2):
+    """A round card of the fields named, each a field of the built-in cards made smaller."""
+    kinds = {
+        "score": f'type = "number"\ndigits = {score_digits}',
+        "penalty": 'type = "choose-one"\noptions = [{ id = "1" }, { id = "2" }]',
+        "way": 'type = "choose-many"\noptions = [{ id = "left" }, { id = "right" }]',
+        "why": 'type = "number"\ndigits = 1',
+        "putt1.distance": 'type = "number"\ndigits = 1',
+        "putt2.distance": 'type = "number"\ndigits = 1',
+        "total": f'type = "number"\ndigits = {total_digits}',
+        "worst": 'type = "choose-one"\noptions = [{ id = "drive" }, { id = "putt" }]',
+    }
+    for throw in ("drive", "approach1", "approach2", "putt1", "putt2", "putt3"):
+        kinds[throw] = f'type = "choose-one"\n{CLEAN_MISS}'
+    for phase in ("drive", "approach", "putt"):
+        kinds[f"tally.{phase}"] = 'type = "number"\ndigits = 1'
+    text = 'name = "small"\nedition = 1\ntitle = "small"\nrecord = "round"\n'
+    text += f'[rows]\nprefix = "h"\ncount = {holes}\n'
+    text += "".join(f'[[rows.left]]\nid = "{name}"\n{kinds[name]}\n' for name in rows)
+    text += "".join(f'[[foot]]\nid = "{name}"\n{kinds[name]}\n' for name in outside)
+    text += "".join(f'[[causes]]\nnumber = {n}\nid = "c{n}"\nlabel = "c{n}"\n' for n in (1, 2, 3))
+    return form_from_toml(text, source="test")
+
+
+FORMS = {
+    "scores and total": small_form(4, ["score"], ["total"]),
+    "throws": small_form(3, ["score", "penalty", "drive", "putt1"], ["tally.drive", "tally.putt", "total"]),
+    "no sums": small_form(2, ["score", "drive", "approach1", "putt1"], []),
+    "tallies alone": small_form(
+        2, ["score", "drive", "approach1", "putt1"], ["tally.drive", "tally.approach"]
+    ),
+    "second pass": small_form(
+        2, ["score", "drive", "putt1", "way", "why"], ["worst", "tally.drive", "tally.putt", "total"]
+    ),
+    "distances": small_form(
+        1, ["score", "drive", "putt1", "putt1.distance", "putt2", "putt2.distance"], ["tally.putt", "total"]
+    ),
+    "two boxes": small_form(2, ["score", "drive"], ["total"], score_digits=2),
+}
+
+
+def blurred(evidence: Evidence, rng: random.Random, share: float) -> Evidence:
+    """Evidence where a share of the cells says something else, or little, or anything."""
+    noise = np.random.default_rng(rng.randrange(2**32))
+
+    def blur(logs):
+        logs = np.array(logs, dtype=float)
+        if rng.random() < share:
+            logs = noise.normal(0, rng.choice([0.0, 1.0, 4.0, 12.0]), len(logs))
+        return logs
+
+    return dataclasses.replace(
+        evidence,
+        bubbles={cell: tuple(blur(logs)) for cell, logs in evidence.bubbles.items()},
+        digits={cell: blur(logs).astype(np.float32) for cell, logs in evidence.digits.items()},
+    )
+
+
+def blurred_card(name: str, seed: int, share: float) -> Evidence:
+    form = FORMS[name]
+    rng = random.Random(seed)
+    truth = marked_card(form, rng)
+    if "total" in truth and rng.random() < 0.3:
+        truth["total"] = max(truth["total"] + rng.choice([-10, -1, 1, 2, 10]), 0)  # one adding mistake
+    return blurred(evidence_of(form, cell_values(form, truth)), rng, share)
+
+
+def assert_same(form, evidence: Evidence, slips: Slips) -> None:
+    """Every answer of every field that hangs together has the listed probability."""
+    listed = BruteForce(form, evidence, slips).posterior
+    decoded = decode(form, evidence, slips)
+    assert set(decoded.fields) == set(listed)
+    for name, field in decoded.fields.items():
+        table = dict(listed[name])
+        assert sum(table.values()) == pytest.approx(1, abs=1e-9)
+        best = max(table, key=lambda answer: table[answer])
+        if best in ("many", "struck"):
+            assert field.value is None
+            assert field.flag is not None
+            assert field.p == pytest.approx(table[best], abs=TOLERANCE)
+            continue
+        if field.value is not None or best is None:
+            assert field.p == pytest.approx(table[field.value], abs=TOLERANCE), name
+            assert table[field.value] >= table[best] - TOLERANCE, name
+        for answer, p in field.alternatives:
+            assert p == pytest.approx(table[answer], abs=TOLERANCE), (name, answer)
+
+
+@pytest.mark.parametrize("name", FORMS)
+@pytest.mark.parametrize("seed", range(4))
+def test_chain_agrees_with_a_listing_of_everything(name, seed):
+    assert_same(FORMS[name], blurred_card(name, seed, (0.0, 0.15, 0.4, 1.0)[seed]), Slips())
+
+
+def test_the_listing_can_disagree():
+    form, evidence = FORMS["scores and total"], blurred_card("scores and total", 2, 0.4)
+    decoded = decode(form, evidence, Slips())
+    other = BruteForce(form, evidence, dataclasses.replace(Slips(), total_wrong=0.031)).posterior
+    assert any(
+        abs(field.p - other[name][field.value]) > TOLERANCE
+        for name, field in decoded.fields.items()
+        if field.value is not None
+    )
+
+
+def test_players_who_slip_otherwise_agree_too():
+    slips = Slips(
+        total_wrong=0.2, tally_wrong=0.3, throw_forgotten=0.2, score_forgotten=0.2, hole_unplayed=0.3
+    )
+    for name in ("throws", "second pass"):
+        assert_same(FORMS[name], blurred_card(name, 7, 0.3), slips)
+
+
+def test_order_of_cells_does_not_matter():
+    form, evidence = FORMS["throws"], blurred_card("throws", 5, 0.3)
+    backwards = dataclasses.replace(
+        evidence,
+        bubbles=dict(itertools.islice(reversed(evidence.bubbles.items()), None)),
+        digits=dict(reversed(evidence.digits.items())),
+    )
+    assert decode(form, evidence) == decode(form, backwards)
