@@ -17,7 +17,7 @@ when
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -262,14 +262,10 @@ def _throws(card: _Card, rule: HoleRule, score: Value, penalty: Value, unit: str
     thrown = known_score - known_penalty if known_score is not None and known_penalty is not None else None
     columns = _known_columns(card, rule, thrown)
     throws = [_throw(card, name, phase, unit) for name, phase in columns]
-    last = len(throws)
+    holed = who_holed([throw.phase for throw in throws], thrown, columns=len(rule.throws))
     return tuple(
-        replace(
-            throw,
-            order=order,
-            holed=_last_holed(throw.phase, order, thrown, len(rule.throws)) if order == last else False,
-        )
-        for order, throw in enumerate(throws, start=1)
+        replace(throw, order=order, holed=is_in)
+        for order, (throw, is_in) in enumerate(zip(throws, holed, strict=True), start=1)
     )
 
 
@@ -288,15 +284,26 @@ def _known_columns(card: _Card, rule: HoleRule, thrown: int | None) -> list[tupl
     return known
 
 
-def _last_holed(phase: str, order: int, thrown: int | None, columns: int) -> bool | None:
-    """Say whether the last known throw of a hole holed out; None where the score does not tell."""
-    if thrown is None:
-        return None
-    if order == thrown:
-        return True
-    if thrown > order and (phase == "drive" or order == columns):
-        return False
-    return None
+def who_holed(
+    phases: Sequence[object], thrown: int | None, *, columns: int | None = None
+) -> tuple[bool | None, ...]:
+    """Say of each known throw of a hole whether it holed out; None for the last where that is open.
+
+    Parameters
+    ----------
+    phases : phases of the known throws in the order thrown
+    thrown : throws by score and penalties, or None where these are not known
+    columns : throws that the card has room for; where all are filled the throws beyond come later
+    """
+    if not phases:
+        return ()
+    known = len(phases)
+    last: bool | None = None
+    if thrown == known:
+        last = True
+    elif thrown is not None and thrown > known and (phases[-1] == "drive" or known == columns):
+        last = False
+    return (False,) * (known - 1) + (last,)
 
 
 def _throw(card: _Card, field_id: str, phase: str, unit: str) -> Throw:
@@ -339,7 +346,7 @@ def _with_second_pass(
     )
     if at is None:
         marked: Mapping[str, Value] = {name: card.value(name) for name in names.values()}
-        notes.update({name: str(v.value) for name, v in marked.items() if v.value is not None})
+        notes.update({name: str(v.known) for name, v in marked.items() if v.known is not None})
         if names["words"] in card.pictures:
             notes.setdefault(names["words"], "see the picture")
         return throws

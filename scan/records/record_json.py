@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
-from scan.records.rounds import RECORD_SCHEMA, Hole, Round, Throw, Value
+from scan.records.rounds import RECORD_SCHEMA, Hole, PracticeSet, Round, Throw, Value
 
 _HEAD_VALUES = ("played_on", "hand", "wind", "worst", "total")
 _THROW_VALUES = ("distance", "stance", "directions_from", "forehand_from", "cause", "words_from")
@@ -65,6 +65,31 @@ def round_from_json(data: Mapping[str, Any]) -> Round:
         waiting=tuple(data.get("waiting", ())),
         notes=dict(data.get("notes", {})),
         **head,
+    )
+
+
+def practice_to_json(done: PracticeSet) -> dict[str, Any]:
+    """Return the JSON of one set of a practice card."""
+    return {
+        "card": done.card,
+        "row": done.row,
+        **_given({"day": done.day and done.day.isoformat(), "player": done.player}),
+        "drill": done.drill,
+        "tries": _value_json(done.tries),
+        "made": _value_json(done.made),
+    }
+
+
+def practice_from_json(data: Mapping[str, Any]) -> PracticeSet:
+    """Return the set that `practice_to_json` described."""
+    return PracticeSet(
+        card=data["card"],
+        row=data["row"],
+        day=date.fromisoformat(data["day"]) if data.get("day") else None,
+        player=data.get("player"),
+        drill=data["drill"],
+        tries=_value(data["tries"]),
+        made=_value(data["made"]),
     )
 
 

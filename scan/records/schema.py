@@ -26,10 +26,14 @@ SCHEMA_FILE = Path(__file__).with_name("round.schema.json")
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing that is wrong with a record: where (as in ``hole 7, throw 2, execution``) and what."""
+    """One thing that is wrong with a record: where (as in ``hole 7, throw 2, execution``) and what.
+
+    `path` is the same place as keys and indices into the record.
+    """
 
     where: str
     says: str
+    path: tuple[str | int, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.where}: {self.says}" if self.where else self.says
@@ -37,10 +41,25 @@ class Problem:
 
 def problems_of(data: object) -> list[Problem]:
     """Return everything that is wrong with a record in the published JSON; nothing when it may be stored."""
-    errors = sorted(_validator().iter_errors(data), key=lambda error: [str(p) for p in error.absolute_path])
-    if errors or not isinstance(data, Mapping):
-        return [Problem(where_of(error.absolute_path, data), _in_words(error)) for error in errors]
+    found = _problems(_validator(), data)
+    if found or not isinstance(data, Mapping):
+        return found
     return list(_beyond_the_schema(data))
+
+
+def practice_problems_of(data: object) -> list[Problem]:
+    """Return everything that is wrong with a set of a practice card."""
+    found = _problems(_validator("practice"), data)
+    if found or not isinstance(data, Mapping):
+        return found
+    tries, made, day = data["tries"]["value"], data["made"]["value"], data.get("day")
+    if made is not None and (tries is None or made > tries):
+        found.append(
+            Problem("made", f"expected at most as many as tries, found {made} of {tries}", ("made",))
+        )
+    if day is not None and not is_day(day):
+        found.append(Problem("day", f"expected a day of the calendar, found {_shown(day)}", ("day",)))
+    return found
 
 
 def checked_text(round_: Round) -> str:
@@ -61,16 +80,31 @@ def checked_text(round_: Round) -> str:
 
 
 @functools.cache
-def _validator() -> Draft202012Validator:
+def _validator(part: str | None = None) -> Draft202012Validator:
+    """Return what checks a whole round, or one part of the schema's definitions."""
     from jsonschema import Draft202012Validator
 
-    return Draft202012Validator(json.loads(SCHEMA_FILE.read_text(encoding="utf-8")))
+    schema = json.loads(SCHEMA_FILE.read_text(encoding="utf-8"))
+    if part is not None:
+        schema = {"$schema": schema["$schema"], "$ref": f"#/$defs/{part}", "$defs": schema["$defs"]}
+    return Draft202012Validator(schema)
+
+
+def _problems(validator: Draft202012Validator, data: object) -> list[Problem]:
+    def place(error: ValidationError) -> list[str]:
+        return [f"{step:06d}" if isinstance(step, int) else step for step in error.absolute_path]
+
+    errors = sorted(validator.iter_errors(data), key=place)
+    return [
+        Problem(where_of(error.absolute_path, data), _in_words(error), tuple(error.absolute_path))
+        for error in errors
+    ]
 
 
 def where_of(path: Iterable[object], data: object) -> str:
     """Return a path into a record in a player's words: ``hole 7, throw 2, execution``."""
     words, steps, at = [], list(path), data
-    for step, following in zip(steps, [*steps[1:], None], strict=True):
+    for step, following in zip(steps, [*steps, None][1:], strict=True):
         parent = at
         try:
             at = at[step]  # type: ignore[index]
@@ -163,24 +197,34 @@ def _shown(item: object) -> str:
 
 def _beyond_the_schema(data: Mapping[str, Any]) -> Iterator[Problem]:
     """Yield what a JSON Schema cannot say: numbers that are unique, days and times that exist."""
+
+    def problem(says: str, *path: str | int) -> Problem:
+        return Problem(where_of(path, data), says, path)
+
     day = data["played_on"]
     if day.get("status", "known") == "known" and day["value"] is not None and not is_day(day["value"]):
-        yield Problem("played_on", f"expected a day of the calendar, found {_shown(day['value'])}")
+        yield problem(f"expected a day of the calendar, found {_shown(day['value'])}", "played_on")
     numbers = [hole["number"] for hole in data["holes"]]
-    for twice in sorted({number for number in numbers if numbers.count(number) > 1}):
-        yield Problem(f"hole {twice}", "expected each hole once, found it twice")
-    for hole in data["holes"]:
+    for at, hole in enumerate(data["holes"]):
+        if hole["number"] in numbers[:at]:
+            yield problem("expected each hole once, found it twice", "holes", at)
         orders = [throw["order"] for throw in hole["throws"]]
         if orders != list(range(1, len(orders) + 1)):
-            yield Problem(f"hole {hole['number']}", f"expected throws in the order 1, 2, …; found {orders}")
+            found = ", ".join(map(str, orders))
+            yield problem(f"expected throws numbered 1, 2, … in this order; found {found}", "holes", at)
+        for nth, throw in enumerate(hole["throws"]):
+            execution = throw["execution"]
+            if execution["value"] is None and execution.get("status") != "waits":
+                says = "expected clean, miss or unmarked, found null; null is for what waits"
+                yield problem(says, "holes", at, "throws", nth, "execution")
     for path, text in _times(data, ()):
         try:
             time_from(text)
         except (ValueError, OverflowError):
-            yield Problem(where_of(path, data), f"expected a time that exists, found {_shown(text)}")
+            yield problem(f"expected a time that exists, found {_shown(text)}", *path)
 
 
-def _times(data: object, path: tuple[object, ...]) -> Iterator[tuple[tuple[object, ...], str]]:
+def _times(data: object, path: tuple[str | int, ...]) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Yield each time of the record with its path."""
     if isinstance(data, Mapping):
         for key, item in data.items():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -12,8 +12,8 @@ from sqlalchemy import Connection, Row, delete, insert, select, update
 from scan.records import tables
 from scan.records.answers import Answer
 from scan.records.kept import value_from_text
-from scan.records.record_json import time_text
-from scan.records.rounds import Round
+from scan.records.record_json import practice_from_json, practice_to_json, time_text
+from scan.records.rounds import PracticeSet, Round
 from scan.records.tidy import hole_rows, round_row, throw_rows
 
 
@@ -126,3 +126,31 @@ def put_round(connection: Connection, round_: Round, text: str, *, origin: str) 
         values_of = [{name: row[name] for name in table.c.keys()} for row in rows]  # noqa: SIM118
         if values_of:
             connection.execute(insert(table), values_of)
+
+
+def put_practice(connection: Connection, sets: Iterable[PracticeSet]) -> None:
+    """Write the sets of practice cards, each card's in place of what was there of that card."""
+    rows = [
+        {
+            "card": done.card,
+            "place": done.row,
+            "day": done.day,
+            "player": done.player,
+            "drill": done.drill,
+            "tries": done.tries.known,
+            "made": done.made.known,
+            "record": json.dumps(practice_to_json(done), ensure_ascii=False),
+        }
+        for done in sets
+    ]
+    for card in {row["card"] for row in rows}:
+        connection.execute(delete(tables.practice).where(tables.practice.c.card == card))
+    if rows:
+        connection.execute(insert(tables.practice), rows)
+
+
+def practice_of(connection: Connection) -> tuple[PracticeSet, ...]:
+    """Return every set of every practice card, oldest first, in the order of the card."""
+    columns = tables.practice.c
+    query = select(columns.record).order_by(columns.day.is_(None), columns.day, columns.card, columns.place)
+    return tuple(practice_from_json(json.loads(text)) for text in connection.execute(query).scalars())

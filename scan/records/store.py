@@ -36,7 +36,9 @@ from scan.records.statements import (
     best_reading,
     has_reading,
     pictures_of,
+    practice_of,
     put_pictures,
+    put_practice,
     put_round,
     sources_of,
     stored_round,
@@ -210,8 +212,10 @@ class Store:
             self._recompose(connection, serial)
             return BETTER if leads else KEPT
 
-    def add_rounds(self, rounds: Iterable[Round], *, replace: bool = False) -> dict[str, str]:
-        """Store rounds that came from a file, all or none; return what became of each by its id.
+    def add_rounds(
+        self, rounds: Iterable[Round], practice: Iterable[PracticeSet] = (), *, replace: bool = False
+    ) -> dict[str, str]:
+        """Store rounds and sets of practice from a file, all or none; return what became of each round.
 
         A round that is there already and the same stays; one that differs is refused unless `replace`.
 
@@ -235,6 +239,9 @@ class Store:
                 for photo in round_.sources:
                     add_photo(connection, photo)
                 put_round(connection, round_, text, origin="file")
+                # The card's own doubts are settled: its round now follows the file.
+                query = update(tables.cards).where(tables.cards.c.serial == round_.id)
+                connection.execute(query.values(waiting=""))
                 outcomes[round_.id] = NEW if stored is None else REPLACED
             if differing:
                 raise RecordError(
@@ -242,6 +249,7 @@ class Store:
                     f"differ from the stored ones: {', '.join(differing)}. Nothing was stored; "
                     "say --replace to put them in place of the stored ones."
                 )
+            put_practice(connection, practice)
         return outcomes
 
     def answer(self, serial: str, field: str, value: FieldValue, who: str, when: datetime) -> Round | None:
@@ -291,6 +299,11 @@ class Store:
             query = query.where(tables.rounds.c.player == player)
         with reading(self._engine) as connection:
             return tuple(round_from_json(json.loads(text)) for text in connection.execute(query).scalars())
+
+    def practice(self) -> tuple[PracticeSet, ...]:
+        """Return every set of every practice card, oldest first."""
+        with reading(self._engine) as connection:
+            return practice_of(connection)
 
     def round(self, round_id: str) -> Round | None:
         """Return the round of that id, or None."""
@@ -417,3 +430,4 @@ class Store:
         )
         if round_ is not None and text is not None:
             put_round(connection, round_, text, origin="card")
+        put_practice(connection, practice)

@@ -8,6 +8,7 @@ unit, and in metres.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from forms.rules import PHASES
@@ -57,6 +58,56 @@ def round_row(round_: Round) -> Row:
         "recorded_at": round_.recorded_at,
         "photos": " ".join(round_.sources) or None,
     }
+
+
+def settled(round_: Round) -> Round:
+    """Return the round without guesses: what waits is null, and only its status is left."""
+    return replace(
+        round_,
+        played_on=_settled(round_.played_on),
+        hand=_settled(round_.hand),
+        wind=_settled(round_.wind),
+        worst=_settled(round_.worst),
+        total=_settled(round_.total),
+        tallies={phase: _settled(value) for phase, value in round_.tallies.items()},
+        holes=tuple(
+            replace(
+                hole,
+                score=_settled(hole.score),
+                penalty=_settled(hole.penalty),
+                par=_settled(hole.par),
+                throws=tuple(_settled_throw(throw) for throw in hole.throws),
+            )
+            for hole in round_.holes
+        ),
+    )
+
+
+def _settled(value: Value) -> Value:
+    return value if value.status == "known" else Value(None, value.source, status=value.status)
+
+
+def _settled_throw(throw: Throw) -> Throw:
+    def settle(value: Value | None) -> Value | None:
+        return None if value is None else _settled(value)
+
+    def waits(value: Value | None) -> bool:
+        return value is not None and value.status == "waits"
+
+    return replace(
+        throw,
+        execution=_settled(throw.execution),
+        distance_m=None if waits(throw.distance) else throw.distance_m,
+        directions=() if waits(throw.directions_from) else throw.directions,
+        forehand=None if waits(throw.forehand_from) else throw.forehand,
+        words=None if waits(throw.words_from) else throw.words,
+        distance=settle(throw.distance),
+        stance=settle(throw.stance),
+        cause=settle(throw.cause),
+        directions_from=settle(throw.directions_from),
+        forehand_from=settle(throw.forehand_from),
+        words_from=settle(throw.words_from),
+    )
 
 
 def hole_rows(round_: Round) -> Iterator[Row]:
@@ -112,16 +163,25 @@ def _throw_row(round_: Round, hole: Hole, throw: Throw) -> Row:
         "holed": throw.holed,
         **_with_status("distance", throw.distance),
         "distance_unit": None if throw.distance is None else round_.unit,
-        "distance_m": throw.distance_m,
+        "distance_m": None if status_of(throw.distance) == "waits" else throw.distance_m,
         **_with_status("stance", throw.stance),
-        "direction": " ".join(throw.directions) or None,
-        "direction_status": status_of(throw.directions_from),
-        "forehand": throw.forehand,
-        "forehand_status": status_of(throw.forehand_from),
+        **_beside("direction", " ".join(throw.directions) or None, throw.directions_from),
+        **_beside("forehand", throw.forehand, throw.forehand_from),
         **_with_status("cause", throw.cause),
-        "words": throw.words,
-        "words_status": status_of(throw.words_from),
+        **_beside("words", throw.words, throw.words_from),
     }
+
+
+def _beside(name: str, shown: object, origin: Value | None) -> Row:
+    """Return a fact that is kept apart from where it came from, with its status."""
+    status = status_of(origin)
+    if status == "waits":
+        return {name: None, f"{name}_status": status}
+    if shown is not None:
+        status = "known"
+    elif status is not None:
+        status = "blank"
+    return {name: shown, f"{name}_status": status}
 
 
 def _with_status(name: str, value: Value | None, **known: object) -> Row:

@@ -1,0 +1,150 @@
+"""Typed rows of exported tables to records of rounds, each checked against the schema of a record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from forms.rules import PHASES
+from scan.records.columns import HOLES, PRACTICE, ROUNDS, TABLES, THROWS
+from scan.records.csv_rows import Place, Row, check_keys, typed_rows
+from scan.records.rounds import RECORD_SCHEMA
+from scan.records.schema import Problem, practice_problems_of, problems_of
+
+#: Keys of the record's JSON that have another name as a column.
+_COLUMN_OF = {"played_on": "day", "number": "hole", "order": "throw", "sources": "photos"}
+
+
+@dataclass(slots=True)
+class CsvRounds:
+    """What the tables hold: records in the full JSON form, and everything that is wrong."""
+
+    records: list[dict[str, Any]] = field(default_factory=list)
+    practice: list[dict[str, Any]] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+
+
+def rounds_from_csv(texts: Mapping[str, str]) -> CsvRounds:
+    """Return the rounds in CSV texts by table name; `practice` may be missing.
+
+    Parameters
+    ----------
+    texts : the texts of ``rounds``, ``holes``, ``throws`` and, if there is one, ``practice``
+    """
+    found = CsvRounds()
+    rows = {table.name: list(typed_rows(table, texts.get(table.name), found.problems)) for table in TABLES}
+    for table in TABLES:
+        check_keys(table, rows, found.problems)
+    if found.problems:
+        return found
+    for row, place in rows[PRACTICE.name]:
+        done = _practice(row)
+        found.practice.append(done)
+        found.problems += [_located(problem, {(): place}) for problem in practice_problems_of(done)]
+    holes = _by_key(rows[HOLES.name], "round")
+    in_order = sorted(rows[THROWS.name], key=lambda item: int(item[0]["throw"]))
+    throws = _by_key(in_order, "round", "hole")
+    for head, at in rows[ROUNDS.name]:
+        own = holes.get((head["round"],), [])
+        record = _record(head, own, throws)
+        found.records.append(record)
+        places: dict[tuple[str | int, ...], Place] = {(): at}
+        for i, (hole, hole_at) in enumerate(own):
+            places["holes", i] = hole_at
+            for j, (_, throw_at) in enumerate(throws.get((head["round"], hole["hole"]), [])):
+                places["holes", i, "throws", j] = throw_at
+        for problem in problems_of(record):
+            found.problems.append(_located(problem, places))
+    return found
+
+
+def _by_key(rows: list[Row], *names: str) -> dict[tuple[Any, ...], list[Row]]:
+    groups: dict[tuple[Any, ...], list[Row]] = {}
+    for row, at in rows:
+        groups.setdefault(tuple(row[name] for name in names), []).append((row, at))
+    return groups
+
+
+def _located(problem: Problem, places: Mapping[tuple[str | int, ...], Place]) -> str:
+    """Return a problem of a record as one of the row it stands in."""
+    path = problem.path
+    depth = next(end for end in range(len(path), -1, -1) if path[:end] in places)
+    file, row = places[path[:depth]]
+    keys = [str(step) for step in path[depth:] if isinstance(step, str) and step != "value"]
+    if not keys:
+        return f"{file}, row {row}: {problem.says}"
+    column = _COLUMN_OF.get(keys[-1], keys[-1].removesuffix("_from").removesuffix("s"))
+    if keys[0] == "tallies":
+        column = f"tally_{keys[-1]}"
+    return f"{file}, row {row}, {column}: {problem.says}"
+
+
+def _value(row: Mapping[str, Any], name: str) -> dict[str, Any]:
+    waits = row[f"{name}_status"] == "waits"
+    return {"value": row[name], "source": "imported", **({"status": "waits"} if waits else {})}
+
+
+def _optional(row: Mapping[str, Any], **names: str) -> dict[str, Any]:
+    """Return the values that the card asks for: those with a status."""
+    return {key: _value(row, name) for key, name in names.items() if row[f"{name}_status"] is not None}
+
+
+def _record(
+    head: Mapping[str, Any], holes: list[Row], throws: Mapping[tuple[Any, ...], list[Row]]
+) -> dict[str, Any]:
+    tallies = [phase for phase in PHASES if head[f"tally_{phase}_status"] is not None]
+    return {
+        "schema": RECORD_SCHEMA,
+        "id": head["round"],
+        "form": head["form"],
+        "played_on": _value(head, "day"),
+        "player": head["player"],
+        "course": head["course"],
+        "layout": head["layout"],
+        "unit": head["unit"],
+        **{name: _value(head, name) for name in ("hand", "wind", "worst", "total")},
+        "tallies": {phase: _value(head, f"tally_{phase}") for phase in tallies},
+        "holes": [
+            {
+                "number": hole["hole"],
+                **{name: _value(hole, name) for name in ("score", "penalty", "par")},
+                "length_m": hole["length_m"],
+                "throws": [_throw(row) for row, _ in throws.get((head["round"], hole["hole"]), [])],
+            }
+            for hole, _ in holes
+        ],
+        "sources": (head["photos"] or "").split(),
+        "recorded_at": head["recorded_at"],
+        "waiting": (head["waiting"] or "").split(),
+    }
+
+
+def _throw(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "order": row["throw"],
+        "phase": row["phase"],
+        "execution": _value(row, "execution"),
+        "holed": row["holed"],
+        "distance_m": row["distance_m"],
+        "directions": (row["direction"] or "").split(),
+        "forehand": row["forehand"],
+        "words": row["words"],
+        **_optional(
+            row,
+            distance="distance",
+            stance="stance",
+            directions_from="direction",
+            forehand_from="forehand",
+            cause="cause",
+            words_from="words",
+        ),
+    }
+
+
+def _practice(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        **{name: row[name] for name in ("card", "row", "day", "player", "drill")},
+        "tries": _value(row, "tries"),
+        "made": _value(row, "made"),
+    }

@@ -1,0 +1,71 @@
+"""Rows to CSV text and back: RFC 4180, UTF-8, and nothing in it that a spreadsheet would take for a formula.
+
+A text whose first sign could start a formula gets an apostrophe before it, and so does a text that begins
+with an apostrophe, so that taking one away on the way back always gives the same text. Numbers stay numbers.
+
+References
+----------
+RFC 4180, section 2: CRLF at the end of lines, quotes around fields with commas, quotes or line ends.
+OWASP Application Security Verification Standard 5.0, 1.2.10: the signs that can start a formula.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime
+from typing import Any
+
+from scan.records.columns import TidyTable
+from scan.records.record_json import time_text
+
+#: Signs that start a formula somewhere, full-width ones among them: spreadsheets take those for the same.
+FORMULA_STARTS = frozenset("=+-@\t\r\n\0＝＋－＠")
+GUARD = "'"
+
+
+def guarded(text: str) -> str:
+    """Return the text as it may stand in a spreadsheet; blanks before a formula do not hide it."""
+    first = text.lstrip(" \u00a0")[:1]
+    return GUARD + text if first in FORMULA_STARTS or text.startswith(GUARD) else text
+
+
+def unguarded(text: str) -> str:
+    """Return the text that `guarded` was given."""
+    return text.removeprefix(GUARD)
+
+
+def csv_text(table: TidyTable, rows: Iterable[Mapping[str, Any]]) -> str:
+    """Return a table as CSV text with a header; null is an empty field."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow([column.name for column in table.columns])
+    for row in rows:
+        writer.writerow([_cell(row[column.name]) for column in table.columns])
+    return out.getvalue()
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, datetime):
+        return time_text(value) or ""
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, int | float):
+        return repr(value)
+    return guarded(str(value))
+
+
+def parsed_csv(text: str) -> list[list[str]]:
+    """Return the fields of a CSV text, row by row, as they stand; blank lines are passed over.
+
+    Raises
+    ------
+    csv.Error
+        when a quote is not closed or something follows a closing quote
+    """
+    return [row for row in csv.reader(io.StringIO(text, newline=""), strict=True) if row]
