@@ -49,7 +49,7 @@ class Shot:
 
     def encoded(self) -> bytes:
         """File bytes, as the condition's output wishes."""
-        return sensor.encoded(self.image, self.condition.output)
+        return sensor.encoded(self.image, self.condition.output, self.condition.dpi)
 
     def save(self, folder: Path, name: str, *, expect: str = "read") -> Path:
         """Write the photo and `NAME.truth.json`; return the photo's path."""

@@ -6,7 +6,7 @@ hand, lens, sensor, file. Each name changes what it is about; the rest stays an 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -402,9 +402,18 @@ def condition(name: str, severity: float, seed: int, *, long_px: int = 4000) -> 
     severity : 0..1
     long_px : longer side of the picture as the sensor takes it
     """
+    return combined([(name, severity)], seed, long_px=long_px)
+
+
+def combined(parts: Sequence[tuple[str, float]], seed: int, *, long_px: int = 4000) -> Condition:
+    """Return several named conditions at once, each with its severity, applied in the order given."""
     rng = np.random.default_rng([seed, 1])
-    start = ordinary(rng, long_px)
-    return replace(CONDITIONS[name](start, severity, rng), name=name, severity=severity)
+    result = ordinary(rng, long_px)
+    for name, severity in parts:
+        result = CONDITIONS[name](result, severity, rng)
+    return replace(
+        result, name="+".join(n for n, _ in parts), severity=max((s for _, s in parts), default=0.0)
+    )
 
 
 def mixed(seed: int, *, long_px: int = 4000, trouble: float = 0.35) -> Condition:

@@ -95,7 +95,7 @@ def glyph_of(image: NDArray[np.uint8], holes: int = 0) -> Glyph | None:
     radius = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
     lines = _trace(_thin(mask))
     usual = float(np.median(radius[mask & (radius >= cv2.dilate(radius, np.ones((3, 3))) - 1e-3)]))
-    lines = _without_spurs(lines, radius, usual)
+    lines = _without_spurs(lines, usual)
     if not lines:
         return None
     extent = np.concatenate(lines)
@@ -192,14 +192,26 @@ def _walk(links: dict[tuple[int, int], set[tuple[int, int]]], start: tuple[int, 
     return np.array(walked, dtype=float)
 
 
-def _without_spurs(lines: list[Points], radius: NDArray[np.float32], usual: float) -> list[Points]:
-    """Drop side branches that thinning grew and that no pen drew."""
+def _without_spurs(lines: list[Points], usual: float) -> list[Points]:
+    """Drop side branches that thinning grew and that no pen drew: short, with one end in the air.
+
+    A short line with both ends on other lines is a piece of the digit, as between the bars of a crossed 7.
+    """
     length = [float(np.hypot(*np.diff(line, axis=0).T).sum()) if len(line) > 1 else 0.0 for line in lines]
     longest = max(length, default=0.0)
     if longest < 6.0:
         return []
     shortest = max(2.2 * usual, 0.06 * longest, 3.0)
-    return [line for line, total in zip(lines, length, strict=True) if total >= shortest]
+    kept = []
+    for i, line in enumerate(lines):
+        others = [other for j, other in enumerate(lines) if j != i]
+        bridge = len(others) > 0 and all(
+            min(float(np.abs(other - end).max(axis=1).min()) for other in others) <= 2.0
+            for end in (line[0], line[-1])
+        )
+        if length[i] >= shortest or (bridge and length[i] > 1.5):
+            kept.append(line)
+    return kept
 
 
 def _smoothed(line: Points, sigma: float = 2.2) -> Points:

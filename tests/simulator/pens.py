@@ -262,7 +262,7 @@ def _skips(
     flow = rng.standard_normal(len(knots))
     value = np.interp(along, knots, flow)
     threshold = np.quantile(rng.standard_normal(400), skip)
-    return np.clip(0.5 + (value - threshold) * 2.2, 0.12, 1.0)
+    return np.clip(0.55 + (value - threshold) * 2.2, 0.28, 1.0)
 
 
 def _deposit(layers: Floats, pen: Pen, corner: tuple[int, int], px_per_mm: float) -> Floats:

@@ -159,7 +159,7 @@ def _hole(player: Player, par: int | None, rng: Rng) -> _Hole:
     throws = [throw("drive")]
     if rng.random() < 0.002:
         return _Hole(par, tuple(throws), (), 0)
-    trouble = 0.55 if not throws[0][1] else 0.15
+    trouble = 0.78 if not throws[0][1] else 0.42
     approaches = (par - 3) + int(rng.random() < trouble) + int(rng.random() < 0.05)
     throws += [throw("approach") for _ in range(approaches)]
     putts: list[float] = []
@@ -167,7 +167,7 @@ def _hole(player: Player, par: int | None, rng: Rng) -> _Hole:
         distance = float(np.clip(rng.gamma(2.2, 3.0), 1.0, 24.0))
         while len(putts) < 6:
             putts.append(distance)
-            made = bool(rng.random() < 1.0 / (1.0 + np.exp((distance - 7.0) / 1.9)))
+            made = bool(rng.random() < 1.0 / (1.0 + np.exp((distance - 6.2) / 1.8)))
             # The result says little about execution, but it says something.
             miss = player.miss["putt"] * (0.7 if made else 1.3)
             throws.append(("putt", bool(rng.random() > miss)))

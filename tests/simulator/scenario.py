@@ -4,7 +4,7 @@ round_answers(map) -> fill(page, map, answers, writer) -> Sheet -> photograph(sh
 """
 
 from tests.simulator.camera import Shot, as_stored, photograph, truth_json
-from tests.simulator.conditions import CONDITIONS, Condition, condition, mixed
+from tests.simulator.conditions import CONDITIONS, Condition, combined, condition, mixed
 from tests.simulator.filling import TROUBLES, fill
 from tests.simulator.glyphs import GlyphBank
 from tests.simulator.handwriting import Writer, some_writer
@@ -24,6 +24,7 @@ __all__ = [
     "Shot",
     "Writer",
     "as_stored",
+    "combined",
     "condition",
     "fill",
     "mixed",

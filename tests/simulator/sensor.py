@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -184,7 +185,7 @@ def recoded(rgb: Picture, quality: int) -> Picture:
 _STORED = {1: None, 3: "ROTATE_180", 6: "ROTATE_90", 8: "ROTATE_270"}
 
 
-def encoded(rgb: Picture, output: Output) -> bytes:
+def encoded(rgb: Picture, output: Output, dpi: float = 200.0) -> bytes:
     """File bytes of the picture; viewers that obey the EXIF orientation show `rgb`."""
     from PIL import Image
 
@@ -213,7 +214,9 @@ def encoded(rgb: Picture, output: Output) -> bytes:
         pillow_heif.register_heif_opener()
         image.save(stream, "HEIF", quality=quality, exif=exif)
     elif suffix == ".pdf":
-        image.save(stream, "PDF", resolution=200.0, quality=quality)
+        # Fixed dates, so that the same picture gives the same file.
+        then = time.gmtime(0)
+        image.save(stream, "PDF", resolution=dpi, quality=quality, creationDate=then, modDate=then)
     else:
         raise ValueError(f"expected .jpg, .png, .webp, .tif, .heic or .pdf, found {suffix!r}")
     return stream.getvalue()
