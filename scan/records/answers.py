@@ -16,7 +16,7 @@ from scan.reading import FieldReading, FieldValue
 
 #: Signs that no text of a record may hold: PostgreSQL stores no NUL, no file in UTF-8 holds half a surrogate
 #: pair, and the other control characters are only ever an accident or an attack on a terminal.
-FORBIDDEN_SIGNS = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
+FORBIDDEN_SIGNS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,6 +86,27 @@ def store_name(url: URL) -> str:
     return url.render_as_string(hide_password=True)
 
 
+def make_folder_of(url: URL) -> None:
+    """Make the folder of a store that is a file; a new one is for its owner's eyes only.
+
+    Raises
+    ------
+    RecordError
+        when the folder cannot be made
+    """
+    if url.get_backend_name() != "sqlite" or not url.database:
+        return
+    folder = Path(url.database).parent
+    try:
+        if not folder.is_dir():
+            folder.mkdir(mode=0o700, parents=True)
+    except OSError as error:
+        raise RecordError(
+            f"{url.database}: expected a folder for the store, found that {folder} cannot be made: "
+            f"{error.strerror}. Name another place with --store."
+        ) from error
+
+
 def make_engine(url: URL) -> Engine:
     """Return an engine whose transactions begin and end as this module promises; connects to nothing yet.
 

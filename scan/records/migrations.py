@@ -12,6 +12,7 @@ from sqlalchemy import Connection, inspect, select, update
 
 from forms.errors import RecordError
 from scan.records import tables
+from scan.records.summary import STORE_SCHEMA
 
 #: From version -> what brings the store to the next one. Empty: version 1 is the first.
 STEPS: Mapping[int, Callable[[Connection], None]] = {}
@@ -22,7 +23,7 @@ def bring_up_to_date(
     name: str,
     *,
     steps: Mapping[int, Callable[[Connection], None]] = STEPS,
-    newest: int = tables.STORE_SCHEMA,
+    newest: int = STORE_SCHEMA,
 ) -> None:
     """Make the tables in an empty database, or take the steps that an older store lacks.
 

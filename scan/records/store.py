@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import Connection, Engine, insert, select, update
+from sqlalchemy import ColumnElement, Connection, Engine, insert, literal_column, select, update
 
 from forms.errors import RecordError
 from forms.form import Form
@@ -22,7 +22,7 @@ from scan.reading import CardReading, FieldReading, FieldValue
 from scan.records import tables
 from scan.records.answers import Answer, apply_answer, checked_answer, lay_over
 from scan.records.compose import round_from_reading
-from scan.records.database import database_url, make_engine, reading, store_name, writing
+from scan.records.database import database_url, make_engine, make_folder_of, reading, store_name, writing
 from scan.records.kept import reading_from_text, reading_text, value_text
 from scan.records.migrations import bring_up_to_date
 from scan.records.record_json import round_from_json, time_from, time_text
@@ -43,14 +43,9 @@ from scan.records.statements import (
     sources_of,
     stored_round,
 )
-from scan.records.summary import Summary
+from scan.records.summary import ORDER, Summary
 
-_BY_DAY = (
-    tables.rounds.c.played_on.is_(None),
-    tables.rounds.c.played_on,
-    tables.rounds.c.recorded_at,
-    tables.rounds.c.id,
-)
+_BY_DAY: tuple[ColumnElement[object], ...] = tuple(literal_column(part) for part in ORDER)
 
 #: What became of a reading or a round that was added.
 NEW = "new"
@@ -96,7 +91,7 @@ def form_from_field_map(text: str) -> Form:
 
 
 def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_from_field_map) -> Store:
-    """Return the store in a file or at a database URL; makes it when there is none.
+    """Return the store in a file or at a database URL; makes it, and the file's folder, when there is none.
 
     Parameters
     ----------
@@ -111,6 +106,7 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
         when the URL is of another kind
     """
     url = database_url(place)
+    make_folder_of(url)
     engine = make_engine(url)
     try:
         with writing(engine) as connection:

@@ -29,8 +29,6 @@ from sqlalchemy import (
     Text,
 )
 
-STORE_SCHEMA = 1
-
 #: Longest texts; PostgreSQL enforces them by type, the record's schema in both.
 ID, NAME = 64, 500
 

@@ -17,6 +17,7 @@ from scan.records.database import reading as reading_from
 from scan.records.database import writing
 from scan.records.kept import reading_from_text, reading_text
 from scan.records.store import open_store
+from scan.records.summary import STORE_SCHEMA
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
 from tests.records.conftest import read_form
 
@@ -295,15 +296,21 @@ def test_another_program_s_database_is_refused(tmp_path):
 
 
 def test_a_folder_that_cannot_be_written_is_refused(tmp_path):
-    with pytest.raises(RecordError, match="cannot be opened there"):
-        open_store(tmp_path / "no such folder" / "rounds.sqlite")
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(RecordError, match="cannot be made: File exists"):
+        open_store(tmp_path / "file" / "rounds.sqlite")
     with pytest.raises(RecordError, match="cannot be opened there"):
         open_store(tmp_path)
 
 
+def test_the_folder_of_a_new_store_is_made_for_its_owner_only(tmp_path):
+    open_store(tmp_path / "new" / "rounds.sqlite").close()
+    assert (tmp_path / "new").stat().st_mode & 0o077 == 0
+
+
 def test_a_store_of_a_newer_version_is_refused(place):
     with open_store(place) as opened, writing(opened._engine) as connection:
-        connection.execute(tables.store_version.update().values(version=tables.STORE_SCHEMA + 1))
+        connection.execute(tables.store_version.update().values(version=STORE_SCHEMA + 1))
     with pytest.raises(RecordError, match="newer shortpencil wrote it"):
         open_store(place)
 
