@@ -19,6 +19,8 @@ from scan.vision.likelihoods import Floats, Ints
 #: is above `WANTED_DOUBT`. Most cards stop at the first.
 LEAST_SHARES = (1e-12, 1e-15, 1e-18)
 WANTED_DOUBT = 1e-9
+#: Above this share of dropped mass a chain is given up: a sum less is worth more than such a doubt.
+_HOPELESS = 1e-3
 #: Most ways to reach the states after one hole. It bounds time and memory: about 3 ms a hole when reached.
 _MOST_WAYS = 40_000
 _FEWEST_STATES = 16
@@ -99,8 +101,8 @@ class _Step:
 
 def run_chain(
     additions: Additions, written: Callable[[Ints], Floats], most_written: float, least_share: float
-) -> Chain:
-    """Posterior of what each hole adds, given the sums written on the card.
+) -> Chain | None:
+    """Posterior of what each hole adds, given the sums written on the card; None if the card is too unclear.
 
     Parameters
     ----------
@@ -130,6 +132,8 @@ def run_chain(
         after, target = np.unique(keys[source] + additions.keys[columns[column]], return_inverse=True)
         total = float(gone.sum())
         kept *= min(total / whole, 1.0)
+        if 1 - kept > _HOPELESS:
+            return None
         steps.append(_Step(source, columns[column], of_phase, target, weights[of_phase, column] / total))
         keys, phase = after, after >> _SUM_BITS
         mass = _sum_by(target, gone / total, len(after))
@@ -137,6 +141,9 @@ def run_chain(
     backward = written(keys)
     evidence = float(mass @ backward)
     dropped = (1 - kept) / kept * most_written
+    doubt = dropped / (evidence + dropped)
+    if doubt > _HOPELESS:
+        return None
     posterior = mass * backward / evidence
     added = np.zeros((phases, holes, count))
     backward = backward / evidence
@@ -147,7 +154,7 @@ def run_chain(
         flat = _sum_by(cell, onward * before[step.source], phases * count)
         added[:, hole] = flat.reshape(phases, count)
         backward = _sum_by(step.source, onward, len(before))
-    return Chain(added, keys, posterior, dropped / (evidence + dropped), capped)
+    return Chain(added, keys, posterior, doubt, capped)
 
 
 def _sum_by(index: Ints, weights: Floats, size: int) -> Floats:
@@ -161,65 +168,3 @@ def _strongest(mass: Floats, additions: int) -> tuple[Ints, bool]:
     if len(mass) <= room:
         return np.arange(len(mass)), False
     return np.sort(np.argpartition(mass, -room)[-room:]), True
-
-
-def slip_kernel(wrong: float) -> Floats:
-    """Chance that a written sum is off by -11 … 11, the middle being right; see `written_sum`."""
-    kernel = np.zeros(23)
-    for off, share in _OFF_BY.items():
-        kernel[11 + off] = kernel[11 - off] = wrong * share / 2
-    kernel[11] = 1 - wrong
-    return kernel
-
-
-#: How far a wrong sum is off, either way: one throw, a few, a carry. The rest (6 %) may be anything.
-_OFF_BY = {1: 0.44, 2: 0.16, 3: 0.08, 4: 0.04, 5: 0.02, 9: 0.03, 10: 0.14, 11: 0.03}
-_OFF_BY_ANYTHING = 1 - sum(_OFF_BY.values())
-
-
-@dataclass(frozen=True, slots=True)
-class WrittenSum:
-    """One sum written by the player, weighed by its ink.
-
-    Attributes
-    ----------
-    likelihood : (S,) P(ink | true sum), for sums 0 to S - 1
-    """
-
-    likelihood: Floats
-    _full: Floats
-    _kernel: Floats
-    _anything: float
-    _blank: Floats  # (S,) P(blank | true sum) P(ink | blank)
-    _some: Floats  # (S,) P(something written | true sum)
-
-    def says_nothing(self, least: float) -> bool:
-        """Whether the field is blank for sure, whatever the true sum."""
-        return bool((self.likelihood - self._blank <= least * self.likelihood).all())
-
-    def explain(self, sums: Floats) -> tuple[Floats, float]:
-        """Posterior of each value written (V,) and of a blank, given that (S,) of the true sum."""
-        share = sums / self.likelihood
-        values = len(self._full)
-        some = share * self._some
-        onto = np.convolve(some, self._kernel)[11 : 11 + values]
-        near = np.zeros(values)
-        near[: len(onto)] = onto
-        posterior = self._full * (near + some.sum() * self._anything)
-        return posterior, float((share * self._blank).sum())
-
-
-def written_sum(
-    full: Floats, blank: float, size: int, p_wrong: float, p_blank: float, p_zero_blank: float
-) -> WrittenSum:
-    """Weigh a sum: `full` (V,) P(ink | value), `blank` P(ink | blank), `size` S of the possible sums."""
-    kernel = slip_kernel(p_wrong)
-    anything = p_wrong * _OFF_BY_ANYTHING / len(full)
-    padded = np.zeros(size + 22)
-    count = min(len(full), size + 11)
-    padded[11 : 11 + count] = full[:count]
-    near = np.convolve(padded, kernel[::-1], mode="valid")[:size]
-    some = np.full(size, 1 - p_blank)
-    some[0] = 1 - p_zero_blank
-    likelihood = (1 - some) * blank + some * (near + anything * full.sum())
-    return WrittenSum(likelihood, full, kernel, anything, (1 - some) * blank, some)

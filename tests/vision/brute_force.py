@@ -17,7 +17,7 @@ from forms.form import Field, Form
 from forms.rules import PHASES, HoleRule, rules_of
 from scan.vision.decode import Evidence, Slips
 from scan.vision.holes import score_prior
-from scan.vision.sums import _OFF_BY
+from scan.vision.written import _OFF_BY
 
 B, F, C = 0, 1, 2  # blank, filled, cancelled bubble
 BLANK, SCRAP = 10, 11
@@ -34,6 +34,7 @@ class BruteForce:
         self.fields = {field.id: field for field in form.fields}
         self.ink = {c: _linear(logs) for c, logs in {**evidence.bubbles, **evidence.digits}.items()}
         self.posterior: dict[str, Table] = defaultdict(lambda: defaultdict(float))
+        self.marked = cache(self._marked)
         self._solve()
 
     # One field: P(ink, look | meaning) for each look
@@ -110,8 +111,9 @@ class BruteForce:
         distances = {d: self.number(d) for d in rule.distances}
         marks = []
         for states in itertools.product((None, "clean", "miss"), repeat=len(rule.throws)):
-            weight = math.prod(_chance_of_state(state, slips) for state in states)
             answers = dict(zip((throw for throw, _ in rule.throws), states, strict=True))
+            weight = math.prod(_chance_of_state(state, slips) for state in states)
+            weight *= math.prod(sum(looks[throw][state].values()) for throw, state in answers.items())
             misses = [0, 0, 0]
             for (_, phase), state in zip(rule.throws, states, strict=True):
                 misses[PHASES.index(phase)] += state == "miss"
@@ -135,9 +137,9 @@ class BruteForce:
                 for score, p_ink in scores.items():
                     if score:
                         p = (1 - slips.hole_unplayed) * (1 - slips.score_forgotten) * prior[score] * p_ink
-                        p *= p_pen * self.marked(rule, score - extra, states)
+                        p *= p_pen * self.marked(rule.throws, score - extra, states)
                     else:  # a blank or a 0 for a hole not played
-                        p = p_ink * astray * self.marked(rule, 0, states)
+                        p = p_ink * astray * self.marked(rule.throws, 0, states)
                         p *= (
                             slips.hole_unplayed
                             if score is None
@@ -148,18 +150,16 @@ class BruteForce:
                     continue
                 for hidden in range(0, min(20, len(prior))):
                     p = (1 - slips.hole_unplayed) * slips.score_forgotten * prior[hidden] * scores[None]
-                    p *= p_pen * self.marked(rule, hidden - extra, states) * 0.5
+                    p *= p_pen * self.marked(rule.throws, hidden - extra, states) * 0.5
                     every_ = {**every, rule.score: None}
                     if hidden:
                         found.append(((hidden, *misses), every_, p * shape))
                     found.append(((0, *misses), every_, p * shape))
-        return [
-            (adds, answers, weight * math.prod(sum(looks[t][answers[t]].values()) for t in looks))
-            for adds, answers, weight in found
-            if weight
-        ]
+        return [way for way in found if way[-1]]
 
-    def marked(self, rule: HoleRule, throws: int, states: tuple[str | None, ...]) -> float:
+    def _marked(
+        self, throws_of: tuple[tuple[str, str], ...], throws: int, states: tuple[str | None, ...]
+    ) -> float:
         """Chance that just these columns are marked when so many throws were made."""
         slips = self.slips
         is_marked = [state is not None for state in states]
@@ -167,7 +167,7 @@ class BruteForce:
         if throws <= 0:
             p = 1.0 if not any(is_marked) else 0.0
         else:
-            columns = [sum(phase == p_ for _, p_ in rule.throws) for phase in PHASES]
+            columns = [sum(phase == p_ for _, p_ in throws_of) for phase in PHASES]
             throws = min(throws, 2 * sum(columns) + 4)
             splits = [(throws - 1 - putts, putts) for putts in range(throws)]
             weights = [_approaches(a) * _putts(b) for a, b in splits]
