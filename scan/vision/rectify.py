@@ -7,7 +7,8 @@ near the place where the homography expects it, and the misfits, smoothed by a t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import functools
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -21,8 +22,10 @@ from scan.vision.corners import Corners, fit_card, model_corners
 CARD_PX_PER_MM = 8.0
 
 _STUD_PX_PER_MM = 8.0
-_STUD_REACH_MM = (5.0, 1.6)  # how far a stud may lie from where it is expected: first look, second look
-_STUD_MIN_SCORE = (0.62, 0.55)  # normalised correlation; a blank or inked patch scores below 0.5
+#: How far a stud may lie from where it is expected, look by look: each look expects it where the last one's
+#: studs say. The second reaches far for those that a strong bend has carried away; the last is fine.
+_STUD_REACH_MM = (4.0, 7.0, 1.6)
+_STUD_MIN_SCORE = (0.70, 0.66, 0.55)  # normalised correlation; a blank or inked patch scores below 0.5
 _MESH_MM = 4.0
 
 
@@ -45,6 +48,14 @@ class Bend:
 
 
 FLAT = Bend(np.zeros((0, 2)), np.zeros((0, 2)))
+
+
+@dataclass(frozen=True, slots=True)
+class Anchors:
+    """Points of the card whose displacement was measured by sight: `knots` (N, 2) and `values` (N, 2), mm."""
+
+    knots: PointsMm
+    values: PointsMm
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,20 +91,110 @@ def register(gray: GrayImage, corners: Corners, layout: Layout) -> Registration:
     marks_card = np.vstack([model_corners(layout.paper, marker) for marker in corners.marks])
     marks_photo = np.vstack([mark.corners for mark in corners.marks.values()])
     marks_off = _back(transform, marks_photo) - marks_card
-    bend, found, residual = FLAT, np.zeros(len(studs), bool), 0.0
+    # The marks' own corners already tell a little about the bend.
+    bend, found, residual = spline(marks_card, marks_off, smoothing=0.05), np.zeros(len(studs), bool), 0.0
     for reach, floor in zip(_STUD_REACH_MM, _STUD_MIN_SCORE, strict=True):
         off, scores = _stud_offsets(gray, transform, bend, studs, reach)
         found = scores >= floor
         measured = bend.at(studs) + off
-        found &= _plausible(studs, measured, found)
-        if found.sum() < 4:
-            found[:] = False
-            break
+        found &= plausible(studs, measured, found)
         knots = np.vstack([marks_card, studs[found]])
         values = np.vstack([marks_off, measured[found]])
-        bend = _spline(knots, values, smoothing=0.02)
+        bend = spline(knots, values, smoothing=0.02)
         residual = float(np.median(np.linalg.norm(bend.at(studs[found]) - measured[found], axis=1)))
-    return Registration(transform, bend, int(found.sum()), len(studs), residual, scale)
+    rough = Registration(transform, bend, int(found.sum()), len(studs), residual, scale)
+    anchors = Anchors(np.vstack([marks_card, studs[found]]), np.vstack([marks_off, bend.at(studs[found])]))
+    return settle(gray, rough, layout, anchors)
+
+
+def settle(gray: GrayImage, rough: Registration, layout: Layout, anchors: Anchors) -> Registration:
+    """Return the registration corrected by the printed outlines, tile by tile.
+
+    The outlines of all boxes and bubbles in a tile are laid over the picture and moved until they fit best.
+    One outline may be inked over; a dozen together are not mistaken. A tile that fits nowhere well, as under
+    a thumb, says nothing.
+    """
+    wanted = outline_picture(layout)
+    current = rough
+    for tile_mm, reach_mm in ((26.0, 2.6), (18.0, 1.1)):
+        flat, covered = flatten(gray, current, layout, TILE_PX_PER_MM)
+        lines = _thin_lines(flat)
+        lines[covered == 0] = 0
+        centres, off = _tile_offsets(lines, wanted, tile_mm, reach_mm)
+        if len(centres) < 4:
+            continue
+        measured = current.bend.at(centres) + off
+        good = plausible(centres, measured, np.ones(len(centres), bool))
+        knots = np.vstack([anchors.knots, centres[good]])
+        values = np.vstack([anchors.values, measured[good]])
+        bend = spline(knots, values, smoothing=0.004)
+        left = np.linalg.norm(bend.at(centres[good]) - measured[good], axis=1)
+        current = replace(current, bend=bend, residual_mm=float(np.median(left)))
+    return current
+
+
+TILE_PX_PER_MM = 4.0
+_MIN_TILE_SCORE = 0.25  # ink and shadows alone correlate below 0.15 with outlines that are not there
+
+
+@functools.lru_cache(maxsize=8)
+def outline_picture(layout: Layout) -> FloatImage:
+    """Return the outlines of all boxes and bubbles of a layout as a picture, 1 on the line, 0 elsewhere."""
+    k, fine = TILE_PX_PER_MM, 16.0
+    size = (round(layout.paper.width_mm * k), round(layout.paper.height_mm * k))
+    picture = np.zeros((size[1], size[0]), np.uint8)
+    shift = 4  # OpenCV draws at 1/16 px
+
+    def at(x_mm: float, y_mm: float) -> tuple[int, int]:
+        return round((x_mm * k - 0.5) * fine), round((y_mm * k - 0.5) * fine)
+
+    for cell in layout.cells:
+        box = cell.box.grown(-0.14)
+        if cell.shape == "round":
+            centre = at(box.centre.x, box.centre.y)
+            cv2.circle(picture, centre, round(box.w / 2 * k * fine), 255, 1, cv2.LINE_AA, shift)
+        elif cell.kind != "words":
+            cv2.rectangle(picture, at(box.x, box.y), at(box.right, box.bottom), 255, 1, cv2.LINE_AA, shift)
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.6), np.float32) / 255.0
+
+
+def _thin_lines(flat: GrayImage) -> FloatImage:
+    """What is narrower than 1.5 mm and darker than around it; strong strokes are cut to the strength of print."""
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7))
+    dark = cv2.morphologyEx(flat, cv2.MORPH_BLACKHAT, kernel).astype(np.float32)
+    usual = max(float(np.percentile(dark, 90)), 4.0)
+    return np.asarray(np.minimum(dark, 1.5 * usual), np.float32)
+
+
+def _tile_offsets(
+    lines: FloatImage, wanted: FloatImage, tile_mm: float, reach_mm: float
+) -> tuple[PointsMm, PointsMm]:
+    """Centres (N, 2) of the tiles that fit somewhere, and where they fit relative to expectation (N, 2), mm."""
+    k = TILE_PX_PER_MM
+    side, reach = round(tile_mm * k), round(reach_mm * k)
+    padded = cv2.copyMakeBorder(lines, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0.0)
+    height, width = wanted.shape
+    centres, offsets = [], []
+    for y in range(0, height - side // 2, side * 2 // 3):
+        for x in range(0, width - side // 2, side * 2 // 3):
+            template = wanted[y : y + side, x : x + side]
+            # Lines in one direction only would let the tile slide along them: boxes and circles have both.
+            if template.sum() < 0.6 * side:
+                continue
+            h, w = template.shape
+            region = padded[y : y + h + 2 * reach, x : x + w + 2 * reach]
+            response = np.asarray(cv2.matchTemplate(region, template, cv2.TM_CCOEFF_NORMED), np.float32)
+            row, column = np.unravel_index(int(np.argmax(response)), response.shape)
+            best = float(response[row, column])
+            at_edge = row in (0, response.shape[0] - 1) or column in (0, response.shape[1] - 1)
+            if best < _MIN_TILE_SCORE or at_edge:
+                continue
+            dx, dy = _peak(response, int(row), int(column))
+            weight = template.sum(axis=0) @ np.arange(w), template.sum(axis=1) @ np.arange(h)
+            middle = np.array(weight) / template.sum()
+            centres.append(((x + middle[0] + 0.5) / k, (y + middle[1] + 0.5) / k))
+            offsets.append(((column + dx - reach) / k, (row + dy - reach) / k))
+    return np.array(centres).reshape(-1, 2), np.array(offsets).reshape(-1, 2)
 
 
 def resolution(card_to_photo: Homography, layout: Layout) -> float:
@@ -115,7 +216,7 @@ def _radial(a: PointsMm, b: PointsMm) -> Floats:
     return np.asarray(0.5 * r2 * np.log(np.maximum(r2, 1e-12)))
 
 
-def _spline(knots: PointsMm, values: PointsMm, smoothing: float) -> Bend:
+def spline(knots: PointsMm, values: PointsMm, smoothing: float) -> Bend:
     """Thin-plate spline through `values` at `knots`; `smoothing` trades misfit against bending."""
     n = len(knots)
     affine = np.hstack([np.ones((n, 1)), knots])
@@ -188,7 +289,7 @@ def _peak(response: FloatImage, row: int, column: int) -> tuple[float, float]:
     return dx, dy
 
 
-def _plausible(studs: PointsMm, measured: PointsMm, found: Bools) -> Bools:
+def plausible(studs: PointsMm, measured: PointsMm, found: Bools) -> Bools:
     """Studs whose displacement agrees with that of their neighbours; paper bends, it does not jump."""
     good = found.copy()
     for i in np.flatnonzero(found):
@@ -226,13 +327,15 @@ def crop(gray: GrayImage, card_to_photo: Homography, box: Box, px_per_mm: float)
     )
 
 
-def flatten(gray: GrayImage, registration: Registration, layout: Layout) -> tuple[GrayImage, GrayImage]:
-    """Return the flat card at `CARD_PX_PER_MM` and a mask (255 where the photo covers it), both (H, W).
+def flatten(
+    gray: GrayImage, registration: Registration, layout: Layout, px_per_mm: float = CARD_PX_PER_MM
+) -> tuple[GrayImage, GrayImage]:
+    """Return the flat card and a mask (255 where the photo covers it), both (H, W).
 
     Pixel (column, row) shows the card at ((column + 0.5) / px_per_mm, (row + 0.5) / px_per_mm) mm.
     """
     width_mm, height_mm = layout.paper.width_mm, layout.paper.height_mm
-    width, height = round(width_mm * CARD_PX_PER_MM), round(height_mm * CARD_PX_PER_MM)
+    width, height = round(width_mm * px_per_mm), round(height_mm * px_per_mm)
     # The map is smooth: it is computed on a mesh and interpolated to pixels. Over 4 mm, perspective departs
     # from a straight line by some hundredths of a pixel. Mesh points are centres of mesh cells, one cell of
     # them outside the sheet on each side, so that `resize` interpolates everywhere and extrapolates nowhere.
@@ -240,10 +343,11 @@ def flatten(gray: GrayImage, registration: Registration, layout: Layout) -> tupl
     xs, ys = (np.arange(nx) - 0.5) * _MESH_MM, (np.arange(ny) - 0.5) * _MESH_MM
     mesh = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
     coarse = registration.to_photo(mesh).reshape(ny, nx, 2).astype(np.float32)
-    cell = round(_MESH_MM * CARD_PX_PER_MM)
+    cell = round(_MESH_MM * px_per_mm)
     fine = cv2.resize(coarse, (nx * cell, ny * cell), interpolation=cv2.INTER_LINEAR)
     to_photo = np.ascontiguousarray(fine[cell : cell + height, cell : cell + width])
-    flat = cv2.remap(gray, to_photo, np.empty(0), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    photo_x, photo_y = cv2.split(to_photo)
+    flat = cv2.remap(gray, photo_x, photo_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     limit = np.array([gray.shape[1] - 1, gray.shape[0] - 1], np.float32)
     if (coarse >= 0).all() and (coarse <= limit).all():
         return np.asarray(flat, np.uint8), np.full((height, width), 255, np.uint8)

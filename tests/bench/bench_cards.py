@@ -35,6 +35,7 @@ def add(total: Counts, part: Counts) -> None:
     for name in ("reasons", "cells", "flagged", "silent", "wrong_flagged"):
         getattr(total, name).update(getattr(part, name))
     total.errors += part.errors
+    total.offsets_mm += part.offsets_mm
 
 
 def main() -> None:

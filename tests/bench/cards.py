@@ -1,7 +1,8 @@
 """Makes simulated photos of filled cards and counts what the reader gets wrong; used by the benchmarks.
 
-A cell is *silent wrong* when its value differs from the truth and neither it nor its field is flagged. Seeds below 100,000 are for tuning,
-those from 100,000 on for reporting, so that a threshold is never judged on the photos that chose it.
+A cell is *silent wrong* when its value differs from the truth and neither it nor its field is flagged. Seeds
+below 100,000 are for tuning, those from 100,000 on for reporting, so that a threshold is never judged on the
+photos that chose it.
 """
 
 from __future__ import annotations
@@ -13,12 +14,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from forms.catalog import builtin_fingerprints, builtin_layout
 from forms.layout import Layout
 from scan.reading import CardReading
 from scan.vision.photo import photos_from_bytes
-from scan.vision.pipeline import Traces, read_photo
+from scan.vision.pipeline import Trace, Traces, read_photo
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.scenario import (
     GlyphBank,
@@ -60,8 +62,8 @@ class Counts:
         for kind in ("bubble", "digit"):
             n = max(self.cells[kind], 1)
             parts.append(
-                f"{kind}: {self.cells[kind]:>6} cells, silent {1000 * self.silent[kind] / n:6.3f} ({self.silent[kind]}), "
-                f"flagged {1000 * self.flagged[kind] / n:6.2f}"
+                f"{kind}: {self.cells[kind]:>6} cells, silent {1000 * self.silent[kind] / n:6.3f} "
+                f"({self.silent[kind]}), flagged {1000 * self.flagged[kind] / n:6.2f}"
             )
         if self.offsets_mm:
             parts.append(f"off {np.median(self.offsets_mm):.3f}/{np.percentile(self.offsets_mm, 99):.2f} mm")
@@ -80,7 +82,7 @@ _LAYOUTS: dict[str, Layout | None] = {}
 
 
 def bank() -> GlyphBank:
-    """Return the handwriting: all MNIST test images if $MNIST names their folder or .npz, else the thousand that travel along."""
+    """Return the handwriting: all MNIST test images if $MNIST names their folder or .npz, else the thousand here."""
     folder = os.environ.get("MNIST")
     if not folder:
         return small_bank()
@@ -130,8 +132,11 @@ def shoot(
 def count(shot: Shot, into: Counts, label: str, traces: Traces | None = None) -> CardReading:
     """Read one photo and add what happened to `into`."""
     (photo,) = photos_from_bytes(shot.encoded(), label)
+    traces = traces if traces is not None else Traces()
     (reading, *_) = read_photo(photo, find_layout, traces)
     into.photos += 1
+    if traces.cards and traces.cards[0].registration is not None:
+        into.offsets_mm += list(offsets_mm(shot, traces.cards[0]))
     if reading.status != "read":
         into.rejected += 1
         into.reasons[(reading.reason or "")[:60]] += 1
@@ -154,6 +159,23 @@ def count(shot: Shot, into: Counts, label: str, traces: Traces | None = None) ->
                     f"{label} {cell}: read {value.value} ({value.confidence:.4f}), true {truth[cell]} {how}"
                 )
     return reading
+
+
+def offsets_mm(shot: Shot, trace: Trace) -> NDArray[np.float64]:
+    """Distance in mm between where each cell's centre is and where the reader thinks it is.
+
+    The simulator's picture is upright; a JPEG with an orientation tag is stored turned, and the reader
+    ignores the tag: then there is nothing to compare, and the result is empty.
+    """
+    assert trace.registration is not None
+    assert trace.layout is not None
+    if trace.gray.shape != shot.image.shape[:2] or shot.condition.output.suffix not in (".jpg", ".png"):
+        return np.zeros(0)
+    centres = np.array([(c.box.centre.x, c.box.centre.y) for c in trace.layout.cells])
+    true = shot.sheet_to_photo[0].of_sheet(shot.sheets[0].on_sheet(centres))
+    off = np.linalg.norm(trace.registration.to_photo(centres) - true, axis=1) / trace.registration.px_per_mm
+    turned = np.median(off) > 20.0  # stored upside down
+    return np.zeros(0) if turned else off
 
 
 def seed_of(text: str, start: int = TUNING) -> int:

@@ -1,0 +1,340 @@
+"""`read` from the command line: good photos, every size and turn, and every kind of bad input with its exit code."""
+
+from __future__ import annotations
+
+import json
+import struct
+import zlib
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from scan.cli.main import main
+from scan.records.store import open_store
+from tests.simulator.blanks import blank_card, small_bank
+from tests.simulator.scenario import fill, round_answers, some_player, some_writer
+
+PX_PER_MM = 8.0
+Gray = NDArray[np.uint8]
+
+
+@pytest.fixture(autouse=True)
+def _own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+
+
+def filled_sheet(form: str = "round18", paper: str = "a4", seed: int = 3) -> tuple[Gray, dict[str, object]]:
+    """A filled card as it lies on a scanner's glass, and the truth of its cells."""
+    blank = blank_card(form, paper=paper, px_per_mm=PX_PER_MM)
+    rng = np.random.default_rng(seed)
+    writer = some_writer(rng, small_bank())
+    answers = round_answers(blank.field_map, some_player(rng), seed)
+    sheet = fill(
+        blank.page, PX_PER_MM, blank.field_map, answers, writer, seed, bank=small_bank(), serial=blank.serial
+    )
+    return cv2.cvtColor(sheet.rgb, cv2.COLOR_RGB2GRAY), dict(sheet.cells)
+
+
+def on_a_table(
+    page: Gray,
+    *,
+    angle_deg: float = 0.0,
+    scale: tuple[float, float] = (1.0, 1.0),
+    size: tuple[int, int] = (3000, 2300),
+) -> Gray:
+    """The page turned and scaled on a grey table, in a picture of `size` (width, height)."""
+    height, width = page.shape
+    fit = (
+        0.9 * min(size) / max(width, height)
+        if angle_deg % 90
+        else 0.95 * min(max(size) / height, min(size) / width)
+    )
+    if angle_deg % 180 == 0:
+        fit = 0.95 * min(size[1] / height, size[0] / width)
+    turn = cv2.getRotationMatrix2D((width / 2, height / 2), angle_deg, fit)
+    turn[:, 0] *= scale[0]
+    turn[:, 1] *= scale[1]
+    middle = turn @ np.array([width / 2, height / 2, 1.0])
+    turn[:, 2] += np.array(size) / 2 - middle
+    return cv2.warpAffine(page, turn, size, flags=cv2.INTER_AREA, borderValue=(96, 96, 96))
+
+
+def save(path: Path, picture: Gray) -> Path:
+    assert cv2.imwrite(str(path), picture)
+    return path
+
+
+def read_json(capsys: pytest.CaptureFixture[str], *args: object) -> tuple[int, dict[str, object]]:
+    capsys.readouterr()
+    code = main(["read", *map(str, args), "--json", "--dry-run"])
+    return code, json.loads(capsys.readouterr().out)
+
+
+def silent_errors(card: dict, truth: dict[str, object]) -> list[str]:
+    """Cells whose value is not the truth and which nobody is asked about."""
+    fields = card["fields"]
+    wrong = []
+    for cell, reading in card["cells"].items():
+        flagged = reading["flag"] or fields[cell.rsplit(".", 1)[0]]["flag"]
+        if not cell.endswith(".strip") and reading["value"] != truth[cell] and not flagged:
+            wrong.append(f"{cell}: {reading['value']} for {truth[cell]}")
+    return wrong
+
+
+@pytest.fixture(scope="module")
+def a4() -> tuple[Gray, dict[str, object]]:
+    return filled_sheet()
+
+
+@pytest.mark.parametrize("angle_deg", [0, 17, 90, 133, 180, 270, 301])
+def test_a_card_is_read_whichever_way_it_lies(angle_deg: float, a4, tmp_path, capsys) -> None:
+    photo = save(tmp_path / "turned.jpg", on_a_table(a4[0], angle_deg=angle_deg, size=(3000, 2300)))
+    code, result = read_json(capsys, photo)
+    (card,) = result["cards"]
+    assert card["status"] == "read", card["reason"]
+    assert code in (0, 1)
+    assert silent_errors(card, a4[1]) == []
+
+
+@pytest.mark.parametrize("size", [(2300, 3000), (3000, 2300)], ids=["portrait", "landscape"])
+@pytest.mark.parametrize("scale", [(0.94, 0.94), (1.02, 1.02), (0.94, 0.955)], ids=["94", "102", "uneven"])
+def test_a_card_printed_at_another_scale_is_read(scale, size, a4, tmp_path, capsys) -> None:
+    photo = save(tmp_path / "scaled.jpg", on_a_table(a4[0], angle_deg=2.0, scale=scale, size=size))
+    _, result = read_json(capsys, photo)
+    (card,) = result["cards"]
+    assert card["status"] == "read", card["reason"]
+    assert silent_errors(card, a4[1]) == []
+
+
+@pytest.mark.parametrize("form", ["round9", "round27"])
+def test_the_other_cards_are_read_too(form: str, tmp_path, capsys) -> None:
+    page, truth = filled_sheet(form, "letter")
+    _, result = read_json(
+        capsys, save(tmp_path / "card.png", on_a_table(page, angle_deg=-4, size=(2600, 3200)))
+    )
+    (card,) = result["cards"]
+    assert (card["status"], card["form"]) == ("read", form)
+    assert silent_errors(card, truth) == []
+
+
+@pytest.mark.parametrize("ending", [".jpg", ".png", ".tif", ".webp", ".heic", ".pdf"])
+def test_every_file_kind_gives_the_same_reading(ending: str, a4, tmp_path, capsys) -> None:
+    from PIL import Image
+
+    picture = Image.fromarray(on_a_table(a4[0], angle_deg=1.5, size=(1800, 2500)))
+    path = tmp_path / f"card{ending}"
+    if ending == ".heic":
+        import pillow_heif
+
+        pillow_heif.register_heif_opener()
+        picture.convert("RGB").save(path, quality=85)
+    else:
+        picture.save(path)
+    _, result = read_json(capsys, path)
+    (card,) = result["cards"]
+    assert card["status"] == "read", card["reason"]
+    assert card["serial"] == blank_card("round18", px_per_mm=PX_PER_MM).serial
+    assert silent_errors(card, a4[1]) == []
+
+
+def test_the_plain_serial_is_read_when_the_qr_code_is_inked_over(a4, tmp_path, capsys) -> None:
+    page = a4[0].copy()
+    x, y, w, h = blank_card("round18", px_per_mm=PX_PER_MM).field_map["qr"]["box_mm"]
+    rows = slice(round((y + 5) * PX_PER_MM), round((y + h - 5) * PX_PER_MM))
+    page[rows, round((x + 5) * PX_PER_MM) : round((x + w - 5) * PX_PER_MM)] = 20
+    _, result = read_json(
+        capsys, save(tmp_path / "card.jpg", on_a_table(page, angle_deg=1, size=(2300, 3000)))
+    )
+    (card,) = result["cards"]
+    assert card["serial"] == blank_card("round18", px_per_mm=PX_PER_MM).serial
+
+
+def test_the_same_photo_twice_changes_nothing(a4, tmp_path, capsys) -> None:
+    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    store = tmp_path / "rounds.sqlite"
+    first = main(["read", str(photo), "--store", str(store)])
+    with open_store(store) as kept:
+        before = kept.rounds()
+    again = main(["read", str(photo), "--store", str(store)])
+    forced = main(["read", str(photo), "--store", str(store), "--again"])
+    with open_store(store) as kept:
+        assert kept.rounds() == before
+        assert len(before) == 1
+    assert (again, forced) == (0, first)
+    assert "read before" in capsys.readouterr().out
+
+
+def test_explain_writes_a_picture_of_each_step(a4, tmp_path, capsys) -> None:
+    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    main(["read", str(photo), "--dry-run", "--explain", str(tmp_path / "steps")])
+    names = sorted(p.name for p in (tmp_path / "steps").iterdir())
+    assert names == [f"card-{step}.jpg" for step in ("1-found", "2-flat", "3-ink", "4-digits", "5-read")]
+    assert all(cv2.imread(str(tmp_path / "steps" / name)) is not None for name in names)
+
+
+# -- bad input: a clear message, its exit code, nothing stored -----------------------------------------------
+
+
+def png_of(width: int, height: int) -> bytes:
+    """A tiny PNG file whose header promises `width` x `height` pixels, all of them there (1 bit each)."""
+
+    def chunk(name: bytes, body: bytes) -> bytes:
+        return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+    row = b"\x00" + bytes((width + 7) // 8)
+    packer = zlib.compressobj(9)
+    body = b"".join([packer.compress(row) for _ in range(height)]) + packer.flush()
+    header = struct.pack(">IIBBBBB", width, height, 1, 0, 0, 0, 0)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", body) + chunk(b"IEND", b"")
+
+
+def bad_text(folder: Path) -> Path:
+    (folder / "notes.jpg").write_text("nine under, best day ever\n" * 40)
+    return folder / "notes.jpg"
+
+
+def bad_cut(folder: Path) -> Path:
+    whole = save(folder / "whole.jpg", on_a_table(filled_sheet()[0])).read_bytes()
+    (folder / "whole.jpg").unlink()
+    (folder / "cut.jpg").write_bytes(whole[: len(whole) // 2])
+    return folder / "cut.jpg"
+
+
+def bad_bomb(folder: Path) -> Path:
+    (folder / "bomb.png").write_bytes(png_of(30_000, 30_000))
+    return folder / "bomb.png"
+
+
+def bad_empty_file(folder: Path) -> Path:
+    (folder / "empty.jpg").write_bytes(b"")
+    return folder / "empty.jpg"
+
+
+def bad_empty_folder(folder: Path) -> Path:
+    (folder / "nothing").mkdir()
+    return folder / "nothing"
+
+
+def bad_missing(folder: Path) -> Path:
+    return folder / "missing.jpg"
+
+
+def bad_broken_pdf(folder: Path) -> Path:
+    (folder / "broken.pdf").write_bytes(b"%PDF-1.7\n" + b"\x00" * 200)
+    return folder / "broken.pdf"
+
+
+def bad_broken_heic(folder: Path) -> Path:
+    (folder / "broken.heic").write_bytes(b"\x00\x00\x00\x18ftypheic" + b"\x00" * 400)
+    return folder / "broken.heic"
+
+
+def no_card(folder: Path) -> Path:
+    rng = np.random.default_rng(5)
+    meadow = cv2.GaussianBlur(rng.integers(0, 255, (1500, 2000)).astype(np.uint8), (0, 0), 4)
+    return save(folder / "meadow.jpg", meadow)
+
+
+def blank(folder: Path) -> Path:
+    return save(folder / "blank.png", on_a_table(blank_card("round18", px_per_mm=PX_PER_MM).page))
+
+
+def far_away(folder: Path) -> Path:
+    return save(folder / "far.jpg", on_a_table(filled_sheet()[0], size=(700, 540)))
+
+
+BAD = [
+    (bad_text, 2, "expected a picture"),
+    (bad_cut, 2, "cut off"),
+    (bad_bomb, 2, "30000 x 30000"),
+    (bad_empty_file, 2, "empty file"),
+    (bad_empty_folder, 2, "found none"),
+    (bad_missing, 2, "no such file"),
+    (bad_broken_pdf, 2, "PDF"),
+    (bad_broken_heic, 2, "HEIC"),
+    (no_card, 1, "again"),
+    (blank, 1, "blank"),
+    (far_away, 1, "again"),
+]
+
+
+@pytest.mark.parametrize(("make", "code", "words"), BAD, ids=[make.__name__ for make, _, _ in BAD])
+def test_bad_input_gets_a_message_an_exit_code_and_no_record(make, code, words, tmp_path, capsys) -> None:
+    path = make(tmp_path)
+    store = tmp_path / "rounds.sqlite"
+    assert main(["read", str(path), "--store", str(store)]) == code
+    said = capsys.readouterr()
+    assert words.lower() in (said.out + said.err).lower()
+    assert "Traceback" not in said.err
+    if store.exists():
+        with open_store(store) as kept:
+            assert kept.rounds() == ()
+            assert kept.waiting() == ()
+
+
+def test_the_bomb_is_refused_by_its_header(tmp_path, monkeypatch) -> None:
+    from forms.errors import InputError
+    from scan.vision import photo
+
+    path = bad_bomb(tmp_path)
+    monkeypatch.setattr(photo.cv2, "imdecode", lambda *_: pytest.fail("a bomb was decoded"))
+    with pytest.raises(InputError, match="It was not opened"):
+        list(photo.load_photos(path))
+
+
+def test_one_bad_photo_does_not_keep_the_others_from_being_read(a4, tmp_path, capsys) -> None:
+    folder = tmp_path / "day"
+    folder.mkdir()
+    bad_text(folder)
+    save(folder / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    store = tmp_path / "rounds.sqlite"
+    assert main(["read", str(folder), "--store", str(store)]) == 2
+    with open_store(store) as kept:
+        assert len(kept.rounds()) == 1
+
+
+def test_a_card_of_an_unknown_form_says_which_and_how_to_read_it(tmp_path, capsys, monkeypatch) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text(
+        'name = "own"\nedition = 1\ntitle = "Own"\n[rows]\ncount = 4\n'
+        '[[rows.left]]\nid = "n"\ntype = "number"\ndigits = 2\nlabel = "n"\n'
+    )
+    pdf, field_map = tmp_path / "own.pdf", tmp_path / "own.json"
+    assert main(["print", "-o", str(pdf), "--form", str(own), "--map", str(field_map)]) == 0
+    fingerprint = json.loads(field_map.read_text())["fingerprint"]
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "another computer"))
+    capsys.readouterr()
+    assert main(["read", str(pdf), "--dry-run"]) == 1
+    said = capsys.readouterr().out
+    assert fingerprint in said
+    assert "--map" in said
+    assert main(["read", str(pdf), "--dry-run", "--map", str(field_map)]) == 1
+    assert "blank" in capsys.readouterr().out
+
+
+def test_a_store_that_is_no_database_is_left_alone(a4, tmp_path, capsys) -> None:
+    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    store = tmp_path / "letters.sqlite"
+    store.write_text("dear diary " * 100)
+    assert main(["read", str(photo), "--store", str(store)]) == 2
+    assert store.read_text() == "dear diary " * 100
+    assert "letters.sqlite" in capsys.readouterr().err
+
+
+def test_a_folder_that_cannot_be_written_is_said_so(a4, tmp_path, capsys) -> None:
+    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    file = tmp_path / "file"
+    file.write_text("no folder")
+    assert main(["read", str(photo), "--store", str(file / "rounds.sqlite")]) == 2
+    assert main(["read", str(photo), "--dry-run", "--explain", str(file / "steps")]) == 2
+    assert main(["print", "-o", str(file / "card.pdf")]) == 2
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_wrong_usage_exits_with_two(capsys) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["read"])
+    assert stop.value.code == 2
