@@ -1,0 +1,177 @@
+"""Kills a writing process at every statement and in the middle of its writes, and looks at what is left.
+
+Run as a script by `test_killed.py`, since forking wants a process without threads. It prints how often a
+child was killed and which state was found; it stops with an error when the store is neither as before nor
+as after.
+
+Two ways to die: SIGKILL before and after each SQL statement and commit; and SIGXFSZ, which the kernel sends
+when a file grows beyond a limit: with the limit set ever higher, the process dies inside the writes of the
+log and of the database itself, also half way through a page.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import resource
+import shutil
+import signal
+import sys
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+
+from sqlalchemy import event, select
+
+from scan.records import tables
+from scan.records.compose import round_from_reading
+from scan.records.database import reading as reading_from
+from scan.records.store import Store, open_store
+from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
+
+STEP_BYTES = 3300  # less than a page of 4096, and no divisor of it: pages are cut in ever other places
+
+
+def add(store: Store, serial: str, photo: str, flags: dict[str, str] | None = None) -> None:
+    form = round_form()
+    card = reading(
+        form, PLAYED, serial=serial, photo=photo * 64, flags=flags, pictures={"total": bytes(3000)}
+    )
+    store.add_reading(card, form, round_from_reading(form, card, recorded_at=RECORDED_AT), form_text="3 m")
+
+
+WORKS: dict[str, Callable[[Store], object]] = {
+    "a new card": lambda store: add(store, "NEW", "b"),
+    "a better photo": lambda store: add(store, "OLD", "c"),
+    "an answer": lambda store: store.answer("OLD", "total", 10, "Robin", RECORDED_AT),
+    "an import": lambda store: store.add_rounds(_imported()),
+}
+
+#: Those killed inside writes too; the others differ only in their statements.
+CUT_IN_WRITES = ("a new card", "a better photo")
+
+#: Not one transaction but two, so that a kill between them leaves a third state: the check must see that.
+HALF = "two transactions"
+
+
+def _imported():
+    form = round_form()
+    for number in range(3):
+        card = reading(form, PLAYED, serial=f"F{number}", photo=f"{number}" * 64)
+        yield round_from_reading(form, card, recorded_at=RECORDED_AT)
+
+
+def _two_transactions(store: Store) -> None:
+    add(store, "NEW", "b")
+    add(store, "NEXT", "c")
+
+
+def opened(path: Path) -> Store:
+    return open_store(path, read_form=lambda text: round_form())
+
+
+def state(path: Path) -> dict[str, list[tuple]]:
+    """Everything in the store, opened as a player would; damaged stores raise here."""
+    with opened(path) as store, reading_from(store._engine) as connection:
+        assert connection.exec_driver_sql("PRAGMA integrity_check").scalars().all() == ["ok"]
+        assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+        return {
+            table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.primary_key))]
+            for table in tables.metadata.sorted_tables
+        }
+
+
+def die_at_event(number: int) -> Callable[[Store], None]:
+    """Arm a store so that its process is killed at the so-manieth event."""
+
+    def arm(store: Store) -> None:
+        count = 0
+
+        def tick(*_: object, **__: object) -> None:
+            nonlocal count
+            count += 1
+            if count == number:
+                os.kill(os.getpid(), signal.SIGKILL)
+
+        for name in ("before_cursor_execute", "after_cursor_execute", "commit"):
+            event.listen(store._engine, name, tick)
+
+    return arm
+
+
+def die_at_size(limit: int) -> Callable[[Store], None]:
+    """Arm a store so that its process is killed in the write that takes a file beyond a size."""
+
+    def arm(store: Store) -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_DFL)  # Python ignores it, and SQLite would only see an error
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+
+    return arm
+
+
+def child(path: Path, work: Callable[[Store], object], arm: Callable[[Store], None]) -> tuple[bool, bool]:
+    """Do the work in a process that may die; return whether it died, and whether it had said "done"."""
+    read_end, write_end = os.pipe()
+    pid = os.fork()
+    if pid == 0:
+        status = 1
+        try:
+            store = opened(path)
+            arm(store)
+            work(store)
+            os.write(write_end, b"!")
+            store.close()
+            status = 0
+        finally:
+            os._exit(status)
+    os.close(write_end)
+    said = os.read(read_end, 1) == b"!"
+    os.close(read_end)
+    _, status = os.waitpid(pid, 0)
+    assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 0, "the child failed instead of dying"
+    return os.WIFSIGNALED(status), said
+
+
+def kill_everywhere(folder: Path, name: str) -> Counter[str]:
+    """Kill one work everywhere; return how often each end was found."""
+    work, found = WORKS.get(name, _two_transactions), Counter()
+    base, path = folder / "base.sqlite", folder / "work.sqlite"
+
+    def fresh() -> Path:
+        for leftover in folder.glob("work.sqlite*"):
+            leftover.unlink()
+        shutil.copyfile(base, path)
+        return path
+
+    with opened(base) as store:
+        if not store.rounds():
+            add(store, "OLD", "a", {"total": "faint"})
+    before = state(fresh())
+    assert child(fresh(), work, lambda store: None) == (False, True)
+    after = state(path)
+    assert before != after
+    for arm in (die_at_event, die_at_size) if name in CUT_IN_WRITES else (die_at_event,):
+        point, step = (1, 1) if arm is die_at_event else (0, STEP_BYTES)
+        while True:
+            died, said = child(fresh(), work, arm(point))
+            if not died:
+                break
+            left = state(path)
+            assert left == after or (left == before and not said), f"{name}: {arm.__name__} {point}"
+            found["after" if left == after else "before"] += 1
+            found["after it was said to be done"] += said
+            found[arm.__name__] += 1
+            point += step
+    return found
+
+
+def main(folder: Path) -> None:
+    found = {name: kill_everywhere(folder, name) for name in WORKS}
+    try:
+        kill_everywhere(folder, HALF)
+    except AssertionError as error:
+        print(json.dumps({"found": found, "half": str(error)}))
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
