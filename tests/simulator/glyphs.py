@@ -63,7 +63,7 @@ class GlyphBank:
             if glyph is not None and glyph.holes < needs:
                 limit = 1.35
             # Written with a brush, as it were: the white inside bends is filled in too.
-            lost = glyph is not None and (glyph.thickest > limit or glyph.usual_px > 6.8)
+            lost = glyph is not None and (glyph.thickest > limit or glyph.usual_px > 8.2)
             self._glyphs[index] = None if lost else glyph
         return self._glyphs[index]
 
@@ -107,7 +107,9 @@ def glyph_of(image: NDArray[np.uint8], holes: int = 0) -> Glyph | None:
         rows, columns = np.clip(np.round(smooth[:, ::-1]).astype(int), 0, mask.shape[0] - 1).T
         paths.append((smooth - centre) / height)
         weights.append(np.clip(radius[rows, columns] / max(usual, 0.5), 0.6, 1.6).astype(float))
-    return Glyph(tuple(paths), tuple(weights), found[best], float(radius.max()) / max(usual, 0.5), usual)
+    # Against thin lines every crossing is thick: what counts is a blob as wide as a filled loop.
+    thickest = float(radius.max()) / max(usual, 3.4)
+    return Glyph(tuple(paths), tuple(weights), found[best], thickest, usual)
 
 
 def _holes(mask: NDArray[np.bool_]) -> int:
