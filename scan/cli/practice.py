@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from scan.practice.effect import Effect, Tested
     from scan.practice.evidence import Evidence
     from scan.practice.focus import Focus
+    from scan.practice.phases import PhasePrior
     from scan.practice.plan import DrillList, Plan
-    from scan.records.rounds import Round
+    from scan.practice.putting import Putting
+    from scan.practice.report import Report
+    from scan.records.rounds import PracticeSet, Round
+    from scan.records.store import Store
 
 DONE, ATTENTION = 0, 1
 
@@ -38,6 +46,21 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     )
     parser.add_argument("--drills", metavar="FILE.toml", type=Path, help="a drill list of your own")
     parser.add_argument("--under-16", action="store_true", help="half the throws of a session")
+    parser.add_argument(
+        "--report", metavar="FILE.html|.pdf", type=Path, help="write a page or a sheet of paper"
+    )
+    parser.add_argument(
+        "--paper", choices=("a4", "letter"), default="a4", help="sheet size of a PDF (default: a4)"
+    )
+    parser.add_argument(
+        "--practised",
+        metavar="PHASE",
+        choices=("drive", "approach", "putt"),
+        help="the phase you have practised, to see whether it helped (with --since)",
+    )
+    parser.add_argument(
+        "--since", metavar="DATE", type=_day, help="the day you began to practise it, YYYY-MM-DD"
+    )
     parser.add_argument("--json", action="store_true", help="print the focus as JSON")
     parser.set_defaults(run=run_focus)
 
@@ -52,28 +75,139 @@ def _positive(text: str) -> float:
     return value
 
 
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"expected a day as YYYY-MM-DD, found {text!r}") from error
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What the store holds for one player, read once."""
+
+    rounds: list[Round]
+    others: dict[str, list[Round]]
+    sets: list[PracticeSet]
+    pictures: Callable[[str, str], bytes | None]
+
+
 def run_focus(args: argparse.Namespace) -> int:
-    """Print the focus of one player's stored rounds."""
+    """Print the focus of one player's stored rounds; write the report if asked."""
+    from scan.practice.effect import effect_of, practice_results
     from scan.practice.evidence import evidence_of
     from scan.practice.focus import focus_of, why_no_focus
     from scan.practice.plan import plan_of
+    from scan.practice.putting import putting_of
     from scan.practice.screen import screen
 
+    _check(args)
     drills = load_drills(args.drills)
-    rounds = _rounds(args)
-    evidence = evidence_of(rounds)
-    focus = focus_of(evidence, half_life_rounds=args.half_life)
-    if focus is None:
-        print(f"shortpencil: {why_no_focus(evidence)}", file=sys.stderr)
-        return ATTENTION
-    plan = plan_of(focus, args.minutes, drills, under_16=args.under_16)
+    with _opened(args) as store:
+        found = _found(args, store)
+        evidence = evidence_of(found.rounds)
+        prior = _prior(found, evidence.rounds)
+        focus = focus_of(evidence, half_life_rounds=args.half_life, prior=prior)
+        if focus is None:
+            print(f"shortpencil: {why_no_focus(evidence)}", file=sys.stderr)
+            return ATTENTION
+        unit = found.rounds[-1].unit
+        putting = putting_of(evidence, unit)
+        plan = plan_of(
+            focus, args.minutes, drills, under_16=args.under_16, success=_success(focus, drills, putting)
+        )
+        began = _began(args, found.sets, drills)
+        effect = effect_of(evidence, *began) if began else None
+        tested = practice_results(found.sets)
+        if args.report:
+            from scan.practice.report import report_of
+
+            report = report_of(
+                evidence,
+                focus,
+                plan,
+                player=args.player or found.rounds[-1].player,
+                unit=unit,
+                putting=putting,
+                effect=effect,
+                tested=tested,
+                pictures=_pictures(focus, found.pictures) if args.report.suffix == ".html" else None,
+            )
+            _write_report(args.report, report, args.paper)
     if args.json:
         import json
 
-        print(json.dumps(as_json(evidence, focus, plan), ensure_ascii=False, indent=2))
+        print(json.dumps(as_json(evidence, focus, plan, effect, tested), ensure_ascii=False, indent=2))
     else:
         print("\n".join(screen(evidence, focus, plan)))
     return DONE
+
+
+def _check(args: argparse.Namespace) -> None:
+    """Refuse what can't be done before anything is read."""
+    from forms.errors import InputError
+
+    if args.report and args.report.suffix.lower() not in (".html", ".pdf"):
+        raise InputError(f"--report: expected a file that ends in .html or .pdf, found {args.report}.")
+    if (args.practised is None) != (args.since is None):
+        raise InputError("expected --practised and --since together: which phase, and since which day.")
+
+
+def _prior(found: _Found, rounds: int) -> PhasePrior | None:
+    """Return what the other players suggest, while this one has few rounds."""
+    from scan.practice.evidence import evidence_of
+    from scan.practice.players import LEAST_OTHERS, NEWCOMER_ROUNDS, prior_from
+
+    if rounds >= NEWCOMER_ROUNDS or len(found.others) < LEAST_OTHERS:
+        return None
+    return prior_from({name: evidence_of(rounds) for name, rounds in found.others.items()})
+
+
+def _success(focus: Focus, drills: DrillList, putting: Putting) -> float | None:
+    """Return the chance of one try of the test as things stand, where a putting curve tells it."""
+    if focus.phase != "putt" or putting.curve is None:
+        return None
+    test = next(d for d in drills.tests if "putt" in d.phases)
+    if not test.distances_m:
+        return None
+    return sum(putting.curve.at(d) for d in test.distances_m) / len(test.distances_m)
+
+
+def _began(args: argparse.Namespace, sets: list[PracticeSet], drills: DrillList) -> tuple[int, date] | None:
+    """Return which phase was practised since when: as said, or as the practice cards tell."""
+    from forms.rules import PHASES
+    from scan.practice.effect import practised_since
+
+    if args.practised is not None:
+        return PHASES.index(args.practised), args.since
+    phases = {d.id: d.phases for d in (*drills.drills, *drills.tests)}
+    return practised_since(sets, phases)
+
+
+def _pictures(focus: Focus, picture: Callable[[str, str], bytes | None]) -> dict[tuple[str, int], bytes]:
+    found = {}
+    for w in focus.causes.own_words:
+        png = picture(w.round_id, w.picture) if w.picture else None
+        if png is not None:
+            found[w.round_id, w.hole] = png
+    return found
+
+
+def _write_report(path: Path, report: Report, paper: str) -> None:
+    from forms.catalog import write_whole
+
+    if path.suffix.lower() == ".html":
+        from scan.practice.web import page
+
+        data = page(report).encode("utf-8")
+    else:
+        from forms.layout import PAPERS
+        from forms.pdf import to_pdf
+        from scan.practice.sheet import sheet
+
+        data = to_pdf([sheet(report, PAPERS[paper])], PAPERS[paper], "shortpencil: what to practise")
+    write_whole(path, data)
+    print(f"{path}: the report.", file=sys.stderr)
 
 
 def load_drills(path: Path | None) -> DrillList:
@@ -92,31 +226,45 @@ def load_drills(path: Path | None) -> DrillList:
         raise InputError(f"{path}: expected a drill list in TOML, but it can't be read: {error}.") from error
 
 
-def _rounds(args: argparse.Namespace) -> list[Round]:
-    from forms.errors import InputError
+def _opened(args: argparse.Namespace) -> Store:
     from scan.cli.places import default_store
     from scan.records.store import open_store
 
-    place: str | Path = args.store or default_store()
-    with open_store(place) as store:
-        rounds = store.rounds()
+    return open_store(args.store or default_store())
+
+
+def _found(args: argparse.Namespace, store: Store) -> _Found:
+    """Return one player's rounds and practice, and the others' rounds by alias."""
+    from forms.errors import InputError
+
+    rounds = store.rounds()
     players = sorted({r.player for r in rounds if r.player})
-    if args.player is not None:
-        if args.player not in players:
-            raise InputError(
-                f"{place}: expected rounds of the player {args.player!r}, found "
-                f"{', '.join(players) if players else 'none with a name'}. Check the alias."
-            )
-        return [r for r in rounds if r.player == args.player]
-    if len(players) > 1:
+    if args.player is None and len(players) > 1:
         raise InputError(
-            f"{place}: expected one player's rounds, found {len(players)} players: {', '.join(players)}. "
-            "Say which with --player."
+            f"{store.name}: expected one player's rounds, found {len(players)} players: "
+            f"{', '.join(players)}. Say which with --player."
         )
-    return list(rounds)
+    if args.player is not None and args.player not in players:
+        raise InputError(
+            f"{store.name}: expected rounds of the player {args.player!r}, found "
+            f"{', '.join(players) if players else 'none with a name'}. Check the alias."
+        )
+    mine = [r for r in rounds if args.player is None or r.player == args.player]
+    others: dict[str, list[Round]] = {}
+    for r in rounds:
+        if r.player and args.player is not None and r.player != args.player:
+            others.setdefault(r.player, []).append(r)
+    sets = [s for s in store.practice() if args.player is None or s.player == args.player]
+    return _Found(mine, others, sets, store.picture)
 
 
-def as_json(evidence: Evidence, focus: Focus, plan: Plan) -> dict[str, Any]:
+def as_json(
+    evidence: Evidence,
+    focus: Focus,
+    plan: Plan,
+    effect: Effect | str | None = None,
+    tested: Sequence[Tested] = (),
+) -> dict[str, Any]:
     """Return the published JSON of `focus --json`, plain types only."""
     from math import isnan
 
@@ -186,4 +334,41 @@ def as_json(evidence: Evidence, focus: Focus, plan: Plan) -> dict[str, Any]:
             "notes": list(plan.notes),
         },
         "remarks": list(focus.remarks),
+        "effect": _effect_json(effect, interval, number),
+        "practice": [
+            {
+                "day": t.day.isoformat() if t.day else None,
+                "drill": t.drill,
+                "made": t.made,
+                "tries": t.tries,
+                "rate": interval(t.rate),
+            }
+            for t in tested
+        ],
+    }
+
+
+def _effect_json(
+    effect: Effect | str | None, interval: Callable[[Any], Any], number: Callable[[float], Any]
+) -> dict[str, Any] | None:
+    if effect is None:
+        return None
+    if isinstance(effect, str):
+        return {"says": effect}
+
+    def side(s: Any) -> dict[str, Any]:
+        return {"rounds": s.rounds, "misses": s.misses, "marked": s.throws, "rate": interval(s.rate)}
+
+    return {
+        "phase": effect.phase,
+        "since": effect.since.isoformat(),
+        "before": side(effect.before),
+        "after": side(effect.after),
+        "rounds_left_out": effect.left_out,
+        "change": interval(effect.change),
+        "p_fell": number(effect.p_fell),
+        "others_change": interval(effect.others_change),
+        "net_change": interval(effect.net_change),
+        "p_net_fell": number(effect.p_net_fell),
+        "throws_needed": effect.throws_needed,
     }

@@ -8,7 +8,7 @@ bring is worked out and said. There is a range and a probability, and no verdict
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import ceil, exp, sqrt
@@ -142,6 +142,28 @@ def practice_results(sets: Sequence[PracticeSet]) -> tuple[Tested, ...]:
             at[1] += tries
     ordered = sorted(totals.items(), key=lambda item: (item[0][0] or date.min, item[0][1]))
     return tuple(Tested(day, drill, m, n, jeffreys(m, n)) for (day, drill), (m, n) in ordered)
+
+
+def practised_since(
+    sets: Sequence[PracticeSet], phases: Mapping[str, Sequence[str]]
+) -> tuple[int, date] | None:
+    """Return the phase practised last and the first day of that unbroken series, from practice cards.
+
+    `phases` are the phases each drill serves; a drill of several phases does not tell which it was.
+    """
+    days: list[tuple[date, int]] = []
+    for s in sets:
+        served = phases.get(s.drill, ())
+        if s.day is not None and len(served) == 1 and isinstance(s.made.known, int):
+            days.append((s.day, PHASES.index(served[0])))
+    days.sort()
+    if not days:
+        return None
+    phase = days[-1][1]
+    series = len(days)
+    while series and days[series - 1][1] == phase:
+        series -= 1
+    return phase, days[series][0]
 
 
 def throws_for(before: float, after: float, power: float = 0.8, level: float = 0.95) -> int:

@@ -87,7 +87,7 @@ class Focus:
     @property
     def outlook(self) -> str | None:
         """How many more rounds it takes to tell, in one sentence; None where it is told already."""
-        if self.provisional and self.level == "clear":
+        if self.provisional:
             return f"{words.count(SETTLED_ROUNDS - self.rounds, 'more round')} before it counts as settled."
         if self.level == "clear":
             return None

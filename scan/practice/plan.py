@@ -26,6 +26,9 @@ TEST_TRIES = 10
 UNKNOWN_CAUSE = "other"
 BOXES = ("warm-up", "block", "mixed", "test")
 
+#: What the boxes are called in print.
+BOX_WORDS = {"warm-up": "warm-up", "block": "one cue", "mixed": "mixed", "test": "test"}
+
 
 @dataclass(frozen=True, slots=True)
 class Drill:

@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 
 #: Fewer other players than this say too little about how unlike players are.
 LEAST_OTHERS = 4
+#: From so many rounds of their own, a player is judged by these alone.
+NEWCOMER_ROUNDS = 10
 #: Cells of a group table with fewer players are hidden, as is usual in disclosure control.
 LEAST_IN_CELL = 5
 

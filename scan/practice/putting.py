@@ -43,6 +43,9 @@ PRIOR_INTERCEPT_SD, PRIOR_SLOPE_SD = 10.0, 2.5
 BETTER_BY = 2.0
 FOLDS, LEAST_FOLDS = 10, 3
 
+#: A distance of even chance further than this, in longest putts recorded, is a guess and not given.
+IN_SIGHT = 1.5
+
 #: Edges of the distance bands; the last one before "beyond" is the edge of the putting area.
 BAND_EDGES_M = (0.0, 3.5, 5.5, 7.5, PUTTING_AREA_M + EDGE_M, 100.0)
 
@@ -247,7 +250,11 @@ def _angle_curve(counts: _Counts, factor: float, grid: Floats, longest: float) -
     # The chance falls as sigma grows, so quantiles of sigma are quantiles of the curve, from the other end.
     tail = (1 - LEVEL) / 2
     small, middle, large = (_weighted_quantile(_SIGMA_GRID, weight, q) for q in (tail, 0.5, 1 - tail))
-    even = Interval(even_chance_distance(large), even_chance_distance(middle), even_chance_distance(small))
+    even: Interval | None = Interval(
+        even_chance_distance(large), even_chance_distance(middle), even_chance_distance(small)
+    )
+    if even is not None and even.middle > longest * IN_SIGHT:
+        even = None
     return Curve(
         "angle",
         grid,
@@ -327,7 +334,7 @@ def _logistic_curve(counts: _Counts, factor: float, grid: Floats, longest: float
         slope = np.array([-1 / b, a / b**2])
         spread = normal_quantile() * sqrt(float(slope @ fit.covariance @ slope)) * scale
         distance = centre - a / b * scale
-        if distance > 0:
+        if 0 < distance <= longest * IN_SIGHT:
             even = Interval(max(0.0, distance - spread), distance, distance + spread)
 
     def chance(z: Floats) -> Floats:

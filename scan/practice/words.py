@@ -91,3 +91,15 @@ def listing(items: Iterable[str]) -> str:
     """Return items as in ``a, b and c``."""
     every = list(items)
     return every[0] if len(every) == 1 else f"{', '.join(every[:-1])} and {every[-1]}" if every else ""
+
+
+def points(share: float) -> str:
+    """Return a difference of shares in whole points, with its sign."""
+    number = round(abs(share) * 100)
+    sign = "" if number == 0 else "+" if share > 0 else MINUS
+    return f"{sign}{number} points" if number != 1 else f"{sign}{number} point"
+
+
+def points_range(interval: Interval) -> str:
+    """Return the ends of a range of differences, as in ``−12 to +3``."""
+    return f"{points(interval.low).split()[0]} to {points(interval.high).split()[0]}"

@@ -84,3 +84,51 @@ def test_wrong_options_are_usage_errors(wrong, capsys):
 def test_too_few_minutes_are_refused(store):
     with pytest.raises(InputError, match="10 to 120 minutes"):
         focus("--store", store, "--minutes", 5)
+
+
+def test_report_as_a_page_and_as_a_sheet(store, tmp_path, capsys):
+    page, sheet = tmp_path / "focus.html", tmp_path / "focus.pdf"
+    assert focus("--store", store, "--report", page) == 0
+    assert focus("--store", store, "--report", sheet, "--paper", "letter") == 0
+    got = capsys.readouterr()
+    assert got.out.count("PRACTISE YOUR ") == 2
+    assert f"{page}: the report." in got.err
+    assert page.read_text(encoding="utf-8").startswith("<!doctype html>")
+    assert sheet.read_bytes().startswith(b"%PDF-")
+
+
+def test_a_report_of_another_kind_is_refused_before_anything_is_read(tmp_path):
+    with pytest.raises(InputError, match=r"\.html or \.pdf, found .*focus\.docx"):
+        focus("--store", tmp_path / "never.sqlite", "--report", tmp_path / "focus.docx")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_did_it_help_by_phase_and_day(tmp_path, capsys):
+    place = tmp_path / "rounds.sqlite"
+    rounds = rounds_of(Player(), 16, np.random.default_rng(4))
+    with open_store(place) as opened:
+        opened.add_rounds(rounds)
+    since = rounds[10].day.isoformat()
+    assert focus("--store", place, "--practised", "putt", "--since", since, "--json") == 0
+    effect = json.loads(capsys.readouterr().out)["effect"]
+    assert (effect["phase"], effect["since"]) == ("putt", since)
+    assert (effect["before"]["rounds"], effect["after"]["rounds"], effect["rounds_left_out"]) == (5, 6, 5)
+    assert 0 <= effect["p_fell"] <= 1
+    with pytest.raises(InputError, match="together"):
+        focus("--store", place, "--practised", "putt")
+    with pytest.raises(SystemExit):
+        focus("--store", place, "--practised", "putt", "--since", "spring")
+
+
+def test_a_newcomer_is_drawn_to_the_others_of_the_store(tmp_path, capsys):
+    place = tmp_path / "club.sqlite"
+    with open_store(place) as opened:
+        for i in range(6):
+            opened.add_rounds(rounds_of(Player(name=f"p{i}"), 8, np.random.default_rng(i), prefix=f"{i}-"))
+        opened.add_rounds(
+            rounds_of(Player(name="new", miss=(0.8, 0.3, 0.2)), 2, np.random.default_rng(9), prefix="n-")
+        )
+    assert focus("--store", place, "--player", "new", "--json") == 0
+    drive = json.loads(capsys.readouterr().out)["phases"][0]
+    seen = drive["recent"]["misses"] / drive["recent"]["marked"]
+    assert drive["recent"]["rate"]["middle"] < seen - 0.05

@@ -32,7 +32,6 @@ class Player:
     spread: float = 0.0
     causes: tuple[float, ...] = (0.1, 0.4, 0.1, 0.1, 0.05, 0.1, 0.05, 0.05, 0.0, 0.05)
     ways: tuple[float, ...] = (0.2, 0.5, 0.15, 0.15)
-    sigma_deg: float = 2.5
     unmarked: float = 0.0
     notes: str = "counted"  # "counted": notes for the phase with most misses; or a phase; or "" for none
     forms: tuple[str, ...] = field(default=("round18",))
@@ -135,9 +134,11 @@ def _hole(player: Player, number: int, rate: np.ndarray, generator: np.random.Ge
         execution, _ = mark(1)
         add("approach", execution)
     for place in range(3):
-        distance = float(generator.integers(2, 13)) if place == 0 else float(generator.integers(1, 5))
         execution, costly = mark(2)
         holed = not costly or place == 2
+        # Distances follow the result, so that costs stay as given: holed putts are nearer.
+        near, far = (2, 9) if holed else (4, 13)
+        distance = float(generator.integers(near, far)) if place == 0 else float(generator.integers(1, 5))
         straddle = known("straddle") if generator.random() < 0.25 else blank()
         add(
             "putt",

@@ -175,7 +175,7 @@ def test_execution_is_counted_apart_from_the_result():
 
 
 def test_curve_from_prior_alone_is_wide():
-    few = p.putting_of(putts({4: (9, 1), 6: (4, 2)})).curve.even_m
-    many = p.putting_of(putts({4: (540, 60), 6: (430, 170)})).curve.even_m
+    few = p.putting_of(putts({4: (9, 1), 8: (3, 3)})).curve.even_m
+    many = p.putting_of(putts({4: (540, 60), 8: (300, 300)})).curve.even_m
     assert few.high - few.low > 3 * (many.high - many.low)
     assert log(few.high / few.low) < 2

@@ -1,0 +1,171 @@
+"""Pictures of the focus: strokes lost by phase, why and which way.
+
+As in all pictures of the report, a filled mark is what the page is about and an open one everything else;
+greys only order things and never carry meaning alone; counts, units and ranges stand in the picture; and its
+description says in words what it shows.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from forms.drawing import Shape
+from scan.practice import words
+from scan.practice.causes import Causes
+from scan.practice.focus import Focus
+from scan.practice.phases import PhaseEvidence
+from scan.practice.picture import (
+    HEAD_PT,
+    LIGHT,
+    SMALL_PT,
+    SOFT,
+    TEXT_PT,
+    Picture,
+    dashed,
+    dot,
+    line,
+    rectangle,
+    text,
+)
+
+_CAUSES_SHOWN = 5
+_LEAST_SQUARE_MM = 1.0
+
+
+def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
+    """Strokes lost a round, by phase: mark and range, the focus filled."""
+    left, right = 28.0, 44.0
+    plot = width_mm - left - right
+    most = max(p.strokes_a_round.high for p in focus.phases)
+    step = _step(most)
+    top = max(step, np.ceil(most / step) * step)
+    shapes: list[Shape] = [text(0, 3.6, "Strokes lost a round to misses", size_pt=HEAD_PT, bold=True)]
+    shapes += [text(0, 7.4, "recent rounds; bars are 90 % ranges", size_pt=SMALL_PT, grey=SOFT)]
+    shapes.append(text(width_mm, 7.4, "costs most", size_pt=SMALL_PT, grey=SOFT, anchor="right"))
+    y = 14.0
+    base = y + 3 * 9.6 - 3.4
+    for tick in np.arange(0, top + step / 2, step):
+        x = left + plot * tick / top
+        shapes.append(line(x, 9.6, x, base, width_mm=0.15, grey=LIGHT))
+        shapes.append(text(x, base + 3.6, f"{tick:g}", size_pt=SMALL_PT, anchor="middle", grey=SOFT))
+    shapes.append(text(left + plot + 3, base + 3.6, "strokes a round", size_pt=SMALL_PT, grey=SOFT))
+    for p in focus.phases:
+        chosen = p.phase == focus.phase
+        i = p.strokes_a_round
+        a, b, c = (left + plot * min(v, top) / top for v in (i.low, i.middle, i.high))
+        shapes.append(text(0, y, words.MANY[p.phase], size_pt=TEXT_PT, bold=chosen))
+        tally = f"{p.recent.misses} of {p.recent.marked} missed" if p.recent.marked else "none marked"
+        shapes.append(text(0, y + 3.5, tally, size_pt=SMALL_PT, grey=SOFT))
+        if p.recent.marked:
+            shapes.append(line(a, y, c, y, width_mm=0.9 if chosen else 0.5, grey=0.0 if chosen else SOFT))
+            shapes += dot(b, y, radius_mm=1.5, filled=chosen)
+            said = f"{words.strokes(i.middle)} ({words.strokes_range(i)})"
+            shapes.append(text(left + plot + 3, y + 1.1, said, size_pt=SMALL_PT, bold=chosen))
+        most_said = words.probability(p.p_costs_most)
+        shapes.append(text(width_mm, y + 1.1, most_said, size_pt=SMALL_PT, bold=chosen, anchor="right"))
+        y += 9.6
+    return Picture(
+        "Strokes lost a round to misses, by phase",
+        "; ".join(_phase_said(p) for p in focus.phases),
+        width_mm,
+        base + 5.2,
+        tuple(shapes),
+    )
+
+
+def causes_chart(causes: Causes, width_mm: float = 72.0) -> Picture:
+    """Why and which way: one small square a note, and a cross of directions."""
+    noted = [c for c in causes.causes if c.count][:_CAUSES_SHOWN]
+    total = sum(c.count for c in causes.causes)
+    cross = 25.0
+    label = 27.0
+    largest = max((c.count for c in noted), default=1)
+    size = min(2.4, (width_mm - cross - label - 6.0) / largest - 0.5)
+    step = size + 0.5
+    squares = ", a square each" if size >= _LEAST_SQUARE_MM and noted else ""
+    many = words.MANY[causes.phase]
+    shapes: list[Shape] = [text(0, 3.6, f"Why {many} missed", size_pt=HEAD_PT, bold=True)]
+    shapes.append(text(0, 7.4, words.count(total, "note") + squares, size_pt=SMALL_PT, grey=SOFT))
+    if not noted:
+        shapes.append(text(0, 14, "No cause is noted yet.", size_pt=TEXT_PT))
+    for row, c in enumerate(noted):
+        y = 13.4 + row * 5.4
+        short = c.words.split(",")[0].split(" (")[0]
+        shapes.append(text(0, y, short, size_pt=SMALL_PT, bold=row == 0, fit_mm=label - 1))
+        grey = 0.0 if row == 0 else 0.55
+        if size >= _LEAST_SQUARE_MM:
+            shapes += [rectangle(label + i * step, y - 2.3, size, 2.4, grey) for i in range(c.count)]
+        else:  # too many for squares: a bar of the same length
+            shapes.append(rectangle(label, y - 2.3, c.count * step, 2.4, grey))
+        shapes.append(text(label + c.count * step + 0.8, y - 0.1, str(c.count), size_pt=SMALL_PT))
+    shapes += _cross(causes, width_mm - cross / 2, 22.0)
+    said = ", ".join(f"{c.words} {c.count}" for c in noted) or "no cause noted"
+    ways = ", ".join(f"{w.id} {w.count}" for w in causes.ways)
+    return Picture(
+        f"Why and which way {many} missed",
+        f"Of {total} notes: {said}. Ways: {ways}.",
+        width_mm,
+        40.0,
+        tuple(shapes),
+    )
+
+
+def _cross(causes: Causes, x: float, y: float) -> list[Shape]:
+    """Counts of directions around the target, larger where more."""
+    counts = {w.id: w.count for w in causes.ways}
+    most = max([*counts.values(), 1])
+    shapes: list[Shape] = [text(x, 3.6, "Which way", size_pt=HEAD_PT, bold=True, anchor="middle")]
+    reach = 7.6
+    shapes += dashed(x - reach, y, x + reach, y, grey=LIGHT)
+    shapes += dashed(x, y - reach, x, y + reach, grey=LIGHT)
+    for way, (dx, dy) in {"left": (-1, 0), "right": (1, 0), "long": (0, -1), "short": (0, 1)}.items():
+        n = counts.get(way, 0)
+        radius = 0.9 + 2.4 * (n / most) ** 0.5 if n else 0.9
+        at = (x + dx * reach, y + dy * reach)
+        shapes += dot(*at, radius_mm=radius, filled=n == most)
+        grey = 1.0 if n == most else 0.0
+        if n:
+            shapes.append(
+                text(at[0], at[1] + 1.0, str(n), size_pt=SMALL_PT, bold=True, anchor="middle", grey=grey)
+            )
+        else:
+            shapes.append(
+                text(
+                    at[0],
+                    at[1] - 1.6 if dy <= 0 else at[1] + 3.8,
+                    "0",
+                    size_pt=SMALL_PT,
+                    anchor="middle",
+                    grey=SOFT,
+                )
+            )
+        if dy:
+            shapes.append(
+                text(
+                    x,
+                    at[1] + dy * 4.6 + (2.0 if dy > 0 else 0.4),
+                    way,
+                    size_pt=SMALL_PT,
+                    anchor="middle",
+                    grey=SOFT,
+                )
+            )
+        else:
+            shapes.append(text(at[0], y + 6.4, way, size_pt=SMALL_PT, anchor="middle", grey=SOFT))
+    return shapes
+
+
+def _phase_said(p: PhaseEvidence) -> str:
+    if not p.recent.marked:
+        return f"{words.MANY[p.phase]}: none marked"
+    return (
+        f"{words.MANY[p.phase]}: {p.recent.misses} of {p.recent.marked} missed, "
+        f"{words.strokes(p.strokes_a_round.middle)} strokes a round "
+        f"({words.strokes_range(p.strokes_a_round)}), "
+        f"{words.probability(p.p_costs_most)} that it costs most"
+    )
+
+
+def _step(most: float) -> float:
+    """Return a round distance between ticks, for three to six of them."""
+    return next((s for s in (0.2, 0.5, 1.0, 2.0, 5.0, 10.0) if most / s <= 5), 20.0)

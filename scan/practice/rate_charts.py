@@ -1,0 +1,234 @@
+"""Pictures of rates: round by round, putts by distance, execution and result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+from math import isnan
+
+import numpy as np
+
+from forms.drawing import Shape
+from scan.practice import words
+from scan.practice.evidence import PUTTING_AREA_M, Evidence
+from scan.practice.model import Interval, jeffreys
+from scan.practice.over_time import Chart
+from scan.practice.picture import (
+    HEAD_PT,
+    LIGHT,
+    PALE,
+    SMALL_PT,
+    SOFT,
+    Picture,
+    dashed,
+    dot,
+    line,
+    path,
+    rectangle,
+    text,
+)
+from scan.practice.putting import Group, Putting, length
+from scan.practice.results import TwoByTwo
+
+#: Rounds shown side by side; more would touch.
+MOST_ROUNDS_SHOWN = 40
+
+
+def time_chart(
+    evidence: Evidence, phase: int, phase_name: str, chart: Chart | None, width_mm: float = 102.0
+) -> Picture:
+    """Miss rate of each round: with limits of chance and a smoothed line, or with ranges where too few."""
+    left, top, base = 9.0, 10.5, 36.0
+    x_n = evidence.misses[:, phase], evidence.marked[:, phase]
+    shown = [i for i in range(evidence.rounds) if x_n[1][i] > 0][-MOST_ROUNDS_SHOWN:]
+    many = words.MANY[phase_name]
+    shapes: list[Shape] = [text(0, 3.6, f"Missed {many}, round by round", size_pt=HEAD_PT, bold=True)]
+    rates = [x_n[0][i] / x_n[1][i] for i in shown]
+    ranges = [jeffreys(float(x_n[0][i]), float(x_n[1][i])) for i in shown]
+    highest = max([*rates, *(r.high for r in ranges if chart is None), 0.2])
+    if chart is not None:
+        highest = max(highest, float(chart.high[-len(shown) :].max()))
+    ceiling = min(1.0, np.ceil(highest * 5) / 5)
+
+    def x(place: int) -> float:
+        return left + 4 + (width_mm - left - 8) * (place + 0.5) / max(len(shown), 1)
+
+    def y(rate: float) -> float:
+        return float(base - (base - top) * min(rate, ceiling) / ceiling)
+
+    half = (width_mm - left - 8) / max(len(shown), 1) / 2
+    if chart is not None:
+        at = {r: i for i, r in enumerate(chart.rounds)}
+        for place, r in enumerate(shown):
+            low, high = y(float(chart.low[at[r]])), y(float(chart.high[at[r]]))
+            shapes.append(rectangle(x(place) - half - 0.05, high, 2 * half + 0.1, low - high, PALE))
+    for tick in np.arange(0, ceiling + 0.01, 0.2):
+        shapes.append(line(left, y(tick), width_mm, y(tick), width_mm=0.15, grey=LIGHT))
+        shapes.append(
+            text(left - 1, y(tick) + 1, words.percent(tick), size_pt=SMALL_PT, anchor="right", grey=SOFT)
+        )
+    if chart is not None:
+        shapes += dashed(left, y(chart.centre), width_mm, y(chart.centre))
+        shapes += path([(x(p), y(float(chart.smoothed[at[r]]))) for p, r in enumerate(shown)], width_mm=0.7)
+        shapes.append(
+            text(
+                0,
+                7.4,
+                "dots: rounds; line: smoothed; grey: what chance alone brings",
+                size_pt=SMALL_PT,
+                grey=SOFT,
+            )
+        )
+    else:
+        said = f"{words.count(len(shown), 'round')} with 90 % ranges: too few to see a trend"
+        shapes.append(text(0, 7.4, said, size_pt=SMALL_PT, grey=SOFT))
+        for place, i in enumerate(ranges):
+            shapes.append(line(x(place), y(i.low), x(place), y(i.high), width_mm=0.5, grey=SOFT))
+    radius = min(1.2, max(0.6, half * 0.8))
+    for place, rate in enumerate(rates):
+        shapes += dot(
+            x(place), y(rate), radius_mm=radius, filled=chart is not None and shown[place] in chart.outside
+        )
+    shapes += _dates([evidence.heads[i].day for i in shown], x, base + 3.8)
+    said = ", ".join(f"{x_n[0][i]} of {x_n[1][i]}" for i in shown)
+    return Picture(
+        f"Missed {many}, round by round",
+        f"Missed of marked, oldest first: {said}.",
+        width_mm,
+        base + 5.2,
+        tuple(shapes),
+    )
+
+
+def _dates(days: Sequence[date | None], x: Callable[[int], float], y: float) -> list[Shape]:
+    """First and last date below the axis."""
+    known = [(i, d) for i, d in enumerate(days) if d is not None]
+    if not known:
+        return []
+    (first, day_one), (last, day_two) = known[0], known[-1]
+    shapes: list[Shape] = [text(x(first) - 1.5, y, words.day(day_one), size_pt=SMALL_PT, grey=SOFT)]
+    if last > first:
+        told = words.day(day_two)
+        shapes.append(text(x(last) + 1.5, y, told, size_pt=SMALL_PT, anchor="right", grey=SOFT))
+    return shapes
+
+
+def putting_chart(putting: Putting, unit: str = "m", width_mm: float = 72.0) -> Picture:
+    """Putts holed by distance: observed bands with ranges, the curve with its band, the even chance."""
+    left, top, base = 9.0, 10.5, 36.0
+    shapes: list[Shape] = [text(0, 3.6, "Putts holed, by distance", size_pt=HEAD_PT, bold=True)]
+    curve = putting.curve
+    far = float(curve.distance_m[-1]) if curve else 12.0
+
+    def x(metres: float) -> float:
+        return left + (width_mm - left - 2) * metres / far
+
+    def y(share: float) -> float:
+        return base - (base - top) * share
+
+    if curve is not None:
+        for i in range(len(curve.distance_m) - 1):
+            a, b = curve.distance_m[i], curve.distance_m[i + 1]
+            high, low = y(float(curve.high[i : i + 2].mean())), y(float(curve.low[i : i + 2].mean()))
+            shapes.append(rectangle(x(a), high, x(b) - x(a) + 0.1, low - high, PALE))
+    for tick in (0.0, 0.25, 0.5, 0.75, 1.0):
+        shapes.append(line(left, y(tick), width_mm, y(tick), width_mm=0.15, grey=LIGHT))
+        if tick in (0.0, 0.5, 1.0):
+            shapes.append(
+                text(left - 1, y(tick) + 1, words.percent(tick), size_pt=SMALL_PT, anchor="right", grey=SOFT)
+            )
+    shapes += dashed(x(PUTTING_AREA_M), top, x(PUTTING_AREA_M), base, grey=0.5)
+    for metres in (3.0, 6.0, 10.0, *(range(15, int(far) + 1, 5))):
+        shapes.append(
+            text(x(metres), base + 3.8, length(metres, unit), size_pt=SMALL_PT, anchor="middle", grey=SOFT)
+        )
+    if curve is not None:
+        seen = [(float(d), float(p)) for d, p in zip(curve.distance_m, curve.middle, strict=True)]
+        shapes += path([(x(d), y(p)) for d, p in seen if d <= curve.longest_m], width_mm=0.6)
+        beyond = [(d, p) for d, p in seen if d > curve.longest_m]
+        if len(beyond) > 1:
+            shapes += dashed(
+                x(beyond[0][0]), y(beyond[0][1]), x(beyond[-1][0]), y(beyond[-1][1]), width_mm=0.4
+            )
+    centres = (2.5, 4.5, 6.5, 8.8, 11.5)
+    for metres, band in zip(centres, putting.bands, strict=True):
+        if band.tries and metres < far:
+            shapes.append(
+                line(x(metres), y(band.holed.low), x(metres), y(band.holed.high), width_mm=0.4, grey=SOFT)
+            )
+            shapes += dot(x(metres), y(band.holed.middle), radius_mm=1.1, filled=False)
+    if curve is not None and curve.even_m is not None:
+        even = curve.even_m
+        said = f"even chance at {length(even.middle, unit, 1)} ({_lengths(even, unit)}), "
+        said += words.count(putting.putts, "putt")
+    else:
+        said = f"{words.count(putting.putts, 'putt')} with a distance"
+        said += ": too few for a curve" if curve is None else "; even chance out of sight"
+    shapes.append(text(0, 7.4, said, size_pt=SMALL_PT, grey=SOFT, fit_mm=width_mm))
+    told = "; ".join(_group_said(b) for b in putting.bands if b.tries)
+    return Picture("Putts holed, by distance", f"{said}. {told}.", width_mm, base + 5.2, tuple(shapes))
+
+
+def results_chart(tables: Sequence[TwoByTwo], width_mm: float = 72.0) -> Picture:
+    """Share of throws that ended well, clean ones filled and missed ones open, with ranges."""
+    left, right = 18.0, 14.0
+    plot = width_mm - left - right
+    shapes: list[Shape] = [text(0, 3.6, "Ended well", size_pt=HEAD_PT, bold=True)]
+    shapes.append(
+        text(
+            0, 7.4, "filled: clean throws; open: missed ones; bars: 90 % ranges", size_pt=SMALL_PT, grey=SOFT
+        )
+    )
+    base = 34.0
+    for tick in (0.0, 0.25, 0.5, 0.75, 1.0):
+        x = left + plot * tick
+        shapes.append(line(x, 9.6, x, base, width_mm=0.15, grey=LIGHT))
+        if tick in (0.0, 0.5, 1.0):
+            shapes.append(
+                text(
+                    x,
+                    base + 3.6,
+                    words.percent(tick),
+                    size_pt=SMALL_PT,
+                    anchor="middle",
+                    grey=SOFT,
+                )
+            )
+    for row, table in enumerate(tables):
+        y = 13.2 + row * 7.6
+        shapes.append(text(0, y + 1.6, words.MANY[table.phase], size_pt=SMALL_PT))
+        for dy, share, filled in ((-1.5, table.good_when_clean, True), (1.9, table.good_when_missed, False)):
+            if isnan(share.middle):
+                continue
+            a, b, c = (left + plot * v for v in (share.low, share.middle, share.high))
+            shapes.append(line(a, y + dy, c, y + dy, width_mm=0.4, grey=SOFT))
+            shapes += dot(b, y + dy, radius_mm=1.1, filled=filled)
+            throws = table.clean_good + table.clean_bad if filled else table.missed_good + table.missed_bad
+            shapes.append(text(width_mm, y + dy + 1.0, f"of {throws}", size_pt=SMALL_PT, anchor="right"))
+    return Picture(
+        "Throws that ended well", "; ".join(map(result_said, tables)), width_mm, base + 5.2, tuple(shapes)
+    )
+
+
+def result_said(table: TwoByTwo) -> str:
+    """Return one phase's four numbers in words."""
+    clean, missed = table.clean_good + table.clean_bad, table.missed_good + table.missed_bad
+    many = words.MANY[table.phase]
+    if not table.throws:
+        return f"{many}: nothing to compare"
+    return (
+        f"{many}: {table.clean_good} of {clean} clean ones ended well, "
+        f"{table.missed_good} of {missed} missed ones"
+    )
+
+
+def _group_said(group: Group) -> str:
+    return (
+        f"{group.label}: {group.holed_count} of {group.tries} holed "
+        f"({words.percent(group.holed.middle)}, range {words.percent_range(group.holed)})"
+    )
+
+
+def _lengths(interval: Interval, unit: str) -> str:
+    low = length(interval.low, unit, 1).split()[0]
+    return f"{low} to {length(interval.high, unit, 1)}"

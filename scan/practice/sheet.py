@@ -1,0 +1,175 @@
+"""The report on one sheet of paper: the focus first, then the evidence, then the plan, then the cautions.
+
+Everything lies in the area that A4 and Letter share, in black and grey. What does not fit one page is on the
+web page; here sentences are cut before type gets too small to read.
+"""
+
+from __future__ import annotations
+
+from forms.drawing import Shape
+from forms.layout import Paper
+from scan.practice import words
+from scan.practice.focus_charts import causes_chart, strokes_chart
+from scan.practice.picture import (
+    HEAD_PT,
+    LIGHT,
+    SMALL_PT,
+    SOFT,
+    TEXT_PT,
+    frame,
+    line,
+    paragraph,
+    text,
+    text_width_mm,
+)
+from scan.practice.plan import BOX_WORDS, Plan
+from scan.practice.rate_charts import putting_chart, results_chart, time_chart
+from scan.practice.report import (
+    Report,
+    change_sentences,
+    effect_sentences,
+    head_line,
+    luck_sentence,
+    tested_sentences,
+    why_sentences,
+)
+
+WIDTH_MM = 182.0
+TOP_MM = 13.0
+_LEFT_CHART, _GUTTER = 104.0, 6.0
+
+
+def sheet(report: Report, paper: Paper) -> tuple[Shape, ...]:
+    """Return the page as shapes in mm."""
+    left = (paper.width_mm - WIDTH_MM) / 2
+    bottom = paper.height_mm - TOP_MM
+    plan, height = _plan(report.plan, left, 0.0)
+    cautions, cautions_height = _cautions(left, 0.0)
+    plan_top = bottom - cautions_height - height
+    charts, charts_height = _charts(report, left, 0.0)
+    head, y = _head(report, left, plan_top - charts_height - 3.0)
+    told, _ = _told(report, left, y + charts_height, plan_top - 4.0)
+    return (
+        *head,
+        *_lowered(charts, y),
+        *told,
+        *_lowered(plan, plan_top),
+        *_lowered(cautions, bottom - cautions_height),
+    )
+
+
+def _lowered(shapes: list[Shape], by_mm: float) -> list[Shape]:
+    from scan.practice.picture import moved
+
+    return [moved(shape, 0.0, by_mm) for shape in shapes]
+
+
+def _head(report: Report, x: float, limit: float) -> tuple[list[Shape], float]:
+    right = x + WIDTH_MM
+    shapes: list[Shape] = [
+        text(x, TOP_MM + 3, "shortpencil", size_pt=11, bold=True),
+        text(right, TOP_MM + 3, head_line(report), size_pt=TEXT_PT, anchor="right", grey=SOFT),
+        line(x, TOP_MM + 5.4, right, TOP_MM + 5.4, width_mm=0.3),
+        text(x, TOP_MM + 16.5, f"Practise your {words.MANY[report.focus.phase]}", size_pt=27, bold=True),
+        text(x, TOP_MM + 23.4, f"One cue: {report.plan.cue}", size_pt=14, fit_mm=WIDTH_MM),
+    ]
+    y = TOP_MM + 30.0
+    for sentence in why_sentences(report):
+        lines, after = paragraph(x, y, sentence, WIDTH_MM, size_pt=9.5, lead=1.25, most_lines=2)
+        if after > limit:
+            break
+        shapes += lines
+        y = after
+    return shapes, y + 1.0
+
+
+def _charts(report: Report, x: float, y: float) -> tuple[list[Shape], float]:
+    right = x + _LEFT_CHART + _GUTTER
+    width = WIDTH_MM - _LEFT_CHART - _GUTTER
+    one = strokes_chart(report.focus, _LEFT_CHART)
+    two = causes_chart(report.focus.causes, width)
+    over_time = time_chart(
+        report.evidence, report.focus.number, report.focus.phase, report.chart, _LEFT_CHART
+    )
+    if report.putting.putts:
+        last = putting_chart(report.putting, report.unit, width)
+    else:
+        last = results_chart(report.tables, width)
+    below = y + max(one.height_mm, two.height_mm) + 4.5
+    shapes = [*one.at(x, y), *two.at(right, y), *over_time.at(x, below), *last.at(right, below)]
+    return shapes, below + max(over_time.height_mm, last.height_mm) + 3.0
+
+
+def _told(report: Report, x: float, y: float, limit: float) -> tuple[list[Shape], float]:
+    """Sentences between charts and plan, as many as fit: did it help first."""
+    sentences = [
+        *effect_sentences(report),
+        *(["Practice: " + "; ".join(tested_sentences(report)[-3:]) + "."] if report.tested else []),
+        *([luck_sentence(report) or ""] if report.luck else []),
+        *(change_sentences(report) if report.changes else []),
+    ]
+    shapes: list[Shape] = []
+    for sentence in sentences:
+        lines, after = paragraph(x, y + 2.6, sentence, WIDTH_MM, size_pt=8.5, lead=1.2)
+        if after - 2.6 > limit:
+            break
+        shapes += lines
+        y = after - 1.4
+    return shapes, y
+
+
+def _plan(plan: Plan, x: float, y: float) -> tuple[list[Shape], float]:
+    """The session as four boxes in proportion to their minutes, and what to do in each."""
+    right = x + WIDTH_MM
+    shapes: list[Shape] = [
+        line(x, y, right, y, width_mm=0.3),
+        text(x, y + 6.4, f"The plan: {plan.minutes} minutes", size_pt=14, bold=True),
+        text(
+            right,
+            y + 6.4,
+            f"{plan.throws} throws after the warm-up",
+            size_pt=TEXT_PT,
+            anchor="right",
+            grey=SOFT,
+        ),
+    ]
+    at = x
+    for step in plan.steps:
+        width = WIDTH_MM * step.minutes / plan.minutes
+        shapes.append(frame(at + 0.4, y + 9.4, width - 0.8, 6.2))
+        label = f"{step.minutes} min {BOX_WORDS[step.box]}"
+        if text_width_mm(label, TEXT_PT, True) > width - 3:
+            label = f"{step.minutes}"
+        shapes.append(text(at + width / 2, y + 13.6, label, size_pt=TEXT_PT, bold=True, anchor="middle"))
+        at += width
+    top = y + 20.6
+    for step in plan.steps[1:]:
+        if step.drill is None:
+            continue
+        shapes.append(text(x, top, BOX_WORDS[step.box], size_pt=TEXT_PT, bold=True))
+        amount = "10 tries" if step.box == "test" else f"{step.amount} tries"
+        title = f"{step.drill.title}: {amount}, count: {step.drill.counts}"
+        shapes.append(text(x + 15, top, title, size_pt=TEXT_PT, bold=True, fit_mm=WIDTH_MM - 15 - 27))
+        tries = step.throws
+        shapes.append(text(right, top, f"_____ of {tries}", size_pt=TEXT_PT, anchor="right"))
+        lines, top = paragraph(x + 15, top + 3.8, step.drill.how, WIDTH_MM - 42, size_pt=8.5, lead=1.2)
+        shapes += lines
+        top += 1.2
+    aim = f"Aim in the test: {plan.aim.count} of {plan.aim.of}."
+    if plan.aim.usual:
+        low, high = plan.aim.usual
+        aim += f" As things stand, four tests of five bring {low} to {high}, so one test proves little."
+    lines, top = paragraph(x, top + 0.6, aim, WIDTH_MM, size_pt=HEAD_PT, bold=True)
+    shapes += lines
+    lines, top = paragraph(x, top - 0.2, " ".join(plan.notes), WIDTH_MM, size_pt=8.5, lead=1.2)
+    return [*shapes, *lines], top - y
+
+
+def _cautions(x: float, y: float) -> tuple[list[Shape], float]:
+    shapes: list[Shape] = [line(x, y, x + WIDTH_MM, y, width_mm=0.3, grey=LIGHT)]
+    said = " ".join(words.CAUTIONS)
+    lines, after = paragraph(x, y + 3.8, said, WIDTH_MM, size_pt=SMALL_PT, lead=1.2)
+    shapes += lines
+    small = f"{words.EXECUTED} Ranges hold the true value nine times in ten. All numbers are your own marks."
+    lines, after = paragraph(x, after, small, WIDTH_MM, size_pt=SMALL_PT, lead=1.2, grey=SOFT)
+    return [*shapes, *lines], after - y

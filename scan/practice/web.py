@@ -1,0 +1,227 @@
+"""The report as one self-contained HTML page: no script, no network, fonts and pictures inside.
+
+The page reads from top to bottom in the order of what matters: focus, evidence, plan, then the rest. Every
+picture has its numbers in words or in a table beside it, so that nothing depends on seeing it.
+"""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Iterable
+from html import escape
+from importlib.resources import files
+from math import isnan
+
+from scan.practice import words
+from scan.practice.focus_charts import causes_chart, strokes_chart
+from scan.practice.model import Interval
+from scan.practice.phases import PhaseEvidence, Window
+from scan.practice.picture import FONT_FAMILY, Picture, font_bytes, held, to_svg
+from scan.practice.plan import BOX_WORDS
+from scan.practice.rate_charts import putting_chart, result_said, results_chart, time_chart
+from scan.practice.report import (
+    Report,
+    area_sentence,
+    change_sentences,
+    effect_sentences,
+    head_line,
+    luck_sentence,
+    noticed_sentence,
+    stance_sentence,
+    tested_sentences,
+    why_sentences,
+)
+
+MOST_STRIPS = 12
+WIDE = ' class="wide"'
+
+
+def page(report: Report) -> str:
+    """Return the page as text, UTF-8 to be."""
+    title = f"Practise your {words.MANY[report.focus.phase]}"
+    return "\n".join(
+        [
+            "<!doctype html>",
+            '<html lang="en">',
+            "<head>",
+            '<meta charset="utf-8">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f"<title>{escape(title)} · shortpencil</title>",
+            f"<style>{_fonts()}{_css()}</style>",
+            "</head>",
+            "<body>",
+            '<header><span class="name">shortpencil</span>'
+            f'<span class="whose">{_t(head_line(report))}</span></header>',
+            "<main>",
+            f"<h1>{escape(title)}</h1>",
+            f'<p class="cue">One cue: {_t(report.plan.cue)}</p>',
+            *(f"<p>{_t(sentence)}</p>" for sentence in why_sentences(report)),
+            *_charts(report),
+            *_plan(report),
+            *_helped(report),
+            *_numbers(report),
+            *_strips(report),
+            "</main>",
+            f"<footer><p>{_t(words.EXECUTED)} Ranges hold the true value nine times in ten, if the rounds "
+            "to come are like these. Every number here comes from your own marks; a stricter eye makes them "
+            "look worse.</p></footer>",
+            "</body>",
+            "</html>",
+            "",
+        ]
+    )
+
+
+def _charts(report: Report) -> list[str]:
+    focus = report.focus
+    pictures: list[tuple[Picture, bool]] = [
+        (strokes_chart(focus), True),
+        (causes_chart(focus.causes, 84.0), False),
+        (time_chart(report.evidence, focus.number, focus.phase, report.chart, 84.0), False),
+    ]
+    if report.putting.putts:
+        pictures.append((putting_chart(report.putting, report.unit, 84.0), False))
+    pictures.append((results_chart(report.tables, 84.0), False))
+    figures = (
+        f"<figure{' class=wide' if wide else ''}>{to_svg(picture)}</figure>" for picture, wide in pictures
+    )
+    return ['<h2>The evidence</h2><div class="charts">', *figures, "</div>"]
+
+
+def _plan(report: Report) -> list[str]:
+    plan = report.plan
+    boxes = "".join(
+        f'<li style="--minutes:{s.minutes}">{s.minutes} min {escape(BOX_WORDS[s.box])}</li>'
+        for s in plan.steps
+    )
+    steps = []
+    for s in plan.steps:
+        if s.drill is None:
+            steps.append(
+                f'<li><span class="box">{escape(BOX_WORDS[s.box])}</span>'
+                "<span>Walk, swing, then throws at half power.</span></li>"
+            )
+            continue
+        amount = f"{s.throws} tries" if s.box == "test" else f"{s.amount} tries"
+        steps.append(
+            f'<li><span class="box">{escape(BOX_WORDS[s.box])}</span>'
+            f"<span><strong>{_t(s.drill.title)}</strong>: {amount}; count: {_t(s.drill.counts)}</span>"
+            f'<span class="made">____ of {s.throws}</span><small>{_t(s.drill.how)}</small></li>'
+        )
+    aim = f"Aim in the test: {plan.aim.count} of {plan.aim.of}."
+    if plan.aim.usual:
+        low, high = plan.aim.usual
+        aim += f" As things stand, four tests of five bring {low} to {high}, so one test proves little."
+    return [
+        f"<h2>The plan: {plan.minutes} minutes, {plan.throws} throws after the warm-up</h2>",
+        f'<ol class="boxes">{boxes}</ol>',
+        f'<ol class="steps">{"".join(steps)}</ol>',
+        f'<p class="aim">{_t(aim)}</p>',
+        _list(plan.notes),
+        f'<div class="cautions">{_list(plan.cautions)}</div>',
+    ]
+
+
+def _helped(report: Report) -> list[str]:
+    sentences, tested = effect_sentences(report), tested_sentences(report)
+    if not sentences and not tested:
+        return []
+    return [
+        "<h2>Since you began to practise it</h2>",
+        *(f"<p>{_t(sentence)}</p>" for sentence in sentences),
+        *(["<h3>Practice results</h3>", _list(tested)] if tested else []),
+    ]
+
+
+def _numbers(report: Report) -> list[str]:
+    rows = [_phase_row(p, p.phase == report.focus.phase) for p in report.focus.phases]
+    heads = ("", "last round", "recent rounds", "all rounds", "one miss costs", "lost a round", "costs most")
+    table = (
+        '<div class="scroll"><table><caption>Missed throws of marked ones, with 90 % ranges. In recent '
+        f"rounds later ones count more: half as much {report.focus.half_life_rounds:g} rounds ago.</caption>"
+        "<thead><tr>"
+        + "".join(f'<th scope="col">{h}</th>' for h in heads)
+        + f"</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
+    )
+    putting = [s for s in (area_sentence(report), stance_sentence(report), report.putting.too_few) if s]
+    luck = luck_sentence(report)
+    return [
+        "<h2>All numbers</h2>",
+        table,
+        "<h3>Execution and result</h3>",
+        "<p>A putt ended well when it was holed, another throw when the hole took no more throws after it "
+        "than usual for you from there.</p>",
+        _list(f"{said[0].upper()}{said[1:]}." for said in map(result_said, report.tables)),
+        *([f"<p>{_t(luck)}</p>"] if luck else []),
+        *(["<h3>Putts</h3>", *(f"<p>{_t(s)}</p>" for s in putting)] if putting else []),
+        "<h3>Over time</h3>",
+        *(f"<p>{_t(s)}</p>" for s in [*change_sentences(report), noticed_sentence(report)]),
+    ]
+
+
+def _phase_row(p: PhaseEvidence, chosen: bool) -> str:
+    def lost(i: Interval) -> str:
+        return f'{words.strokes(i.middle)} strokes<span class="range">{words.strokes_range(i)}</span>'
+
+    cells = [_window(p.last), _window(p.recent), _window(p.all), lost(p.cost), lost(p.strokes_a_round)]
+    cells.append(words.probability(p.p_costs_most))
+    row = "".join(f"<td>{held(c)}</td>" for c in cells)
+    kind = ' class="chosen"' if chosen else ""
+    return f'<tr{kind}><th scope="row">{words.MANY[p.phase]}</th>{row}</tr>'
+
+
+def _window(w: Window) -> str:
+    if not w.marked or isnan(w.interval.middle):
+        return "none marked"
+    return (
+        f'{w.misses} of {w.marked}, {words.percent(w.interval.middle)}<span class="range">'
+        f"{words.percent_range(w.interval)}; {words.count(w.rounds, 'round')}</span>"
+    )
+
+
+def _strips(report: Report) -> list[str]:
+    """What the player wrote beside the misses of the focus, as pictures of the hand where there are any."""
+    figures = []
+    days = {h.id: h.day for h in report.evidence.heads}
+    for w in report.focus.causes.own_words[:MOST_STRIPS]:
+        png = report.pictures.get((w.round_id, w.hole))
+        day = days.get(w.round_id)
+        where = f"hole {w.hole}" + (f", {words.day(day)}" if day else "")
+        if png is not None:
+            alt = w.text or f"handwritten words, {where}"
+            body = (
+                f'<img alt="{escape(alt, quote=True)}" src="data:image/png;base64,{b64encode(png).decode()}">'
+            )
+        elif w.text:
+            body = f"<p>{_t(w.text)}</p>"
+        else:
+            continue
+        figures.append(f"<figure>{body}<figcaption>{escape(where)}</figcaption></figure>")
+    if not figures:
+        return []
+    many = words.MANY[report.focus.phase]
+    return [f"<h2>Your own words on missed {many}</h2>", f'<div class="strips">{"".join(figures)}</div>']
+
+
+def _list(items: Iterable[str]) -> str:
+    return f"<ul>{''.join(f'<li>{_t(item)}</li>' for item in items)}</ul>"
+
+
+def _t(said: str) -> str:
+    """Return text made safe for HTML, numbers held to their units."""
+    return escape(held(said))
+
+
+def _css() -> str:
+    return files("scan.practice").joinpath("report.css").read_text(encoding="utf-8")
+
+
+def _fonts() -> str:
+    faces = []
+    for bold, weight in ((False, 400), (True, 700)):
+        data = b64encode(font_bytes(bold)).decode()
+        faces.append(
+            f'@font-face{{font-family:"{FONT_FAMILY}";font-weight:{weight};'
+            f'src:url(data:font/ttf;base64,{data}) format("truetype")}}'
+        )
+    return "".join(faces)
