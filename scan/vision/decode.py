@@ -93,14 +93,17 @@ def decode(
     )
     cells: dict[str, CellReading] = {}
     fields: dict[str, FieldReading] = {}
+    values: dict[str, Found] = {}
     for field in form.fields:
         if field.type == "words":
             strip = plan.words[field.id]
             fields[field.id], cells[strip] = _words(strip, evidence, outside, flags)
         else:
-            fields[field.id], own = judge.reading(verdicts[field.id])
+            verdict = verdicts[field.id]
+            reading, own = judge.reading(verdict)
+            fields[field.id] = reading
+            values[field.id] = reading.value if reading.flag is None else _known(verdict, reading)
             cells.update(own)
-    values: Values = {name: _known(verdict, fields[name]) for name, verdict in verdicts.items()}
     return Decoded(cells, fields, broken_promises(form, plan.rules, values))
 
 
@@ -123,9 +126,9 @@ def _outside(plan: Plan, evidence: Evidence) -> frozenset[str]:
 
 
 def _known(verdict: Verdict, reading: FieldReading) -> Found:
-    """The value that a finding may rest on."""
-    unknown = reading.flag is not None and reading.value is None and verdict.value is not None
-    return UNREADABLE if unknown or reading.flag == OUTSIDE else reading.value
+    """The value of a flagged field that a finding may rest on."""
+    taken_back = reading.value is None and verdict.value is not None
+    return UNREADABLE if taken_back or reading.flag == OUTSIDE else reading.value
 
 
 def _conflicts(form: Form, findings: tuple[Finding, ...]) -> dict[str, str]:

@@ -41,9 +41,11 @@ class Judge:
         """Return the reading of one field and of its cells."""
         least = self.rule.p_digit if verdict.field.type == "number" else self.rule.p_bubble
         p = max(verdict.p - self.doubt, 0.0)
+        value = verdict.value
+        if p >= least and not self.outside and verdict.is_plain(least) and not isinstance(value, Unreadable):
+            return FieldReading(value, p, None, "read", None, verdict.others), self._plain_cells(verdict)
         gone = bool(self.outside) and not self.outside.isdisjoint(verdict.cell_ids)
         flag = OUTSIDE if gone else self._flag(verdict, p, least)
-        value = verdict.value
         others = verdict.others
         if gone or (verdict.spoilt is not None and flag is not None):
             if not isinstance(value, Unreadable):
@@ -87,11 +89,16 @@ class Judge:
             why = f"the rest of the card speaks for {_said(verdict.value)}"
         return f"the ink looks like {_said(verdict.ink_value)}, but {why}"
 
-    def _cells(self, verdict: Verdict, least: float, flag: str | None) -> list[tuple[str, CellReading]]:
+    def _plain_cells(self, verdict: Verdict) -> list[tuple[str, CellReading]]:
         doubt = self.doubt
         pairs = zip(verdict.cell_ids, verdict.cells, strict=True)
+        return [(cell, CellReading(value, p - doubt if p > doubt else 0.0)) for cell, (value, p) in pairs]
+
+    def _cells(self, verdict: Verdict, least: float, flag: str | None) -> list[tuple[str, CellReading]]:
         if flag is None:
-            return [(cell, CellReading(value, max(p - doubt, 0.0))) for cell, (value, p) in pairs]
+            return self._plain_cells(verdict)
+        doubt = self.doubt
+        pairs = zip(verdict.cell_ids, verdict.cells, strict=True)
         asked = [p - doubt < least for _, p in verdict.cells]
         if not any(asked):  # sure of each cell, and yet not of the field: ask about what is marked
             asked = [value is not None and value is not False for value, _ in verdict.cells]

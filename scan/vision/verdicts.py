@@ -60,6 +60,10 @@ class Verdict:
     others: tuple[tuple[FieldValue, float], ...]
     cells: list[tuple[bool | int | None, float]]
 
+    def is_plain(self, least: float) -> bool:
+        """Say whether the ink alone gives the same answer, at least as surely as `least`."""
+        return self.spoilt is None and self.ink_value == self.value and self.ink_p_value >= least
+
     @property
     def by_ink(self) -> Found:
         """What the ink alone says, where it says anything."""
