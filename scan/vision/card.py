@@ -11,14 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from forms.form import Form
-from scan.vision.card_sums import sums_of_card, write_sums
+from forms.rules import PHASES
+from scan.vision.card_sums import CardSums, sums_of_card, write_sums
 from scan.vision.dates import weigh_date, weigh_pars
 from scan.vision.holes import HoleInk, HoleWeights, explain, score_prior, throw_table, weigh
 from scan.vision.likelihoods import Floats, Ints, gather
 from scan.vision.plan import GroupKey, Plan, Throws
 from scan.vision.posterior import Posterior
 from scan.vision.putts import Distances, weigh_distances
-from scan.vision.second_pass import SecondPass, weigh_second_pass, write_second_pass
+from scan.vision.second_pass import weigh_second_pass, write_second_pass
 from scan.vision.slips import Slips
 
 
@@ -39,34 +40,33 @@ def weigh_card(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> No
         assert fewer is not None, "without sums there is one state, which cannot be too many"
         sums = fewer
     posterior.doubt = settled.chain.doubt
-    posterior.rules.update(_rules(plan, second))
+    posterior.rules.update(_rules(plan, sums))
     _write_holes(plan.throws, posterior, rows, distances, holes, settled.added)
     write_sums(plan, posterior, sums, settled.chain)
     if sums.second is not None:
         write_second_pass(posterior, sums.second, settled.by_phase, settled.p_missed)
 
 
-def _rules(plan: Plan, second: SecondPass | None) -> dict[str, str]:
-    """The rule that has most to say about each field that others tie down."""
+def _rules(plan: Plan, sums: CardSums) -> dict[str, str]:
+    """The rule that has most to say about each field that others tie down on this card."""
     rules = plan.rules
     named: dict[str, str] = {}
     for hole in rules.holes:
         named.update(dict.fromkeys(hole.distances, "putts"))
         named.update({field_id: "throws" for field_id, _ in hole.throws})
-        named[hole.score] = "throws" if rules.total is None else "total"
+        named[hole.score] = "throws" if sums.total is None else "total"
         if hole.penalty:
             named[hole.penalty] = "throws"
-        if hole.par_field:
-            named[hole.par_field] = "par"
-        if second is not None:
+        if sums.second is not None:
             named.update({field_id: "second-pass" for field_id in (hole.way, hole.why) if field_id})
     for tally in rules.tallies:
-        named.update(dict.fromkeys((*tally.throws, tally.tally), tally.tally))
-    if rules.total:
+        if sums.tallies[PHASES.index(tally.phase)] is not None:
+            named.update(dict.fromkeys((*tally.throws, tally.tally), tally.tally))
+    if rules.total and sums.total is not None:
         named[rules.total.total] = "total"
-    if rules.worst:
+    if rules.worst and sums.second is not None:
         named[rules.worst] = "worst"
-    return named | {name: "date" for name in ("date.day", "date.month") if name in plan.places}
+    return named
 
 
 # Holes

@@ -13,6 +13,12 @@ _PARS = {2: 0.02, 3: 0.55, 4: 0.25, 5: 0.12, 6: 0.02}
 _OTHER_PAR = 0.002
 _PAR_BLANK = 0.1
 
+#: The card was first printed in 2026. An older date may be copied from memory; a later one is likelier the
+#: sooner it comes, by little, since nobody tells the decoder what day it is.
+_FIRST_YEAR = 26
+_OLDER = 0.01
+_YEAR_ON_YEAR = 0.9
+
 _DAYS = np.array([31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
@@ -26,11 +32,13 @@ def weigh_pars(plan: Plan, posterior: Posterior) -> None:
     prior[list(_PARS)] = list(_PARS.values())
     prior *= (1 - _PAR_BLANK) / prior.sum()
     number = posterior.number[key].likelihood
+    posterior.rules |= {hole.par_field: "par" for hole in plan.rules.holes if hole.par_field}
     posterior.number[key].set(rows, prior * number.full[rows], _PAR_BLANK * number.blank[rows])
 
 
 def weigh_date(plan: Plan, slips: Slips, posterior: Posterior) -> None:
     """Day and month agree with the calendar; the year has its say only on 29 February."""
+    _weigh_year(plan, posterior)
     place = plan.together(["date.day", "date.month"])
     if place is None or place[0] != ("date", 2):
         return
@@ -46,5 +54,19 @@ def weigh_date(plan: Plan, slips: Slips, posterior: Posterior) -> None:
     exists[29, 2] = p_leap
     exists[1:32, 100] = exists[100, 1:13] = exists[100, 100] = 1.0
     joint = day[:, None] * month * (slips.date_odd + (1 - slips.date_odd) * exists)
+    posterior.rules |= {"date.day": "date", "date.month": "date"}
     group.set(place[1][:1], joint[:100].sum(axis=1)[None], joint[100].sum()[None])
     group.set(place[1][1:], joint[:, :100].sum(axis=0)[None], joint[:, 100].sum()[None])
+
+
+def _weigh_year(plan: Plan, posterior: Posterior) -> None:
+    """A year of two digits is not long before the card was printed, and more likely soon after."""
+    year = plan.places.get("date.year")
+    if year is None or year[0] != ("date", 2):
+        return
+    since = np.arange(100) - _FIRST_YEAR
+    prior = np.where(since >= 0, _YEAR_ON_YEAR ** np.maximum(since, 0), _OLDER)
+    group, row = posterior.number["date", 2], year[1]
+    posterior.rules["date.year"] = "date"
+    values = group.values[row, :-1] * prior * (100 / prior.sum())
+    group.set(np.array([row]), values[None], group.values[row, -1:])

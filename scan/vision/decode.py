@@ -19,8 +19,10 @@ from scan.reading import CellReading, FieldReading, Finding
 from scan.vision.card import weigh_card
 from scan.vision.findings import Values, broken_promises
 from scan.vision.flags import OUTSIDE, Judge
+from scan.vision.hands import reweighed
+from scan.vision.likelihoods import Floats
 from scan.vision.plan import Plan, plan_of
-from scan.vision.posterior import fields_alone, ink_of
+from scan.vision.posterior import Posterior, fields_alone, ink_of
 from scan.vision.slips import FlagRule, Slips
 from scan.vision.verdicts import UNREADABLE, Found, Verdict, verdicts_of
 
@@ -80,8 +82,10 @@ def decode(
     plan = plan_of(form)
     outside = _outside(plan, evidence)
     bubbles, digits = ink_of(plan, evidence.bubbles, evidence.digits, outside)
-    posterior = fields_alone(plan, bubbles, digits, slips)
-    weigh_card(form, plan, slips, posterior)
+    posterior = _weigh(form, plan, bubbles, digits, slips)
+    of_this_hand = reweighed(plan, posterior, digits, slips)
+    if of_this_hand is not None:
+        posterior = _weigh(form, plan, bubbles, of_this_hand, slips)
     verdicts = verdicts_of(plan, posterior, slips)
     by_ink: Values = {name: verdict.by_ink for name, verdict in verdicts.items()}
     judge = Judge(
@@ -105,6 +109,13 @@ def decode(
             values[field.id] = reading.value if reading.flag is None else _known(verdict, reading)
             cells.update(own)
     return Decoded(cells, fields, broken_promises(form, plan.rules, values))
+
+
+def _weigh(form: Form, plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
+    """Posterior of all fields, first alone, then together."""
+    posterior = fields_alone(plan, bubbles, digits, slips)
+    weigh_card(form, plan, slips, posterior)
+    return posterior
 
 
 def _outside(plan: Plan, evidence: Evidence) -> frozenset[str]:

@@ -30,8 +30,8 @@ class Slips:
     #: A played hole whose score was left out.
     score_forgotten: float = 0.01
     #: A throw that was made and not marked, each; and a hole whose throws were all left unmarked.
-    throw_forgotten: float = 0.03
-    hole_unmarked: float = 0.05
+    throw_forgotten: float = 0.05
+    hole_unmarked: float = 0.02
     #: Marks that fit no count of throws: a second drive after a re-tee, a score miscounted, a slipped row.
     throws_odd: float = 0.01
     #: A bubble that was marked and taken back (struck out or erased).
@@ -59,11 +59,15 @@ class Slips:
     #: A field of the second pass filled where the phase missed, and where it didn't (or isn't the one).
     second_pass: float = 0.80
     second_pass_astray: float = 0.01
-    #: A distance written for a putt that is marked, and for one that isn't.
+    #: A distance written for a putt that is marked, and for one that isn't: its mark was forgotten.
     distance: float = 0.70
-    distance_astray: float = 0.03
+    distance_astray: float = 0.10
     #: The next putt is longer than the one before: it rolled away.
     longer_putt: float = 0.05
+    #: So many digits of a card overruled alike (a 4 for a 9) are a habit of its hand; sums of probabilities.
+    #: One alone is mostly chance: at 1 error in 100 digits every fifth card has one, but two alike stand on 1
+    #: of 5,000 cards by chance.
+    hand_overruled: float = 1.5
     #: A date that no calendar has.
     date_odd: float = 1e-3
 
