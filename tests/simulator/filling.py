@@ -45,7 +45,7 @@ _CHOICES = ("choose-one", "choose-many")
 TROUBLES: dict[str, Trouble] = {
     "slash": Trouble(_CHOICES, True),
     "ring": Trouble(_CHOICES, True),
-    "faint": Trouble(_CHOICES, False, share=2.0),
+    "faint": Trouble(_CHOICES, True, share=2.0),
     "both": Trouble(("choose-one",), True, share=0.7),
     "struck": Trouble(("choose-one",), True, share=1.5),
     "erased": Trouble(("choose-one",), False, share=2.0),
@@ -55,7 +55,7 @@ TROUBLES: dict[str, Trouble] = {
     "overwritten": Trouble(("number",), True),
     "struck-digit": Trouble(("number",), True, share=0.6),
     "erased-digit": Trouble(("number",), False),
-    "faint-digit": Trouble(("number",), False, share=2.0),
+    "faint-digit": Trouble(("number",), True, share=2.0),
     "over-edge": Trouble(("number",), False, share=2.0),
     "left-aligned": Trouble(("number",), True, share=0.6),
     "leading-zero": Trouble(("number",), False, share=0.6),

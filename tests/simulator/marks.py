@@ -199,7 +199,7 @@ def ring(box: BoxMm, rng: Rng) -> list[Stroke]:
 
 def faint(box: BoxMm, rng: Rng) -> list[Stroke]:
     """Filled, but with hardly any pressure."""
-    return [s.pressed(rng.uniform(0.45, 0.65)) for s in scribble(box, rng)]
+    return [s.pressed(rng.uniform(0.5, 0.7)) for s in scribble(box, rng)]
 
 
 def strike_out(box: BoxMm, rng: Rng) -> list[Stroke]:
@@ -236,7 +236,7 @@ MARKS: dict[str, Mark] = {
     "partial": Mark(partial, True, False),
     "overrun": Mark(overrun, True, False),
     "dash": Mark(line_through, True, False),
-    "faint": Mark(faint, True, False),
+    "faint": Mark(faint, True, True),
     "slash": Mark(slash, True, True),
     "ring": Mark(ring, True, True),
     "dot": Mark(dot, False, True),
