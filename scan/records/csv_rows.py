@@ -9,18 +9,18 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Callable, Iterator, Mapping
-from datetime import date
 from typing import Any
 
 from scan.records.columns import PRACTICE, TidyColumn, TidyTable
 from scan.records.csv_text import parsed_csv, unguarded
 from scan.records.record_json import time_from
+from scan.records.rounds import is_day
 
 Place = tuple[str, int]  # file, row
 Row = tuple[dict[str, Any], Place]
 
-_WHOLE = re.compile(r"[+-]?\d{1,15}")
-_NUMBER = re.compile(r"[+-]?(\d{1,15}(\.\d{0,17})?|\.\d{1,17})([eE][+-]?\d{1,3})?")
+_WHOLE = re.compile(r"[+-]?[0-9]{1,15}")
+_NUMBER = re.compile(r"[+-]?([0-9]{1,15}(\.[0-9]{0,20})?|\.[0-9]{1,20})([eE][+-]?[0-9]{1,3})?")
 
 
 def typed_rows(table: TidyTable, text: str | None, problems: list[str]) -> Iterator[Row]:
@@ -108,12 +108,9 @@ def _boolean(cell: str) -> bool:
 
 
 def _day(cell: str) -> str:
-    try:
-        if len(cell) == 10:
-            return date.fromisoformat(cell).isoformat()
-    except ValueError:
-        pass
-    raise ValueError(f"expected a day as in 2026-05-31, found {cell!r}")
+    if not is_day(cell):
+        raise ValueError(f"expected a day as in 2026-05-31, found {cell!r}")
+    return cell
 
 
 def _moment(cell: str) -> str:

@@ -47,6 +47,10 @@ _MEANINGS = (
     ("readonly", "expected a store that may be written, found a read-only one. Check the file's rights."),
     ("read-only", "expected a store that may be written, found a read-only one. Check the file's rights."),
     (
+        "connection",
+        "expected a database server that answers, found none. Is it running? Are host, port and name right?",
+    ),
+    (
         "unable to open",
         "expected a folder that may be written, found that the store cannot be opened there. "
         "Check the folder's rights or name another place with --store.",

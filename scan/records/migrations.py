@@ -46,7 +46,7 @@ def bring_up_to_date(
                 f"({', '.join(sorted(found)[:3])}…). Name another file or another database."
             )
         tables.metadata.create_all(connection)
-        connection.execute(tables.store_version.insert().values(only=1, version=newest))
+        connection.execute(tables.store_version.insert().values(id=1, version=newest))
         return
     version = connection.execute(select(tables.store_version.c.version)).scalar_one()
     if version > newest:

@@ -7,6 +7,7 @@ that waits for a person is kept with status "waits" and counts nowhere until it 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -18,13 +19,18 @@ Scalar = str | int | float | bool | None
 EXECUTIONS = ("clean", "miss", "unmarked")
 SOURCES = ("read", "inferred", "printed", "entered", "imported", "default")
 
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
 
 def is_day(text: Scalar) -> bool:
-    """Say whether a text is a day of the calendar in the form of ISO 8601, as in ``2026-05-31``."""
+    """Say whether a text is a day of the calendar, as in ``2026-05-31``; other forms of ISO 8601 are not."""
+    if not isinstance(text, str) or not _DAY.fullmatch(text):
+        return False
     try:
-        return isinstance(text, str) and len(text) == 10 and date.fromisoformat(text) is not None
+        date.fromisoformat(text)
     except ValueError:
         return False
+    return True
 
 
 @dataclass(frozen=True, slots=True)

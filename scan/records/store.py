@@ -259,13 +259,13 @@ class Store:
             when there is no such card
         """
         with writing(self._engine) as connection:
-            card = self._card(connection, serial)
             stored = stored_round(connection, serial)
             if stored is not None and stored.origin == "file":
                 raise RecordError(
                     f"{self.name}: expected a round that was read from its card, found that {serial} came "
                     "from a file. Correct it there and import it again with --replace."
                 )
+            card = self._card(connection, serial)
             _, answer = apply_answer(card.fields, field, checked_answer(card.form, field, value), who, when)
             connection.execute(
                 insert(tables.answers).values(

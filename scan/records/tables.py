@@ -50,9 +50,9 @@ def _one_of(column: str, *allowed: str, name: str) -> CheckConstraint:
 store_version = Table(
     "store_version",
     metadata,
-    Column("only", Integer, primary_key=True),
+    Column("id", Integer, primary_key=True),
     Column("version", Integer, nullable=False),
-    CheckConstraint("only = 1", name="one_row"),
+    CheckConstraint("id = 1", name="one_row"),
     CheckConstraint("version >= 1", name="version"),
 )
 

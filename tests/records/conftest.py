@@ -2,6 +2,9 @@ from __future__ import annotations
 
 import os
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -17,11 +20,14 @@ def read_form(text: str):
     return round_form(int(holes), unit=unit)
 
 
-@pytest.fixture(params=["sqlite", *(["postgresql"] if POSTGRES else [])])
-def place(request, tmp_path):
-    """A fresh place for a store: a file, or a database of its own on a real server where one is given."""
-    if request.param == "sqlite":
-        yield str(tmp_path / "rounds.sqlite")
+KINDS = ["sqlite", *(["postgresql"] if POSTGRES else [])]
+
+
+@contextmanager
+def fresh_place(kind: str, folder: Path) -> Iterator[str]:
+    """A place for a store of its own: a file, or a new database on a real server where one is given."""
+    if kind == "sqlite":
+        yield str(folder / "rounds.sqlite")
         return
     import psycopg
 
@@ -32,6 +38,12 @@ def place(request, tmp_path):
             yield POSTGRES.rsplit("/", 1)[0] + f"/{name}"
         finally:
             server.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(params=KINDS)
+def place(request, tmp_path):
+    with fresh_place(request.param, tmp_path) as fresh:
+        yield fresh
 
 
 @pytest.fixture

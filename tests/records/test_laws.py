@@ -17,6 +17,7 @@ from scan.records.importing import read_rounds
 from scan.records.record_json import round_from_json, round_text, round_to_json
 from scan.records.schema import problems_of
 from scan.records.store import open_store
+from tests.records.conftest import KINDS, fresh_place
 from tests.records.strategies import NASTY, many_rounds, practice_sets, rounds, texts
 
 _ANY_DATA = {"deadline": None, "suppress_health_check": list(HealthCheck), "derandomize": True}
@@ -48,9 +49,9 @@ def emptied(store):
     return store
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory):
-    with open_store(tmp_path_factory.mktemp("laws") / "rounds.sqlite") as opened:
+@pytest.fixture(scope="module", params=KINDS)
+def store(request, tmp_path_factory):
+    with fresh_place(request.param, tmp_path_factory.mktemp("laws")) as place, open_store(place) as opened:
         yield opened
 
 
