@@ -50,6 +50,13 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "--report", metavar="FILE.html|.pdf", type=Path, help="write a page or a sheet of paper"
     )
     parser.add_argument(
+        "--print",
+        metavar="FILE.pdf",
+        type=Path,
+        dest="card",
+        help="print the practice card: boxes for makes of tries, read from a photo like a round card",
+    )
+    parser.add_argument(
         "--paper", choices=("a4", "letter"), default="a4", help="sheet size of a PDF (default: a4)"
     )
     parser.add_argument(
@@ -134,6 +141,8 @@ def run_focus(args: argparse.Namespace) -> int:
                 pictures=_pictures(focus, found.pictures) if args.report.suffix == ".html" else None,
             )
             _write_report(args.report, report, args.paper)
+    if args.card:
+        _print_card(args.card, plan, args.paper, found.rounds[-1], args.player)
     if args.json:
         import json
 
@@ -149,6 +158,8 @@ def _check(args: argparse.Namespace) -> None:
 
     if args.report and args.report.suffix.lower() not in (".html", ".pdf"):
         raise InputError(f"--report: expected a file that ends in .html or .pdf, found {args.report}.")
+    if args.card and args.card.suffix.lower() != ".pdf":
+        raise InputError(f"--print: expected a file that ends in .pdf, found {args.card}.")
     if (args.practised is None) != (args.since is None):
         raise InputError("expected --practised and --since together: which phase, and since which day.")
 
@@ -208,6 +219,32 @@ def _write_report(path: Path, report: Report, paper: str) -> None:
         data = to_pdf([sheet(report, PAPERS[paper])], PAPERS[paper], "shortpencil: what to practise")
     write_whole(path, data)
     print(f"{path}: the report.", file=sys.stderr)
+
+
+def _print_card(path: Path, plan: Plan, paper: str, last: Round, player: str | None) -> None:
+    """Print one practice card and enter its form in the catalog, so that its photo can be read."""
+    import secrets
+
+    from forms.catalog import Catalog, write_whole
+    from forms.field_map import fingerprint
+    from forms.layout import PAPERS
+    from forms.pdf import identify, to_pdf
+    from forms.serials import serial_from
+    from scan.cli.places import forms_folder
+    from scan.practice.card import practice_page, practice_sheet
+
+    hand = "left" if last.hand.known == "left" else "right"
+    sheet = practice_sheet(plan, PAPERS[paper], unit=last.unit, hand=hand)
+    alias = player or last.player or ""
+    serial = serial_from(secrets.token_bytes(16))
+    identity = identify(serial, fingerprint(sheet.layout), alias)
+    pdf = to_pdf([practice_page(sheet, identity, plan)], PAPERS[paper], "shortpencil: practice card")
+    catalog = Catalog(forms_folder())
+    catalog.register(sheet.layout)
+    if alias:
+        catalog.assign({serial: alias})
+    write_whole(path, pdf)
+    print(f"{path}: the practice card, {paper}. Print at 100 % or fit to page.", file=sys.stderr)
 
 
 def load_drills(path: Path | None) -> DrillList:

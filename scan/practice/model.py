@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import exp, lgamma, log, sqrt
+from math import log, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -273,19 +273,17 @@ def pooled(misses: ArrayLike, throws: ArrayLike, weight: ArrayLike) -> Pooled:
 
 def fisher_exact(table: Sequence[Sequence[int]]) -> tuple[float, float]:
     """Fisher's exact p values of a 2 x 2 table: (two-sided, one-sided for a larger first cell)."""
+    from scipy.special import gammaln
+
     (a, b), (c, d) = table
     row, column, total = a + b, a + c, a + b + c + d
     cells = np.arange(max(0, row + column - total), min(row, column) + 1)
 
-    def log_choose(n: int, k: int) -> float:
-        return lgamma(n + 1) - lgamma(k + 1) - lgamma(n - k + 1)
+    def log_choose(n: int, k: NDArray[np.int64]) -> Floats:
+        return np.asarray(gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1))
 
-    p = np.array(
-        [
-            exp(log_choose(column, k) + log_choose(total - column, row - k) - log_choose(total, row))
-            for k in map(int, cells)
-        ]
-    )
+    log_p = log_choose(column, cells) + log_choose(total - column, row - cells)
+    p = np.exp(log_p - log_choose(total, np.asarray(row)))
     observed = p[a - cells[0]]
     # The small factor keeps tables of equal probability together in spite of rounding, as R and SciPy do.
     return min(1.0, float(p[p <= observed * (1 + 1e-7)].sum())), min(1.0, float(p[cells >= a].sum()))

@@ -200,7 +200,7 @@ def to_svg(picture: Picture) -> str:
     """Return a picture as static SVG that scales with the page, with its words for screen readers."""
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 {_n(picture.width_mm)} '
-        f'{_n(picture.height_mm)}" style="--w:{_n(picture.width_mm)}">',
+        f'{_n(picture.height_mm)}" font-family="{FONT_FAMILY}, Helvetica, Arial, sans-serif">',
         f"<title>{escape(picture.title)}</title>",
         f"<desc>{escape(picture.description)}</desc>",
         *(_svg(shape) for shape in picture.shapes),

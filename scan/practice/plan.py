@@ -8,6 +8,7 @@ which a player may replace. Limits and cautions are part of the plan, not of the
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -306,8 +307,11 @@ def _aim(focus: Focus, test: Drill, success: float | None) -> Aim:
 
 def _drill(item: Mapping[str, Any], source: str, box: str | None) -> Drill:
     name = item.get("id")
-    if not isinstance(name, str) or not name:
-        raise InputError(f"{source}: expected an id for each drill and test, found {name!r}.")
+    if not isinstance(name, str) or not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", name):
+        # the practice card makes field ids of it
+        raise InputError(
+            f"{source}: expected an id like 'ten-putts' for each drill and test, found {name!r}."
+        )
 
     def text(key: str, needed: bool = True) -> str:
         value = item.get(key, "")

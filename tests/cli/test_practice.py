@@ -132,3 +132,19 @@ def test_a_newcomer_is_drawn_to_the_others_of_the_store(tmp_path, capsys):
     drive = json.loads(capsys.readouterr().out)["phases"][0]
     seen = drive["recent"]["misses"] / drive["recent"]["marked"]
     assert drive["recent"]["rate"]["middle"] < seen - 0.05
+
+
+def test_printing_the_practice_card_registers_its_form(store, tmp_path, capsys, monkeypatch):
+    from forms.catalog import Catalog
+
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+    card = tmp_path / "card.pdf"
+    assert focus("--store", store, "--print", card, "--minutes", 20) == 0
+    assert card.read_bytes().startswith(b"%PDF-")
+    assert "the practice card" in capsys.readouterr().err
+    (kept,) = list((tmp_path / "home" / "forms").glob("*.json"))
+    layout = Catalog(tmp_path / "home" / "forms").find(kept.stem)
+    assert layout.form.record == "practice"
+    assert any(f.id.startswith("made.") for f in layout.form.fields)
+    with pytest.raises(InputError, match=r"ends in \.pdf"):
+        focus("--store", store, "--print", tmp_path / "card.html")

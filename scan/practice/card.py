@@ -1,0 +1,198 @@
+"""The practice card: a form like any other, made from the plan, photographed and read like a round card.
+
+Each set of a drill is one number field, whose id says what it counts: ``made.DRILL.TRIES.N`` is how many of
+TRIES were made in set N of DRILL. So a photo of the card needs nothing but its own field map to become
+practice results. Below the boxes the sheet carries the plan in words, and the cautions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+from forms.drawing import CardIdentity, Shape, draw
+from forms.form import Form, form_from_toml
+from forms.layout import Paper, Sheet, arrange
+from scan.practice import words
+from scan.practice.picture import TEXT_PT, line, paragraph, text
+from scan.practice.plan import BOX_WORDS, Plan, Step
+from scan.reading import FieldReading
+from scan.records.rounds import PracticeSet, Value
+
+EDITION = 1
+CENTURY = 2000  # the card has two boxes for the year, as the round cards have
+AGAIN = "again"
+MADE = "made"
+
+HOW_TO_MARK = "Pencil or dark pen, one digit a box, to the right. Not done: leave the boxes empty."
+
+_FIRST_LINE = 4
+#: More sets than this in one drill would not fit a line; the first ones tell enough.
+MOST_SETS = 6
+
+_HEAD = """
+name = "practice"
+edition = {edition}
+title = "Practice card"
+record = "practice"
+
+[[head]]
+id = "player"
+type = "words"
+label = "Player"
+line = 2
+
+[[head]]
+id = "date.day"
+type = "number"
+digits = 2
+label = "Date"
+line = 3
+
+[[head]]
+id = "date.month"
+type = "number"
+digits = 2
+label = "."
+line = 3
+
+[[head]]
+id = "date.year"
+type = "number"
+digits = 2
+label = ". 20"
+line = 3
+"""
+
+
+def form_text(plan: Plan) -> str:
+    """Return the TOML of the practice card for that plan."""
+    parts = [_HEAD.format(edition=EDITION)]
+    test = plan.step("test")
+    if test.drill is None:
+        raise ValueError("a plan ends with a test")
+    parts.append(_field(_id(test, AGAIN), f"First, last time's test again, of {test.tries}", 2, _FIRST_LINE))
+    at = _FIRST_LINE
+    for step in plan.steps:
+        if step.drill is None:
+            continue
+        at += 1
+        sets = min(step.sets, MOST_SETS)
+        label = f"{BOX_WORDS[step.box].capitalize()}, of {step.tries}"
+        for n in range(1, sets + 1):
+            parts.append(_field(_id(step, str(n)), label if n == 1 else "", len(str(step.tries)), at))
+    return "".join(parts)
+
+
+def practice_sheet(plan: Plan, paper: Paper, *, unit: str = "m", hand: str = "right") -> Sheet:
+    """Return the arranged practice card for that plan."""
+    return arrange(form_from_toml(form_text(plan), source="practice card", unit=unit, hand=hand), paper)
+
+
+def practice_page(sheet: Sheet, identity: CardIdentity, plan: Plan) -> tuple[Shape, ...]:
+    """Return the printed page: the form, and below it the plan in words."""
+    paper = sheet.layout.paper
+    left, width = 22.0, paper.width_mm - 44.0
+    lowest = max(cell.box.bottom for cell in sheet.layout.cells)
+    y = lowest + 7.0
+    shapes: list[Shape] = [
+        text(left, y, HOW_TO_MARK, size_pt=TEXT_PT, fit_mm=width),
+        line(left, y + 4.0, left + width, y + 4.0, width_mm=0.3),
+        text(
+            left, y + 12.5, f"{plan.minutes} minutes for your {words.MANY[plan.phase]}", size_pt=18, bold=True
+        ),
+        text(left, y + 20.0, f"One cue: {plan.cue}", size_pt=14, fit_mm=width),
+    ]
+    y += 29.0
+    for step in plan.steps:
+        title, how = _told(step)
+        shapes.append(text(left, y, f"{step.minutes} min", size_pt=12, bold=True))
+        shapes.append(text(left + 18, y, title, size_pt=12, bold=True, fit_mm=width - 18))
+        lines, y = paragraph(left + 18, y + 5.2, how, width - 18, size_pt=10.5)
+        shapes += lines
+        y += 3.0
+    lines, y = paragraph(left, y + 1.0, _aim_said(plan), width, size_pt=12, bold=True)
+    shapes += lines
+    for note in plan.notes:
+        lines, y = paragraph(left, y + 0.8, note, width, size_pt=9.5)
+        shapes += lines
+    shapes.append(line(left, y, left + width, y, width_mm=0.3))
+    y += 5.0
+    for caution in plan.cautions:
+        lines, y = paragraph(left, y, caution, width, size_pt=9.5)
+        shapes += lines
+        y += 0.4
+    return (*draw(sheet, identity), *shapes)
+
+
+def sets_from(
+    form: Form, fields: Mapping[str, FieldReading], serial: str, player: str | None
+) -> tuple[PracticeSet, ...]:
+    """Return the sets that a read (and answered) practice card tells, in the order printed.
+
+    A set left blank was not done and is no set; a flagged one waits and counts nowhere until answered.
+    """
+    when = _day(fields)
+    sets = []
+    for row, field in enumerate((f for f in form.fields if f.id.startswith(f"{MADE}.")), start=1):
+        answer = fields.get(field.id)
+        _, drill, tries, _ = field.id.split(".")
+        if answer is None or (answer.value is None and answer.flag is None):
+            continue
+        made = answer.value if isinstance(answer.value, int) else None
+        waits = answer.flag is not None or (made is not None and made > int(tries))
+        sets.append(
+            PracticeSet(
+                card=serial,
+                row=row,
+                day=when,
+                player=player,
+                drill=drill,
+                tries=Value(int(tries), source="printed"),
+                made=Value(made, source=answer.source, p=answer.p, status="waits" if waits else "known"),
+            )
+        )
+    return tuple(sets)
+
+
+def _day(fields: Mapping[str, FieldReading]) -> date | None:
+    """Return the day written on the card; None where it is blank, doubtful or not a day."""
+    parts = []
+    for name in ("date.year", "date.month", "date.day"):
+        answer = fields.get(name)
+        if answer is None or answer.flag is not None or not isinstance(answer.value, int):
+            return None
+        parts.append(answer.value)
+    try:
+        return date(CENTURY + parts[0], parts[1], parts[2])
+    except ValueError:
+        return None
+
+
+def _id(step: Step, n: str) -> str:
+    return f"{MADE}.{step.drill.id if step.drill else ''}.{step.tries}.{n}"
+
+
+def _field(field_id: str, label: str, digits: int, at: int) -> str:
+    # A TOML basic string is a JSON string where there are no control characters, which plans have not.
+    import json
+
+    return (
+        f'\n[[head]]\nid = {json.dumps(field_id)}\ntype = "number"\ndigits = {digits}\n'
+        f"label = {json.dumps(label, ensure_ascii=False)}\nline = {at}\n"
+    )
+
+
+def _aim_said(plan: Plan) -> str:
+    said = f"Aim in the test: {plan.aim.count} of {plan.aim.of}."
+    if plan.aim.usual:
+        low, high = plan.aim.usual
+        said += f" As things stand, four tests of five bring {low} to {high}."
+    return said
+
+
+def _told(step: Step) -> tuple[str, str]:
+    if step.drill is None:
+        return "Warm up", "Walk, swing, then throws at half power."
+    tries = f"{step.tries} tries" if step.sets == 1 else f"{step.amount} tries"
+    return f"{step.drill.title}: {tries}", f"{step.drill.how} Count: {step.drill.counts}."

@@ -1,0 +1,57 @@
+"""Time of the whole analysis for many rounds, and its growth; run by hand.
+
+Measured is everything a report needs from rounds in memory: columns, focus, plan, putting, luck, execution
+and result, charts, changes, the screen of comparisons. Reading rounds from a store is not (see the store's
+own benchmark). Given is CPU time of one process, which on an idle machine is the time one waits.
+"""
+
+from __future__ import annotations
+
+import gc
+import statistics
+import sys
+import time
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from scan.practice.evidence import evidence_of
+from scan.practice.focus import focus_of
+from scan.practice.plan import drills_from_toml, plan_of
+from scan.practice.putting import putting_of
+from scan.practice.report import report_of
+from tests.practice.invented import Player, rounds_of
+
+SIZES = (10, 100, 1_000, 2_500, 5_000, 10_000)
+REPEATS = 5
+
+
+def main() -> None:
+    """Print a line for each number of rounds."""
+    text = files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
+    drills = drills_from_toml(text, "drills.toml")
+    rounds = rounds_of(Player(spread=0.3), max(SIZES), np.random.default_rng(1), every_days=1)
+    print(f"{'rounds':>8} {'throws':>9} {'columns':>9} {'all':>9} {'per 1,000 rounds':>18}")
+    for size in SIZES:
+        columns, everything, throws = [], [], 0
+        for _ in range(REPEATS):
+            gc.collect()
+            start = time.process_time()
+            evidence = evidence_of(rounds[-size:])
+            middle = time.process_time()
+            focus = focus_of(evidence)
+            assert focus is not None
+            report_of(evidence, focus, plan_of(focus, 30, drills), putting=putting_of(evidence))
+            end = time.process_time()
+            columns.append(middle - start)
+            everything.append(end - start)
+            throws = len(evidence.throw_hole)
+        one, two = statistics.median(columns), statistics.median(everything)
+        print(f"{size:>8} {throws:>9} {one:>8.3f}s {two:>8.3f}s {two / size * 1000:>17.3f}s")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,129 @@
+from datetime import date
+
+import pytest
+
+from forms.drawing import Words
+from forms.field_map import fingerprint, layout_from_json, layout_to_json
+from forms.layout import PAPERS
+from forms.pdf import identify, to_pdf
+from forms.serials import serial_from
+from scan.practice import card, words
+from scan.practice.effect import practice_results
+from scan.practice.picture import text_width_mm
+from scan.practice.plan import plan_of
+from scan.reading import FieldReading
+from tests.practice.test_plan import DRILLS, a_focus
+
+PHASES_AND_CAUSES = [("putt", 0), ("drive", 5), ("approach", 7), ("putt", 7), ("drive", 8)]
+
+
+def a_sheet(phase="putt", cause=0, minutes=30, paper="a4"):
+    plan = plan_of(a_focus(phase, cause, rounds=3), minutes, DRILLS)
+    return plan, card.practice_sheet(plan, PAPERS[paper])
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("minutes", [10, 30, 45, 120])
+@pytest.mark.parametrize(("phase", "cause"), PHASES_AND_CAUSES)
+def test_every_plan_fits_a_card_as_print_and_map(paper, minutes, phase, cause):
+    plan, sheet = a_sheet(phase, cause, minutes, paper)
+    assert layout_from_json(layout_to_json(sheet.layout)) == sheet.layout
+    assert sheet.layout.form.record == "practice"
+    page = card.practice_page(
+        sheet, identify(serial_from(b"0" * 16), fingerprint(sheet.layout), "Wren"), plan
+    )
+    own = [s for s in page if isinstance(s, Words)]
+    size = PAPERS[paper]
+    for s in own:
+        width = min(text_width_mm(s.text, s.size_pt, s.bold), s.fit_mm or 1000)
+        assert s.anchor != "left" or s.at.x + width < size.width_mm - 10, s.text
+        assert s.at.y < size.height_mm - 10, s.text
+    said = " ".join(s.text for s in own)
+    assert "Not under trees" in said
+    assert "people, animals" in said
+    assert plan.cue in said
+    assert to_pdf([page], size, "x").count(b"/Type /Page\n") == 1
+
+
+def test_own_print_keeps_away_from_cells_and_corner_marks():
+    plan, sheet = a_sheet("approach", 5, 45, "letter")
+    identity = identify(serial_from(b"0" * 16), fingerprint(sheet.layout))
+    page = card.practice_page(sheet, identity, plan)
+    start = next(i for i, s in enumerate(page) if isinstance(s, Words) and s.text == card.HOW_TO_MARK)
+    lowest_cell = max(c.box.bottom for c in sheet.layout.cells)
+    for s in page[start:]:
+        if isinstance(s, Words):
+            assert s.at.y - 3 > lowest_cell
+            assert s.at.x > 20
+            assert s.at.y < PAPERS["letter"].height_mm - 12
+
+
+def fields_of(form, **answers):
+    found = {f.id: FieldReading(None, 0.99) for f in form.fields}
+    for field_id, value in answers.items():
+        found[field_id] = value if isinstance(value, FieldReading) else FieldReading(value, 0.99)
+    return found
+
+
+DAY = {"date.day": 7, "date.month": 5, "date.year": 30}
+
+
+def test_a_read_card_becomes_practice_results():
+    plan, sheet = a_sheet()
+    form = sheet.layout.form
+    assert [f.id for f in form.fields if f.id.startswith("made.")] == [
+        "made.ten-putts.10.again",
+        "made.finger-to-the-pole.10.1",
+        "made.finger-to-the-pole.10.2",
+        "made.finger-to-the-pole.10.3",
+        "made.distance-ladder.8.1",
+        "made.distance-ladder.8.2",
+        "made.ten-putts.10.1",
+    ]
+    assert plan.step("block").amount == "3 × 10"
+    answers = DAY | {
+        "made.finger-to-the-pole.10.1": 6,
+        "made.finger-to-the-pole.10.2": 8,
+        "made.ten-putts.10.1": 7,
+    }
+    sets = card.sets_from(form, fields_of(form, **answers), "SERIAL", "Wren")
+    assert [(s.row, s.drill, s.made.known, s.tries.known) for s in sets] == [
+        (2, "finger-to-the-pole", 6, 10),
+        (3, "finger-to-the-pole", 8, 10),
+        (7, "ten-putts", 7, 10),
+    ]
+    assert {(s.card, s.player, s.day) for s in sets} == {("SERIAL", "Wren", date(2030, 5, 7))}
+    assert [(t.drill, t.made, t.tries) for t in practice_results(sets)] == [
+        ("finger-to-the-pole", 14, 20),
+        ("ten-putts", 7, 10),
+    ]
+
+
+def test_flagged_and_impossible_sets_wait_and_blank_ones_are_no_sets():
+    _, sheet = a_sheet()
+    form = sheet.layout.form
+    doubtful = FieldReading(8, 0.6, flag="4 or 9")
+    answers = {"made.ten-putts.10.1": doubtful, "made.distance-ladder.8.1": 9}
+    sets = card.sets_from(form, fields_of(form, **answers), "S", None)
+    assert [s.made.status for s in sets] == ["waits", "waits"]
+    assert practice_results(sets) == ()
+    assert card.sets_from(form, fields_of(form), "S", None) == ()
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"date.day": 31, "date.month": 2}, {"date.day": None}, {"date.month": FieldReading(5, 0.5, flag="?")}],
+)
+def test_a_day_that_is_none_stays_open(wrong):
+    _, sheet = a_sheet()
+    form = sheet.layout.form
+    sets = card.sets_from(form, fields_of(form, **(DAY | wrong | {"made.ten-putts.10.1": 7})), "S", None)
+    assert [s.day for s in sets] == [None]
+
+
+def test_cautions_of_the_plan_are_all_on_the_card():
+    plan, sheet = a_sheet("drive", 5)
+    identity = identify(serial_from(b"0" * 16), fingerprint(sheet.layout))
+    said = " ".join(s.text for s in card.practice_page(sheet, identity, plan) if isinstance(s, Words))
+    for caution in words.CAUTIONS:
+        assert caution[:30] in said
