@@ -421,7 +421,7 @@ def photograph(dice: Dice, ink: Tensor, box_h_mm: Tensor) -> Tensor:
     n = len(ink)
     side = box_h_mm + MARGIN_MM
     # A good photo, as most are, or one of 2 to 12 px per mm, even on a log scale, with any blur and noise.
-    good = dice.chance(n, 0.35)
+    good = dice.chance(n, 0.45)
     px_per_mm = torch.where(good, 6.0, 2.0 * torch.exp(dice.uniform(n, 0, 1) * math.log(12 / 2.0)))
     across = (side * px_per_mm).clamp(max=PATCH_PX)
     patch_px_per_mm = PATCH_PX / side

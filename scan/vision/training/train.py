@@ -1,10 +1,9 @@
 """Trains the digit network: `python -m scan.vision.training.train --mnist DIR --out FILE.pt --seed 1`.
 
 First, if asked, teachers on the same endless stream of simulated patches, then the small reader on the
-answers and, if there are teachers, on what they say. The learning rate follows the count of steps; with
-`--minutes` the count is taken from the speed of the first steps, and written into the result so that
-`--steps` repeats the run (the same on the same device and library; random numbers differ between CPU and
-GPU).
+answers and, if there are teachers, on what they say. The learning rate follows the clock (`--minutes`) or the
+count of steps (`--steps`); the count is written into the result, and giving it repeats a run. Exactly the
+same only on the same device and library: random numbers differ between CPU and GPU.
 """
 
 import argparse
@@ -102,69 +101,76 @@ def _follow(average: nn.Module, model: nn.Module, rate: float) -> None:
             kept.copy_(now)
 
 
-def train(
-    models: list[nn.Module],
-    source: Source,
-    teachers: list[nn.Module],
-    steps: int,
-    minutes: float,
-    lr: float,
-    say: str,
-) -> tuple[list[nn.Module], int]:
-    """Averaged models after training them side by side on one stream; and the number of steps.
+@dataclass(frozen=True, slots=True)
+class Length:
+    """How long to train: so many steps, or, with 0 steps, so many minutes."""
 
-    With `steps` 0 the count is what fits into `minutes`.
-    """
-    device = source.dice.device
+    steps: int
+    minutes: float
+
+    def done(self, step: int, seconds: float) -> float:
+        """Share of the training that is over, 0 to 1 and beyond."""
+        return step / self.steps if self.steps else seconds / (60 * self.minutes)
+
+
+def _rate(peak: float, step: int, done: float) -> float:
+    """Learning rate: 200 steps of warm-up, then half a cosine."""
+    return peak * min(1.0, (step + 1) / 200) * (0.002 + 0.998 * (1 + math.cos(math.pi * min(done, 1))) / 2)
+
+
+def _step(
+    models: list[nn.Module],
+    optimisers: list[torch.optim.AdamW],
+    views: Tensor,
+    answers: Tensor,
+    taught: Tensor | None,
+) -> Tensor:
+    """Loss of each model, after it learned from a batch."""
+    losses = []
+    for model, optimiser in zip(models, optimisers, strict=True):
+        with torch.autocast(views.device.type, dtype=torch.bfloat16):
+            scores = model(views).float()
+        loss = _loss(scores, answers, taught)
+        optimiser.zero_grad(set_to_none=True)
+        loss.backward()  # type: ignore[no-untyped-call]
+        nn.utils.clip_grad_norm_(model.parameters(), 2.0)
+        optimiser.step()
+        losses.append(loss.detach())
+    return torch.stack(losses)
+
+
+@torch.no_grad()
+def _teach(teachers: list[nn.Module], views: Tensor) -> Tensor | None:
+    """Mean scores of the teachers; None without any."""
+    with torch.autocast(views.device.type, dtype=torch.bfloat16):
+        told = [teacher(views).float() for teacher in teachers]
+    return torch.stack(told).mean(0) if told else None
+
+
+def train(
+    models: list[nn.Module], source: Source, teachers: list[nn.Module], length: Length, lr: float, say: str
+) -> tuple[list[nn.Module], int]:
+    """Averaged models after training them side by side on one stream, and the number of steps."""
     for model in models:
         model.to(memory_format=torch.channels_last)  # type: ignore[call-overload] # missing in torch's stubs
-    average = [copy.deepcopy(m).eval() for m in models]
-    optimisers = [torch.optim.AdamW(m.parameters(), lr=lr, weight_decay=0.02) for m in models]
-    begun = start = time.perf_counter()
-    # Steps are timed once old patches are shown again, which are quicker than new ones.
-    warm_up = 25 if source.uses == 1 else _POOL
-    measured_until = warm_up + 60
+    average = [copy.deepcopy(model).eval() for model in models]
+    optimisers = [torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=0.02) for model in models]
+    begun = time.perf_counter()
     step = 0
-    planned = steps
-    while planned == 0 or step < planned:
-        if planned == 0 and step == warm_up:
-            if device.type == "cuda":
-                torch.cuda.synchronize()
-            start = time.perf_counter()
-        if planned == 0 and step == measured_until:
-            if device.type == "cuda":
-                torch.cuda.synchronize()
-            each = (time.perf_counter() - start) / (measured_until - warm_up)
-            planned = max(500, int((minutes * 60 - (time.perf_counter() - begun)) / each))
-            print(f"{say}: {each * 1e3:.1f} ms a step, {planned} steps", flush=True)
-        done = step / planned if planned else 0.0
-        falling = 0.002 + 0.998 * (1 + math.cos(math.pi * done)) / 2
-        rate = lr * min(1.0, (step + 1) / 200) * falling
-        inputs, answers = source.next()
-        inputs = inputs.contiguous(memory_format=torch.channels_last)
-        with torch.autocast(device.type, dtype=torch.bfloat16):
-            taught = None
-            if teachers:
-                with torch.no_grad():
-                    taught = torch.stack([t(inputs).float() for t in teachers]).mean(0)
-            losses = []
-            for model, optimiser in zip(models, optimisers, strict=True):
-                for group in optimiser.param_groups:
-                    group["lr"] = rate
-                loss = _loss(model(inputs).float(), answers, taught)
-                losses.append(loss)
-        for model, optimiser, loss in zip(models, optimisers, losses, strict=True):
-            optimiser.zero_grad(set_to_none=True)
-            loss.backward()  # type: ignore[no-untyped-call]
-            nn.utils.clip_grad_norm_(model.parameters(), 2.0)
-            optimiser.step()
+    while (done := length.done(step, time.perf_counter() - begun)) < 1:
+        for optimiser in optimisers:
+            for group in optimiser.param_groups:
+                group["lr"] = _rate(lr, step, done)
+        views, answers = source.next()
+        views = views.contiguous(memory_format=torch.channels_last)
+        losses = _step(models, optimisers, views, answers, _teach(teachers, views))
         follow = 1 - 0.5 ** (1 / min(_AVERAGE_HALF_LIFE, 1 + step / 10))
         for kept, model in zip(average, models, strict=True):
             _follow(kept, model, follow)
         step += 1
-        if step % 500 == 0:
-            shown = ", ".join(f"{loss.item():.4f}" for loss in losses)
-            print(f"{say}: step {step} of {planned or '?'}, loss {shown}", flush=True)
+        if step % 250 == 0:
+            shown = ", ".join(f"{loss:.4f}" for loss in losses.tolist())
+            print(f"{say}: {done:.0%}, step {step}, loss {shown}", flush=True)
     return average, step
 
 
@@ -215,11 +221,11 @@ def main() -> None:
     if args.teachers:
         fresh: list[nn.Module] = [network.Teacher().to(device) for _ in range(args.teachers)]
         teachers, teacher_steps = train(
-            fresh, source, [], args.teacher_steps, args.minutes * share, 2e-3, "teachers"
+            fresh, source, [], Length(args.teacher_steps, args.minutes * share), 2e-3, "teachers"
         )
     reader = network.Reader().to(device)
     (reader_done,), steps = train(
-        [reader], source, teachers, args.steps, args.minutes * (1 - share), 4e-3, "reader"
+        [reader], source, teachers, Length(args.steps, args.minutes * (1 - share)), 4e-3, "reader"
     )
     args.out.parent.mkdir(parents=True, exist_ok=True)
     about = {
