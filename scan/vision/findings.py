@@ -100,8 +100,10 @@ def _date(form: Form, values: Values) -> list[Finding]:
     longest = _DAYS[month - 1] if isinstance(month, int) and month_exists else 31
     if month_exists and (not isinstance(day, int) or 1 <= day <= longest):
         return []
-    written = ".".join("" if part is None else str(part) for part in (day, month))
-    return [Finding("date", _cells(form, ("date.day", "date.month")), f"there is no day {written}.")]
+    says = f"there is no day {day}" if month_exists else f"there is no month {month}"
+    if month_exists and isinstance(month, int):
+        says += f" in month {month}"
+    return [Finding("date", _cells(form, ("date.day", "date.month")), says)]
 
 
 def _count(number: int, one: str, many: str) -> str:

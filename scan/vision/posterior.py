@@ -1,8 +1,8 @@
 """Ink of a card to the posterior of each of its fields, each field by itself.
 
-What hangs together (`scan.vision.card`) starts from here. The posterior of the ink alone is kept beside the
-one that the rules lead to: where they differ, a rule has settled or overruled something, and the player must
-be able to see it.
+What hangs together (`scan.vision.card`) starts from here. What the ink alone says, every answer alike, is
+kept beside the posterior that priors and rules lead to: where they differ, a rule has settled or overruled
+something, and the player must be able to see it.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ NOTHING_CHOSEN = 0.5
 
 @dataclass(slots=True)
 class ChoosePosterior:
-    """F choose-one fields: likelihoods, and (F, n + 1) weights by meaning, of the ink alone and in all.
+    """F choose-one fields: likelihoods, and (F, n + 1) weights by meaning, for the ink alone and in all.
 
     A weight times the likelihood of a meaning is its posterior; `Choices.looks` splits it by look.
     """
@@ -108,9 +108,8 @@ def fields_alone(plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> P
         if kind == "choose-one":
             weights = np.full((len(group.fields), count + 1), (1 - NOTHING_CHOSEN) / count)
             weights[:, 0] = NOTHING_CHOSEN
-            result.choose[key] = ChoosePosterior(
-                choices(bubbles[group.cells], slips), weights, weights.copy()
-            )
+            likelihood = choices(bubbles[group.cells], slips)
+            result.choose[key] = ChoosePosterior(likelihood, np.ones_like(weights), weights)
         elif kind == "choose-many":
             many = manies(bubbles[group.cells], slips)
             nothing = NOTHING_CHOSEN * (many.blank + many.struck)
@@ -121,8 +120,9 @@ def fields_alone(plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> P
             result.long[key] = digits[group.cells]
         else:
             number = numbers(digits[group.cells], slips, date=kind == "date")
-            values = (1 - BLANK_NUMBER) * length_prior(count) * number.full
-            both = np.concatenate([values, BLANK_NUMBER * number.blank[:, None]], axis=1)
-            both /= both.sum(axis=1, keepdims=True)
-            result.number[key] = NumberPosterior(number, both, both.copy())
+            ink = np.concatenate([number.full, number.blank[:, None]], axis=1)
+            values = ink * np.append((1 - BLANK_NUMBER) * length_prior(count), BLANK_NUMBER)
+            ink /= ink.sum(axis=1, keepdims=True)
+            values /= values.sum(axis=1, keepdims=True)
+            result.number[key] = NumberPosterior(number, ink, values)
     return result
