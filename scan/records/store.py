@@ -8,8 +8,7 @@ one round a card whatever the order in which its photos come.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
@@ -20,7 +19,8 @@ from forms.errors import RecordError
 from forms.form import Form
 from scan.reading import CardReading, FieldReading, FieldValue
 from scan.records import tables
-from scan.records.answers import Answer, apply_answer, checked_answer, lay_over
+from scan.records.answers import Answer, apply_answer, checked_answer
+from scan.records.cards import Card, Waiting
 from scan.records.compose import round_from_reading
 from scan.records.database import database_url, make_engine, make_folder_of, reading, store_name, writing
 from scan.records.kept import reading_from_text, reading_text, value_text
@@ -55,32 +55,6 @@ KEPT = "same card, kept as it was"  # the earlier photo has fewer flags, or the 
 REJECTED = "rejected"  # only that the photo shows no readable card
 UNCHANGED = "unchanged"  # the same round was there
 REPLACED = "replaced"
-
-
-@dataclass(frozen=True, slots=True)
-class Card:
-    """Everything the store knows of one card, for the page that asks about it."""
-
-    serial: str
-    form: Form
-    reading: CardReading  # as the machine read it, with pictures
-    answers: tuple[Answer, ...]
-    player: str | None
-    waiting: tuple[str, ...]
-
-    @property
-    def fields(self) -> Mapping[str, FieldReading]:
-        """The fields as they stand after the answers."""
-        return lay_over(self.reading.fields, self.answers)
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """One field that waits for a person."""
-
-    serial: str
-    field: str
-    reading: FieldReading
 
 
 def form_from_field_map(text: str) -> Form:
@@ -360,6 +334,11 @@ class Store:
             text = connection.execute(
                 select(tables.forms.c.text).where(tables.forms.c.fingerprint == fingerprint)
             ).scalar_one()
+            if not text:
+                raise RecordError(
+                    f"{self.name}: expected the field map of the form {fingerprint}, found none. "
+                    "Read a photo of that card again, with the field map it was printed with."
+                )
             self._forms[fingerprint] = self._read_form(text)
         return self._forms[fingerprint]
 

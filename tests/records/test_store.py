@@ -9,7 +9,10 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 
+from forms.catalog import load_form
 from forms.errors import InputError, RecordError
+from forms.field_map import layout_to_json
+from forms.layout import PAPERS, arrange
 from scan.reading import CardReading
 from scan.records import database, migrations, tables
 from scan.records import store as stores
@@ -186,6 +189,28 @@ def test_a_round_composed_anew_from_the_kept_reading_is_the_same(store):
     assert store.rounds() == before
 
 
+def test_a_store_needs_nothing_but_itself_to_compose_a_round_anew(place):
+    layout = arrange(load_form("round18"), PAPERS["a4"]).layout
+    card = reading(layout.form, PLAYED, flags={"total": "faint"})
+    round_ = round_from_reading(layout.form, card, recorded_at=RECORDED_AT)
+    with open_store(place) as store:
+        store.add_reading(card, layout.form, round_, form_text=layout_to_json(layout))
+    with open_store(place) as store:
+        answered = store.answer("ABCD2345", "total", 10, "Robin", LATER)
+        assert answered == replace(round_, total=answered.total, waiting=())
+        assert answered.total.known == 10
+        assert store.card("ABCD2345").form == layout.form
+
+
+def test_a_form_without_its_field_map_says_what_to_do(store):
+    form = round_form()
+    card = reading(form, PLAYED, flags={"total": "faint"})
+    store.add_reading(card, form, round_from_reading(form, card, recorded_at=RECORDED_AT))
+    with pytest.raises(RecordError, match="Read a photo of that card again"):
+        store.answer("ABCD2345", "total", 10, "Robin", LATER)
+    assert store.rounds()[0].total.known is None
+
+
 def test_a_reading_survives_its_text():
     card = reading(round_form(), PLAYED, flags={"total": "faint"}, pictures={"total": b"png"})
     text = reading_text(card)
@@ -267,7 +292,7 @@ def test_a_card_that_is_no_round_keeps_its_reading_and_what_waits(place):
     form = replace(round_form(), record="sheet")
     with open_store(place, read_form=lambda text: form) as store:
         card = reading(form, {}, flags={"total": "faint"})
-        assert store.add_reading(card, form, None) == stores.NEW
+        assert store.add_reading(card, form, None, form_text="own") == stores.NEW
         assert store.rounds() == ()
         assert [waiting.field for waiting in store.waiting()] == ["total"]
         assert store.answer("ABCD2345", "total", 7, "Robin", LATER) is None
