@@ -68,6 +68,12 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument(
         "--since", metavar="DATE", type=_day, help="the day you began to practise it, YYYY-MM-DD"
     )
+    parser.add_argument(
+        "--group",
+        metavar="FILE.html",
+        type=Path,
+        help="write a coach's page about all players of the store, by alias",
+    )
     parser.add_argument("--json", action="store_true", help="print the focus as JSON")
     parser.set_defaults(run=run_focus)
 
@@ -110,6 +116,8 @@ def run_focus(args: argparse.Namespace) -> int:
 
     _check(args)
     drills = load_drills(args.drills)
+    if args.group:
+        return _write_group(args, drills)
     with _opened(args) as store:
         found = _found(args, store)
         evidence = evidence_of(found.rounds)
@@ -158,6 +166,8 @@ def _check(args: argparse.Namespace) -> None:
 
     if args.report and args.report.suffix.lower() not in (".html", ".pdf"):
         raise InputError(f"--report: expected a file that ends in .html or .pdf, found {args.report}.")
+    if args.group and args.group.suffix.lower() != ".html":
+        raise InputError(f"--group: expected a file that ends in .html, found {args.group}.")
     if args.card and args.card.suffix.lower() != ".pdf":
         raise InputError(f"--print: expected a file that ends in .pdf, found {args.card}.")
     if (args.practised is None) != (args.since is None):
@@ -219,6 +229,32 @@ def _write_report(path: Path, report: Report, paper: str) -> None:
         data = to_pdf([sheet(report, PAPERS[paper])], PAPERS[paper], "shortpencil: what to practise")
     write_whole(path, data)
     print(f"{path}: the report.", file=sys.stderr)
+
+
+def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
+    """Write the coach's page about every player with an alias."""
+    from forms.catalog import write_whole
+    from scan.practice.evidence import evidence_of
+    from scan.practice.group_page import group_page
+    from scan.practice.plan import plan_of
+    from scan.practice.players import group_of
+
+    by_alias: dict[str, list[Round]] = {}
+    with _opened(args) as store:
+        for r in store.rounds():
+            if r.player:
+                by_alias.setdefault(r.player, []).append(r)
+    if not by_alias:
+        print("shortpencil: No round has a player's alias. Print cards with --player.", file=sys.stderr)
+        return ATTENTION
+    group = group_of({a: evidence_of(rounds) for a, rounds in by_alias.items()}, args.half_life)
+    plans = {
+        alias: plan_of(focus, args.minutes, drills, under_16=args.under_16)
+        for alias, focus in group.foci.items()
+    }
+    write_whole(args.group, group_page(group, plans).encode("utf-8"))
+    print(f"{args.group}: {len(by_alias)} players.")
+    return DONE
 
 
 def _print_card(path: Path, plan: Plan, paper: str, last: Round, player: str | None) -> None:

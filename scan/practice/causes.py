@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from scan.practice.evidence import Evidence, MissNote
-from scan.practice.model import PRIOR, Interval, jeffreys, p_most_frequent
+from scan.practice.model import PRIOR, Interval, first_that, jeffreys, p_most_frequent
 
 #: From .90 on a statement is called clear, from .70 on likely. Our choice of words for probabilities.
 CLEAR, LIKELY = 0.90, 0.70
@@ -221,9 +221,9 @@ def _more_rounds(counts: Sequence[int], rounds: int) -> int | None:
     if not rounds or not counts or max(counts) == 0:
         return None
     top = int(np.argmax(counts))
-    more: int
-    for more in (*range(11), *range(12, MOST_MORE_ROUNDS + 1, 2)):
+
+    def clear_after(more: int) -> bool:
         grown = np.asarray(counts) * (rounds + more) / rounds
-        if float(p_most_frequent(grown)[top]) >= CLEAR:
-            return more
-    return None
+        return float(p_most_frequent(grown)[top]) >= CLEAR
+
+    return 0 if clear_after(0) else first_that(clear_after, MOST_MORE_ROUNDS)

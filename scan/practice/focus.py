@@ -18,6 +18,7 @@ from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of
 from scan.practice.evidence import Evidence
+from scan.practice.model import first_that
 from scan.practice.phases import (
     HALF_LIFE_ROUNDS,
     PhaseEvidence,
@@ -192,11 +193,11 @@ def _more_rounds(
 ) -> int | None:
     if phases[at].p_costs_most >= CLEAR:
         return 0
-    more: int
-    for more in (*range(1, 9), *range(10, MOST_MORE_ROUNDS + 1, 5)):
-        if p_costs_most_after(phases, at, rounds, more, half_life_rounds) >= CLEAR:
-            return more
-    return None
+
+    def clear_after(more: int) -> bool:
+        return p_costs_most_after(phases, at, rounds, more, half_life_rounds) >= CLEAR
+
+    return first_that(clear_after, MOST_MORE_ROUNDS)
 
 
 def _remarks(evidence: Evidence, phases: tuple[PhaseEvidence, ...], at: int) -> tuple[str, ...]:

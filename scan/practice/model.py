@@ -353,6 +353,20 @@ def expected_worst_seen(rates: Sequence[float], throws: Sequence[int], index: in
     return float(np.sum(values * chance) / np.sum(chance)) if chance.sum() > 0 else rates[index]
 
 
+def first_that(holds: Callable[[int], bool], most: int) -> int | None:
+    """Return the smallest number from 1 to `most` for which a statement holds that stays true, or None."""
+    if not holds(most):
+        return None
+    low, high = 0, most  # it does not hold at low, it holds at high
+    while high - low > 1:
+        middle = (low + high) // 2
+        if holds(middle):
+            high = middle
+        else:
+            low = middle
+    return high
+
+
 def normal_quantile(level: float = LEVEL) -> float:
     """Return how many standard deviations on either side of the mean hold the share `level` of a normal."""
     from scipy.special import ndtri

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from forms.rules import PHASES
 from scan.practice.evidence import Evidence
-from scan.practice.focus import Focus, focus_of
+from scan.practice.focus import Focus, focus_of, why_no_focus
 from scan.practice.model import log_beta_binomial, spread_between
 from scan.practice.phases import HALF_LIFE_ROUNDS, PhasePrior
 
@@ -58,29 +58,24 @@ def prior_from(others: Mapping[str, Evidence]) -> PhasePrior | None:
     Each phase's rates are taken as drawn from one Beta distribution, whose mean and strength are learnt from
     the counts of all (posterior mean on a grid, uniform in mean and standard deviation).
     """
-    counts = [_counts(e) for e in others.values()]
-    if len(counts) < LEAST_OTHERS:
+    if len(others) < LEAST_OTHERS:
         return None
-    misses, clean = [], []
-    for k in range(len(PHASES)):
-        x = np.array([c[k][0] for c in counts])
-        n = np.array([c[k][1] for c in counts])
-        a, b = _beta_of(x[n > 0], n[n > 0])
-        misses.append(a)
-        clean.append(b)
-    return PhasePrior((misses[0], misses[1], misses[2]), (clean[0], clean[1], clean[2]))
+    return _prior(np.sum([_log_likelihood(e) for e in others.values()], axis=0))
 
 
 def group_of(players: Mapping[str, Evidence], half_life_rounds: float = HALF_LIFE_ROUNDS) -> Group:
-    """Return the foci of all players, each drawn towards the rest of the group."""
+    """Return the foci of all players, newcomers drawn towards the rest of the group."""
     foci, without = {}, {}
+    told = {alias: _log_likelihood(e) for alias, e in players.items()}
+    total = np.sum(list(told.values()), axis=0)
     for alias in sorted(players, key=str.casefold):
-        rest = {name: e for name, e in players.items() if name != alias}
-        focus = focus_of(players[alias], half_life_rounds=half_life_rounds, prior=prior_from(rest))
+        evidence = players[alias]
+        prior = None
+        if evidence.rounds < NEWCOMER_ROUNDS and len(players) > LEAST_OTHERS:
+            prior = _prior(total - told[alias])
+        focus = focus_of(evidence, half_life_rounds=half_life_rounds, prior=prior)
         if focus is None:
-            from scan.practice.focus import why_no_focus
-
-            without[alias] = why_no_focus(players[alias]) or ""
+            without[alias] = why_no_focus(evidence) or ""
         else:
             foci[alias] = focus
     counted: dict[tuple[str, str], int] = {}
@@ -97,25 +92,33 @@ def group_of(players: Mapping[str, Evidence], half_life_rounds: float = HALF_LIF
     return Group(foci, without, cells, hidden if hidden >= LEAST_IN_CELL or hidden == 0 else None)
 
 
-def _counts(evidence: Evidence) -> list[tuple[float, float]]:
-    pairs = []
+def _log_likelihood(evidence: Evidence) -> Floats:
+    """Log-likelihood of a player's counts by phase, rate and strength of the group, (3, R, S)."""
+    phases = []
     for k in range(len(PHASES)):
         factor = spread_between(evidence.misses[:, k], evidence.marked[:, k]).factor
-        pairs.append(
-            (float(evidence.misses[:, k].sum()) / factor, float(evidence.marked[:, k].sum()) / factor)
-        )
-    return pairs
+        misses, throws = evidence.misses[:, k].sum() / factor, evidence.marked[:, k].sum() / factor
+        phases.append(_log_likelihood_of(float(misses), float(throws)))
+    return np.asarray(phases)
 
 
-def _beta_of(x: Floats, n: Floats) -> tuple[float, float]:
-    """Return the Beta distribution of rates behind counts: posterior mean of its mean and log strength."""
+def _log_likelihood_of(misses: float, throws: float) -> Floats:
     a = _RATES[:, None] * _STRENGTHS[None, :]
     b = (1 - _RATES[:, None]) * _STRENGTHS[None, :]
+    return log_beta_binomial(np.asarray(misses), np.asarray(throws), a, b)
+
+
+def _prior(log_likelihood: Floats) -> PhasePrior:
+    pairs = [_beta_of(phase) for phase in log_likelihood]
+    (a0, b0), (a1, b1), (a2, b2) = pairs
+    return PhasePrior((a0, a1, a2), (b0, b1, b2))
+
+
+def _beta_of(log_likelihood: Floats) -> tuple[float, float]:
+    """Return the Beta distribution of rates behind counts: posterior mean of its mean and log strength."""
     # Uniform in the standard deviation, which goes with 1 / sqrt(strength): by log strength that is another
     # 1 / sqrt(strength). It leaves a little more doubt about players being alike than a flat prior does.
-    log_weight = np.broadcast_to(-0.5 * np.log(_STRENGTHS), a.shape).copy()
-    for misses, throws in zip(x, n, strict=True):
-        log_weight += log_beta_binomial(misses, throws, a, b)
+    log_weight = log_likelihood - 0.5 * np.log(_STRENGTHS)[None, :]
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     rate = float(np.sum(weight * _RATES[:, None]))

@@ -37,8 +37,28 @@ WIDE = ' class="wide"'
 
 
 def page(report: Report) -> str:
-    """Return the page as text, UTF-8 to be."""
+    """Return the report's page as text, UTF-8 to be."""
     title = f"Practise your {words.MANY[report.focus.phase]}"
+    return document(
+        title,
+        head_line(report),
+        [
+            f"<h1>{escape(title)}</h1>",
+            f'<p class="cue">One cue: {said(report.plan.cue)}</p>',
+            *(f"<p>{said(sentence)}</p>" for sentence in why_sentences(report)),
+            *_charts(report),
+            *_plan(report),
+            *_helped(report),
+            *_numbers(report),
+            *_strips(report),
+        ],
+        f"{words.EXECUTED} Ranges hold the true value nine times in ten, if rounds to come are like these. "
+        "Every number here comes from your own marks; a stricter eye makes them look worse.",
+    )
+
+
+def document(title: str, whose: str, body: Iterable[str], foot: str) -> str:
+    """Return a whole page around a body: fonts and style inside, no script, nothing fetched."""
     return "\n".join(
         [
             "<!doctype html>",
@@ -50,21 +70,11 @@ def page(report: Report) -> str:
             f"<style>{_fonts()}{_css()}</style>",
             "</head>",
             "<body>",
-            '<header><span class="name">shortpencil</span>'
-            f'<span class="whose">{_t(head_line(report))}</span></header>',
+            f'<header><span class="name">shortpencil</span><span class="whose">{said(whose)}</span></header>',
             "<main>",
-            f"<h1>{escape(title)}</h1>",
-            f'<p class="cue">One cue: {_t(report.plan.cue)}</p>',
-            *(f"<p>{_t(sentence)}</p>" for sentence in why_sentences(report)),
-            *_charts(report),
-            *_plan(report),
-            *_helped(report),
-            *_numbers(report),
-            *_strips(report),
+            *body,
             "</main>",
-            f"<footer><p>{_t(words.EXECUTED)} Ranges hold the true value nine times in ten, if the rounds "
-            "to come are like these. Every number here comes from your own marks; a stricter eye makes them "
-            "look worse.</p></footer>",
+            f"<footer><p>{said(foot)}</p></footer>",
             "</body>",
             "</html>",
             "",
@@ -105,8 +115,8 @@ def _plan(report: Report) -> list[str]:
         amount = f"{s.throws} tries" if s.box == "test" else f"{s.amount} tries"
         steps.append(
             f'<li><span class="box">{escape(BOX_WORDS[s.box])}</span>'
-            f"<span><strong>{_t(s.drill.title)}</strong>: {amount}; count: {_t(s.drill.counts)}</span>"
-            f'<span class="made">____ of {s.throws}</span><small>{_t(s.drill.how)}</small></li>'
+            f"<span><strong>{said(s.drill.title)}</strong>: {amount}; count: {said(s.drill.counts)}</span>"
+            f'<span class="made">____ of {s.throws}</span><small>{said(s.drill.how)}</small></li>'
         )
     aim = f"Aim in the test: {plan.aim.count} of {plan.aim.of}."
     if plan.aim.usual:
@@ -116,7 +126,7 @@ def _plan(report: Report) -> list[str]:
         f"<h2>The plan: {plan.minutes} minutes, {plan.throws} throws after the warm-up</h2>",
         f'<ol class="boxes">{boxes}</ol>',
         f'<ol class="steps">{"".join(steps)}</ol>',
-        f'<p class="aim">{_t(aim)}</p>',
+        f'<p class="aim">{said(aim)}</p>',
         _list(plan.notes),
         f'<div class="cautions">{_list(plan.cautions)}</div>',
     ]
@@ -128,7 +138,7 @@ def _helped(report: Report) -> list[str]:
         return []
     return [
         "<h2>Since you began to practise it</h2>",
-        *(f"<p>{_t(sentence)}</p>" for sentence in sentences),
+        *(f"<p>{said(sentence)}</p>" for sentence in sentences),
         *(["<h3>Practice results</h3>", _list(tested)] if tested else []),
     ]
 
@@ -151,11 +161,11 @@ def _numbers(report: Report) -> list[str]:
         "<h3>Execution and result</h3>",
         "<p>A putt ended well when it was holed, another throw when the hole took no more throws after it "
         "than usual for you from there.</p>",
-        _list(f"{said[0].upper()}{said[1:]}." for said in map(result_said, report.tables)),
-        *([f"<p>{_t(luck)}</p>"] if luck else []),
-        *(["<h3>Putts</h3>", *(f"<p>{_t(s)}</p>" for s in putting)] if putting else []),
+        _list(f"{told[0].upper()}{told[1:]}." for told in map(result_said, report.tables)),
+        *([f"<p>{said(luck)}</p>"] if luck else []),
+        *(["<h3>Putts</h3>", *(f"<p>{said(s)}</p>" for s in putting)] if putting else []),
         "<h3>Over time</h3>",
-        *(f"<p>{_t(s)}</p>" for s in [*change_sentences(report), noticed_sentence(report)]),
+        *(f"<p>{said(s)}</p>" for s in [*change_sentences(report), noticed_sentence(report)]),
     ]
 
 
@@ -193,7 +203,7 @@ def _strips(report: Report) -> list[str]:
                 f'<img alt="{escape(alt, quote=True)}" src="data:image/png;base64,{b64encode(png).decode()}">'
             )
         elif w.text:
-            body = f"<p>{_t(w.text)}</p>"
+            body = f"<p>{said(w.text)}</p>"
         else:
             continue
         figures.append(f"<figure>{body}<figcaption>{escape(where)}</figcaption></figure>")
@@ -204,12 +214,12 @@ def _strips(report: Report) -> list[str]:
 
 
 def _list(items: Iterable[str]) -> str:
-    return f"<ul>{''.join(f'<li>{_t(item)}</li>' for item in items)}</ul>"
+    return f"<ul>{''.join(f'<li>{said(item)}</li>' for item in items)}</ul>"
 
 
-def _t(said: str) -> str:
+def said(text: str) -> str:
     """Return text made safe for HTML, numbers held to their units."""
-    return escape(held(said))
+    return escape(held(text))
 
 
 def _css() -> str:

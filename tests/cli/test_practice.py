@@ -148,3 +148,24 @@ def test_printing_the_practice_card_registers_its_form(store, tmp_path, capsys, 
     assert any(f.id.startswith("made.") for f in layout.form.fields)
     with pytest.raises(InputError, match=r"ends in \.pdf"):
         focus("--store", store, "--print", tmp_path / "card.html")
+
+
+def test_a_coachs_page_by_alias_hides_small_cells(tmp_path, capsys):
+    place, page = tmp_path / "club.sqlite", tmp_path / "club.html"
+    with open_store(place) as opened:
+        for i in range(7):
+            opened.add_rounds(rounds_of(Player(name=f"bird{i}"), 4, np.random.default_rng(i), prefix=f"{i}-"))
+    assert focus("--store", place, "--group", page) == 0
+    assert "7 players" in capsys.readouterr().out
+    html = page.read_text(encoding="utf-8")
+    assert [html.index(f"bird{i}") for i in range(7)] == sorted(html.index(f"bird{i}") for i in range(7))
+    assert "fewer than 5 players not shown" in html
+    assert "%" not in html.split("<main>")[1].split("</table>")[0]
+    assert "Not under trees" in html.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_a_group_without_aliases_needs_attention(store, tmp_path, capsys):
+    assert focus("--store", store, "--group", tmp_path / "club.html") == 1
+    assert "alias" in capsys.readouterr().err
+    with pytest.raises(InputError, match=r"ends in \.html"):
+        focus("--store", store, "--group", tmp_path / "club.pdf")

@@ -89,6 +89,16 @@ def rounds_of(
     ]
 
 
+def one_of(items: tuple[str, ...], shares: tuple[float, ...], generator: np.random.Generator) -> str:
+    """Return one item by its share; much faster than `Generator.choice` for one draw."""
+    at = generator.random() * sum(shares)
+    for item, share in zip(items, shares, strict=True):
+        at -= share
+        if at < 0:
+            return item
+    return items[-1]
+
+
 def _round(player: Player, id_: str, day: date, generator: np.random.Generator, holes: int) -> Round:
     odds = np.log(np.array(player.miss) / (1 - np.array(player.miss)))
     rate = 1 / (1 + np.exp(-(odds + player.spread * generator.standard_normal(3))))
@@ -108,7 +118,7 @@ def _round(player: Player, id_: str, day: date, generator: np.random.Generator, 
         worst=known(worst),
         tallies={p: known(m) for p, m in zip(PHASES, misses, strict=True)},
         total=known(sum(int(h.score.value) for h in played)),  # type: ignore[arg-type]
-        wind=known(str(generator.choice(["none", "some"]))),
+        wind=known("calm" if generator.random() < 0.5 else "breeze"),
     )
 
 
@@ -138,7 +148,9 @@ def _hole(player: Player, number: int, rate: np.ndarray, generator: np.random.Ge
         holed = not costly or place == 2
         # Distances follow the result, so that costs stay as given: holed putts are nearer.
         near, far = (2, 9) if holed else (4, 13)
-        distance = float(generator.integers(near, far)) if place == 0 else float(generator.integers(1, 5))
+        if place:
+            near, far = 1, 5
+        distance = float(near + int(generator.random() * (far - near)))
         straddle = known("straddle") if generator.random() < 0.25 else blank()
         add(
             "putt",
@@ -165,9 +177,9 @@ def _annotated(player: Player, played: Hole, phase: str, generator: np.random.Ge
                 distance=t.distance,
                 distance_m=t.distance_m,
                 stance=t.stance,
-                directions=(str(generator.choice(WAYS, p=player.ways)),),
+                directions=(one_of(WAYS, player.ways, generator),),
                 forehand=False,
-                cause=known(str(generator.choice(CAUSES, p=player.causes))),
+                cause=known(one_of(CAUSES, player.causes, generator)),
             )
             break
     return Hole(played.number, played.score, played.penalty, played.par, None, tuple(throws))

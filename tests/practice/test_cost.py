@@ -35,7 +35,7 @@ def test_cost_by_hand():
 def test_slope_and_its_error_against_clustered_least_squares():
     import statsmodels.api as sm  # outside check
 
-    e = evidence_of(rounds_of(Player(), 300, np.random.default_rng(2)))
+    e = evidence_of(rounds_of(Player(), 120, np.random.default_rng(2)))
     at = e.throw_phase == 2
     place = np.minimum(cost.place_in_phase(e)[at], 3)
     design = np.column_stack([e.throw_execution[at] == 1, *(place == i for i in range(3))]).astype(float)
@@ -43,8 +43,8 @@ def test_slope_and_its_error_against_clustered_least_squares():
         cov_type="cluster", cov_kwds={"groups": e.throw_hole[at], "use_correction": False}
     )
     got = cost.costs_of(e)
-    assert got.mean[2] == pytest.approx(fit.params[0], abs=0.003)
-    assert got.sd[2] == pytest.approx(fit.bse[0], rel=0.03)
+    assert got.mean[2] == pytest.approx(fit.params[0], abs=0.01)
+    assert got.sd[2] == pytest.approx(fit.bse[0], rel=0.05)
 
 
 def test_costs_come_out_as_made():

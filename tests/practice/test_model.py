@@ -270,3 +270,9 @@ def test_benjamini_and_hochberg_1995():
     assert int((got <= 0.05).sum()) == 4
     assert list(model.adjusted(p[::-1])) == pytest.approx(expected[::-1], abs=1e-6)
     assert model.adjusted([]).size == 0
+
+
+@given(st.integers(1, 60), st.integers(1, 80))
+def test_first_number_that_holds(most, at):
+    got = model.first_that(lambda n: n >= at, most)
+    assert got == (at if at <= most else None)

@@ -102,10 +102,10 @@ def test_probability_of_a_change_by_hand():
 
 def test_changes_are_seldom_seen_where_nothing_changed():
     seen = 0
-    for seed in range(40):
+    for seed in range(25):
         e = evidence_of(rounds_of(Player(spread=0.3), 20, np.random.default_rng(seed)))
         seen += any(c.p_changed >= 0.9 for c in o.changes_of(e))
-    assert seen <= 4
+    assert seen <= 3
 
 
 def test_spread_of_windy_rounds_is_no_change():

@@ -24,7 +24,7 @@ def test_beta_of_rates_is_recovered():
     generator = np.random.default_rng(2)
     n = np.full(300, 60.0)
     x = generator.binomial(60, generator.beta(9, 21, 300)).astype(float)
-    a, b = g._beta_of(x, n)
+    a, b = g._beta_of(np.sum([g._log_likelihood_of(*pair) for pair in zip(x, n, strict=True)], axis=0))
     assert a / (a + b) == pytest.approx(0.3, abs=0.015)
     assert a + b == pytest.approx(30, rel=0.3)
 
@@ -87,6 +87,16 @@ def test_a_group_too_small_shows_no_cell_at_all():
     assert all(c.players is None for c in got.cells)
     assert got.hidden_players is None
     assert len(got.foci) == 4
+
+
+def test_each_member_is_drawn_towards_the_others_and_not_towards_itself():
+    everyone = club(6, rounds=3)
+    got = g.group_of(everyone)
+    for alias, evidence in everyone.items():
+        rest = {name: e for name, e in everyone.items() if name != alias}
+        alone = phases_of(evidence, prior=g.prior_from(rest))
+        for one, two in zip(got.foci[alias].phases, alone, strict=True):
+            assert one.recent.interval.middle == pytest.approx(two.recent.interval.middle)
 
 
 def test_players_without_a_focus_are_named_with_the_reason():
