@@ -8,6 +8,7 @@ that reads no photo start fast.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 
@@ -41,6 +42,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     except ShortpencilError as error:
         print(f"shortpencil: {error}", file=sys.stderr)
         return EXIT_WRONG
+    except BrokenPipeError:
+        # Whoever reads our output has seen enough, as in `shortpencil rounds | head`.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_DONE
+    except KeyboardInterrupt:
+        print("shortpencil: stopped. What was stored before stays stored.", file=sys.stderr)
+        return EXIT_ATTENTION
     return int(code)
 
 
