@@ -17,9 +17,17 @@ MOST_BOXES_BY_VALUE = 3
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Fields of one kind and size: their cells' ids, and (F, n) the places of these among all cells."""
+    """Fields of one kind and size.
+
+    Attributes
+    ----------
+    answers : of each field, nothing and each option's id
+    cell_ids : of each field, its cells
+    cells : (F, n) the places of these among all bubbles, or all digit boxes
+    """
 
     fields: tuple[Field, ...]
+    answers: tuple[tuple[str | None, ...], ...]
     cell_ids: tuple[tuple[str, ...], ...]
     cells: Ints
 
@@ -113,6 +121,7 @@ def _plan(form: Form) -> Plan:
     groups = {
         key: Group(
             tuple(field for field, _ in members),
+            tuple((None, *(option.id for option in field.options)) for field, _ in members),
             tuple(field.cell_ids for field, _ in members),
             np.array([cells for _, cells in members]),
         )

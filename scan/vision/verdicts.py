@@ -34,6 +34,10 @@ UNREADABLE = Unreadable()
 #: What a field was found to hold.
 Found = FieldValue | Unreadable
 
+#: Other answers and their chances, best first.
+Others = tuple[tuple[FieldValue, float], ...]
+_NO_OTHERS: Others = ()
+
 
 @dataclass(slots=True)
 class Verdict:
@@ -45,7 +49,7 @@ class Verdict:
     ink_value, ink_p : best answer by ink alone, and its chance
     ink_p_value : chance of `value` by ink alone
     spoilt : what is wrong with how the ink looks, or None
-    others : other answers and their chances, best first
+    others : the answers that come next
     cells : of each cell, its value and the chance that it is right
     """
 
@@ -57,7 +61,7 @@ class Verdict:
     ink_p: float
     ink_p_value: float
     spoilt: str | None
-    others: tuple[tuple[FieldValue, float], ...]
+    others: Others
     cells: list[tuple[bool | int | None, float]]
 
     def is_plain(self, least: float) -> bool:
@@ -99,18 +103,16 @@ def _choose_one(group: Group, found: ChoosePosterior) -> Iterator[Verdict]:
         ink[at, best].tolist(),
         _bubbles(filled),
     )
-    meant = found.weights * found.likelihood.meanings
     for row, (look, p, ink_look, ink_p, ink_p_value, cells) in enumerate(zip(*columns, strict=True)):
-        field = group.fields[row]
-        values = (None, *(option.id for option in field.options), UNREADABLE, UNREADABLE)
-        spoilt = None
+        field, ids, answers = group.fields[row], group.cell_ids[row], group.answers[row]
+        value: Found = answers[look] if look <= count else UNREADABLE
+        ink_value: Found = answers[ink_look] if ink_look <= count else UNREADABLE
+        spoilt, others = None, _NO_OTHERS
         if look > count:
             spoilt = STRUCK if look == count + 2 else _several_filled(field, cells)
-        others: tuple[tuple[FieldValue, float], ...] = ()
-        if spoilt is not None or p < 1 - _LEAST_ALTERNATIVE:
-            others = _others(values, meant[row] if spoilt else looks[row], look)
-        ids = group.cell_ids[row]
-        value, ink_value = values[look], values[ink_look]
+            others = _others(answers, found.weights[row] * found.likelihood.meanings[row], look)
+        elif p < 1 - _LEAST_ALTERNATIVE:
+            others = _others((*answers, UNREADABLE, UNREADABLE), looks[row], look)
         yield Verdict(field, ids, value, p, ink_value, ink_p, ink_p_value, spoilt, others, cells)
 
 
@@ -125,7 +127,7 @@ def _several_filled(field: Field, cells: Sequence[tuple[bool, float]]) -> str:
     return f"{' and '.join(labels)} are both filled" if len(labels) == 2 else "several are filled"
 
 
-def _others(values: Sequence[Found], weights: Floats, best: int) -> tuple[tuple[FieldValue, float], ...]:
+def _others(values: Sequence[Found], weights: Floats, best: int) -> Others:
     """Answers besides the best one with their chances, best first."""
     chances = weights / weights.sum()
     kept = []
@@ -192,7 +194,7 @@ def _number(group: Group, found: NumberPosterior) -> Iterator[Verdict]:
         zip(*columns, strict=True)
     ):
         field, ids = group.fields[row], group.cell_ids[row]
-        others: tuple[tuple[FieldValue, float], ...] = ()
+        others = _NO_OTHERS
         if p < 1 - _LEAST_ALTERNATIVE:
             others = _others(values, found.values[row], index)
         value, ink_value = values[index], values[ink_index]

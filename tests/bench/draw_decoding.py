@@ -62,7 +62,7 @@ def ways() -> list[tuple[tuple[int, ...], float, float, float]]:
 
 def panel(x0: float, title: str, shares: list[tuple[tuple[int, ...], float]]) -> list[str]:
     """One lattice: running sums upwards, holes to the right, lines as thick as they are likely."""
-    width, top, bottom, most = 300.0, 60.0, 330.0, 26.0
+    width, top, bottom, most = 290.0, 50.0, 325.0, 24.0
     lines = [f'<text x="{x0}" y="30" class="title">{title}</text>']
 
     def place(hole: int, running: int) -> tuple[float, float]:
@@ -76,17 +76,19 @@ def panel(x0: float, title: str, shares: list[tuple[tuple[int, ...], float]]) ->
             running += score
     for (hole, before, after), share in edges.items():
         (x, y), (u, v) = place(hole, before), place(hole + 1, after)
+        ends = f'x1="{x:.1f}" y1="{y:.1f}" x2="{u:.1f}" y2="{v:.1f}"'
+        lines.append(f'<line {ends} stroke-width="{0.7 + 7 * share:.2f}"/>')
         lines.append(
-            f'<line x1="{x:.1f}" y1="{y:.1f}" x2="{u:.1f}" y2="{v:.1f}" stroke-width="{0.7 + 7 * share:.2f}"/>'
+            f'<text x="{(x + u) / 2 - 6:.1f}" y="{(y + v) / 2 - 8:.1f}" class="score">{after - before}</text>'
         )
-        if share < 0.995 or hole in (0, 3):
-            label = f"{after - before}" if share > 0.995 else f"{after - before}: {_percent(share)}"
-            lines.append(f'<text x="{(x + u) / 2 - 4:.1f}" y="{(y + v) / 2 - 9:.1f}">{label}</text>')
     for hole, running in {(0, 0)} | {(hole + 1, after) for hole, _, after in edges}:
         x, y = place(hole, running)
         lines.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3"/>')
         if hole == 4:
-            lines.append(f'<text x="{x + 9:.1f}" y="{y + 4:.1f}" class="sum">{running}</text>')
+            share = sum(p for (at, _, after), p in edges.items() if (at, after) == (3, running))
+            nudge = 9 if running == 18 else 3 if running != 19 else -1  # 18 and 19 would touch
+            label = f"<tspan class='sum'>{running}</tspan>: {_percent(share)}"
+            lines.append(f'<text x="{x + 9:.1f}" y="{y + nudge:.1f}">{label}</text>')
     for hole in range(1, 5):
         x, _ = place(hole, 0)
         lines.append(f'<text x="{x - 32:.1f}" y="356" class="axis">hole {hole}</text>')
@@ -94,20 +96,22 @@ def panel(x0: float, title: str, shares: list[tuple[tuple[int, ...], float]]) ->
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.2g} %" if share < 0.1 else f"{100 * share:.0f} %"
+    if share < 1e-5:
+        return "under 0.001 %"
+    return f"{100 * share:.3f} %" if share < 0.01 or share > 0.99 else f"{100 * share:.1f} %"
 
 
 def picture() -> str:
     """Return the figure as SVG."""
     rows = ways()
     parts = [
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 720 370" font-family="sans-serif" '
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 740 370" font-family="sans-serif" '
         'font-size="12" role="img" aria-label="Running sums of four holes, before and after the total">',
-        "<style>line{stroke:#555;stroke-linecap:round}text{fill:#222;paint-order:stroke;stroke:#fff;"
-        "stroke-width:4px}.title{font-size:14px;font-weight:bold}.axis{fill:#666}.sum{font-weight:bold}</style>",
-        '<rect width="720" height="370" fill="#fff"/>',
+        "<style>line{stroke:#777;stroke-linecap:round}text{fill:#222;paint-order:stroke;stroke:#fff;"
+        "stroke-width:3px}.title{font-size:14px;font-weight:bold}.axis{fill:#666}.sum{font-weight:bold}.score{font-size:13px}</style>",
+        '<rect width="740" height="370" fill="#fff"/>',
         *panel(20, "Ink alone: four running sums", [(scores, ink) for scores, ink, *_ in rows]),
-        *panel(375, f"With a total of {TOTAL}: one is left", [(scores, p) for scores, _, _, p in rows]),
+        *panel(370, f"With a total of {TOTAL}: one is left", [(scores, p) for scores, _, _, p in rows]),
         "</svg>",
     ]
     return "\n".join(parts) + "\n"
