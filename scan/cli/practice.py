@@ -122,7 +122,8 @@ def run_focus(args: argparse.Namespace) -> int:
         found = _found(args, store)
         evidence = evidence_of(found.rounds)
         prior = _prior(found, evidence.rounds)
-        focus = focus_of(evidence, half_life_rounds=args.half_life, prior=prior)
+        labels = _labels(found.rounds, store)
+        focus = focus_of(evidence, half_life_rounds=args.half_life, prior=prior, labels=labels)
         if focus is None:
             print(f"shortpencil: {why_no_focus(evidence)}", file=sys.stderr)
             return ATTENTION
@@ -172,6 +173,18 @@ def _check(args: argparse.Namespace) -> None:
         raise InputError(f"--print: expected a file that ends in .pdf, found {args.card}.")
     if (args.practised is None) != (args.since is None):
         raise InputError("expected --practised and --since together: which phase, and since which day.")
+
+
+def _labels(rounds: Sequence[Round], store: Store) -> dict[str, str] | None:
+    """Return the causes in the words of the player's own card, the newest round's that has one."""
+    from forms.errors import RecordError
+
+    for r in reversed(rounds[-3:]):
+        try:
+            return {c.id: c.label for c in store.card(r.id).form.causes} or None
+        except RecordError:  # the round came from a file, which keeps no form
+            continue
+    return None
 
 
 def _prior(found: _Found, rounds: int) -> PhasePrior | None:

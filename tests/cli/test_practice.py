@@ -169,3 +169,38 @@ def test_a_group_without_aliases_needs_attention(store, tmp_path, capsys):
     assert "alias" in capsys.readouterr().err
     with pytest.raises(InputError, match=r"ends in \.html"):
         focus("--store", store, "--group", tmp_path / "club.pdf")
+
+
+def test_causes_are_called_what_the_players_own_card_calls_them(tmp_path, capsys):
+    from datetime import UTC, datetime
+    from importlib.resources import files
+
+    from forms.field_map import fingerprint, layout_to_json
+    from forms.form import form_from_toml
+    from forms.layout import PAPERS, arrange
+    from scan.reading import CardReading, FieldReading
+    from scan.records.compose import round_from_reading
+
+    text = files("forms.builtin").joinpath("round9.toml").read_text(encoding="utf-8")
+    text = text.replace('label = "released late, grip held"', 'label = "hung on too long"')
+    layout = arrange(form_from_toml(text, source="own"), PAPERS["a4"]).layout
+    fields = {f.id: FieldReading(None, 0.99) for f in layout.form.fields}
+    for hole in range(1, 10):
+        at = f"h{hole:02d}"
+        fields[f"{at}.score"] = FieldReading(3, 0.99)
+        fields[f"{at}.drive"] = FieldReading("miss" if hole < 6 else "clean", 0.99)
+        fields[f"{at}.approach1"] = FieldReading("clean", 0.99)
+        fields[f"{at}.putt1"] = FieldReading("clean", 0.99)
+        if hole < 6:
+            fields[f"{at}.why"] = FieldReading(2, 0.99)
+    fields["worst"] = FieldReading("drive", 0.99)
+    name = fingerprint(layout)
+    reading = CardReading("p.jpg", "read", serial="ABCDEFGH", form=name, fields=fields, photo_sha256="0" * 64)
+    place = tmp_path / "cards.sqlite"
+    with open_store(place) as opened:
+        round_ = round_from_reading(layout.form, reading, recorded_at=datetime(2030, 5, 1, tzinfo=UTC))
+        opened.add_reading(reading, layout.form, round_, form_text=layout_to_json(layout))
+    assert focus("--store", place) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("PRACTISE YOUR DRIVES")
+    assert "hung on too long, 5 of 5 notes" in out
