@@ -181,7 +181,7 @@ def _print_card(reading: CardReading, round_: Round | None, outcome: str) -> Non
     """Say in a few lines what one card gave."""
     name = Path(reading.source).name
     if reading.status != "read":
-        print(f"{name}: not read. {(reading.reason or '').capitalize()}")
+        print(f"{name}: not read. {_sentence(reading.reason)}")
         return
     waits = len(reading.flagged)
     doubt = (
@@ -203,3 +203,8 @@ def _summary(round_: Round | None) -> str:
     scores = [hole.score.known for hole in round_.holes if isinstance(hole.score.known, int)]
     day = round_.played_on.known or "no date"
     return f"{day}, {len(scores)} holes, score {sum(s for s in scores if isinstance(s, int))}"
+
+
+def _sentence(reason: str | None) -> str:
+    """The reason with a capital first letter; codes in it keep their capitals."""
+    return f"{reason[0].upper()}{reason[1:]}" if reason else ""

@@ -234,7 +234,7 @@ def _with_second_pass(
         forehand_from=forehand,
         cause=None if card.value(names["why"]) is NOT_ASKED else card.cause(names["why"]),
         words=text_of(words),
-        words_from=None if words is NOT_ASKED else words,
+        words_from=words if text_of(words) else None,  # ink that nobody has typed yet is a picture
         words_picture=names["words"] if names["words"] in card.pictures else None,
     )
     return (*throws[:at], with_notes, *throws[at + 1 :])

@@ -19,13 +19,13 @@ from importlib.resources import files
 import cv2
 import numpy as np
 
-from forms.layout import Layout
+from forms.layout import Cell, Layout
 from scan.vision.arrays import Bools, FloatImage, Floats, InkImage
 from scan.vision.rectify import CARD_PX_PER_MM
 
 #: Patch side in px, and the bubble's radius in it: a patch shows 1.6 radii around the centre.
 _PATCH_PX, _RADIUS_PX = 45, 14.0
-_INNER, _RING = 0.82, (1.18, 1.58)  # in radii: clear of the outline, inside and outside
+_INNER, _RING = 0.82, (1.18, 1.5)  # in radii: clear of the outline inside, of outline and labels outside
 
 #: What is measured of a bubble, in the order of the columns of `BubbleInk.features`.
 FEATURES = (
@@ -65,15 +65,26 @@ def measure_bubbles(ink: InkImage, layout: Layout, pen: float) -> BubbleInk:
     if not cells:
         return BubbleInk((), np.zeros((0, len(FEATURES))))
     patches = np.stack([_patch(ink, cell.box.centre.x, cell.box.centre.y, cell.box.w / 2) for cell in cells])
-    by_hand = np.empty_like(patches)
+    return BubbleInk(tuple(cell.id for cell in cells), _features(patches - _blanks(patches, cells), pen))
+
+
+def _blanks(patches: FloatImage, cells: list[Cell]) -> FloatImage:
+    """What each bubble would look like without a hand, (N, 45, 45), from the others of this card."""
+    blanks = np.empty_like(patches)
     shapes = np.array([cell.shape for cell in cells])
     for shape in np.unique(shapes):
-        of_shape = shapes == shape
-        blank = np.median(patches[of_shape], axis=0)
-        # The outline jitters by the error of registration: let it be a pixel wider than it is.
-        blank = cv2.dilate(blank, np.ones((3, 3), np.uint8))
-        by_hand[of_shape] = patches[of_shape] - blank
-    return BubbleInk(tuple(cell.id for cell in cells), _features(by_hand, pen))
+        blanks[shapes == shape] = np.median(patches[shapes == shape], axis=0)
+    # Around a bubble each column has print of its own, such as the figure beside a penalty bubble. More than
+    # half of a column may be filled, so the blank ones are looked for among the palest third.
+    columns = np.array([".".join(cell.id.split(".")[1:]) for cell in cells])
+    outside = ~_masks().disc
+    for column in np.unique(columns):
+        of_column = columns == column
+        if of_column.sum() >= 6:
+            palest = np.percentile(patches[of_column], 30, axis=0).astype(np.float32)
+            blanks[of_column] = np.where(outside, np.maximum(palest, blanks[of_column]), blanks[of_column])
+    # The outline jitters by the error of registration: let it be a pixel wider than it is.
+    return np.stack([cv2.dilate(blank, np.ones((3, 3), np.uint8)) for blank in blanks])
 
 
 def _features(by_hand: FloatImage, pen: float) -> Floats:
@@ -221,6 +232,7 @@ def _patch(ink: InkImage, x_mm: float, y_mm: float, radius_mm: float) -> FloatIm
 class _Masks:
     """Parts of a patch, (45, 45) bool each, and its coordinates in radii."""
 
+    disc: Bools
     inside: Bools
     core: Bools
     rim: Bools
@@ -238,4 +250,4 @@ def _masks() -> _Masks:
     ring = (r > _RING[0]) & (r < _RING[1])
     diagonal = np.abs(np.abs(x) - np.abs(y)) < 0.75 * np.maximum(np.abs(x), np.abs(y))
     sectors = tuple(ring & diagonal & (x * sx > 0) & (y * sy > 0) for sx in (-1, 1) for sy in (-1, 1))
-    return _Masks(r < _INNER, r < 0.4, (r > 0.55) & (r < _INNER), ring, sectors, x, y)
+    return _Masks(r < 1.1, r < _INNER, r < 0.4, (r > 0.55) & (r < _INNER), ring, sectors, x, y)

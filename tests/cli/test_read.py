@@ -257,7 +257,7 @@ BAD = [
     (bad_broken_heic, 2, "HEIC"),
     (no_card, 1, "again"),
     (blank, 1, "blank"),
-    (far_away, 1, "again"),
+    (far_away, 1, "too small"),
 ]
 
 
