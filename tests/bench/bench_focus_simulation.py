@@ -124,7 +124,7 @@ def focus_world(players: int, equal_costs: bool, seed: int) -> dict[int, dict[st
 def effect_world(players: int, seed: int, fall: float, before: int = 10, after: int = 10) -> dict[str, float]:
     """Return how often a fall is called likely (.90) where practice lowered the log odds of a miss by `fall`.
 
-    Compared are the plain view (the five rounds that chose the focus against those after) and ours.
+    Compared are the five rounds that chose the focus as "before", and our way without them.
     """
     generator = np.random.default_rng(seed)
     rows = []
@@ -150,9 +150,9 @@ def effect_world(players: int, seed: int, fall: float, before: int = 10, after: 
         plain = p_rate_fell(pair(slice(before - 5, before)), pair(slice(before, None)))
         rows.append(
             {
-                "plain": plain >= CLEAR,
-                "ours": got.p_fell >= CLEAR,
-                "ours, beyond the other phases": got.p_net_fell >= CLEAR,
+                "choosing rounds as before": plain >= CLEAR,
+                "other rounds as before": got.p_fell >= CLEAR,
+                "the same, beyond other phases": got.p_net_fell >= CLEAR,
             }
         )
     return {k: float(np.mean([r[k] for r in rows])) for k in rows[0]}
@@ -188,7 +188,7 @@ def figure(
         target=0.9,
     )
     y = 64.0
-    shapes.append(text(0, y, "A fall called likely (0.90 or more)", size_pt=HEAD_PT, bold=True))
+    shapes.append(text(0, y, "How often a fall of misses is given 90 % or more", size_pt=HEAD_PT, bold=True))
     shapes.append(
         text(
             0,
@@ -206,7 +206,14 @@ def figure(
             if column == 0:
                 shapes.append(text(0, at, how, size_pt=SMALL_PT))
             shapes.append(
-                line(x, at - 1, x + 40 * share, at - 1, width_mm=2.2, grey=0.0 if how != "plain" else 0.6)
+                line(
+                    x,
+                    at - 1,
+                    x + 40 * share,
+                    at - 1,
+                    width_mm=2.2,
+                    grey=0.0 if how != "choosing rounds as before" else 0.6,
+                )
             )
             shapes.append(text(x + 40 * share + 2, at, f"{share * 100:.0f} %", size_pt=SMALL_PT))
     return Picture(
@@ -270,7 +277,7 @@ def main() -> None:
         "nothing changed": effect_world(args.players, 21, 0.0),
         "misses fell (30 % to 16 %)": effect_world(args.players, 22, 0.8),
     }
-    print("\na fall called likely (P >= .90)")
+    print("\na fall of misses given .90 or more")
     for name, shares in effects.items():
         print(f"{name:<30}" + "   ".join(f"{k}: {v:.3f}" for k, v in shares.items()))
     if args.figure:
