@@ -28,7 +28,14 @@ class Cells:
 
 
 @torch.no_grad()
-def simulated_cells(bank: glyph_bank.Bank, images: int, some: slice, rounds: int, seed: int) -> Cells:
+def simulated_cells(
+    bank: glyph_bank.Bank,
+    images: int,
+    some: slice,
+    rounds: int,
+    seed: int,
+    share_good: float = patches.SHARE_GOOD,
+) -> Cells:
     """Some pictures of the bank, `rounds` times each, with blanks, scrap and drawn digits beside."""
     dice = patches.Dice(bank.fields.device, seed)
     every = patches.choices(bank, images)
@@ -42,7 +49,7 @@ def simulated_cells(bank: glyph_bank.Bank, images: int, some: slice, rounds: int
         per_batch = n_digits - n_drawn
         for start in range(0, images - images % per_batch, per_batch):
             glyphs = torch.cat([order[start : start + per_batch], dice.pick(n_drawn, choice.drawn_digits)])
-            made = patches.make(dice, bank, choice, _BATCH, glyphs)
+            made = patches.make(dice, bank, choice, _BATCH, glyphs, share_good)
             views.append(network.normalise(made.patches, patches.BOX_WIDTH_MM, made.box_h_mm).cpu().numpy())
             truth.append(made.answers.cpu().numpy())
     return Cells(np.concatenate(views), np.concatenate(truth))

@@ -28,11 +28,7 @@ def normalise(patches: Tensor, box_w_mm: float, box_h_mm: Tensor) -> Tensor:
     rows, cols = digits.VIEW_PX
     down = _resampling(rows, side, box_h_mm + 2 * margin)
     across = _resampling(cols, side, torch.full_like(box_h_mm, box_w_mm + 2 * margin))
-    views = down @ patches @ across.transpose(1, 2)
-    inner = views[:, *digits.INNER].flatten(1)
-    level = inner.topk(digits.STRONGEST, dim=1).values.mean(dim=1)
-    level = level.clamp(digits.LEVEL_FLOOR, digits.LEVEL_CEILING)
-    return (views / level[:, None, None])[:, None]
+    return (down @ patches @ across.transpose(1, 2))[:, None]
 
 
 def _conv(wide_in: int, wide_out: int, kernel: int = 3, stride: int = 1) -> list[nn.Module]:

@@ -416,12 +416,12 @@ def _jpeg(dice: Dice, image: Tensor, share: float) -> Tensor:
     return torch.where(_col(dice.chance(n, share)), back, image)
 
 
-def photograph(dice: Dice, ink: Tensor, box_h_mm: Tensor) -> Tensor:
+def photograph(dice: Dice, ink: Tensor, box_h_mm: Tensor, share_good: float) -> Tensor:
     """The paper as a phone sees it: 2 to 12 px a mm, blurred, noisy, JPEG, back on the patch's grid."""
     n = len(ink)
     side = box_h_mm + MARGIN_MM
     # A good photo, as most are, or one of 2 to 12 px per mm, even on a log scale, with any blur and noise.
-    good = dice.chance(n, 0.45)
+    good = dice.chance(n, share_good)
     px_per_mm = torch.where(good, 6.0, 2.0 * torch.exp(dice.uniform(n, 0, 1) * math.log(12 / 2.0)))
     across = (side * px_per_mm).clamp(max=PATCH_PX)
     patch_px_per_mm = PATCH_PX / side
@@ -466,6 +466,7 @@ def choices(bank: Bank, images: int) -> Choice:
 
 
 SHARE_DRAWN = 0.22
+SHARE_GOOD = 0.45
 
 
 def _digits(dice: Dice, choice: Choice, n: int) -> Tensor:
@@ -536,7 +537,14 @@ def _scrap(
     return both[better], level[better]
 
 
-def make(dice: Dice, bank: Bank, choice: Choice, n: int, glyphs: Tensor | None = None) -> Batch:
+def make(
+    dice: Dice,
+    bank: Bank,
+    choice: Choice,
+    n: int,
+    glyphs: Tensor | None = None,
+    share_good: float = SHARE_GOOD,
+) -> Batch:
     """A batch of n patches: digits first, then blanks, then scrap (order carries no meaning for a network).
 
     Parameters
@@ -544,6 +552,7 @@ def make(dice: Dice, bank: Bank, choice: Choice, n: int, glyphs: Tensor | None =
     glyphs : the digits to use, one patch each, in this order; the rest of the batch is as usual. For
     validation,
         which must see every held-out digit equally often.
+    share_good : share of sharp photos with enough pixels; the others have any blur, noise and size
     """
     blanks, scraps = round(n * SHARE_BLANK), round(n * SHARE_SCRAP)
     if glyphs is None:
@@ -583,7 +592,7 @@ def make(dice: Dice, bank: Bank, choice: Choice, n: int, glyphs: Tensor | None =
     level = torch.cat([pen.level, dice.uniform(blanks, 0.25, 0.9), scrap_level])
     paper = _copied(dice, paper, level)
     paper = paper + _folds(dice, mesh, 0.06) + _light(dice, mesh)
-    patches = photograph(dice, paper, box_h_mm).clamp(-0.3, 1.0)
+    patches = photograph(dice, paper, box_h_mm, share_good).clamp(-0.3, 1.0)
     answers = torch.cat(
         [
             bank.answers[glyphs],
