@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import log, sqrt
+from math import sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -379,8 +379,3 @@ def log_beta_binomial(misses: Floats, throws: Floats, a: Floats | float, b: Floa
     from scipy.special import betaln
 
     return np.asarray(betaln(a + misses, b + throws - misses) - betaln(a, b))
-
-
-def logit(rate: float) -> float:
-    """Log odds of a rate strictly between 0 and 1."""
-    return log(rate / (1 - rate))

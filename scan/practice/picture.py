@@ -6,7 +6,7 @@ description, so that it can be read out. Nothing here knows statistics; `charts`
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from html import escape
@@ -250,8 +250,3 @@ def _colour(grey: float) -> str:
 
 def _n(value: float) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".") or "0"
-
-
-def joined(*groups: Iterable[Shape]) -> tuple[Shape, ...]:
-    """Return several groups of shapes as one, in drawing order."""
-    return tuple(shape for group in groups for shape in group)

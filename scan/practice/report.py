@@ -214,7 +214,7 @@ def effect_sentences(report: Report) -> list[str]:
 
 
 def _about_points(share: float) -> str:
-    return "less than 1 point" if share < 0.01 else f"about {share * 100:.0f} points"
+    return "less than 1 point" if share < 0.01 else f"about {words.count(round(share * 100), 'point')}"
 
 
 def tested_sentences(report: Report) -> list[str]:
