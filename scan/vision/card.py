@@ -30,7 +30,12 @@ def weigh_card(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> No
     scores = plan.together([hole.score for hole in plan.rules.holes])
     if plan.throws is None or scores is None or scores[0][0] != "number":
         return
-    rows = _HoleRows(scores, _penalty_place(plan), _distance_places(plan, plan.throws))
+    rows = _HoleRows(
+        scores,
+        _penalty_place(plan),
+        _distance_places(plan, plan.throws),
+        _stance_places(plan, plan.throws),
+    )
     distances = _distances(form, slips, posterior, rows)
     holes = _weigh_holes(plan, plan.throws, slips, posterior, rows, distances)
     second = weigh_second_pass(form, plan, slips, posterior)
@@ -41,7 +46,7 @@ def weigh_card(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> No
         sums = fewer
     posterior.doubt = settled.chain.doubt
     posterior.rules.update(_rules(plan, sums))
-    _write_holes(plan.throws, posterior, rows, distances, holes, settled.added)
+    _write_holes(plan.throws, slips, posterior, rows, distances, holes, settled.added)
     write_sums(plan, posterior, sums, settled.chain)
     if sums.second is not None:
         write_second_pass(posterior, sums.second, settled.by_phase, settled.p_missed)
@@ -53,12 +58,14 @@ def _rules(plan: Plan, sums: CardSums) -> dict[str, str]:
     named: dict[str, str] = {}
     for hole in rules.holes:
         named.update(dict.fromkeys(hole.distances, "putts"))
-        named.update({field_id: "throws" for field_id, _ in hole.throws})
+        for field_id, _ in hole.throws:
+            named[field_id] = named[f"{field_id}.stance"] = "throws"
         named[hole.score] = "throws" if sums.total is None else "total"
         if hole.penalty:
             named[hole.penalty] = "throws"
         if sums.second is not None:
-            named.update({field_id: "second-pass" for field_id in (hole.way, hole.why) if field_id})
+            forehand = f"{hole.score.removesuffix('score')}forehand"
+            named.update({field_id: "second-pass" for field_id in (hole.way, hole.why, forehand) if field_id})
     for tally in rules.tallies:
         if sums.tallies[PHASES.index(tally.phase)] is not None:
             named.update(dict.fromkeys((*tally.throws, tally.tally), tally.tally))
@@ -74,11 +81,15 @@ def _rules(plan: Plan, sums: CardSums) -> dict[str, str]:
 
 @dataclass(frozen=True, slots=True)
 class _HoleRows:
-    """Where the parts of the holes stand: group and rows; penalties with the throws of each option."""
+    """Where the parts of the holes stand: group and rows.
+
+    Penalties come with the throws of each option, stances with the column of their throw.
+    """
 
     score: tuple[GroupKey, Ints]
     penalty: tuple[GroupKey, Ints, list[int]] | None
     distances: list[tuple[GroupKey, Ints]]
+    stances: list[tuple[GroupKey, Ints, int]]
 
 
 def _penalty_place(plan: Plan) -> tuple[GroupKey, Ints, list[int]] | None:
@@ -101,6 +112,23 @@ def _distance_places(plan: Plan, throws: Throws) -> list[tuple[GroupKey, Ints]]:
             break
         places.append(place)
     return places if len({key for key, _ in places}) == 1 else places[:1]
+
+
+def _stance_places(plan: Plan, throws: Throws) -> list[tuple[GroupKey, Ints, int]]:
+    """Where the stances stand, with the column of their throw."""
+    places = []
+    for column in range(throws.fields.shape[1]):
+        place = plan.together([f"{hole.throws[column][0]}.stance" for hole in plan.rules.holes])
+        if place is not None and place[0][0] == "choose-one":
+            places.append((*place, column))
+    return places
+
+
+def _stance_given(slips: Slips, meanings: Floats) -> tuple[Floats, Floats]:
+    """(H, 2) P(ink of a stance, marked | its throw is not marked, is), and P(ink | the same)."""
+    p = np.array([slips.stance_astray, slips.stance])
+    some = p * meanings[:, 1:].mean(axis=1, keepdims=True)
+    return some, some + (1 - p) * meanings[:, :1]
 
 
 def _distances(form: Form, slips: Slips, posterior: Posterior, rows: _HoleRows) -> Distances | None:
@@ -129,6 +157,9 @@ def _weigh_holes(
     if distances is not None:
         first, second = _putt_bits(throws, table.patterns)
         marks = distances.given_marks[:, first, second]
+    for group, fields, column in rows.stances:
+        _, given = _stance_given(slips, posterior.choose[group].likelihood.meanings[fields])
+        marks = marks * given[:, (np.arange(table.patterns) >> column) & 1]
     penalty = np.ones((len(at), 1))
     if rows.penalty is not None:
         group, fields, counts = rows.penalty
@@ -148,6 +179,7 @@ def _putt_bits(throws: Throws, patterns: int) -> tuple[Ints, Ints]:
 
 def _write_holes(
     throws: Throws,
+    slips: Slips,
     posterior: Posterior,
     rows: _HoleRows,
     distances: Distances | None,
@@ -173,3 +205,9 @@ def _write_holes(
         one, two, blank = distances.explain(marked)
         for (group, fields), values, p_blank in zip(rows.distances, (one, two), blank.T, strict=False):
             posterior.number[group].set(fields, values, p_blank)
+    for group, fields, column in rows.stances:
+        choose = posterior.choose[group]
+        some, given = _stance_given(slips, choose.likelihood.meanings[fields])
+        marked = found.throws[:, column, 1:].sum(axis=1)
+        on_throw = np.stack([1 - marked, marked], axis=1)
+        choose.set_some(fields, (on_throw * some / given).sum(axis=1))

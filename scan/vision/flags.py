@@ -10,10 +10,7 @@ from dataclasses import dataclass
 
 from scan.reading import CellReading, FieldReading
 from scan.vision.slips import FlagRule
-from scan.vision.verdicts import UNREADABLE, Found, Unreadable, Verdict
-
-#: Less likely answers are listed, but not named in the question.
-_WORTH_NAMING = 0.005
+from scan.vision.verdicts import UNREADABLE, WORTH_NAMING, Found, Unreadable, Verdict
 
 OUTSIDE = "not in the picture"
 
@@ -77,8 +74,11 @@ class Judge:
         conflict = self.conflicts.get(verdict.field.id)
         if verdict.spoilt is not None:
             return f"{verdict.spoilt}; {conflict}" if conflict else verdict.spoilt
-        pairs = [(verdict.value, verdict.p), *(pair for pair in verdict.others if pair[1] >= _WORTH_NAMING)]
-        says = " or ".join(f"{_said(value)} ({p:.0%})" for value, p in pairs[:3])
+        pairs = [(verdict.value, verdict.p), *(pair for pair in verdict.others if pair[1] >= WORTH_NAMING)]
+        parts = [f"{_said(value)} ({p:.0%})" for value, p in pairs[:3]]
+        if verdict.or_else is not None:
+            parts.append(verdict.or_else)
+        says = " or ".join(parts)
         if conflict is None:
             return f"unclear: {says}"
         return f"{conflict}; {says}" if verdict.ink_p >= least else f"unclear: {says}; {conflict}"

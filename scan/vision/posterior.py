@@ -31,6 +31,8 @@ from scan.vision.slips import Slips
 #: How often a number, and a choice, is left blank when nothing else is known of it.
 BLANK_NUMBER = 0.3
 NOTHING_CHOSEN = 0.5
+#: A bubble that stands alone is an exception to mark, so it mostly stays empty.
+SINGLE_BLANK = 0.8
 
 
 @dataclass(slots=True)
@@ -43,6 +45,13 @@ class ChoosePosterior:
     likelihood: Choices
     ink: Floats
     weights: Floats
+
+    def set_some(self, rows: Ints, p_some: Floats) -> None:
+        """Replace the posterior of some fields by the chance that any option is meant."""
+        meanings = self.likelihood.meanings[rows]
+        weights = np.repeat((p_some / meanings[:, 1:].sum(axis=1))[:, None], meanings.shape[1], axis=1)
+        weights[:, 0] = (1 - p_some) / meanings[:, 0]
+        self.weights[rows] = weights
 
 
 @dataclass(slots=True)
@@ -106,8 +115,9 @@ def fields_alone(plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> P
     for key, group in plan.groups.items():
         kind, count = key
         if kind == "choose-one":
-            weights = np.full((len(group.fields), count + 1), (1 - NOTHING_CHOSEN) / count)
-            weights[:, 0] = NOTHING_CHOSEN
+            p_blank = NOTHING_CHOSEN if count > 1 else SINGLE_BLANK
+            weights = np.full((len(group.fields), count + 1), (1 - p_blank) / count)
+            weights[:, 0] = p_blank
             likelihood = choices(bubbles[group.cells], slips)
             result.choose[key] = ChoosePosterior(likelihood, np.ones_like(weights), weights)
         elif kind == "choose-many":

@@ -25,16 +25,15 @@ class SecondPass:
     ----------
     worst : place of the field that names the phase; `options` its column for each of `PHASES`, 0: none
     start : (Q,) P(ink of that field | phase), the last for none
-    given : (H, 2) P(ink of way and cause | the phase did not miss on the hole, missed)
-    parts : place and P(ink | left out), P(ink | filled in) of each kind of field
+    given : (H, 2) P(ink of all parts | the phase did not miss on the hole, missed)
+    parts : the fields of each hole, a kind each
     """
 
     worst: tuple[GroupKey, int]
     options: list[int]
     start: Floats
     given: Floats
-    parts: list[tuple[GroupKey, Ints, Floats, Floats, Floats | None]]
-    p_some: Floats
+    parts: list[_Part]
 
     def chosen(self, misses: Ints, phase: Ints, slips: Slips) -> Floats:
         """P(phase of the second pass | misses of each phase)."""
@@ -62,37 +61,66 @@ def weigh_second_pass(form: Form, plan: Plan, slips: Slips, posterior: Posterior
         return None
     meanings = posterior.choose[key].likelihood.meanings[row]
     start = np.array([meanings[o] if o else 0.0 for o in options] + [meanings[0]])
-    p = np.array([slips.second_pass_astray, slips.second_pass])
-    given = np.ones((len(plan.rules.holes), 2))
-    parts = []
-    for ids in ([h.way for h in plan.rules.holes], [h.why for h in plan.rules.holes]):
-        place = plan.together(ids)
-        if place is None:
-            continue
-        left_out, filled, prior = _filled(form, posterior, *place)
-        given *= (1 - p) * left_out[:, None] + p * filled[:, None]
-        parts.append((*place, left_out, filled, prior))
-    return SecondPass((key, row), options, start, given, parts, p)
+    holes = plan.rules.holes
+    asked = (
+        [h.way for h in holes],
+        [h.why for h in holes],
+        [f"{form.row_id(h.row)}.forehand" for h in holes],
+    )
+    parts = [
+        _part(form, slips, posterior, *place) for ids in asked if (place := plan.together(ids)) is not None
+    ]
+    given = np.ones((len(holes), 2))
+    for part in parts:
+        given *= part.given
+    return SecondPass((key, row), options, start, given, parts)
 
 
-def _filled(
-    form: Form, posterior: Posterior, key: GroupKey, rows: Ints
-) -> tuple[Floats, Floats, Floats | None]:
-    """P(ink | left out), P(ink | filled in) of fields, and the prior of their values if they are numbers."""
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One field of every hole, filled in where the phase missed.
+
+    Attributes
+    ----------
+    key, rows : where the fields stand
+    left_out, filled : (H,) P(ink | left out), P(ink | filled in)
+    prior : (V,) of the values of a number, else None
+    p : chance to be filled in where the phase did not miss, and where it did
+    """
+
+    key: GroupKey
+    rows: Ints
+    left_out: Floats
+    filled: Floats
+    prior: Floats | None
+    p: Floats
+
+    @property
+    def given(self) -> Floats:
+        """(H, 2) P(ink | the phase did not miss on the hole, missed)."""
+        likelihood: Floats = (1 - self.p) * self.left_out[:, None] + self.p * self.filled[:, None]
+        return likelihood
+
+
+def _part(form: Form, slips: Slips, posterior: Posterior, key: GroupKey, rows: Ints) -> _Part:
+    """Weigh one field of every hole."""
     kind, count = key
+    p = np.array([slips.second_pass_astray, slips.second_pass])
     if kind == "choose-many":
         many = posterior.many[key].likelihood
-        return (many.blank + many.struck)[rows], many.some[rows], None
+        return _Part(key, rows, (many.blank + many.struck)[rows], many.some[rows], None, p)
     if kind == "choose-one":
         meanings = posterior.choose[key].likelihood.meanings[rows]
-        return meanings[:, 0], meanings[:, 1:].mean(axis=1), None
+        if count == 1:
+            p = np.array([slips.single_astray, slips.single])
+        return _Part(key, rows, meanings[:, 0], meanings[:, 1:].mean(axis=1), None, p)
     number = posterior.number[key].likelihood
     prior = np.full(10**count, 1.0)
     if form.causes:
         prior *= _UNLISTED_CAUSE / len(prior)
         prior[[cause.number for cause in form.causes]] += (1 - _UNLISTED_CAUSE) / len(form.causes)
     prior /= prior.sum()
-    return number.blank[rows], number.full[rows] @ prior, prior
+    return _Part(key, rows, number.blank[rows], number.full[rows] @ prior, prior, p)
 
 
 def write_second_pass(posterior: Posterior, second: SecondPass, by_phase: Floats, p_missed: Floats) -> None:
@@ -109,19 +137,15 @@ def write_second_pass(posterior: Posterior, second: SecondPass, by_phase: Floats
     weights[0] = by_phase[-1]
     choose.weights[row] = weights / choose.likelihood.meanings[row]
     on_hole = np.stack([1 - p_missed, p_missed], axis=1)
-    for group, rows, left_out, filled, prior in second.parts:
-        some = second.p_some * filled[:, None]
-        none = (1 - second.p_some) * left_out[:, None]
-        p_some = (on_hole * some / (some + none)).sum(axis=1)
-        if group[0] == "choose-many":
-            posterior.many[group].some[rows] = p_some
-        elif group[0] == "choose-one":
-            meanings = posterior.choose[group].likelihood.meanings[rows]
-            weights = np.repeat((p_some / meanings[:, 1:].sum(axis=1))[:, None], meanings.shape[1], axis=1)
-            weights[:, 0] = (1 - p_some) / meanings[:, 0]
-            posterior.choose[group].weights[rows] = weights
+    for part in second.parts:
+        some = part.p * part.filled[:, None]
+        p_some = (on_hole * some / part.given).sum(axis=1)
+        if part.key[0] == "choose-many":
+            posterior.many[part.key].some[part.rows] = p_some
+        elif part.key[0] == "choose-one":
+            posterior.choose[part.key].set_some(part.rows, p_some)
         else:
-            assert prior is not None
-            values = prior * posterior.number[group].likelihood.full[rows]
+            assert part.prior is not None
+            values = part.prior * posterior.number[part.key].likelihood.full[part.rows]
             values *= (p_some / values.sum(axis=1))[:, None]
-            posterior.number[group].set(rows, values, 1 - p_some)
+            posterior.number[part.key].set(part.rows, values, 1 - p_some)

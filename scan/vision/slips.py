@@ -34,11 +34,13 @@ class Slips:
     hole_unmarked: float = 0.02
     #: Marks that fit no count of throws: a second drive after a re-tee, a score miscounted, a slipped row.
     throws_odd: float = 0.01
-    #: A bubble that was marked and taken back (struck out or erased).
-    cancelled: float = 0.004
+    #: A bubble that was marked and taken back (struck out or erased): beside a filled one, and with nothing
+    #: filled in its place. Who strikes out mostly means another.
+    cancelled: float = 0.01
+    cancelled_alone: float = 0.001
     #: A choose-one with two options filled, and a wanted mark so messy that it looks struck out.
     double: float = 0.004
-    messy: float = 0.004
+    messy: float = 0.002
     #: A digit scribbled over that the player still means, and a scribble in a box meant to be empty.
     scrap: float = 0.01
     scrap_in_blank: float = 0.003
@@ -59,6 +61,12 @@ class Slips:
     #: A field of the second pass filled where the phase missed, and where it didn't (or isn't the one).
     second_pass: float = 0.80
     second_pass_astray: float = 0.01
+    #: The same for a single bubble of the second pass (a throw that was not the usual one), and for one that
+    #: goes with a throw (a stance) where that throw is marked, and where it isn't.
+    single: float = 0.25
+    single_astray: float = 0.005
+    stance: float = 0.20
+    stance_astray: float = 0.02
     #: A distance written for a putt that is marked, and for one that isn't: its mark was forgotten.
     distance: float = 0.70
     distance_astray: float = 0.10

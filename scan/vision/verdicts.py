@@ -16,6 +16,8 @@ from scan.vision.slips import Slips
 
 #: Other answers less likely than this are not worth a line.
 _LEAST_ALTERNATIVE = 1e-3
+#: Less likely answers are listed, but not named in a question.
+WORTH_NAMING = 0.005
 _MOST_ALTERNATIVES = 4
 
 #: Below this the ink alone leaves open what it says, and no promise is held against it.
@@ -50,6 +52,7 @@ class Verdict:
     ink_p_value : chance of `value` by ink alone
     spoilt : what is wrong with how the ink looks, or None
     others : the answers that come next
+    or_else : what else the ink may be that is no answer (struck out, …), if that is likely enough to name
     cells : of each cell, its value and the chance that it is right
     """
 
@@ -63,6 +66,7 @@ class Verdict:
     spoilt: str | None
     others: Others
     cells: list[tuple[bool | int | None, float]]
+    or_else: str | None = None
 
     def is_plain(self, least: float) -> bool:
         """Say whether the ink alone gives the same answer, at least as surely as `least`."""
@@ -107,19 +111,27 @@ def _choose_one(group: Group, found: ChoosePosterior) -> Iterator[Verdict]:
         field, ids, answers = group.fields[row], group.cell_ids[row], group.answers[row]
         value: Found = answers[look] if look <= count else UNREADABLE
         ink_value: Found = answers[ink_look] if ink_look <= count else UNREADABLE
-        spoilt, others = None, _NO_OTHERS
+        spoilt, others, or_else = None, _NO_OTHERS, None
         if look > count:
             spoilt = STRUCK if look == count + 2 else _several_filled(field, cells)
             others = _others(answers, found.weights[row] * found.likelihood.meanings[row], look)
         elif p < 1 - _LEAST_ALTERNATIVE:
             others = _others((*answers, UNREADABLE, UNREADABLE), looks[row], look)
-        yield Verdict(field, ids, value, p, ink_value, ink_p, ink_p_value, spoilt, others, cells)
+            or_else = _or_else(float(looks[row, -2]), float(looks[row, -1]))
+        yield Verdict(field, ids, value, p, ink_value, ink_p, ink_p_value, spoilt, others, cells, or_else)
 
 
 def _bubbles(filled: Floats) -> list[list[tuple[bool, float]]]:
     """Value and chance to be right of each bubble, given the chance that it is filled."""
     values, chances = (filled > 0.5).tolist(), np.maximum(filled, 1 - filled).tolist()
     return [list(zip(*row, strict=True)) for row in zip(values, chances, strict=True)]
+
+
+def _or_else(p_many: float, p_struck: float) -> str | None:
+    """What else the ink may be that is no answer."""
+    if max(p_many, p_struck) < WORTH_NAMING:
+        return None
+    return "struck out" if p_struck >= p_many else "more than one"
 
 
 def _several_filled(field: Field, cells: Sequence[tuple[bool, float]]) -> str:
@@ -147,6 +159,10 @@ def _choose_many(group: Group, found: ManyPosterior) -> Iterator[Verdict]:
     nothing = ~chosen.any(axis=1)
     only_struck = nothing & (struck > p / 2)
     p = np.where(nothing, np.where(only_struck, struck, p - struck), p)
+    turned = chosen.copy()  # the next best answer turns the most doubtful option around
+    at = np.arange(len(turned)), np.abs(on - 0.5).argmin(axis=1)
+    turned[at] = ~turned[at]
+    p_turned = likelihood.chance(turned, found.some) - np.where(turned.any(axis=1), 0.0, struck)
     columns = (
         chosen.tolist(),
         p.tolist(),
@@ -155,15 +171,19 @@ def _choose_many(group: Group, found: ManyPosterior) -> Iterator[Verdict]:
         likelihood.chance(chosen, found.ink).tolist(),
         only_struck.tolist(),
         _bubbles(on),
+        struck.tolist(),
+        turned.tolist(),
+        p_turned.tolist(),
     )
-    for row, (options, p_, by_ink, ink_p, ink_p_value, spoilt, cells) in enumerate(
-        zip(*columns, strict=True)
-    ):
+    for row, column in enumerate(zip(*columns, strict=True)):
+        options, p_, by_ink, ink_p, ink_p_value, spoilt, cells, p_struck, other, p_other = column
         field, ids = group.fields[row], group.cell_ids[row]
         value: Found = UNREADABLE if spoilt else _options(field, options)
         ink_value: Found = UNREADABLE if spoilt else _options(field, by_ink)
         says = STRUCK if spoilt else None
-        yield Verdict(field, ids, value, p_, ink_value, ink_p, ink_p_value, says, (), cells)
+        others = ((_options(field, other), p_other),) if p_other >= _LEAST_ALTERNATIVE else _NO_OTHERS
+        or_else = _or_else(0.0, p_struck)
+        yield Verdict(field, ids, value, p_, ink_value, ink_p, ink_p_value, says, others, cells, or_else)
 
 
 def _options(field: Field, chosen: list[bool]) -> FieldValue:

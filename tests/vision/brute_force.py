@@ -55,7 +55,7 @@ class BruteForce:
             for meant, meaning in enumerate((None, *ids)):
                 p = 0.0
                 if meaning is None and not filled:
-                    p = math.prod(self._unfilled(state) for state in states)
+                    p = math.prod(self._unfilled(state, slips.cancelled_alone) for state in states)
                 elif meaning is not None:
                     own, others = states[meant - 1], states[: meant - 1] + states[meant:]
                     alone = 1 - slips.messy - (slips.double if len(ids) > 1 else 0)
@@ -70,8 +70,9 @@ class BruteForce:
                     table[meaning][look] += p * likelihood
         return table
 
-    def _unfilled(self, state: int) -> float:
-        return self.slips.cancelled if state == C else 1 - self.slips.cancelled
+    def _unfilled(self, state: int, cancelled: float | None = None) -> float:
+        p = self.slips.cancelled if cancelled is None else cancelled
+        return p if state == C else 1 - p
 
     def number(self, field_id: str) -> Table:
         """Number or None -> likelihood; every way to write it, every box clear or scribbled over."""
@@ -118,7 +119,8 @@ class BruteForce:
             for (_, phase), state in zip(rule.throws, states, strict=True):
                 misses[PHASES.index(phase)] += state == "miss"
             for written, p in self.distance_ways(rule, answers, distances):
-                marks.append((states, tuple(misses), answers | written, weight * p))
+                for stances, q in self.stance_ways(rule, answers):
+                    marks.append((states, tuple(misses), answers | written | stances, weight * p * q))
         found = []
         for pen_meaning, pen_looks in penalty.items():
             extra = int(pen_meaning or 0)
@@ -207,6 +209,19 @@ class BruteForce:
                 p *= p_written * chance * p_ink
                 before = value
             yield dict(zip(ids, (value for value, _ in ways), strict=True)), p
+
+    def stance_ways(
+        self, rule: HoleRule, answers: Mapping[str, Any]
+    ) -> Iterator[tuple[dict[str, Any], float]]:
+        """Every way to mark the stances, with ink."""
+        ids = [f"{throw}.stance" for throw, _ in rule.throws if f"{throw}.stance" in self.fields]
+        for ways in itertools.product((None, "straddle"), repeat=len(ids)):
+            p = 1.0
+            for field_id, way in zip(ids, ways, strict=True):
+                marked = answers[field_id.removesuffix(".stance")] is not None
+                p_some = self.slips.stance if marked else self.slips.stance_astray
+                p *= (p_some if way else 1 - p_some) * sum(self.choice(field_id)[way].values())
+            yield dict(zip(ids, ways, strict=True)), p
 
     def _next(self, first: list[float], before: int, value: int) -> float:
         longer = self.slips.longer_putt
@@ -327,12 +342,13 @@ class _SecondPass:
         self.looks = card.choice(self.field)
         self.phases = [None, *(o.id for o in card.fields[self.field].options)]
         for hole, rule in enumerate(card.rules.holes):
-            for field_id in (rule.way, rule.why):
-                if field_id is None:
+            for field_id in (rule.way, rule.why, f"h{rule.number:02d}.forehand"):
+                if field_id not in card.fields:
                     continue
                 table = self._table(card.fields[field_id])
                 self.filled[hole][field_id] = table
-                for is_missed, p in ((True, self.slips.second_pass), (False, self.slips.second_pass_astray)):
+                for is_missed in (True, False):
+                    p = self._p_filled(field_id, is_missed)
                     some = sum(q for answer, q in table.items() if answer not in (None, "struck"))
                     none = table[None] + table.get("struck", 0.0)
                     self.on_hole[hole][is_missed] *= p * some + (1 - p) * none
@@ -350,6 +366,8 @@ class _SecondPass:
                 else p * (0.02 / values + (0.98 / len(causes) if value in causes else 0))
                 for value, p in number.items()
             }
+        if field.type == "choose-one":
+            return {meaning: sum(looks.values()) for meaning, looks in card.choice(field.id).items()}
         table: Table = defaultdict(float)
         cells = [card.ink[cell] for cell in field.cell_ids]
         for states in itertools.product((B, F, C), repeat=len(cells)):
@@ -357,19 +375,24 @@ class _SecondPass:
             if F not in states:
                 look = "struck" if C in states else None
                 table[look] += ink * math.prod(
-                    slips.cancelled if state == C else 1 - slips.cancelled for state in states
+                    slips.cancelled_alone if state == C else 1 - slips.cancelled_alone for state in states
                 )
         for chosen in _subsets(len(cells)):
             if not chosen:
                 continue
-            p = 1 / (1 - 0.7 ** len(cells))
+            p = 1 / (1 - 0.8 ** len(cells))
             for k, cell in enumerate(cells):
                 if k in chosen:
-                    p *= 0.3 * ((1 - slips.messy) * cell[F] + slips.messy * cell[C])
+                    p *= 0.2 * ((1 - slips.messy) * cell[F] + slips.messy * cell[C])
                 else:
-                    p *= 0.7 * ((1 - slips.cancelled) * cell[B] + slips.cancelled * cell[C])
+                    p *= 0.8 * ((1 - slips.cancelled) * cell[B] + slips.cancelled * cell[C])
             table[tuple(field.options[k].id for k in chosen)] += p
         return table
+
+    def _p_filled(self, field_id: str, is_missed: bool) -> float:
+        if self.card.fields[field_id].type == "choose-one":
+            return self.slips.single if is_missed else self.slips.single_astray
+        return self.slips.second_pass if is_missed else self.slips.second_pass_astray
 
     def chosen(self, phase: str | None, misses: tuple[int, ...]) -> float:
         if self.field is None:
@@ -391,13 +414,17 @@ class _SecondPass:
         for hole, filled in enumerate(self.filled):
             for field_id, table in filled.items():
                 for is_missed, p_miss in missed[hole].items():
-                    p = self.slips.second_pass if is_missed else self.slips.second_pass_astray
+                    p = self._p_filled(field_id, is_missed)
                     likelihood = {
                         answer: q * ((1 - p) if answer in (None, "struck") else p)
                         for answer, q in table.items()
                     }
                     for answer, q in likelihood.items():
-                        card.posterior[field_id][answer] += p_miss / whole * q / sum(likelihood.values())
+                        share = p_miss / whole * q / sum(likelihood.values())
+                        if card.fields[field_id].type == "choose-one":
+                            card.add_looks(field_id, answer, share)
+                        else:
+                            card.posterior[field_id][answer] += share
 
 
 def _linear(logs: Any) -> list[float]:

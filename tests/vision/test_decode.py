@@ -273,6 +273,56 @@ def test_a_struck_out_option_never_wins_alone():
     assert decoded.fields["h05.drive"].flag == "struck out, and nothing else is filled"
 
 
+def test_a_mark_that_may_be_struck_out_is_asked_as_that():
+    truth, _, evidence = card(ROUND_18, 3)
+    unsure = with_cell(evidence, f"h05.drive.{truth['h05.drive']}", (SURE, 0.0, 4.0))
+    flag = decode(ROUND_18, unsure).fields["h05.drive"].flag
+    assert flag is not None
+    assert flag.endswith("or struck out")
+
+
+def test_a_doubtful_option_of_many_is_asked_with_its_other_answer():
+    truth, _, evidence = card(ROUND_18, 3)
+    row = next(name[:3] for name in truth if name.endswith(".way"))
+    (way,) = truth[f"{row}.way"]
+    other = next(option for option in ("left", "right", "long", "short") if option != way)
+    field = decode(ROUND_18, with_cell(evidence, f"{row}.way.{other}", (0.0, -1.0, SURE))).fields[
+        f"{row}.way"
+    ]
+    assert field.flag is not None
+    assert {field.value, field.alternatives[0][0]} == {
+        (way,),
+        tuple(o for o in ("left", "right", "long", "short") if o in (way, other)),
+    }
+
+
+def test_marks_of_the_second_pass_stand_where_the_phase_missed():
+    truth, _, evidence = card(ROUND_18, 3)
+    missed = next(name[:3] for name in truth if name.endswith(".way"))
+    clean = next(f"h{hole:02d}" for hole in range(1, 19) if f"h{hole:02d}.way" not in truth)
+    unclear = (0.0, 0.0, SURE)
+    p = {}
+    for row in (missed, clean):
+        field = decode(ROUND_18, with_cell(evidence, f"{row}.forehand.yes", unclear)).fields[
+            f"{row}.forehand"
+        ]
+        p[row] = field.p if field.value == "yes" else dict(field.alternatives)["yes"]
+    assert p[missed] == pytest.approx(0.25, abs=0.01)
+    assert p[clean] < 0.01
+
+
+def test_a_stance_stands_where_its_putt_is_marked():
+    truth, _, evidence = card(ROUND_18, 3)
+    truth = dict(truth)
+    for name in [name for name in truth if name.startswith("h05.putt")]:
+        truth.pop(name)
+    unclear = (0.0, 0.0, SURE)
+    with_putt = decode(ROUND_18, with_cell(evidence, "h05.putt1.stance.straddle", unclear))
+    evidence = evidence_of(ROUND_18, cell_values(ROUND_18, truth))
+    without = decode(ROUND_18, with_cell(evidence, "h05.putt1.stance.straddle", unclear))
+    assert with_putt.fields["h05.putt1.stance"].p < without.fields["h05.putt1.stance"].p
+
+
 def test_a_scribbled_digit_is_settled_by_throws_and_total_together():
     truth, _, evidence = card(ROUND_18, 3)
     decoded = decode(ROUND_18, with_cell(evidence, "h05.score.2", digit_logs(scrap=1.0)))

@@ -27,6 +27,8 @@ def small_form(holes: int, rows: list[str], outside: list[str], score_digits: in
         "penalty": 'type = "choose-one"\noptions = [{ id = "1" }, { id = "2" }]',
         "way": 'type = "choose-many"\noptions = [{ id = "left" }, { id = "right" }]',
         "why": 'type = "number"\ndigits = 1',
+        "forehand": 'type = "choose-one"\noptions = [{ id = "yes" }]',
+        "putt1.stance": 'type = "choose-one"\noptions = [{ id = "straddle" }]',
         "putt1.distance": 'type = "number"\ndigits = 1',
         "putt2.distance": 'type = "number"\ndigits = 1',
         "total": f'type = "number"\ndigits = {total_digits}',
@@ -52,10 +54,14 @@ FORMS = {
         2, ["score", "drive", "approach1", "putt1"], ["tally.drive", "tally.approach"]
     ),
     "second pass": small_form(
-        2, ["score", "drive", "putt1", "way", "why"], ["worst", "tally.drive", "tally.putt", "total"]
+        2,
+        ["score", "drive", "putt1", "way", "why", "forehand"],
+        ["worst", "tally.drive", "tally.putt", "total"],
     ),
     "distances": small_form(
-        1, ["score", "drive", "putt1", "putt1.distance", "putt2", "putt2.distance"], ["tally.putt", "total"]
+        1,
+        ["score", "drive", "putt1", "putt1.distance", "putt1.stance", "putt2", "putt2.distance"],
+        ["tally.putt", "total"],
     ),
     "two boxes": small_form(2, ["score", "drive"], ["total"], score_digits=2),
 }
