@@ -13,6 +13,9 @@ from typing import Any
 
 READING_SCHEMA = 1
 
+#: Key of the picture of the whole flat card among a reading's pictures; no field's id begins with this sign.
+CARD_PICTURE = "@card"
+
 #: What a field can hold: an option's id (choose one), options' ids (choose many), a number, or nothing.
 FieldValue = str | tuple[str, ...] | int | None
 
@@ -62,7 +65,7 @@ class CardReading:
     """Everything one photo says about one card.
 
     `pictures` holds PNG bytes without metadata, by field id: the strips for words that have ink, and each
-    flagged field.
+    flagged field; and the whole flat card as a JPEG under `CARD_PICTURE`.
     """
 
     source: str

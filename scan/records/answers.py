@@ -1,6 +1,8 @@
 """What a person answered about a field: checked against the form, laid over the reading, never lost.
 
-An answer says who, when and over what. Answers are kept in the order given; the last one of a field stands.
+An answer says who, when and over what. Answers are kept in the order given; the last one of a field stands,
+unless it was taken back. Taking back is an entry too: it names no value of its own, and the field is again
+what it was before the answer, doubt of the reader included.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from forms.errors import InputError
+from forms.errors import InputError, RecordError
 from forms.form import Field, Form
 from scan.reading import FieldReading, FieldValue
 
@@ -19,15 +21,37 @@ from scan.reading import FieldReading, FieldValue
 FORBIDDEN_SIGNS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
+class AnsweredMeanwhile(RecordError):
+    """Somebody else answered the field after the person who answers now had looked at it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One entered value of a field, with what stood there before (`over`)."""
+    """One entered value of a field, with what stood there before (`over`).
+
+    With `takes_back` the entry withdraws the field's last standing answer: `over` is the value withdrawn and
+    `value` what stands there again.
+    """
 
     field: str
     value: FieldValue
     by: str
     at: datetime
     over: FieldValue = None
+    takes_back: bool = False
+
+
+def standing(answers: Iterable[Answer]) -> tuple[Answer, ...]:
+    """Return the answers that count: without those taken back, and without the entries that say so."""
+    kept: list[Answer] = []
+    for answer in answers:
+        if not answer.takes_back:
+            kept.append(answer)
+            continue
+        last = next((i for i in reversed(range(len(kept))) if kept[i].field == answer.field), None)
+        if last is not None:
+            del kept[last]
+    return tuple(kept)
 
 
 def apply_answer(
@@ -47,7 +71,7 @@ def apply_answer(
 def lay_over(fields: Mapping[str, FieldReading], answers: Iterable[Answer]) -> dict[str, FieldReading]:
     """Return the fields as they stand after all answers, in the order given."""
     result = dict(fields)
-    for answer in answers:
+    for answer in standing(answers):
         result, _ = apply_answer(result, answer.field, answer.value, answer.by, answer.at)
     return result
 

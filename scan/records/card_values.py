@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 from forms.form import Form
 from scan.reading import CardReading, FieldReading
-from scan.records.answers import Answer, lay_over
+from scan.records.answers import Answer, lay_over, standing
 from scan.records.rounds import Scalar, Value, is_day
 
 CENTURY = 2000  # the card has two boxes for the year; it was first printed in this century
@@ -25,7 +25,7 @@ class CardValues:
         self.pictures = reading.pictures
         self._read = reading.fields
         self._fields = lay_over(reading.fields, answers)
-        self._answers = {answer.field: answer for answer in answers}
+        self._answers = {answer.field: answer for answer in standing(answers)}
         self._defaults = {field.id: field.default for field in form.fields}
 
     def value(self, field_id: str | None) -> Value:

@@ -61,6 +61,19 @@ def value_from_text(text: str) -> FieldValue:
     return _field_value(json.loads(text))
 
 
+def answer_text(value: FieldValue, takes_back: bool) -> str:
+    """Return the JSON text of an entry: its value, or what stands again after an answer was taken back."""
+    return json.dumps({"back_to": value}, ensure_ascii=False) if takes_back else value_text(value)
+
+
+def answer_from_text(text: str) -> tuple[FieldValue, bool]:
+    """Return the value of an entry's text, and whether it takes an answer back."""
+    found = json.loads(text)
+    if isinstance(found, dict):
+        return _field_value(found["back_to"]), True
+    return _field_value(found), False
+
+
 def _field(data: Mapping[str, Any]) -> FieldReading:
     return FieldReading(
         value=_field_value(data["value"]),

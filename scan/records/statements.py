@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Row, delete, insert, select, update
 
 from scan.records import tables
 from scan.records.answers import Answer
-from scan.records.kept import value_from_text
+from scan.records.kept import answer_from_text, answer_text, value_from_text, value_text
 from scan.records.record_json import practice_from_json, practice_to_json, time_text
 from scan.records.rounds import PracticeSet, Round
 from scan.records.tidy import hole_rows, round_row, throw_rows
@@ -49,15 +49,25 @@ def best_reading(connection: Connection, serial: str) -> Row[Any] | None:
 def answers_of(connection: Connection, serial: str) -> tuple[Answer, ...]:
     """Return every answer ever given about a card, oldest first."""
     query = select(tables.answers).where(tables.answers.c.serial == serial).order_by(tables.answers.c.id)
-    return tuple(
-        Answer(
-            field=row.field,
-            value=value_from_text(row.value),
-            by=row.who,
-            at=datetime.fromisoformat(row.at),
-            over=value_from_text(row.over),
+    found = []
+    for row in connection.execute(query):
+        value, takes_back = answer_from_text(row.value)
+        at, over = datetime.fromisoformat(row.at), value_from_text(row.over)
+        found.append(Answer(row.field, value, row.who, at, over, takes_back))
+    return tuple(found)
+
+
+def put_answer(connection: Connection, serial: str, answer: Answer) -> None:
+    """Add an entry to a card's history; nothing there is ever changed."""
+    connection.execute(
+        insert(tables.answers).values(
+            serial=serial,
+            field=answer.field,
+            value=answer_text(answer.value, answer.takes_back),
+            over=value_text(answer.over),
+            who=answer.by,
+            at=time_text(answer.at),
         )
-        for row in connection.execute(query)
     )
 
 

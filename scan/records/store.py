@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 
@@ -19,11 +19,11 @@ from forms.errors import RecordError
 from forms.form import Form
 from scan.reading import CardReading, FieldReading, FieldValue
 from scan.records import tables
-from scan.records.answers import Answer, apply_answer, checked_answer
+from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, standing
 from scan.records.cards import Card, Waiting
 from scan.records.compose import round_from_reading
 from scan.records.database import database_url, make_engine, make_folder_of, reading, store_name, writing
-from scan.records.kept import reading_from_text, reading_text, value_text
+from scan.records.kept import reading_from_text, reading_text
 from scan.records.migrations import bring_up_to_date
 from scan.records.record_json import round_from_json, time_from, time_text
 from scan.records.rounds import PracticeSet, Round
@@ -37,6 +37,7 @@ from scan.records.statements import (
     has_reading,
     pictures_of,
     practice_of,
+    put_answer,
     put_pictures,
     put_practice,
     put_round,
@@ -222,35 +223,58 @@ class Store:
             put_practice(connection, practice)
         return outcomes
 
-    def answer(self, serial: str, field: str, value: FieldValue, who: str, when: datetime) -> Round | None:
+    def answer(
+        self,
+        serial: str,
+        field: str,
+        value: FieldValue,
+        who: str,
+        when: datetime,
+        *,
+        seen: int | None = None,
+    ) -> Round | None:
         """Enter a person's answer and return the round as it now stands (None for a card that is no round).
+
+        Parameters
+        ----------
+        serial, field, value : which card, which field, what it holds; None for "nothing is marked"
+        who, when : who says so and when, with a time zone
+        seen : how many entries this field had when the person looked at it; None does not ask
 
         Raises
         ------
         InputError
             when the form has no such field or the field cannot hold the value
+        AnsweredMeanwhile
+            when the field has got another entry since the person looked; nothing is stored then
         RecordError
             when there is no such card
         """
         with writing(self._engine) as connection:
-            stored = stored_round(connection, serial)
-            if stored is not None and stored.origin == "file":
-                raise RecordError(
-                    f"{self.name}: expected a round that was read from its card, found that {serial} came "
-                    "from a file. Correct it there and import it again with --replace."
-                )
-            card = self._card(connection, serial)
+            card = self._card_to_answer(connection, serial, field, seen)
             _, answer = apply_answer(card.fields, field, checked_answer(card.form, field, value), who, when)
-            connection.execute(
-                insert(tables.answers).values(
-                    serial=serial,
-                    field=field,
-                    value=value_text(answer.value),
-                    over=value_text(answer.over),
-                    who=who,
-                    at=time_text(answer.at),
+            put_answer(connection, serial, answer)
+            return self._recompose(connection, serial)
+
+    def take_back(
+        self, serial: str, field: str, who: str, when: datetime, *, seen: int | None = None
+    ) -> Round | None:
+        """Withdraw the field's last standing answer by a new entry; the field is again as it was before it.
+
+        Parameters and what is raised are those of `answer`; RecordError also when no answer stands.
+        """
+        with writing(self._engine) as connection:
+            card = self._card_to_answer(connection, serial, field, seen)
+            mine = [answer for answer in standing(card.answers) if answer.field == field]
+            if not mine:
+                raise RecordError(
+                    f"{self.name}: expected an answer to {field} of card {serial} that can be taken back, "
+                    "found none."
                 )
-            )
+            if when.tzinfo is None:
+                raise ValueError("an answer's time needs a time zone")
+            back = Answer(field, mine[-1].over, who, when.astimezone(UTC), mine[-1].value, takes_back=True)
+            put_answer(connection, serial, back)
             return self._recompose(connection, serial)
 
     # -- asking ------------------------------------------------------------------------------------------
@@ -317,7 +341,36 @@ class Store:
         with reading(self._engine) as connection:
             return connection.execute(query).scalar()
 
+    def waiting_fields(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Return the cards with something to ask, by serial, each with its fields; opens no card."""
+        columns = tables.cards.c
+        query = select(columns.serial, columns.waiting).where(columns.waiting != "").order_by("serial")
+        with reading(self._engine) as connection:
+            return tuple((row.serial, tuple(row.waiting.split())) for row in connection.execute(query))
+
+    def form_text(self, fingerprint: str) -> str | None:
+        """Return the field map kept under a form's fingerprint, or None."""
+        query = select(tables.forms.c.text).where(tables.forms.c.fingerprint == fingerprint)
+        with reading(self._engine) as connection:
+            return connection.execute(query).scalar() or None
+
     # -- inside one transaction --------------------------------------------------------------------------
+
+    def _card_to_answer(self, connection: Connection, serial: str, field: str, seen: int | None) -> Card:
+        """Return the card as the person who answers saw it, or say why it cannot be answered."""
+        stored = stored_round(connection, serial)
+        if stored is not None and stored.origin == "file":
+            raise RecordError(
+                f"{self.name}: expected a round that was read from its card, found that {serial} came "
+                "from a file. Correct it there and import it again with --replace."
+            )
+        card = self._card(connection, serial)
+        if seen is not None and seen != sum(answer.field == field for answer in card.answers):
+            raise AnsweredMeanwhile(
+                f"{self.name}: expected {field} of card {serial} as it was when you looked, found that "
+                "somebody answered it meanwhile. Look again."
+            )
+        return card
 
     def _add_rejected(self, photo: str, reason: str | None) -> str:
         with writing(self._engine) as connection:
@@ -396,7 +449,7 @@ class Store:
         answers: Sequence[Answer] = (),
     ) -> None:
         """Write the round and what waits."""
-        answered = {answer.field for answer in answers}
+        answered = {answer.field for answer in standing(answers)}
         waiting = (
             round_.waiting if round_ is not None else [name for name in card.flagged if name not in answered]
         )

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from forms.layout import Layout
-from scan.reading import CardReading, FieldReading
+from scan.reading import CARD_PICTURE, CardReading, FieldReading
 from scan.vision.arrays import FloatImage, GrayImage, InkImage
 from scan.vision.bubbles import BubbleInk, bubble_log_likelihoods, measure_bubbles, pen_darkness
 from scan.vision.codes import CardCode, NoCode, read_code
@@ -21,7 +21,7 @@ from scan.vision.digits import digit_log_p
 from scan.vision.ink import ink_of
 from scan.vision.patches import WRITTEN_SHARE, cells_of_kind, digit_patches, written_share
 from scan.vision.photo import Photo
-from scan.vision.pictures import field_pictures
+from scan.vision.pictures import card_picture, field_pictures
 from scan.vision.quality import is_covered, judge, why_not
 from scan.vision.rectify import Registration, flatten, register
 
@@ -119,7 +119,10 @@ def read_card(photo: Photo, corners: Corners, find_layout: FindLayout, trace: Tr
         cells=decoded.cells,
         fields=decoded.fields,
         findings=decoded.findings,
-        pictures=field_pictures(flat, layout, _to_show(decoded.fields, evidence)),
+        pictures={
+            **field_pictures(flat, layout, _to_show(decoded.fields, evidence)),
+            CARD_PICTURE: card_picture(flat),
+        },
         photo_sha256=photo.sha256,
     )
 
