@@ -6,8 +6,6 @@ they are put together.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from forms.form import Form
@@ -16,7 +14,7 @@ from scan.vision.card_sums import CardSums, sums_of_card, write_sums
 from scan.vision.dates import weigh_date, weigh_pars
 from scan.vision.holes import HoleInk, HoleWeights, explain, score_prior, throw_table, weigh
 from scan.vision.likelihoods import Floats, Ints, gather
-from scan.vision.plan import GroupKey, Plan, Throws
+from scan.vision.plan import HoleRows, Plan, Throws
 from scan.vision.posterior import Posterior
 from scan.vision.putts import Distances, weigh_distances
 from scan.vision.second_pass import weigh_second_pass, write_second_pass
@@ -27,17 +25,11 @@ def weigh_card(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> No
     """Write the joint posterior of everything that the rules of the card tie together."""
     weigh_date(plan, slips, posterior)
     weigh_pars(plan, posterior)
-    scores = plan.together([hole.score for hole in plan.rules.holes])
-    if plan.throws is None or scores is None or scores[0][0] != "number":
+    if plan.holes is None:
         return
-    rows = _HoleRows(
-        scores,
-        _penalty_place(plan),
-        _distance_places(plan, plan.throws),
-        _stance_places(plan, plan.throws),
-    )
+    rows = plan.holes
     distances = _distances(form, slips, posterior, rows)
-    holes = _weigh_holes(plan, plan.throws, slips, posterior, rows, distances)
+    holes = _weigh_holes(plan, slips, posterior, rows, distances)
     second = weigh_second_pass(form, plan, slips, posterior)
     sums = sums_of_card(plan, slips, posterior, holes, second)
     while (settled := sums.settle(holes)) is None:
@@ -46,7 +38,7 @@ def weigh_card(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> No
         sums = fewer
     posterior.doubt = settled.chain.doubt
     posterior.rules.update(_rules(plan, sums))
-    _write_holes(plan.throws, slips, posterior, rows, distances, holes, settled.added)
+    _write_holes(slips, posterior, rows, distances, holes, settled.added)
     write_sums(plan, posterior, sums, settled.chain)
     if sums.second is not None:
         write_second_pass(posterior, sums.second, settled.by_phase, settled.p_missed)
@@ -54,74 +46,18 @@ def weigh_card(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> No
 
 def _rules(plan: Plan, sums: CardSums) -> dict[str, str]:
     """The rule that has most to say about each field that others tie down on this card."""
-    rules = plan.rules
-    named: dict[str, str] = {}
-    for hole in rules.holes:
-        named.update(dict.fromkeys(hole.distances, "putts"))
-        for field_id, _ in hole.throws:
-            named[field_id] = named[f"{field_id}.stance"] = "throws"
-        named[hole.score] = "throws" if sums.total is None else "total"
-        if hole.penalty:
-            named[hole.penalty] = "throws"
-        if sums.second is not None:
-            forehand = f"{hole.score.removesuffix('score')}forehand"
-            named.update({field_id: "second-pass" for field_id in (hole.way, hole.why, forehand) if field_id})
-    for tally in rules.tallies:
+    named = dict(plan.hole_rules)
+    if sums.total is not None and plan.rules.total is not None:
+        named.update(dict.fromkeys((*plan.rules.total.scores, plan.rules.total.total), "total"))
+    for tally in plan.rules.tallies:
         if sums.tallies[PHASES.index(tally.phase)] is not None:
             named.update(dict.fromkeys((*tally.throws, tally.tally), tally.tally))
-    if rules.total and sums.total is not None:
-        named[rules.total.total] = "total"
-    if rules.worst and sums.second is not None:
-        named[rules.worst] = "worst"
+    if sums.second is not None and plan.rules.worst is not None:
+        named[plan.rules.worst] = "worst"
     return named
 
 
 # Holes
-
-
-@dataclass(frozen=True, slots=True)
-class _HoleRows:
-    """Where the parts of the holes stand: group and rows.
-
-    Penalties come with the throws of each option, stances with the column of their throw.
-    """
-
-    score: tuple[GroupKey, Ints]
-    penalty: tuple[GroupKey, Ints, list[int]] | None
-    distances: list[tuple[GroupKey, Ints]]
-    stances: list[tuple[GroupKey, Ints, int]]
-
-
-def _penalty_place(plan: Plan) -> tuple[GroupKey, Ints, list[int]] | None:
-    place = plan.together([hole.penalty for hole in plan.rules.holes])
-    if place is None or place[0][0] != "choose-one":
-        return None
-    options = [option.id for option in plan.groups[place[0]].fields[int(place[1][0])].options]
-    if not all(option.isdecimal() and 0 < int(option) <= 9 for option in options):
-        return None
-    return place[0], place[1], [int(option) for option in options]
-
-
-def _distance_places(plan: Plan, throws: Throws) -> list[tuple[GroupKey, Ints]]:
-    """Where the distances of the first two putts stand; as many as the card asks for."""
-    places = []
-    for column in throws.putts:
-        ids = [f"{hole.throws[column][0]}.distance" for hole in plan.rules.holes] if column >= 0 else []
-        place = plan.together(ids)
-        if place is None or place[0][0] != "number":
-            break
-        places.append(place)
-    return places if len({key for key, _ in places}) == 1 else places[:1]
-
-
-def _stance_places(plan: Plan, throws: Throws) -> list[tuple[GroupKey, Ints, int]]:
-    """Where the stances stand, with the column of their throw."""
-    places = []
-    for column in range(throws.fields.shape[1]):
-        place = plan.together([f"{hole.throws[column][0]}.stance" for hole in plan.rules.holes])
-        if place is not None and place[0][0] == "choose-one":
-            places.append((*place, column))
-    return places
 
 
 def _stance_given(slips: Slips, meanings: Floats) -> tuple[Floats, Floats]:
@@ -131,7 +67,7 @@ def _stance_given(slips: Slips, meanings: Floats) -> tuple[Floats, Floats]:
     return some, some + (1 - p) * meanings[:, :1]
 
 
-def _distances(form: Form, slips: Slips, posterior: Posterior, rows: _HoleRows) -> Distances | None:
+def _distances(form: Form, slips: Slips, posterior: Posterior, rows: HoleRows) -> Distances | None:
     found = [posterior.number[key].likelihood.take(at) for key, at in rows.distances]
     if not found:
         return None
@@ -139,13 +75,9 @@ def _distances(form: Form, slips: Slips, posterior: Posterior, rows: _HoleRows) 
 
 
 def _weigh_holes(
-    plan: Plan,
-    throws: Throws,
-    slips: Slips,
-    posterior: Posterior,
-    rows: _HoleRows,
-    distances: Distances | None,
+    plan: Plan, slips: Slips, posterior: Posterior, rows: HoleRows, distances: Distances | None
 ) -> HoleWeights:
+    throws = rows.throws
     table = throw_table(throws.columns, slips)
     key, at = rows.score
     prior = np.stack([score_prior(key[1], hole.par) for hole in plan.rules.holes])
@@ -178,14 +110,14 @@ def _putt_bits(throws: Throws, patterns: int) -> tuple[Ints, Ints]:
 
 
 def _write_holes(
-    throws: Throws,
     slips: Slips,
     posterior: Posterior,
-    rows: _HoleRows,
+    rows: HoleRows,
     distances: Distances | None,
     holes: HoleWeights,
     added: Floats,
 ) -> None:
+    throws = rows.throws
     found = explain(holes, added)
     key, at = rows.score
     posterior.number[key].set(at, found.score, found.p_blank)

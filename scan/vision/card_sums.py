@@ -165,10 +165,10 @@ def _written(
     p_blank: tuple[float, float],
 ) -> WrittenSum | None:
     """A written sum, or None where the card has none or it is surely blank."""
-    place = plan.together([field_id])
+    place = plan.places.get(field_id) if field_id is not None else None
     if place is None or place[0][0] != "number":
         return None
-    number, row = posterior.number[place[0]].likelihood, int(place[1][0])
+    number, row = posterior.number[place[0]].likelihood, place[1]
     written = written_sum(number.full[row], float(number.blank[row]), size, p_wrong, *p_blank)
     return None if written.says_nothing(_SURELY_BLANK) else written
 

@@ -24,10 +24,9 @@ _DAYS = np.array([31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 def weigh_pars(plan: Plan, posterior: Posterior) -> None:
     """Write the posterior of the pars that the card asks for."""
-    place = plan.together([hole.par_field for hole in plan.rules.holes])
-    if place is None or place[0][0] != "number":
+    if plan.holes is None or plan.holes.par is None:
         return
-    key, rows = place
+    key, rows = plan.holes.par
     prior = np.full(10 ** key[1], _OTHER_PAR)
     prior[list(_PARS)] = list(_PARS.values())
     prior *= (1 - _PAR_BLANK) / prior.sum()
@@ -39,11 +38,12 @@ def weigh_pars(plan: Plan, posterior: Posterior) -> None:
 def weigh_date(plan: Plan, slips: Slips, posterior: Posterior) -> None:
     """Day and month agree with the calendar; the year has its say only on 29 February."""
     _weigh_year(plan, posterior)
-    place = plan.together(["date.day", "date.month"])
-    if place is None or place[0] != ("date", 2):
+    places = [plan.places.get(name) for name in ("date.day", "date.month")]
+    rows = np.array([place[1] for place in places if place is not None and place[0] == ("date", 2)])
+    if len(rows) < 2:
         return
     group = posterior.number["date", 2]
-    day, month = group.values[place[1]]
+    day, month = group.values[rows]
     p_leap = 0.25
     year = plan.places.get("date.year")
     if year is not None and year[0] == ("date", 2):
@@ -55,8 +55,8 @@ def weigh_date(plan: Plan, slips: Slips, posterior: Posterior) -> None:
     exists[1:32, 100] = exists[100, 1:13] = exists[100, 100] = 1.0
     joint = day[:, None] * month * (slips.date_odd + (1 - slips.date_odd) * exists)
     posterior.rules |= {"date.day": "date", "date.month": "date"}
-    group.set(place[1][:1], joint[:100].sum(axis=1)[None], joint[100].sum()[None])
-    group.set(place[1][1:], joint[:, :100].sum(axis=0)[None], joint[:, 100].sum()[None])
+    group.set(rows[:1], joint[:100].sum(axis=1)[None], joint[100].sum()[None])
+    group.set(rows[1:], joint[:, :100].sum(axis=0)[None], joint[:, 100].sum()[None])
 
 
 def _weigh_year(plan: Plan, posterior: Posterior) -> None:

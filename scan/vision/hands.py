@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from scan.vision.likelihoods import BLANK_BOX, Floats, Ints
-from scan.vision.plan import GroupKey, Plan
+from scan.vision.plan import Plan
 from scan.vision.posterior import Posterior
 from scan.vision.slips import Slips
 
@@ -21,7 +21,7 @@ _LOOKS_LIKE = 3.0
 
 def reweighed(plan: Plan, posterior: Posterior, digits: Floats, slips: Slips) -> Floats | None:
     """Likelihoods (N, 12) of all boxes with this hand in mind; None where it is as any other."""
-    checked = _checked_boxes(plan, posterior)
+    checked = _checked_boxes(plan, posterior, slips.hand_overruled)
     if checked is None:
         return None
     boxes, truth = checked
@@ -37,27 +37,23 @@ def reweighed(plan: Plan, posterior: Posterior, digits: Floats, slips: Slips) ->
     return result
 
 
-def _checked_boxes(plan: Plan, posterior: Posterior) -> tuple[Ints, Floats] | None:
-    """Places of the boxes that a sum checks, and (B, 10) the posterior of the digit in each."""
-    rules = plan.rules
-    fields = [hole.score for hole in rules.holes] if rules.total or plan.throws else []
-    fields += [tally.tally for tally in rules.tallies]
-    fields += [rules.total.total] if rules.total else []
-    by_group: dict[GroupKey, list[int]] = {}
-    for field_id in fields:
-        key, row = plan.places[field_id]
-        by_group.setdefault(key, []).append(row)
-    boxes, truth = [], []
-    for key, rows in by_group.items():
-        if key not in posterior.number:
-            continue
-        found = posterior.number[key]
-        at = np.array(rows)
-        by_box = found.likelihood.take(at).boxes(found.values[at, :-1], found.values[at, -1])
-        boxes.append(plan.groups[key].cells[at].ravel())
-        truth.append(by_box[..., :BLANK_BOX].reshape(-1, BLANK_BOX))
-    if not boxes:
+def _checked_boxes(plan: Plan, posterior: Posterior, fewest: float) -> tuple[Ints, Floats] | None:
+    """Places of the boxes that a sum checks, and (B, 10) the posterior of the digit in each.
+
+    None where the sums overruled too few numbers to tell.
+    """
+    found = [(key, rows, posterior.number[key]) for key, rows in plan.checked.items()]
+    overruled = sum(
+        int((number.values[rows].argmax(axis=1) != number.ink[rows].argmax(axis=1)).sum())
+        for _, rows, number in found
+    )
+    if overruled < fewest:
         return None
+    boxes, truth = [], []
+    for key, rows, number in found:
+        posterior_ = number.likelihood.take(rows).boxes(number.values[rows, :-1], number.values[rows, -1])
+        boxes.append(plan.groups[key].cells[rows].ravel())
+        truth.append(posterior_[..., :BLANK_BOX].reshape(-1, BLANK_BOX))
     return np.concatenate(boxes), np.concatenate(truth)
 
 

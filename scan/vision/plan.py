@@ -56,6 +56,32 @@ class Throws:
     putts: tuple[int, int]
 
 
+#: Fields of all holes, one a hole: key of their group, and (H,) rows in it.
+Rows = tuple[GroupKey, Ints]
+
+
+@dataclass(frozen=True, slots=True)
+class HoleRows:
+    """Where the parts of the holes stand.
+
+    Attributes
+    ----------
+    penalty : with the penalty throws that each option stands for
+    distances : of the first two putts, as many as the card asks for
+    stances : each with the column of its throw
+    second_pass : the fields of the second pass
+    par : None where the par is printed
+    """
+
+    score: Rows
+    throws: Throws
+    penalty: tuple[GroupKey, Ints, list[int]] | None
+    distances: list[Rows]
+    stances: list[tuple[GroupKey, Ints, int]]
+    second_pass: list[Rows]
+    par: Rows | None
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """A form's cells and fields by kind.
@@ -66,7 +92,9 @@ class Plan:
     words : cell id of the strip of each field for words, by field id
     groups : ("choose-one" | "choose-many" | "number" | "date" | "long", n) -> its fields
     places : field id -> place
-    throws : the throws of the holes (no columns where there are none that can be summed); None without holes
+    holes : where the parts of the holes stand; None where there are none to add up
+    hole_rules : field id -> the rule of its own hole that ties it down
+    checked : rows of the numbers that a sum checks, by group
     """
 
     bubbles: tuple[str, ...]
@@ -75,14 +103,9 @@ class Plan:
     groups: dict[GroupKey, Group]
     places: dict[str, Place]
     rules: CardRules
-    throws: Throws | None
-
-    def together(self, field_ids: Sequence[str | None]) -> tuple[GroupKey, Ints] | None:
-        """Group and rows of fields that are all in one group; None where a field lacks or differs."""
-        places = [self.places[f] for f in field_ids if f is not None and f in self.places]
-        if len(places) < len(field_ids) or len({key for key, _ in places}) != 1:
-            return None
-        return places[0][0], np.array([row for _, row in places])
+    holes: HoleRows | None
+    hole_rules: dict[str, str]
+    checked: dict[GroupKey, Ints]
 
 
 #: Plans already made, with their forms, the latest last. Keyed by identity: to hash a form of 300 fields
@@ -129,7 +152,29 @@ def _plan(form: Form) -> Plan:
     }
     places = {f.id: (key, row) for key, group in groups.items() for row, f in enumerate(group.fields)}
     rules = rules_of(form)
-    return Plan(tuple(bubbles), tuple(digits), words, groups, places, rules, _throws(form, rules, places))
+    holes = _hole_rows(form, rules, groups, places)
+    return Plan(
+        bubbles=tuple(bubbles),
+        digits=tuple(digits),
+        words=words,
+        groups=groups,
+        places=places,
+        rules=rules,
+        holes=holes,
+        hole_rules=_hole_rules(form, rules),
+        checked=_checked(rules, places),
+    )
+
+
+def _checked(rules: CardRules, places: dict[str, Place]) -> dict[GroupKey, Ints]:
+    """Rows of scores, tallies and total by group."""
+    fields = [hole.score for hole in rules.holes] + [tally.tally for tally in rules.tallies]
+    fields += [rules.total.total] if rules.total else []
+    by_group: dict[GroupKey, list[int]] = {}
+    for key, row in (places[field_id] for field_id in fields):
+        if key[0] == "number":
+            by_group.setdefault(key, []).append(row)
+    return {key: np.array(rows) for key, rows in by_group.items()}
 
 
 def _kind(field: Field) -> str:
@@ -140,10 +185,74 @@ def _kind(field: Field) -> str:
     return "date" if field.id.startswith("date.") else "number"
 
 
-def _throws(form: Form, rules: CardRules, places: dict[str, Place]) -> Throws | None:
-    """The throws of all holes, none where the holes differ or a throw is not `clean` or `miss`."""
-    if not rules.holes:
+def _together(places: dict[str, Place], field_ids: Sequence[str | None]) -> Rows | None:
+    """Group and rows of fields that are all in one group; None where a field lacks or differs."""
+    found = [places[f] for f in field_ids if f is not None and f in places]
+    if len(found) < len(field_ids) or len({key for key, _ in found}) != 1:
         return None
+    return found[0][0], np.array([row for _, row in found])
+
+
+def _hole_rows(
+    form: Form, rules: CardRules, groups: dict[GroupKey, Group], places: dict[str, Place]
+) -> HoleRows | None:
+    """Where the parts of the holes stand."""
+    holes = rules.holes
+    score = _together(places, [hole.score for hole in holes])
+    if not holes or score is None or score[0][0] != "number":
+        return None
+    throws = _throws(form, rules, places)
+    columns = range(throws.fields.shape[1])
+
+    def beside(column: int, name: str, kind: str) -> list[Rows]:
+        rows = _together(places, [f"{hole.throws[column][0]}.{name}" for hole in holes])
+        return [rows] if rows is not None and rows[0][0] == kind else []
+
+    distances = [
+        rows for column in throws.putts if column >= 0 for rows in beside(column, "distance", "number")
+    ]
+    stances = [(*rows, column) for column in columns for rows in beside(column, "stance", "choose-one")]
+    second_pass = (
+        _together(places, [hole.way for hole in holes]),
+        _together(places, [hole.why for hole in holes]),
+        _together(places, [f"{form.row_id(hole.row)}.forehand" for hole in holes]),
+    )
+    par = _together(places, [hole.par_field for hole in holes])
+    return HoleRows(
+        score=score,
+        throws=throws,
+        penalty=_penalty(_together(places, [hole.penalty for hole in holes]), groups),
+        distances=distances if len({key for key, _ in distances}) == 1 else distances[:1],
+        stances=stances,
+        second_pass=[rows for rows in second_pass if rows is not None and rows[0][0] != "long"],
+        par=par if par is not None and par[0][0] == "number" else None,
+    )
+
+
+def _penalty(rows: Rows | None, groups: dict[GroupKey, Group]) -> tuple[GroupKey, Ints, list[int]] | None:
+    """Where the penalty throws stand, if their options are numbers."""
+    if rows is None or rows[0][0] != "choose-one":
+        return None
+    options = [option.id for option in groups[rows[0]].fields[int(rows[1][0])].options]
+    if not all(option.isdecimal() and 0 < int(option) <= 9 for option in options):
+        return None
+    return *rows, [int(option) for option in options]
+
+
+def _hole_rules(form: Form, rules: CardRules) -> dict[str, str]:
+    """The rule of its own hole that ties each field down."""
+    named: dict[str, str] = {}
+    for hole in rules.holes:
+        row = form.row_id(hole.row)
+        named[hole.score] = named[f"{row}.penalty"] = "throws"
+        named |= {f"{row}.{name}": "second-pass" for name in ("way", "why", "forehand")}
+        for throw, _ in hole.throws:
+            named |= {throw: "throws", f"{throw}.stance": "throws", f"{throw}.distance": "putts"}
+    return named
+
+
+def _throws(form: Form, rules: CardRules, places: dict[str, Place]) -> Throws:
+    """The throws of all holes, none where the holes differ or a throw is not `clean` or `miss`."""
     nothing = Throws(np.zeros((len(rules.holes), 0), dtype=int), (0, 1, 2), (0, 0, 0), (-1, -1))
     fields = {field.id: field for field in form.fields}
     patterns = {

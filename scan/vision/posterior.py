@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,10 +104,9 @@ def ink_of(
     nothing_3, nothing_12 = (0.0, 0.0, 0.0), np.zeros(12, dtype=np.float32)
     logs_3 = [nothing_3 if c in outside else bubbles.get(c, nothing_3) for c in plan.bubbles]
     logs_12 = [nothing_12 if c in outside else digits.get(c, nothing_12) for c in plan.digits]
-    return (
-        likelihoods(np.array(logs_3, dtype=float).reshape(-1, 3)),
-        likelihoods(np.array(logs_12, dtype=float).reshape(-1, 12)),
-    )
+    flat = np.fromiter(chain.from_iterable(logs_3), float, 3 * len(logs_3))
+    stacked = np.concatenate(logs_12).astype(float) if logs_12 else np.zeros(0)
+    return likelihoods(flat.reshape(-1, 3)), likelihoods(stacked.reshape(-1, 12))
 
 
 def fields_alone(plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:

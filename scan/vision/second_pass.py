@@ -61,16 +61,9 @@ def weigh_second_pass(form: Form, plan: Plan, slips: Slips, posterior: Posterior
         return None
     meanings = posterior.choose[key].likelihood.meanings[row]
     start = np.array([meanings[o] if o else 0.0 for o in options] + [meanings[0]])
-    holes = plan.rules.holes
-    asked = (
-        [h.way for h in holes],
-        [h.why for h in holes],
-        [f"{form.row_id(h.row)}.forehand" for h in holes],
-    )
-    parts = [
-        _part(form, slips, posterior, *place) for ids in asked if (place := plan.together(ids)) is not None
-    ]
-    given = np.ones((len(holes), 2))
+    rows = plan.holes.second_pass if plan.holes is not None else []
+    parts = [_part(form, slips, posterior, *place) for place in rows]
+    given = np.ones((len(plan.rules.holes), 2))
     for part in parts:
         given *= part.given
     return SecondPass((key, row), options, start, given, parts)

@@ -128,12 +128,12 @@ def run_chain(
         whole = float(mass @ additions.whole[phase, hole])
         row, column = np.nonzero(ways > least_share * whole)
         gone = ways[row, column]
-        source, of_phase = states[row], phase[states[row]]
-        after, target = np.unique(keys[source] + additions.keys[columns[column]], return_inverse=True)
         total = float(gone.sum())
         kept *= min(total / whole, 1.0)
         if 1 - kept > _HOPELESS:
             return None
+        source, of_phase = states[row], phase[states[row]]
+        after, target = _distinct(keys[source] + additions.keys[columns[column]])
         steps.append(_Step(source, columns[column], of_phase, target, weights[of_phase, column] / total))
         keys, phase = after, after >> _SUM_BITS
         mass = _sum_by(target, gone / total, len(after))
@@ -155,6 +155,18 @@ def run_chain(
         added[:, hole] = flat.reshape(phases, count)
         backward = _sum_by(step.source, onward, len(before))
     return Chain(added, keys, posterior, doubt, capped)
+
+
+def _distinct(keys: Ints) -> tuple[Ints, Ints]:
+    """Distinct keys in order, and the place of each key among them; `numpy.unique` in half the time."""
+    order = keys.argsort()
+    in_order = keys[order]
+    is_new = np.empty(len(keys), dtype=bool)
+    is_new[0] = True
+    np.not_equal(in_order[1:], in_order[:-1], out=is_new[1:])
+    place = np.empty(len(keys), dtype=np.int64)
+    place[order] = is_new.cumsum() - 1
+    return in_order[is_new], place
 
 
 def _sum_by(index: Ints, weights: Floats, size: int) -> Floats:

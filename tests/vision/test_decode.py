@@ -5,6 +5,8 @@ from __future__ import annotations
 import dataclasses
 import math
 import random
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +16,7 @@ from hypothesis import strategies as st
 from forms.catalog import load_form
 from forms.form import form_from_toml
 from scan.vision.decode import FlagRule, Slips, decode
+from tests.bench import draw_decoding
 from tests.vision.marked_cards import BLANK, SCRAP, cell_values, evidence_of, marked_card, with_cell
 
 ROUND_18 = load_form("round18")
@@ -504,6 +507,39 @@ def test_a_long_number_with_a_doubtful_box_is_asked():
     assert doubtful.fields["serial"].flag is not None
     assert doubtful.cells["serial.4"].flag is not None
     assert doubtful.cells["serial.5"].flag is None
+
+
+# The worked example
+
+
+def test_the_example_in_the_docs_is_what_decoding_says():
+    text = (Path(__file__).parents[2] / "docs" / "decoding.md").read_text(encoding="utf-8")
+    for scores, ink, prior, p in draw_decoding.ways():
+        (line,) = [
+            row for row in text.splitlines() if ", ".join(map(str, scores)) in row and row.startswith("|")
+        ]
+        total = "under 0.001 %" if p < 1e-5 else f"{100 * p:.3f} %"
+        for shown in (str(sum(scores)), f"{100 * ink:.1f} %", f"{100 * prior:.2f} %", total):
+            assert shown in line
+    draw_decoding.check(decode(draw_decoding.FORM, draw_decoding.example()))
+
+
+def test_every_slip_in_the_docs_is_the_one_that_counts():
+    text = (Path(__file__).parents[2] / "docs" / "decoding.md").read_text(encoding="utf-8")
+    slips = Slips()
+    for words, chances in {
+        "the total is added wrongly": (slips.total_wrong,),
+        "a tally is counted wrongly": (slips.tally_wrong,),
+        "total, tally left blank": (slips.total_blank, slips.tally_blank),
+        "a throw made and not marked": (slips.throw_forgotten, slips.hole_unmarked),
+        "marks that fit no count": (slips.throws_odd,),
+        "a hole not played": (slips.hole_unplayed, slips.score_forgotten),
+        "a digit scribbled over and still meant": (slips.scrap,),
+        "two bubbles filled": (slips.double, slips.messy),
+        "a bubble struck out beside a filled one": (slips.cancelled, slips.cancelled_alone),
+    }.items():
+        (line,) = [row for row in text.splitlines() if row.startswith(f"| {words}")]
+        assert [float(word) / 100 for word in re.findall(r"([0-9.]+) %", line)] == pytest.approx(chances)
 
 
 # Rules of asking
