@@ -34,7 +34,10 @@ HOMES = {
     "pillow_heif": ("scan/vision/photo.py",),
     "sqlalchemy": ("scan/records",),
     "reportlab": ("forms/pdf.py", "scan/practice"),
-    "segno": ("forms/pdf.py",),
+    "segno": ("forms/pdf.py", "scan/review/links.py"),
+    "starlette": ("scan/review/app.py",),
+    "jinja2": ("scan/review/app.py",),
+    "uvicorn": ("scan/review/serve.py",),
 }
 
 

@@ -105,13 +105,42 @@ class _Found:
     pictures: Callable[[str, str], bytes | None]
 
 
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """What was worked out from one player's rounds: all that the screen, the report and the page tell."""
+
+    found: _Found
+    evidence: Evidence
+    focus: Focus
+    plan: Plan
+    putting: Putting
+    effect: Effect | str | None
+    tested: Sequence[Tested]
+
+    @property
+    def unit(self) -> str:
+        """The unit of the newest round."""
+        return self.found.rounds[-1].unit
+
+    def report(self, player: str | None, *, with_pictures: bool) -> Report:
+        """Return it as a report."""
+        from scan.practice.report import report_of
+
+        return report_of(
+            self.evidence,
+            self.focus,
+            self.plan,
+            player=player or self.found.rounds[-1].player,
+            unit=self.unit,
+            putting=self.putting,
+            effect=self.effect,
+            tested=self.tested,
+            pictures=_pictures(self.focus, self.found.pictures) if with_pictures else None,
+        )
+
+
 def run_focus(args: argparse.Namespace) -> int:
     """Print the focus of one player's stored rounds; write the report if asked."""
-    from scan.practice.effect import effect_of, practice_results
-    from scan.practice.evidence import evidence_of
-    from scan.practice.focus import focus_of, why_no_focus
-    from scan.practice.plan import plan_of
-    from scan.practice.putting import putting_of
     from scan.practice.screen import screen
 
     _check(args)
@@ -119,46 +148,51 @@ def run_focus(args: argparse.Namespace) -> int:
     if args.group:
         return _write_group(args, drills)
     with _opened(args) as store:
-        found = _found(args, store)
-        evidence = evidence_of(found.rounds)
-        prior = _prior(found, evidence.rounds)
-        labels = _labels(found.rounds, store)
-        focus = focus_of(evidence, half_life_rounds=args.half_life, prior=prior, labels=labels)
-        if focus is None:
-            print(f"shortpencil: {why_no_focus(evidence)}", file=sys.stderr)
+        worked = work_out(args, store, drills)
+        if isinstance(worked, str):
+            print(f"shortpencil: {worked}", file=sys.stderr)
             return ATTENTION
-        unit = found.rounds[-1].unit
-        putting = putting_of(evidence, unit)
-        plan = plan_of(
-            focus, args.minutes, drills, under_16=args.under_16, success=_success(focus, drills, putting)
-        )
-        began = _began(args, found.sets, drills)
-        effect = effect_of(evidence, *began) if began else None
-        tested = practice_results(found.sets)
         if args.report:
-            from scan.practice.report import report_of
-
-            report = report_of(
-                evidence,
-                focus,
-                plan,
-                player=args.player or found.rounds[-1].player,
-                unit=unit,
-                putting=putting,
-                effect=effect,
-                tested=tested,
-                pictures=_pictures(focus, found.pictures) if args.report.suffix == ".html" else None,
-            )
+            report = worked.report(args.player, with_pictures=args.report.suffix == ".html")
             _write_report(args.report, report, args.paper)
     if args.card:
-        _print_card(args.card, plan, args.paper, found.rounds[-1], args.player)
+        _print_card(args.card, worked.plan, args.paper, worked.found.rounds[-1], args.player)
     if args.json:
         import json
 
-        print(json.dumps(as_json(evidence, focus, plan, effect, tested), ensure_ascii=False, indent=2))
+        found = as_json(worked.evidence, worked.focus, worked.plan, worked.effect, worked.tested)
+        print(json.dumps(found, ensure_ascii=False, indent=2))
     else:
-        print("\n".join(screen(evidence, focus, plan)))
+        print("\n".join(screen(worked.evidence, worked.focus, worked.plan)))
     return DONE
+
+
+def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worked | str:
+    """Work out what one player should practise, or return why nothing can be named yet.
+
+    Parameters
+    ----------
+    args : `player`, `minutes`, `half_life`, `under_16`, `practised`, `since`, as of the command `focus`
+    """
+    from scan.practice.effect import effect_of, practice_results
+    from scan.practice.evidence import evidence_of
+    from scan.practice.focus import focus_of, why_no_focus
+    from scan.practice.plan import plan_of
+    from scan.practice.putting import putting_of
+
+    found = _found(args, store)
+    evidence = evidence_of(found.rounds)
+    prior = _prior(found, evidence.rounds)
+    labels = _labels(found.rounds, store)
+    focus = focus_of(evidence, half_life_rounds=args.half_life, prior=prior, labels=labels)
+    if focus is None:
+        return why_no_focus(evidence) or "Nothing can be named yet."
+    putting = putting_of(evidence, found.rounds[-1].unit)
+    success = _success(focus, drills, putting)
+    plan = plan_of(focus, args.minutes, drills, under_16=args.under_16, success=success)
+    began = _began(args, found.sets, drills)
+    effect = effect_of(evidence, *began) if began else None
+    return Worked(found, evidence, focus, plan, putting, effect, practice_results(found.sets))
 
 
 def _check(args: argparse.Namespace) -> None:

@@ -1,0 +1,158 @@
+"""The command `review`: the local page for what waits, for photos from a phone, for rounds and focus."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from scan.practice.plan import Step as PlanStep
+    from scan.practice.report import Report
+    from scan.records.store import Store
+    from scan.review.focus_view import FocusOf, FocusView, Step
+    from scan.review.serve import Opened
+
+DONE = 0
+PORT = 8467  # any that common programs leave free
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command `review`."""
+    parser = commands.add_parser(
+        "review",
+        help="answer what waits, on a local page; take photos with the phone",
+        description="Serve a page on this computer: one flagged cell at a time beside its ink, whole cards, "
+        "photos, rounds, and what to practise. Only this computer is served unless you say --lan.",
+        epilog="Example: shortpencil review --lan",
+    )
+    parser.add_argument("--store", metavar="FILE|URL", help="the store; default: the one in your data folder")
+    parser.add_argument(
+        "--lan", action="store_true", help="let a phone in the same network in, by a one-time code"
+    )
+    parser.add_argument(
+        "--port",
+        metavar="N",
+        type=_port,
+        default=PORT,
+        help=f"the port, 0 for any free one (default: {PORT})",
+    )
+    parser.add_argument("--by", metavar="ALIAS", help="the name that signs your answers (default: you)")
+    parser.add_argument("--no-browser", action="store_true", help="print the link and open nothing")
+    parser.add_argument(
+        "--stop-after",
+        metavar="MINUTES",
+        type=_minutes,
+        default=120,
+        help="stop when nobody asked for anything for so long (default: 120)",
+    )
+    parser.set_defaults(run=run_review)
+
+
+def _port(text: str) -> int:
+    if text.isascii() and text.isdigit() and int(text) < 65536:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"expected a port from 0 to 65535, found {text!r}")
+
+
+def _minutes(text: str) -> int:
+    if text.isascii() and text.isdigit() and 1 <= int(text) <= 10_000:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"expected whole minutes from 1 to 10000, found {text!r}")
+
+
+def run_review(args: argparse.Namespace) -> int:
+    """Serve until stopped by the person, or by itself."""
+    from scan.cli.places import default_store, forms_folder
+    from scan.records.store import open_store
+    from scan.review.serve import Serving, serve
+
+    how = Serving(args.port, args.lan, args.by or "you", args.stop_after * 60.0)
+    with open_store(args.store or default_store()) as store:
+        serve(
+            store, forms_folder(), focus_of_store(store), how, lambda opened: _tell(opened, args.no_browser)
+        )
+    print("shortpencil review has stopped. What was answered is kept.", file=sys.stderr)
+    return DONE
+
+
+def _tell(opened: Opened, quiet: bool) -> None:
+    """Print the links, and open the page: to standard output go only the links, a line each."""
+    print(opened.laptop, flush=True)
+    if opened.phone:
+        from scan.review.links import qr_text
+
+        print(opened.phone, flush=True)
+        print(qr_text(opened.phone), file=sys.stderr)
+        print("Point a phone in the same network at this code. It lets one phone in, once.", file=sys.stderr)
+    print("Ctrl+C stops it.", file=sys.stderr)
+    if not quiet:
+        import webbrowser
+
+        webbrowser.open(opened.laptop)
+
+
+def focus_of_store(store: Store) -> FocusOf:
+    """Return the function that the focus page asks: the same as the command `focus`, as one view."""
+
+    def focus(player: str | None, minutes: int) -> FocusView | str:
+        from forms.errors import InputError
+        from scan.cli.practice import load_drills, work_out
+
+        asked = argparse.Namespace(
+            player=player, minutes=minutes, half_life=5.0, under_16=False, practised=None, since=None
+        )
+        try:
+            worked = work_out(asked, store, load_drills(None))
+        except InputError as error:
+            return str(error)
+        return worked if isinstance(worked, str) else view_of(worked.report(player, with_pictures=False))
+
+    return focus
+
+
+def view_of(report: Report) -> FocusView:
+    """Return a report as the page shows it."""
+    from scan.practice import words
+    from scan.practice.focus_charts import causes_chart, strokes_chart
+    from scan.practice.picture import to_svg
+    from scan.practice.rate_charts import putting_chart, time_chart
+    from scan.practice.report import head_line, why_sentences
+    from scan.review.focus_view import FocusView
+
+    focus, plan = report.focus, report.plan
+    pictures = [
+        strokes_chart(focus),
+        causes_chart(focus.causes, 84.0),
+        time_chart(report.evidence, focus.number, focus.phase, report.chart, 84.0),
+    ]
+    if report.putting.putts:
+        pictures.append(putting_chart(report.putting, report.unit, 84.0))
+    aim = f"Aim in the test: {plan.aim.count} of {plan.aim.of}."
+    if plan.aim.usual:
+        low, high = plan.aim.usual
+        aim += f" As things stand, four tests of five bring {low} to {high}."
+    return FocusView(
+        title=f"Practise your {words.MANY[focus.phase]}",
+        whose=head_line(report),
+        cue=plan.cue,
+        why=tuple(why_sentences(report)),
+        charts=tuple(to_svg(picture) for picture in pictures),
+        plan=f"The plan: {plan.minutes} minutes, {plan.throws} throws after the warm-up",
+        steps=tuple(_step(step) for step in plan.steps),
+        aim=aim,
+        notes=tuple(plan.notes),
+        cautions=tuple(plan.cautions),
+        foot=f"{words.EXECUTED} Ranges hold the true value nine times in ten, if later rounds are like these.",
+    )
+
+
+def _step(step: PlanStep) -> Step:
+    from scan.practice.plan import BOX_WORDS
+    from scan.review.focus_view import Step
+
+    box = BOX_WORDS[step.box]
+    if step.drill is None:
+        return Step(box, step.minutes, "Walk, swing, then throws at half power", "", "")
+    tries = f"{step.throws} tries" if step.box == "test" else f"{step.amount} tries"
+    return Step(box, step.minutes, step.drill.title, f"{tries}; count: {step.drill.counts}", step.drill.how)

@@ -1,0 +1,551 @@
+"""Routes only: which page answers which address, and which function does the work.
+
+GET changes nothing. Every POST is one transaction of the store, then the address of what to see next.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import time
+from collections.abc import AsyncIterator, Callable, Collection
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from functools import partial
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, TypeVar
+from urllib.parse import quote, urlencode
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from forms.catalog import Catalog
+from forms.errors import InputError, RecordError
+from forms.field_map import layout_from_json
+from forms.layout import Layout
+from scan.reading import CARD_PICTURE, CardReading
+from scan.records.answers import AnsweredMeanwhile
+from scan.records.cards import Card
+from scan.records.store import Store
+from scan.review import pages
+from scan.review.door import PHONE_LINK_S, Door, Session
+from scan.review.focus_view import FocusOf
+from scan.review.guard import App, Guard, Limits
+from scan.review.links import qr_svg
+from scan.review.questions import Question, next_after, parsed, percent, question_of, when_said
+from scan.review.readers import Readers
+from scan.review.views import close_up, surroundings
+
+MOST_PHOTOS = 12  # at once; a batch is `shortpencil read`
+LONGEST_NAME = 60
+STATIC = {
+    "page.css": ("scan.review", "static/page.css", "text/css; charset=utf-8"),
+    "page.js": ("scan.review", "static/page.js", "text/javascript; charset=utf-8"),
+    "htmx.min.js": ("scan.review", "static/htmx.min.js", "text/javascript; charset=utf-8"),
+    "icon.svg": ("scan.review", "static/icon.svg", "image/svg+xml"),
+    "regular.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Regular.ttf", "font/ttf"),
+    "bold.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Bold.ttf", "font/ttf"),
+}
+
+T = TypeVar("T")
+
+
+@dataclass(slots=True)
+class Desk:
+    """Everything a page needs: the store, the readers, who may come in, where the server is to be found."""
+
+    store: Store
+    readers: Readers
+    catalog: Catalog
+    door: Door
+    focus: FocusOf
+    cookie: str
+    hosts: Callable[[], Collection[str]]
+    #: Address for a phone, e.g. "http://192.168.1.5:8467", or None when only this machine is served.
+    phone_address: Callable[[], str | None]
+    clock: Callable[[], float] = time.monotonic
+    now: Callable[[], datetime] = lambda: datetime.now(UTC)
+    limits: Limits = field(default_factory=Limits)
+    last_request_s: float = 0.0
+    layouts: dict[str, Layout] = field(default_factory=dict)
+
+
+def make_app(desk: Desk) -> App:
+    """Return the application behind its guard."""
+    static = _static_files()
+    templates = _templates()
+    site = _Site(desk, templates, static)
+
+    @asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        await run_in_threadpool(desk.readers.warm_up)
+        yield
+        desk.readers.close()
+
+    get, post = ["GET"], ["POST"]
+    inner = Starlette(
+        routes=[
+            Route("/", site.home, methods=get),
+            Route("/enter", site.way_in, methods=get),
+            Route("/enter", site.enter, methods=post),
+            Route("/ask", site.ask_next, methods=get),
+            Route("/ask/{serial}/{field}", site.ask, methods=get),
+            Route("/ask/{serial}/{field}", site.answer, methods=post),
+            Route("/undo/{serial}/{field}", site.undo, methods=post),
+            Route("/card/{serial}", site.card, methods=get),
+            Route("/picture/{serial}", site.card_picture, methods=get),
+            Route("/picture/{serial}/{field}", site.field_picture, methods=get),
+            Route("/capture", site.capture, methods=get),
+            Route("/capture", site.receive, methods=post),
+            Route("/rounds", site.rounds, methods=get),
+            Route("/rounds/{serial}", site.round, methods=get),
+            Route("/focus", site.focus, methods=get),
+            Route("/phone", site.phone, methods=get),
+            Route("/phone", site.new_link, methods=post),
+            Route("/name", site.rename, methods=post),
+            Route("/static/{name}", site.static, methods=get),
+        ],
+        exception_handlers={
+            HTTPException: site.http_error,
+            InputError: site.input_error,
+            RecordError: site.record_error,
+        },
+        lifespan=lifespan,
+    )
+    return Guard(
+        inner,
+        desk.door,
+        hosts=desk.hosts,
+        cookie=desk.cookie,
+        clock=desk.clock,
+        limits=desk.limits,
+        refuse=site.refusal,
+    )
+
+
+class _Site:
+    """The pages, over one desk."""
+
+    def __init__(self, desk: Desk, templates: Environment, static: dict[str, tuple[bytes, str]]) -> None:
+        self._desk, self._templates, self._static = desk, templates, static
+
+    # -- coming in ---------------------------------------------------------------------------------------
+
+    async def way_in(self, request: Request) -> Response:
+        """Show the button that uses a one-time link up: a page fetched ahead by some program must not."""
+        return self._page(request, "enter.html", secret=request.query_params.get("secret", "")[:200])
+
+    async def enter(self, request: Request) -> Response:
+        form = await _form(request)
+        cookie = self._desk.door.enter(_text(form, "secret"), self._desk.clock())
+        if cookie is None:
+            says = (
+                "This link was used before or is too old: each lets one browser in once. Make a new one on "
+                "the laptop's page, under Phone, or start shortpencil review again."
+            )
+            return self._page(request, "refused.html", 403, title="This link is used up", says=says)
+        response = RedirectResponse("/", 303)
+        # Not "secure": a phone on the local network has no certificate to trust.
+        response.set_cookie(self._desk.cookie, cookie, httponly=True, samesite="strict", path="/")
+        return response
+
+    # -- questions ---------------------------------------------------------------------------------------
+
+    async def home(self, request: Request) -> Response:
+        store = self._desk.store
+        waiting, summaries = await _off(lambda: (store.waiting_fields(), store.summaries()))
+        return self._page(request, "home.html", waiting=waiting, summaries=summaries[::-1][:5])
+
+    async def ask_next(self, request: Request) -> Response:
+        serial = request.query_params.get("card", "")
+        waiting = await self._waiting(serial)
+        place = next_after(waiting)
+        if place is None:
+            elsewhere = await self._waiting("") if serial else ()
+            done = await self._done(request)
+            return self._page(request, "clear.html", serial=serial, elsewhere=_count(elsewhere), done=done)
+        return RedirectResponse(_ask_url(*place, request.query_params), 303)
+
+    async def ask(self, request: Request) -> Response:
+        serial, name = request.path_params["serial"], request.path_params["field"]
+        return await self._question(request, serial, name)
+
+    async def answer(self, request: Request) -> Response:
+        serial, name = request.path_params["serial"], request.path_params["field"]
+        form = await _form(request)
+        texts = [str(text) for text in form.getlist("value")]
+        session = _session(request)
+        store, now = self._desk.store, self._desk.now()
+
+        def work() -> None:
+            value = parsed(store.card(serial).form, name, texts)
+            store.answer(serial, name, value, session.name, now, seen=_seen(form))
+
+        return await self._change(request, serial, name, form, work)
+
+    async def undo(self, request: Request) -> Response:
+        serial, name = request.path_params["serial"], request.path_params["field"]
+        form = await _form(request)
+        session = _session(request)
+        store, now = self._desk.store, self._desk.now()
+        work = partial(store.take_back, serial, name, session.name, now, seen=_seen(form))
+        return await self._change(request, serial, name, form, work, stay=True)
+
+    async def _change(
+        self,
+        request: Request,
+        serial: str,
+        name: str,
+        form: FormData,
+        work: Callable[[], object],
+        stay: bool = False,
+    ) -> Response:
+        """Do the work, then go to what comes next; show what changed when somebody else was first."""
+        try:
+            await _off(work)
+        except AnsweredMeanwhile:
+            return await self._question(request, serial, name, 409, notice="meanwhile")
+        except InputError as error:
+            return await self._question(request, serial, name, 422, notice=str(error))
+        then = _text(form, "then")
+        if then == "card":
+            return RedirectResponse(f"/card/{quote(serial)}?at={quote(name)}", 303)
+        only = serial if then == "only" else ""
+        more = {"card": only} if only else {}
+        if stay:
+            return RedirectResponse(_ask_url(serial, name, more), 303)
+        more["done"] = f"{serial}/{name}"
+        place = next_after(await self._waiting(only), serial, name)
+        if place is None:
+            return RedirectResponse(f"/ask?{urlencode(more)}", 303)
+        return RedirectResponse(_ask_url(*place, more), 303)
+
+    async def _question(
+        self, request: Request, serial: str, name: str, status: int = 200, notice: str = ""
+    ) -> Response:
+        only = request.query_params.get("card", "")
+        card, layout, question = await _off(lambda: self._asked(serial, name))
+        waiting = await self._waiting(only)
+        places = [(card_, field_) for card_, fields in waiting for field_ in fields]
+        return self._page(
+            request,
+            "question.html",
+            status,
+            q=question,
+            card=card,
+            layout=layout,
+            close=close_up(layout, card.form.field(name)),
+            row=surroundings(layout, card.form.field(name)),
+            only=only,
+            number=places.index((serial, name)) + 1 if (serial, name) in places else None,
+            count=len(places),
+            next=_url_or_none(next_after(waiting, serial, name), only),
+            back=_url_or_none(next_after(waiting, serial, name, back=True), only),
+            notice=notice,
+            done=await self._done(request),
+        )
+
+    def _asked(self, serial: str, name: str) -> tuple[Card, Layout, Question]:
+        card = self._desk.store.card(serial)
+        return card, self._layout(card), question_of(card, name)
+
+    async def _done(self, request: Request) -> Question | None:
+        """Return the question answered just before, to show what was kept and to offer undo."""
+        serial, _, name = request.query_params.get("done", "").partition("/")
+        if not serial or not name:
+            return None
+        try:
+            _, _, question = await _off(lambda: self._asked(serial, name))
+        except (RecordError, InputError):
+            return None
+        return question if question.undoable else None
+
+    async def _waiting(self, serial: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        found = await _off(self._desk.store.waiting_fields)
+        return tuple(line for line in found if serial in ("", line[0]))
+
+    def _layout(self, card: Card) -> Layout:
+        key = card.reading.form or card.form.name
+        if key not in self._desk.layouts:
+            text = self._desk.store.form_text(key)
+            if text is None:
+                raise RecordError(f"expected the field map of card {card.serial}, found none.")
+            self._desk.layouts[key] = layout_from_json(text)
+        return self._desk.layouts[key]
+
+    # -- cards -------------------------------------------------------------------------------------------
+
+    async def card(self, request: Request) -> Response:
+        serial = request.path_params["serial"]
+        at = request.query_params.get("at", "")
+        zoom = request.query_params.get("zoom", "1")
+        marks = request.query_params.get("marks", "on") != "off"
+
+        def work() -> dict[str, Any]:
+            card = self._desk.store.card(serial)
+            layout = self._layout(card)
+            asked = question_of(card, at) if at else None
+            return {
+                "card": card,
+                "layout": layout,
+                "q": asked,
+                "close": close_up(layout, card.form.field(at)) if at else None,
+                **pages.card_table(card, layout),
+            }
+
+        found = await _off(work)
+        zoom = zoom if zoom in ("1", "2", "3") else "1"
+        return self._page(request, "card.html", at=at, zoom=zoom, marks=marks, notice="", **found)
+
+    async def card_picture(self, request: Request) -> Response:
+        return await self._picture(request.path_params["serial"], CARD_PICTURE)
+
+    async def field_picture(self, request: Request) -> Response:
+        return await self._picture(request.path_params["serial"], request.path_params["field"])
+
+    async def _picture(self, serial: str, name: str) -> Response:
+        data = await _off(lambda: self._desk.store.picture(serial, name))
+        if data is None:
+            raise HTTPException(404, "There is no such picture.")
+        kind = "image/jpeg" if name == CARD_PICTURE else "image/png"
+        # A better photo may replace it: kept by the browser for a while only, and never by anybody between.
+        return Response(data, media_type=kind, headers={"cache-control": "private, max-age=300"})
+
+    # -- photos ------------------------------------------------------------------------------------------
+
+    async def capture(self, request: Request) -> Response:
+        return self._page(request, "capture.html", results=None, most=MOST_PHOTOS)
+
+    async def receive(self, request: Request) -> Response:
+        async with request.form(max_files=MOST_PHOTOS, max_fields=4, max_part_size=4096) as form:
+            photos = [
+                part
+                for name in ("photos", "photo")
+                for part in form.getlist(name)
+                if isinstance(part, UploadFile) and (part.size or part.filename)
+            ]
+            if not photos:
+                raise InputError("expected a photo, found none. Take or choose one, then send it.")
+            results = []
+            for number, photo in enumerate(photos, start=1):
+                results += await _off(partial(self._read_photo, photo, number, len(photos)))
+        return self._page(request, "capture.html", results=results, most=MOST_PHOTOS)
+
+    def _read_photo(self, photo: UploadFile, number: int, count: int) -> list[dict[str, Any]]:
+        """Read one uploaded photo, keep what it says, and return what to tell, card by card."""
+        called = f"Photo {number}" if count > 1 else "The photo"
+        with tempfile.TemporaryDirectory(prefix="shortpencil-") as folder:
+            path = Path(folder) / "photo"  # never the name that came with it
+            with path.open("xb") as stream:
+                photo.file.seek(0)
+                shutil.copyfileobj(photo.file, stream)
+            result = self._desk.readers.read(path, called)
+        told = [self._keep(reading, called) for reading in result.readings]
+        if result.error is not None:
+            told.append({"name": called, "serial": None, "says": _sentence(result.error, called)})
+        return told
+
+    def _keep(self, reading: CardReading, called: str) -> dict[str, Any]:
+        from scan.intake import keep, round_of
+
+        if reading.status != "read":
+            return {"name": called, "serial": None, "says": _sentence(reading.reason or "", called)}
+        store, catalog = self._desk.store, self._desk.catalog
+        outcome = keep(reading, round_of(reading, catalog, self._desk.now()), catalog, store)
+        serial = reading.serial or f"photo-{(reading.photo_sha256 or '')[:16]}"
+        card = store.card(serial)
+        layout = self._layout(card)
+        first = card.waiting[0] if card.waiting else None
+        return {
+            "name": called,
+            "serial": serial,
+            "says": outcome,
+            "card": card,
+            "layout": layout,
+            "line": pages.round_line(store.round(serial)),
+            "findings": [finding.says for finding in reading.findings],
+            "q": question_of(card, first) if first else None,
+            "close": close_up(layout, card.form.field(first)) if first else None,
+        }
+
+    # -- rounds and focus --------------------------------------------------------------------------------
+
+    async def rounds(self, request: Request) -> Response:
+        summaries = await _off(self._desk.store.summaries)
+        players = sorted({line.player for line in summaries if line.player})
+        player = request.query_params.get("player", "")
+        lines = [line for line in summaries if player in ("", line.player)]
+        return self._page(
+            request, "rounds.html", lines=lines, players=players, player=player, season=pages.season(lines)
+        )
+
+    async def round(self, request: Request) -> Response:
+        serial = request.path_params["serial"]
+        found = await _off(lambda: self._desk.store.round(serial))
+        if found is None:
+            raise HTTPException(404, "There is no such round.")
+        has_card = await _off(lambda: self._desk.store.picture(serial, CARD_PICTURE) is not None)
+        return self._page(request, "round.html", r=found, has_card=has_card, **pages.round_table(found))
+
+    async def focus(self, request: Request) -> Response:
+        text = request.query_params.get("minutes", "30")
+        minutes = int(text) if text.isascii() and text.isdigit() and len(text) <= 3 else 30
+        minutes = min(max(minutes, 10), 180)
+        player = request.query_params.get("player") or None
+        summaries = await _off(self._desk.store.summaries)
+        players = sorted({line.player for line in summaries if line.player})
+        if player is None and len(players) > 1:
+            player = players[0]
+        view = await _off(lambda: self._desk.focus(player, minutes))
+        return self._page(
+            request, "focus.html", view=view, minutes=minutes, player=player or "", players=players
+        )
+
+    # -- phone and name ----------------------------------------------------------------------------------
+
+    async def phone(self, request: Request) -> Response:
+        return self._page(request, "phone.html", address=self._desk.phone_address(), link=None, qr=None)
+
+    async def new_link(self, request: Request) -> Response:
+        address = self._desk.phone_address()
+        if address is None:
+            raise HTTPException(403, "Only this machine is served. Start with: shortpencil review --lan")
+        if _session(request).kind != "laptop":
+            raise HTTPException(403, "A link for another phone is made on the laptop's page.")
+        secret = self._desk.door.link(self._desk.clock(), PHONE_LINK_S, "phone")
+        link = f"{address}/enter?secret={secret}"
+        return self._page(request, "phone.html", address=address, link=link, qr=Markup(qr_svg(link)))
+
+    async def rename(self, request: Request) -> Response:
+        form = await _form(request)
+        name = "".join(sign for sign in _text(form, "name") if sign.isprintable()).strip()[:LONGEST_NAME]
+        if not name:
+            raise InputError("expected a name to sign your answers with, found none.")
+        self._desk.door.rename(request.scope["session_cookie"], name)
+        return RedirectResponse("/", 303)
+
+    # -- the rest ----------------------------------------------------------------------------------------
+
+    async def static(self, request: Request) -> Response:
+        found = self._static.get(request.path_params["name"])
+        if found is None:
+            raise HTTPException(404, "There is no such file.")
+        data, kind = found
+        return Response(data, media_type=kind, headers={"cache-control": "private, max-age=3600"})
+
+    async def http_error(self, request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        says = error.detail if error.detail and " " in error.detail else "There is no such page."
+        return self._page(request, "refused.html", error.status_code, title="Not here", says=says)
+
+    async def input_error(self, request: Request, error: Exception) -> Response:
+        return self._page(request, "refused.html", 422, title="That did not fit", says=str(error))
+
+    async def record_error(self, request: Request, error: Exception) -> Response:
+        says = str(error)
+        status = 404 if "found none" in says else 409
+        return self._page(request, "refused.html", status, title="The store says no", says=says)
+
+    def refusal(self, status: int, says: str) -> tuple[str, bytes]:
+        """Return the page of a request that the guard refuses."""
+        page = self._templates.get_template("refused.html").render(
+            title="Not from here", says=says, session=None, waits=0, path="", lan=False
+        )
+        return "text/html; charset=utf-8", page.encode()
+
+    def _page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+        self._desk.last_request_s = self._desk.clock()
+        text = self._templates.get_template(template).render(
+            session=request.scope.get("session"),
+            path=request.url.path,
+            lan=self._desk.phone_address() is not None,
+            **values,
+        )
+        return HTMLResponse(text, status)
+
+
+async def _off(work: Callable[[], T]) -> T:
+    """Do what waits for the disk in a thread, so that the other browsers are answered meanwhile."""
+    return await run_in_threadpool(work)
+
+
+async def _form(request: Request) -> FormData:
+    return await request.form(max_files=0, max_fields=40, max_part_size=8192)
+
+
+def _text(form: FormData, name: str) -> str:
+    value = form.get(name, "")
+    return value if isinstance(value, str) else ""
+
+
+def _seen(form: FormData) -> int:
+    """Return how many entries the field had when the page was made.
+
+    Raises
+    ------
+    InputError
+        when the page does not say so: then nobody knows what the person had looked at
+    """
+    text = _text(form, "seen")
+    if not (text.isascii() and text.isdigit() and len(text) < 10):
+        raise InputError(
+            "expected the count of entries that the page was made with, found none. Load it again."
+        )
+    return int(text)
+
+
+def _session(request: Request) -> Session:
+    session = request.scope.get("session")
+    assert isinstance(session, Session)  # the guard lets nobody else through
+    return session
+
+
+def _ask_url(serial: str, name: str, query: Any) -> str:
+    kept = {key: query[key] for key in ("card", "done") if query.get(key)}
+    return f"/ask/{quote(serial)}/{quote(name)}" + (f"?{urlencode(kept)}" if kept else "")
+
+
+def _url_or_none(place: tuple[str, str] | None, only: str) -> str | None:
+    return None if place is None else _ask_url(*place, {"card": only})
+
+
+def _count(waiting: Collection[tuple[str, tuple[str, ...]]]) -> int:
+    return sum(len(fields) for _, fields in waiting)
+
+
+def _sentence(text: str, called: str) -> str:
+    """Return a message without the name in front, which the page shows as a heading, in sentence form."""
+    text = text.removeprefix(f"{called}: ").strip()
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def _templates() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("scan.review"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
+    environment.filters |= {
+        "percent": percent,
+        "when": when_said,
+        "mm": lambda value: f"{value:.2f}".rstrip("0").rstrip("."),
+        "safe_svg": Markup,
+        "url": partial(quote, safe=""),
+    }
+    environment.lstrip_blocks = True
+    return environment
+
+
+def _static_files() -> dict[str, tuple[bytes, str]]:
+    """Read the few files that are served as they are; no name from a request ever becomes a path."""
+    return {
+        name: (files(package).joinpath(path).read_bytes(), kind)
+        for name, (package, path, kind) in STATIC.items()
+    }

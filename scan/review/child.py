@@ -1,0 +1,86 @@
+"""The process that decodes one uploaded photo and ends: started warm, limited, and believed in nothing.
+
+It loads what reading needs, gives up what it must not have (memory, time, new files beyond a few MB), says
+that it is ready, takes one job and writes one line of JSON. The parent parses plain text from it and never
+decodes a picture itself, so a photo made to break a decoder breaks a process that knows nothing and is gone
+at once.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from base64 import b64encode
+from pathlib import Path
+from typing import Any
+
+MEMORY_BYTES = 768 * 2**20  # a 12-megapixel photo needs 220 MB with all libraries; 48 megapixels 500
+CPU_S = 20
+LARGEST_FILE_BYTES = 32 * 2**20  # Tesseract, asked for a card's plain number, passes its picture in a file
+READY = b"ready\n"
+
+
+def limit() -> None:
+    """Give up what reading one photo does not need; what the system does not know is left as it is."""
+    try:
+        import resource
+    except ImportError:  # not on Windows
+        return
+    for name, most in (
+        ("RLIMIT_DATA", MEMORY_BYTES),  # not RLIMIT_AS: libraries reserve much that they never touch
+        ("RLIMIT_CPU", CPU_S),
+        ("RLIMIT_FSIZE", LARGEST_FILE_BYTES),
+        ("RLIMIT_CORE", 0),
+        ("RLIMIT_NOFILE", 64),
+    ):
+        kind = getattr(resource, name, None)
+        if kind is None:
+            continue
+        _, hard = resource.getrlimit(kind)
+        wanted = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        resource.setrlimit(kind, (wanted, wanted))
+
+
+def read(path: Path, forms: Path, most_pixels: int) -> dict[str, Any]:
+    """Return what a file says, as plain types."""
+    from forms.catalog import Catalog
+    from scan.intake import read_file
+    from scan.records.kept import reading_text
+    from scan.vision import photo
+
+    photo.MAX_PIXELS = most_pixels
+    result = read_file(path, Catalog(forms))
+    return {
+        "error": result.error,
+        "cards": [
+            {
+                "reading": reading_text(reading),
+                "photo": reading.photo_sha256,
+                "pictures": {name: b64encode(data).decode() for name, data in reading.pictures.items()},
+            }
+            for reading in result.readings
+        ],
+    }
+
+
+def main() -> None:
+    """Read one job from standard input, write its result to standard output."""
+    from scan.vision.warm import warm
+
+    warm()
+    limit()
+    out = sys.stdout.buffer
+    sys.stdout = sys.stderr  # whatever a library prints is no part of the answer
+    out.write(READY)
+    out.flush()
+    line = sys.stdin.buffer.readline()
+    if not line:
+        return
+    job = json.loads(line)
+    result = read(Path(job["path"]), Path(job["forms"]), int(job["most_pixels"]))
+    out.write(json.dumps(result).encode() + b"\n")
+    out.flush()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,85 @@
+"""Who may come in: secrets for links that work once, and a session for the cookie that each becomes.
+
+The times are given by the caller, in seconds of a clock that never goes back. Nothing here is written down: a
+server started anew lets nobody in who was in before.
+"""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from dataclasses import dataclass, replace
+from typing import Literal
+
+SECRET_BYTES = 32  # 256 bits; ASVS 7.2.3 asks for 128
+FIRST_LINK_S = 12 * 3600.0  # the link in the terminal, which may wait for a while
+PHONE_LINK_S = 15 * 60.0  # a link made on the page, for a phone at hand
+SESSION_IDLE_S = 12 * 3600.0
+MOST_LINKS, MOST_SESSIONS = 32, 64
+
+Kind = Literal["laptop", "phone"]
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One browser that came in; `name` signs what is entered from it."""
+
+    name: str
+    kind: Kind
+    used_s: float
+
+
+class Door:
+    """Hands out links that work once, and remembers who came in by one. Safe from several threads."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+        self._links: dict[str, tuple[float, Kind]] = {}
+        self._sessions: dict[str, Session] = {}
+        self._phones = 0
+        self._lock = threading.Lock()
+
+    def link(self, now_s: float, lasts_s: float, kind: Kind) -> str:
+        """Return a new secret that lets one browser in until `now_s` + `lasts_s`."""
+        with self._lock:
+            self._links = {secret: link for secret, link in self._links.items() if link[0] > now_s}
+            while len(self._links) >= MOST_LINKS:
+                del self._links[next(iter(self._links))]
+            secret = secrets.token_urlsafe(SECRET_BYTES)
+            self._links[secret] = (now_s + lasts_s, kind)
+            return secret
+
+    def enter(self, secret: str, now_s: float) -> str | None:
+        """Return the cookie of a new session for a secret that was not used before, or None."""
+        with self._lock:
+            until, kind = self._links.pop(secret, (0.0, "phone"))
+            if until <= now_s:
+                return None
+            name = self._name
+            if kind == "phone":
+                self._phones += 1
+                name = f"{self._name}, phone {self._phones}"
+            while len(self._sessions) >= MOST_SESSIONS:
+                oldest = min(self._sessions, key=lambda cookie: self._sessions[cookie].used_s)
+                del self._sessions[oldest]
+            cookie = secrets.token_urlsafe(SECRET_BYTES)
+            self._sessions[cookie] = Session(name, kind, now_s)
+            return cookie
+
+    def session(self, cookie: str | None, now_s: float) -> Session | None:
+        """Return who a cookie stands for, or None; an idle session ends."""
+        with self._lock:
+            found = self._sessions.get(cookie or "")
+            if cookie is None or found is None:
+                return None
+            if now_s - found.used_s > SESSION_IDLE_S:
+                del self._sessions[cookie]
+                return None
+            self._sessions[cookie] = replace(found, used_s=now_s)
+            return self._sessions[cookie]
+
+    def rename(self, cookie: str, name: str) -> None:
+        """Sign what this session enters with another name from now on."""
+        with self._lock:
+            if cookie in self._sessions:
+                self._sessions[cookie] = replace(self._sessions[cookie], name=name)

@@ -1,0 +1,38 @@
+"""What the focus page shows, as words and drawings: made elsewhere, from what the command line computes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One part of the plan."""
+
+    box: str
+    minutes: int
+    title: str
+    amount: str
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class FocusView:
+    """The focus of one player. `charts` are SVG elements made by this program, safe as they are."""
+
+    title: str
+    whose: str
+    cue: str
+    why: tuple[str, ...]
+    charts: tuple[str, ...]
+    plan: str
+    steps: tuple[Step, ...]
+    aim: str
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    foot: str
+
+
+#: Player (None for the only one) and minutes -> the focus, or why there is none yet.
+FocusOf = Callable[[str | None, int], FocusView | str]

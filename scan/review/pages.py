@@ -1,0 +1,192 @@
+"""Cards and rounds as tables for the pages: what stands where, and where each value came from. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from forms.form import Field
+from forms.geometry import Box
+from forms.layout import Layout
+from forms.rules import PHASES
+from scan.records.answers import standing
+from scan.records.cards import Card
+from scan.records.rounds import Hole, Round, Value
+from scan.records.summary import Summary
+from scan.records.validate import validate
+from scan.review.views import box_of
+from scan.review.wording import key_of, name_of, said
+
+#: Sign and word of each provenance; the word is for screen readers and the legend, the sign for the table.
+STATES = {
+    "waits": ("?", "waits for you"),
+    "entered": ("✎", "entered by a person"),
+    "inferred": ("∑", "inferred from the card's sums"),
+    "read": ("", "read from the ink"),
+    "empty": ("", "nothing there"),
+}
+_SHORT = {
+    "par": "par", "score": "score", "penalty": "pen.", "drive": "drive", "approach1": "app. 1",
+    "approach2": "app. 2", "putt1": "putt 1", "putt1.distance": "dist. 1", "putt1.stance": "stance",
+    "putt2": "putt 2", "putt2.distance": "dist. 2", "putt3": "putt 3", "way": "way", "forehand": "forehand",
+    "why": "why",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One field of a card: where it lies, what it holds, where that came from."""
+
+    field: str
+    name: str
+    text: str
+    state: str
+    box: Box
+    marks: tuple[Box, ...]
+    digits: tuple[tuple[Box, str], ...]
+
+    @property
+    def sign(self) -> str:
+        return STATES[self.state][0]
+
+    @property
+    def state_said(self) -> str:
+        return STATES[self.state][1]
+
+
+def card_table(card: Card, layout: Layout) -> dict[str, Any]:
+    """Return what the page of a whole card shows: spots, rows as a table, what else there is, the words."""
+    spots = {field.id: _spot(card, layout, field) for field in card.form.fields}
+    in_rows = [field for field in card.form.fields if field.row is not None and field.type != "words"]
+    columns = list(dict.fromkeys(key_of(card.form, field) for field in in_rows))
+    by_place = {(field.row, key_of(card.form, field)): spots[field.id] for field in in_rows}
+    rows = [
+        (card.form.row_numbers[row - 1], [by_place.get((row, column)) for column in columns])
+        for row in range(1, card.form.rows + 1)
+    ]
+    labels = {key_of(card.form, field): name_of(card.form, field) for field in in_rows}
+    words = [field for field in card.form.fields if field.type == "words"]
+    return {
+        "spots": list(spots.values()),
+        "columns": [(_SHORT.get(column, labels[column]), labels[column]) for column in columns],
+        "rows": rows,
+        "others": [spots[f.id] for f in card.form.fields if f.row is None and f.type != "words"],
+        "words": [(spots[f.id], _row_name(card, f)) for f in words if _is_written(card, f)],
+        "states": STATES,
+    }
+
+
+def _row_name(card: Card, field: Field) -> str:
+    if field.row is None:
+        return name_of(card.form, field)
+    return f"{'Hole' if card.form.record == 'round' else 'Row'} {card.form.row_numbers[field.row - 1]}"
+
+
+def _is_written(card: Card, field: Field) -> bool:
+    found = card.fields.get(field.id)
+    return field.id in card.reading.pictures or (found is not None and found.value is not None)
+
+
+def _spot(card: Card, layout: Layout, field: Field) -> Spot:
+    found = card.fields.get(field.id)
+    value = found.value if found is not None else None
+    empty = value is None or value == ()
+    entered = any(answer.field == field.id for answer in standing(card.answers))
+    if field.id in card.waiting:
+        state = "waits"
+    elif entered:
+        state = "entered"
+    elif empty:
+        state = "empty"
+    else:
+        state = "inferred" if found is not None and found.source == "inferred" else "read"
+    cells = [cell for cell in layout.cells if cell.field == field.id]
+    chosen = set(value if isinstance(value, tuple) else (value,))
+    marks = tuple(c.box for c in cells if c.kind == "bubble" and c.id.removeprefix(f"{field.id}.") in chosen)
+    digits: tuple[tuple[Box, str], ...] = ()
+    if isinstance(value, int):
+        shown = str(value).rjust(len(cells))
+        digits = tuple((c.box, d) for c, d in zip(cells, shown, strict=False) if d != " ")
+    text = "" if empty else said(card.form, field, value)
+    return Spot(field.id, name_of(card.form, field), text, state, box_of(layout, field.id), marks, digits)
+
+
+def round_line(round_: Round | None) -> str:
+    """Return a round in a few words, as `read` says it."""
+    if round_ is None:
+        return "a card of its own form"
+    scores = [hole.score.known for hole in round_.holes]
+    known = [score for score in scores if isinstance(score, int)]
+    day = round_.day
+    when = day.strftime("%-d %B %Y") if day else "no date yet"
+    return f"{when}, {len(known)} holes, score {sum(known)}"
+
+
+def round_table(round_: Round) -> dict[str, Any]:
+    """Return what the page of a round shows: its head, its holes, and what does not hold."""
+    return {
+        "title": round_line(round_),
+        "holes": [_hole_line(round_, hole) for hole in round_.holes],
+        "misses": [(phase, _misses(round_, phase), _written(round_.tallies.get(phase))) for phase in PHASES],
+        "total": sum(s for hole in round_.holes if isinstance(s := hole.score.known, int)),
+        "written_total": _written(round_.total),
+        "findings": [finding.says for finding in validate(round_) if finding.level != "fine"],
+        "place": ", ".join(part for part in (round_.course, round_.layout) if part),
+    }
+
+
+def _hole_line(round_: Round, hole: Hole) -> dict[str, str]:
+    thrown: dict[str, list[str]] = {phase: [] for phase in PHASES}
+    for throw in hole.throws:
+        words = "?" if throw.execution.status == "waits" else str(throw.execution.value)
+        if throw.distance is not None and throw.distance.known is not None:
+            words += f" {throw.distance.known:g} {round_.unit}"
+        thrown.setdefault(throw.phase, []).append(words)
+    return {
+        "number": str(hole.number),
+        "par": _shown(hole.par),
+        "score": _shown(hole.score),
+        "penalty": _shown(hole.penalty),
+        **{phase: ", ".join(words) for phase, words in thrown.items()},
+    }
+
+
+def _shown(value: Value) -> str:
+    if value.status == "waits":
+        return "?"
+    return "" if value.value is None else str(value.value)
+
+
+def _written(value: Value | None) -> str:
+    return "" if value is None else _shown(value)
+
+
+def _misses(round_: Round, phase: str) -> int:
+    throws = [throw for hole in round_.holes for throw in hole.throws if throw.phase == phase]
+    return sum(throw.execution.known == "miss" for throw in throws)
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """The misses of one phase, round by round, as bars; heights from 0 to 1 of the most of any phase."""
+
+    phase: str
+    bars: tuple[tuple[float, int, str], ...]
+    said: str
+
+
+def season(lines: Sequence[Summary]) -> list[Strip]:
+    """Return the misses of each phase over the rounds, from the same columns as the list of rounds."""
+    many = {"drive": "drives", "approach": "approaches", "putt": "putts"}
+    counts = {phase: [getattr(line, f"misses_{phase}") for line in lines] for phase in PHASES}
+    most = max((count for row in counts.values() for count in row), default=0) or 1
+    days = [line.played_on.strftime("%-d %b %Y") if line.played_on else "no date" for line in lines]
+    return [
+        Strip(
+            many[phase],
+            tuple((count / most, count, day) for count, day in zip(row, days, strict=True)),
+            f"Missed {many[phase]}, round by round: {', '.join(map(str, row))}.",
+        )
+        for phase, row in counts.items()
+    ]

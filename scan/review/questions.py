@@ -1,0 +1,372 @@
+"""Which field next, why it is asked, which key answers it, and what each answer would mean. Pure.
+
+An answer's meaning is found by giving it: the card's round is composed anew with it (2 ms) and what then does
+not hold is told beside the button. So the page knows no rule of the card by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from forms.errors import InputError
+from forms.form import Field, Form
+from scan.reading import FieldReading, FieldValue
+from scan.records.answers import Answer, checked_answer, standing
+from scan.records.cards import Card
+from scan.records.compose import round_from_reading
+from scan.records.rounds import Round
+from scan.records.validate import ASK, ERROR, RoundFinding, validate
+from scan.review.wording import asks, blank_of, label_of, name_of, place_of, rule_said, said
+
+#: Keys with a meaning of their own on every question; no option gets one of them.
+BLANK_KEY, UNDO_KEY, AS_READ_KEY = "b", "u", "y"
+RESERVED = frozenset({BLANK_KEY, UNDO_KEY, AS_READ_KEY})
+
+WORTH_OFFERING = 0.005  # an alternative less probable than this is typed, not offered
+MOST_OFFERED = 4
+BLANK = ""  # how "nothing" travels in a form
+
+_ANY_DAY = datetime(2000, 1, 1, tzinfo=UTC)  # of answers that are only tried, never stored
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One answer that can be given with one key or one tap.
+
+    Attributes
+    ----------
+    value : the answer as it travels in the page's form; "" for nothing
+    label, key : what the button says and which key presses it ("" for none)
+    p : probability by the reader, None where it says nothing of it
+    means : what follows, e.g. "hole 7: 4, total 62"
+    conflicts : what then does not hold on the card
+    standing : whether this is what stands there now
+    """
+
+    value: str
+    label: str
+    key: str
+    p: float | None
+    means: str = ""
+    conflicts: tuple[str, ...] = ()
+    standing: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of a field's history, in words."""
+
+    by: str
+    at: datetime
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Everything the page shows about one field.
+
+    `kind` is "one" (a key answers), "many" (keys choose, Enter saves), "typed" (likely numbers as buttons,
+    any other is typed) or "words". `seen` counts the field's entries: the answer carries it back, so that one
+    given meanwhile is not overwritten. `waits` says that the card cannot be whole without this answer.
+    """
+
+    serial: str
+    field: str
+    place: str
+    name: str
+    asks: str
+    kind: str
+    why: str | None
+    reader: str
+    provenance: str
+    choices: tuple[Choice, ...]
+    waits: bool
+    seen: int
+    history: tuple[Entry, ...]
+    top: int = 0
+    value: FieldValue = None
+    undoable: bool = False
+
+
+def question_of(card: Card, field_id: str) -> Question:
+    """Return the question about a field of a card, whether it waits or not.
+
+    Raises
+    ------
+    InputError
+        when the form has no such field
+    """
+    form = card.form
+    try:
+        field = form.field(field_id)
+    except KeyError:
+        raise InputError(f"expected a field of the form {form.name!r}, found {field_id!r}.") from None
+    now = card.fields.get(field_id, FieldReading(None, 0.0, source="default"))
+    read = card.reading.fields.get(field_id)
+    entries = [answer for answer in card.answers if answer.field == field_id]
+    answered = list(standing(entries))
+    waits = field_id in card.waiting
+    return Question(
+        serial=card.serial,
+        field=field_id,
+        place=place_of(form, field),
+        name=name_of(form, field),
+        asks=asks(form, field),
+        kind=_kind(field),
+        why=_why(card, field) if waits else None,
+        reader=_reader(form, field, read),
+        provenance=_provenance(form, field, read, answered),
+        choices=_choices(card, field, now, read, bool(answered)),
+        waits=waits,
+        seen=len(entries),
+        history=tuple(_entry(form, field, entry) for entry in entries),
+        top=10**field.digits - 1 if field.type == "number" else 0,
+        value=now.value,
+        undoable=bool(answered),
+    )
+
+
+def parsed(form: Form, field_id: str, texts: Sequence[str]) -> FieldValue:
+    """Return the value that a page's form sends for a field, checked against the card's form.
+
+    Raises
+    ------
+    InputError
+        when the form has no such field or the field cannot hold it; says what it can hold
+    """
+    given = [text for text in texts if text.strip() != BLANK]
+    try:
+        kind = form.field(field_id).type
+    except KeyError:
+        kind = "words"  # the check below says that there is no such field
+    if kind == "choose-many":
+        return checked_answer(form, field_id, given)
+    if len(given) > 1:
+        raise InputError(f"{field_id}: expected one answer, found {len(given)}.")
+    if not given:
+        return checked_answer(form, field_id, None)
+    if kind != "number":
+        return checked_answer(form, field_id, given[0])
+    text = given[0].strip()
+    if not (text.isascii() and text.isdigit() and len(text) <= 6):
+        raise InputError(f"{field_id}: expected a whole number, found {text[:40]!r}.")
+    return checked_answer(form, field_id, int(text))
+
+
+def next_after(
+    waiting: Iterable[tuple[str, tuple[str, ...]]], serial: str = "", field: str = "", back: bool = False
+) -> tuple[str, str] | None:
+    """Return the waiting field after (or before) a place, going round; None when nothing else waits.
+
+    Parameters
+    ----------
+    waiting : cards in order, each with its waiting fields in the order of the form
+    serial, field : the place; it need not wait itself
+    """
+    places = [(card, name) for card, names in waiting for name in names]
+    here = (serial, field)
+    if here in places:
+        at = places.index(here)
+        found = places[(at + (-1 if back else 1)) % len(places)]
+        return None if found == here else found
+    if not places:
+        return None
+    of_card = [place for place in places if place[0] == serial]
+    return (of_card or places)[-1 if back else 0]
+
+
+def _kind(field: Field) -> str:
+    if field.type == "choose-one":
+        return "one"
+    if field.type == "choose-many":
+        return "one" if len(field.options) == 1 else "many"
+    if field.type == "words":
+        return "words"
+    return "one" if field.digits == 1 else "typed"
+
+
+def _why(card: Card, field: Field) -> str:
+    found = card.fields.get(field.id)
+    if found is not None and found.flag is not None:
+        return found.flag
+    if field.id.startswith("date."):
+        return "the date is not a day of the calendar"
+    if field.id.endswith(".why"):
+        return "this number is not on the card's list of causes"
+    return "not clear"
+
+
+def _reader(form: Form, field: Field, read: FieldReading | None) -> str:
+    """Return what the machine thinks, with its probabilities."""
+    if field.type == "words":
+        return "The reader keeps words as a picture; write them out if you like."
+    if read is None:
+        return "The reader says nothing of it."
+    pairs = [(read.value, read.p), *read.alternatives]
+    worth = [(value, p) for value, p in pairs if p >= WORTH_OFFERING][:3]
+    if not worth:
+        return "The reader cannot tell."
+    listed = ", ".join(f"{said(form, field, value)} {percent(p)}" for value, p in worth)
+    settled = f"; settled by {rule_said(read.rule)}" if read.rule else ""
+    return f"The reader thinks: {listed}{settled}."
+
+
+def _provenance(form: Form, field: Field, read: FieldReading | None, answered: list[Answer]) -> str:
+    if answered:
+        last = answered[-1]
+        return f"entered by {last.by}, {when_said(last.at)}, over {said(form, field, last.over)}"
+    if read is None:
+        return "not on this reading"
+    if read.flag is not None:
+        return "waits for you"
+    if read.source == "inferred":
+        return f"inferred from {rule_said(read.rule or 'the rest of the card')}, {percent(read.p)}"
+    return f"read, {percent(read.p)}"
+
+
+def _choices(
+    card: Card, field: Field, now: FieldReading, read: FieldReading | None, answered: bool
+) -> tuple[Choice, ...]:
+    chances = _chances(read)
+    tried = _Trial(card, field)
+    certain = answered or field.id not in card.waiting
+    keys: set[str] = set()
+    choices = []
+    for value in _offered(card.form, field, read, now):
+        means, conflicts = tried.of(value) if field.type != "words" else ("", ())
+        choices.append(
+            Choice(
+                value=_travels(value),
+                label=_label(card.form, field, value),
+                key=_key(field, value, keys),
+                p=chances.get(value),
+                means=means,
+                conflicts=conflicts,
+                standing=certain and value == (now.value if now.value != () else None),
+            )
+        )
+    return tuple(choices)
+
+
+def _chances(read: FieldReading | None) -> dict[FieldValue, float]:
+    if read is None:
+        return {}
+    pairs = [*reversed(read.alternatives), (read.value, read.p)]
+    return {(None if value == () else value): p for value, p in pairs if p >= WORTH_OFFERING}
+
+
+def _offered(form: Form, field: Field, read: FieldReading | None, now: FieldReading) -> Sequence[FieldValue]:
+    if field.type == "choose-one":
+        return [*(option.id for option in field.options), None]
+    if field.type == "choose-many":
+        return [*((option.id,) for option in field.options), None]
+    if field.type == "words":
+        return [None]
+    if field.id.endswith(".why") and form.causes:
+        return [*sorted(cause.number for cause in form.causes), None]
+    if field.digits == 1:
+        return [*range(10), None]
+    chances = _chances(read)
+    likely = sorted((v for v in chances if v is not None), key=lambda v: -chances[v])[:MOST_OFFERED]
+    if isinstance(now.value, int) and now.value not in likely:
+        likely.append(now.value)
+    return [*likely, None]
+
+
+def _label(form: Form, field: Field, value: FieldValue) -> str:
+    if value is None or value == ():
+        only = len(field.options) == 1 and field.options[0].id == "yes"
+        return "no, nothing filled" if only else blank_of(field)
+    if field.type.startswith("choose"):
+        option = str(value[0] if isinstance(value, tuple) else value)
+        if option == "yes":
+            return f"yes, {label_of(field, option)}"
+        return label_of(field, option)
+    return said(form, field, value)
+
+
+def _key(field: Field, value: FieldValue, taken: set[str]) -> str:
+    """Return the key of a choice: its digit, "y" and "n" of a yes, "b" of nothing, else a letter of its own."""
+    only_yes = len(field.options) == 1 and field.options[0].id == "yes"
+    if value is None or value == ():
+        return "n" if only_yes else BLANK_KEY
+    if only_yes:
+        return "y"
+    if field.type == "number":
+        return str(value) if field.digits == 1 else ""
+    option = str(value[0] if isinstance(value, tuple) else value)
+    free = (sign for sign in option.lower() if sign.isalnum() and sign not in RESERVED and sign not in taken)
+    key = next(free, "")
+    taken.add(key)
+    return key
+
+
+def _travels(value: FieldValue) -> str:
+    if value is None or value == ():
+        return BLANK
+    return str(value[0] if isinstance(value, tuple) else value)
+
+
+class _Trial:
+    """Tries answers on a card: what the round would be, and what would not hold."""
+
+    def __init__(self, card: Card, field: Field) -> None:
+        self._card, self._field = card, field
+        self._cells = set(field.cell_ids)
+        self._is_round = card.form.record == "round"
+
+    def of(self, value: FieldValue) -> tuple[str, tuple[str, ...]]:
+        """Return what an answer would mean, and what would not hold then."""
+        if not self._is_round:
+            return "", ()
+        tried = Answer(self._field.id, value, "", _ANY_DAY)
+        round_ = round_from_reading(
+            self._card.form,
+            self._card.reading,
+            recorded_at=_ANY_DAY,
+            answers=(*self._card.answers, tried),
+            player=self._card.player,
+        )
+        return self._means(round_), tuple(finding.says for finding in self._against(round_))
+
+    def _against(self, round_: Round) -> list[RoundFinding]:
+        return [
+            finding
+            for finding in validate(round_, self._card.form)
+            # A tried answer has no day, so a date "after the day it was read" means nothing.
+            if finding.level in (ERROR, ASK)
+            and self._cells.intersection(finding.cells)
+            and "after the day it was read" not in finding.says
+        ]
+
+    def _means(self, round_: Round) -> str:
+        """Return the score of the hole and the sum of all scores, where this answer can move them."""
+        if not self._field.id.endswith(".score"):
+            return ""
+        scores = [hole.score.known for hole in round_.holes]
+        known = [score for score in scores if isinstance(score, int)]
+        return f"score of the round {sum(known)}" + ("" if len(known) == len(scores) else " so far")
+
+
+def _entry(form: Form, field: Field, answer: Answer) -> Entry:
+    if answer.takes_back:
+        says = f"took back {said(form, field, answer.over)}"
+    else:
+        says = f"{said(form, field, answer.value)}, over {said(form, field, answer.over)}"
+    return Entry(answer.by, answer.at, says)
+
+
+def percent(p: float) -> str:
+    """Return a probability in percent; never 100 where a doubt is left, never 0 where a chance is."""
+    if p >= 1.0:
+        return "100 %"
+    if p >= 0.995:
+        return "over 99 %"
+    return "under 1 %" if p < 0.01 else f"{p * 100:.0f} %"
+
+
+def when_said(at: datetime) -> str:
+    """Return a time in words, in the reader's own zone."""
+    return at.astimezone().strftime("%-d %b %Y, %H:%M")

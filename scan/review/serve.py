@@ -1,0 +1,149 @@
+"""Runs the server: binds, makes the links, and stops by itself when nobody has asked for long."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import uvicorn
+
+from forms.catalog import Catalog
+from forms.errors import InputError
+from scan.records.store import Store
+from scan.review.app import Desk, make_app
+from scan.review.door import FIRST_LINK_S, Door
+from scan.review.focus_view import FocusOf
+from scan.review.readers import Readers
+
+LOOPBACK = "127.0.0.1"
+MOST_CONNECTIONS = 128
+WATCH_S = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Serving:
+    """Where to serve: `lan` lets other machines in, else only this one; port 0 takes a free one."""
+
+    port: int
+    lan: bool
+    name: str  # signs the answers
+    stop_after_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """What the person must know: the link for this machine and, on the local network, one for the phone."""
+
+    laptop: str
+    phone: str | None
+
+
+def serve(store: Store, forms: Path, focus: FocusOf, how: Serving, tell: Callable[[Opened], None]) -> None:
+    """Serve until stopped; `tell` is called once with the links, when they work.
+
+    Raises
+    ------
+    InputError
+        when the port is taken or this machine is in no network
+    """
+    listener = _listen("0.0.0.0" if how.lan else LOOPBACK, how.port)
+    port = int(listener.getsockname()[1])
+    address = lan_address() if how.lan else None
+    if how.lan and address is None:
+        listener.close()
+        raise InputError(
+            "--lan: expected this computer in a local network, found none. Join one, or leave --lan."
+        )
+    door = Door(how.name)
+    names = hosts_of(port, address)
+    readers = Readers(forms)
+    desk = Desk(
+        store=store,
+        readers=readers,
+        catalog=Catalog(forms),
+        door=door,
+        focus=focus,
+        cookie=f"shortpencil_{port}",  # browsers keep the cookies of all ports of a host together
+        hosts=lambda: names,
+        phone_address=lambda: f"http://{address}:{port}" if address else None,
+    )
+    config = uvicorn.Config(
+        make_app(desk),
+        log_level="warning",
+        access_log=False,  # it would write the one-time secrets down
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,  # nobody stands between; a header must not change who asks
+        ws="none",
+        limit_concurrency=MOST_CONNECTIONS,
+        timeout_keep_alive=30,
+        timeout_graceful_shutdown=3,
+        h11_max_incomplete_event_size=32 * 1024,
+    )
+    server = uvicorn.Server(config)
+    now = time.monotonic()
+    laptop = f"http://{LOOPBACK}:{port}/enter?secret={door.link(now, FIRST_LINK_S, 'laptop')}"
+    phone = (
+        f"http://{address}:{port}/enter?secret={door.link(now, FIRST_LINK_S, 'phone')}" if address else None
+    )
+    desk.last_request_s = now
+    try:
+        asyncio.run(_run(server, listener, desk, how.stop_after_s, lambda: tell(Opened(laptop, phone))))
+    finally:
+        readers.close()
+        listener.close()
+
+
+async def _run(
+    server: uvicorn.Server, listener: socket.socket, desk: Desk, stop_after_s: float, told: Callable[[], None]
+) -> None:
+    running = asyncio.create_task(server.serve(sockets=[listener]))
+    while not server.started and not running.done():
+        await asyncio.sleep(0.02)
+    if server.started:
+        told()
+    while not running.done():
+        await asyncio.wait([running], timeout=WATCH_S)
+        if desk.clock() - desk.last_request_s > stop_after_s:
+            server.should_exit = True
+    await running
+
+
+def hosts_of(port: int, address: str | None) -> frozenset[str]:
+    """Return the values of the Host header that are ours."""
+    names = [LOOPBACK, "localhost"]
+    if address is not None:
+        names += [address, f"{socket.gethostname().split('.')[0].lower()}.local"]
+    return frozenset(f"{name}:{port}" for name in names)
+
+
+def lan_address() -> str | None:
+    """Return this machine's address in the local network, or None when it has none."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # Sends nothing: the system only says from which of its addresses it would (RFC 5737 address).
+            probe.connect(("192.0.2.1", 9))
+        except OSError:
+            return None
+        address = str(probe.getsockname()[0])
+    return None if address.startswith("127.") or address == "0.0.0.0" else address
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except OSError as error:
+        listener.close()
+        raise InputError(
+            f"--port: expected port {port} to be free, found that it cannot be used: {error.strerror}. "
+            "Is another shortpencil review running? Close it, or name another port."
+        ) from error
+    listener.listen(64)
+    listener.setblocking(False)
+    return listener
