@@ -172,8 +172,17 @@ def round_of(reading: CardReading, catalog: Catalog, now: datetime) -> Round | N
 def keep(reading: CardReading, round_: Round | None, catalog: Catalog, store: Store) -> str:
     """Store one reading with its round in one transaction; return what became of it, in the store's words."""
     from forms.field_map import layout_to_json
+    from scan.records.practice_sets import sets_from
 
     layout = catalog.find(reading.form) if reading.form else None
     if layout is None:
         return "not stored"
-    return store.add_reading(reading, layout.form, round_, form_text=layout_to_json(layout))
+    player = catalog.player_of(reading.serial) if reading.serial else None
+    practice = (
+        sets_from(layout.form, reading.fields, reading.serial, player)
+        if layout.form.record == "practice" and reading.serial and reading.status == "read"
+        else ()
+    )
+    return store.add_reading(
+        reading, layout.form, round_, form_text=layout_to_json(layout), practice=practice
+    )

@@ -16,8 +16,8 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser = commands.add_parser(
         "demo",
         help="the whole way on the bundled sample photos",
-        description="Print a card, read the sample photos, show what was read, what waits for review and why, "
-        "and what to practise. Nothing touches your own store.",
+        description="Print a card, read the sample photos, show what was read, what waits for review and "
+        "why, and what to practise. Nothing touches your own store.",
         epilog="Example: shortpencil demo",
     )
     parser.add_argument(
@@ -89,7 +89,8 @@ def _steps(samples: Path, out: Path) -> None:
     for photo in first:
         main(["read", str(photo), "--dry-run", "--explain", str(out / "explain"), *_maps(samples)])
     print(
-        f"\nAll outputs are in {out}: the blank card, its field map, the pictures, the store. Delete it when done."
+        f"\nAll outputs are in {out}: a blank card, its field map, pictures of the steps, the store. "
+        "Delete the folder when done."
     )
 
 

@@ -23,7 +23,7 @@ def build_parser() -> argparse.ArgumentParser:
 
     parser = argparse.ArgumentParser(
         prog="shortpencil",
-        description="A paper card, a camera and a computer that tell a disc golf player what to practise next.",
+        description="A paper card, a camera and a computer: what to practise next in disc golf.",
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for group in (printing, reading, review, stored, practice, demo):

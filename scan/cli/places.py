@@ -7,7 +7,7 @@ from pathlib import Path
 
 
 def home() -> Path:
-    """Return the folder for everything kept: $SHORTPENCIL_HOME, else `shortpencil` in the XDG data directory."""
+    """Return the folder for all that is kept: $SHORTPENCIL_HOME, else `shortpencil` in the data directory."""
     own = os.environ.get("SHORTPENCIL_HOME")
     if own:
         return Path(own)

@@ -27,7 +27,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument(
         "--form",
         default=None,
-        help="round9, round18, round27 or a form of your own (.toml); default: as many holes as --layout, or 18",
+        help="round9, round18, round27 or a form of your own (.toml); default: 18, or those of --layout",
     )
     parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="sheet size (default: a4)")
     parser.add_argument(
@@ -64,7 +64,7 @@ def _copies(text: str) -> int:
 
 
 def run_print(args: argparse.Namespace) -> int:
-    """Print the cards; write the PDF, the field map, and the catalog entries, in an order that loses nothing."""
+    """Print the cards; write catalog entries, field map and PDF, in an order that loses nothing."""
     import json
     import secrets
 
@@ -110,9 +110,7 @@ def run_print(args: argparse.Namespace) -> int:
         print(json.dumps({"schema": 1, "pdf": str(args.output), "cards": cards}, ensure_ascii=False))
     else:
         plural = "card" if len(cards) == 1 else "cards"
-        print(
-            f"{args.output}: {len(cards)} {plural}, {args.paper}. Print at 100 % or fit to page, black and white."
-        )
+        print(f"{args.output}: {len(cards)} {plural}, {args.paper}. Print it at 100 % or fit to page.")
     if args.map:
         print(f"{args.map}: the field map.", file=sys.stderr)
     return 0

@@ -7,22 +7,16 @@ practice results. Below the boxes the sheet carries the plan in words, and the c
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from datetime import date
-
 from forms.drawing import CardIdentity, Shape, draw
-from forms.form import Form, form_from_toml
+from forms.form import form_from_toml
 from forms.layout import Paper, Sheet, arrange
 from scan.practice import words
 from scan.practice.picture import TEXT_PT, line, paragraph, text
 from scan.practice.plan import BOX_WORDS, Plan, Step
-from scan.reading import FieldReading
-from scan.records.rounds import PracticeSet, Value
+from scan.records.practice_sets import MADE
 
 EDITION = 1
-CENTURY = 2000  # the card has two boxes for the year, as the round cards have
 AGAIN = "again"
-MADE = "made"
 
 HOW_TO_MARK = "Pencil or dark pen, one digit a box, to the right. Not done: leave the boxes empty."
 
@@ -123,50 +117,6 @@ def practice_page(sheet: Sheet, identity: CardIdentity, plan: Plan) -> tuple[Sha
         shapes += lines
         y += 0.4
     return (*draw(sheet, identity), *shapes)
-
-
-def sets_from(
-    form: Form, fields: Mapping[str, FieldReading], serial: str, player: str | None
-) -> tuple[PracticeSet, ...]:
-    """Return the sets that a read (and answered) practice card tells, in the order printed.
-
-    A set left blank was not done and is no set; a flagged one waits and counts nowhere until answered.
-    """
-    when = _day(fields)
-    sets = []
-    for row, field in enumerate((f for f in form.fields if f.id.startswith(f"{MADE}.")), start=1):
-        answer = fields.get(field.id)
-        _, drill, tries, _ = field.id.split(".")
-        if answer is None or (answer.value is None and answer.flag is None):
-            continue
-        made = answer.value if isinstance(answer.value, int) else None
-        waits = answer.flag is not None or (made is not None and made > int(tries))
-        sets.append(
-            PracticeSet(
-                card=serial,
-                row=row,
-                day=when,
-                player=player,
-                drill=drill,
-                tries=Value(int(tries), source="printed"),
-                made=Value(made, source=answer.source, p=answer.p, status="waits" if waits else "known"),
-            )
-        )
-    return tuple(sets)
-
-
-def _day(fields: Mapping[str, FieldReading]) -> date | None:
-    """Return the day written on the card; None where it is blank, doubtful or not a day."""
-    parts = []
-    for name in ("date.year", "date.month", "date.day"):
-        answer = fields.get(name)
-        if answer is None or answer.flag is not None or not isinstance(answer.value, int):
-            return None
-        parts.append(answer.value)
-    try:
-        return date(CENTURY + parts[0], parts[1], parts[2])
-    except ValueError:
-        return None
 
 
 def _id(step: Step, n: str) -> str:

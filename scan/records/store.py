@@ -25,6 +25,7 @@ from scan.records.compose import round_from_reading
 from scan.records.database import database_url, make_engine, make_folder_of, reading, store_name, writing
 from scan.records.kept import reading_from_text, reading_text
 from scan.records.migrations import bring_up_to_date
+from scan.records.practice_sets import sets_from
 from scan.records.record_json import round_from_json, time_from, time_text
 from scan.records.rounds import PracticeSet, Round
 from scan.records.schema import checked_text
@@ -160,7 +161,7 @@ class Store:
             key = card.form or form.name
             add_photo(connection, photo)
             add_form(connection, key, form_text)
-            player = round_.player if round_ else None
+            player = round_.player if round_ else next((done.player for done in practice), None)
             add_card(connection, serial, key, player)
             connection.execute(
                 insert(tables.readings).values(
@@ -418,7 +419,8 @@ class Store:
         """Compose the card's round anew from its best reading and all answers, and store it."""
         card = self._card(connection, serial)
         if card.form.record != "round":
-            self._settle(connection, serial, None, None, card.reading, (), card.answers)
+            done = sets_from(card.form, card.fields, serial, card.player)
+            self._settle(connection, serial, None, None, card.reading, done, card.answers)
             return None
         query = select(tables.readings.c.photo, tables.readings.c.recorded_at).where(
             tables.readings.c.serial == serial

@@ -116,7 +116,7 @@ def _features(by_hand: FloatImage, pen: float) -> Floats:
 
 
 def _spread(hand: FloatImage, masks: _Masks) -> tuple[Floats, Floats]:
-    """Standard deviations of the ink inside along its long and its short axis, in radii; 0 where there is none."""
+    """Standard deviations of the ink inside along its long and short axis, in radii; 0 without ink."""
     weight = hand[:, masks.inside].astype(np.float64)
     x, y = masks.x[masks.inside], masks.y[masks.inside]
     total = weight.sum(axis=1)

@@ -101,7 +101,8 @@ def register(gray: GrayImage, corners: Corners, layout: Layout) -> Registration:
         knots = np.vstack([marks_card, studs[found]])
         values = np.vstack([marks_off, measured[found]])
         bend = spline(knots, values, smoothing=0.02)
-        residual = float(np.median(np.linalg.norm(bend.at(studs[found]) - measured[found], axis=1)))
+        left = np.linalg.norm(bend.at(studs[found]) - measured[found], axis=1)
+        residual = float(np.median(left)) if len(left) else 0.0  # a form without rows has no studs
     rough = Registration(transform, bend, int(found.sum()), len(studs), residual, scale)
     anchors = Anchors(np.vstack([marks_card, studs[found]]), np.vstack([marks_off, bend.at(studs[found])]))
     return settle(gray, rough, layout, anchors)
@@ -159,7 +160,7 @@ def outline_picture(layout: Layout) -> FloatImage:
 
 
 def _thin_lines(flat: GrayImage) -> FloatImage:
-    """What is narrower than 1.5 mm and darker than around it; strong strokes are cut to the strength of print."""
+    """What is narrower than 1.5 mm and darker than around it; strokes are cut to the strength of print."""
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7))
     dark = cv2.morphologyEx(flat, cv2.MORPH_BLACKHAT, kernel).astype(np.float32)
     usual = max(float(np.percentile(dark, 90)), 4.0)
@@ -169,7 +170,7 @@ def _thin_lines(flat: GrayImage) -> FloatImage:
 def _tile_offsets(
     lines: FloatImage, wanted: FloatImage, tile_mm: float, reach_mm: float
 ) -> tuple[PointsMm, PointsMm]:
-    """Centres (N, 2) of the tiles that fit somewhere, and where they fit relative to expectation (N, 2), mm."""
+    """Centres (N, 2) of the tiles that fit somewhere, and where, relative to expectation (N, 2), mm."""
     k = TILE_PX_PER_MM
     side, reach = round(tile_mm * k), round(reach_mm * k)
     padded = cv2.copyMakeBorder(lines, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0.0)

@@ -82,7 +82,7 @@ _LAYOUTS: dict[str, Layout | None] = {}
 
 
 def bank() -> GlyphBank:
-    """Return the handwriting: all MNIST test images if $MNIST names their folder or .npz, else the thousand here."""
+    """Return handwriting: all MNIST test images if $MNIST names their folder or .npz, else a thousand."""
     folder = os.environ.get("MNIST")
     if not folder:
         return small_bank()

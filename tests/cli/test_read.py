@@ -1,4 +1,4 @@
-"""`read` from the command line: good photos, every size and turn, and every kind of bad input with its exit code."""
+"""`read` from the command line: good photos of every size and turn, every kind of bad input."""
 
 from __future__ import annotations
 

@@ -12,6 +12,7 @@ from scan.practice.effect import practice_results
 from scan.practice.picture import text_width_mm
 from scan.practice.plan import plan_of
 from scan.reading import FieldReading
+from scan.records.practice_sets import sets_from
 from tests.practice.test_plan import DRILLS, a_focus
 
 PHASES_AND_CAUSES = [("putt", 0), ("drive", 5), ("approach", 7), ("putt", 7), ("drive", 8)]
@@ -86,7 +87,7 @@ def test_a_read_card_becomes_practice_results():
         "made.finger-to-the-pole.10.2": 8,
         "made.ten-putts.10.1": 7,
     }
-    sets = card.sets_from(form, fields_of(form, **answers), "SERIAL", "Wren")
+    sets = sets_from(form, fields_of(form, **answers), "SERIAL", "Wren")
     assert [(s.row, s.drill, s.made.known, s.tries.known) for s in sets] == [
         (2, "finger-to-the-pole", 6, 10),
         (3, "finger-to-the-pole", 8, 10),
@@ -104,10 +105,10 @@ def test_flagged_and_impossible_sets_wait_and_blank_ones_are_no_sets():
     form = sheet.layout.form
     doubtful = FieldReading(8, 0.6, flag="4 or 9")
     answers = {"made.ten-putts.10.1": doubtful, "made.distance-ladder.8.1": 9}
-    sets = card.sets_from(form, fields_of(form, **answers), "S", None)
+    sets = sets_from(form, fields_of(form, **answers), "S", None)
     assert [s.made.status for s in sets] == ["waits", "waits"]
     assert practice_results(sets) == ()
-    assert card.sets_from(form, fields_of(form), "S", None) == ()
+    assert sets_from(form, fields_of(form), "S", None) == ()
 
 
 @pytest.mark.parametrize(
@@ -117,7 +118,7 @@ def test_flagged_and_impossible_sets_wait_and_blank_ones_are_no_sets():
 def test_a_day_that_is_none_stays_open(wrong):
     _, sheet = a_sheet()
     form = sheet.layout.form
-    sets = card.sets_from(form, fields_of(form, **(DAY | wrong | {"made.ten-putts.10.1": 7})), "S", None)
+    sets = sets_from(form, fields_of(form, **(DAY | wrong | {"made.ten-putts.10.1": 7})), "S", None)
     assert [s.day for s in sets] == [None]
 
 
