@@ -143,7 +143,7 @@ def view_of(report: Report) -> FocusView:
         aim=aim,
         notes=tuple(plan.notes),
         cautions=tuple(plan.cautions),
-        foot=f"{words.EXECUTED} Ranges hold the true value nine times in ten, if later rounds are like these.",
+        foot=f"{words.EXECUTED} Ranges hold the true value nine times in ten, if rounds stay like these.",
     )
 
 

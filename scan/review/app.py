@@ -264,7 +264,9 @@ class _Site:
         if not serial or not name:
             return None
         try:
-            _, _, question = await _off(lambda: self._asked(serial, name))
+            question = await _off(
+                lambda: question_of(self._desk.store.card(serial), name, with_choices=False)
+            )
         except (RecordError, InputError):
             return None
         return question if question.undoable else None

@@ -15,16 +15,17 @@ from forms.layout import Layout
 #: As `scan.vision.pictures` cuts them: a field's own picture shows this much around its cells.
 FIELD_MARGIN_MM = 1.6
 CLOSE_MM = 3.2  # around a field in the close-up
+ASKED_MM = 0.9  # the outline keeps off the ink
 ROW_MM = 1.5  # above and below a row
 LEAST_CLOSE_W_MM, LEAST_CLOSE_H_MM = 26.0, 14.0
 
 
 @dataclass(frozen=True, slots=True)
 class Region:
-    """A part of the card: `view` is seen, `marked` are the field's cells, `own` is its own picture."""
+    """A part of the card: `view` is seen, `asked` is the field, `own` its own picture."""
 
     view: Box
-    marked: tuple[Box, ...]
+    asked: Box
     own: Box
 
 
@@ -37,7 +38,7 @@ def close_up(layout: Layout, field: Field) -> Region:
     """Return the part around a field, large enough that a hand's digits are seen whole."""
     box = box_of(layout, field.id)
     view = _at_least(box.grown(CLOSE_MM), LEAST_CLOSE_W_MM, LEAST_CLOSE_H_MM)
-    return Region(_inside(view, layout), _cells(layout, field.id), box.grown(FIELD_MARGIN_MM))
+    return Region(_inside(view, layout), box.grown(ASKED_MM), box.grown(FIELD_MARGIN_MM))
 
 
 def surroundings(layout: Layout, field: Field) -> Region:
@@ -50,16 +51,12 @@ def surroundings(layout: Layout, field: Field) -> Region:
         band = _around([cell.box for cell in layout.cells if cell.field in same_row]).grown(ROW_MM)
     margin = 6.0
     view = Box(margin, band.y, layout.paper.width_mm - 2 * margin, band.h)
-    return Region(_inside(view, layout), _cells(layout, field.id), box.grown(FIELD_MARGIN_MM))
+    return Region(_inside(view, layout), box.grown(ASKED_MM), box.grown(FIELD_MARGIN_MM))
 
 
 def whole(layout: Layout) -> Box:
     """Return the whole sheet."""
     return Box(0.0, 0.0, layout.paper.width_mm, layout.paper.height_mm)
-
-
-def _cells(layout: Layout, field_id: str) -> tuple[Box, ...]:
-    return tuple(cell.box for cell in layout.cells if cell.field == field_id)
 
 
 def _around(boxes: list[Box]) -> Box:
