@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from forms.layout import Layout
-from scan.reading import CARD_PICTURE, CardReading, FieldReading
+from scan.reading import CARD_PICTURE, CardReading
 from scan.vision.arrays import FloatImage, GrayImage, InkImage
 from scan.vision.bubbles import BubbleInk, bubble_log_likelihoods, measure_bubbles, pen_darkness
 from scan.vision.codes import CardCode, NoCode, read_code
@@ -19,7 +19,7 @@ from scan.vision.corners import Corners, find_cards
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import digit_log_p
 from scan.vision.ink import ink_of
-from scan.vision.patches import WRITTEN_SHARE, cells_of_kind, digit_patches, written_share
+from scan.vision.patches import cells_of_kind, digit_patches, written_share
 from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, field_pictures
 from scan.vision.quality import is_covered, judge, why_not
@@ -120,7 +120,7 @@ def read_card(photo: Photo, corners: Corners, find_layout: FindLayout, trace: Tr
         fields=decoded.fields,
         findings=decoded.findings,
         pictures={
-            **field_pictures(flat, layout, _to_show(decoded.fields, evidence)),
+            **field_pictures(flat, layout, _to_show(decoded, layout)),
             CARD_PICTURE: card_picture(flat),
         },
         photo_sha256=photo.sha256,
@@ -154,10 +154,10 @@ def _is_blank(decoded: Decoded) -> bool:
     ) and not any(cell.value is True for cell in decoded.cells.values())
 
 
-def _to_show(fields: dict[str, FieldReading], evidence: Evidence) -> list[str]:
+def _to_show(decoded: Decoded, layout: Layout) -> list[str]:
     """Ids of the fields whose picture is worth keeping: those with words, and those a person must look at."""
-    written = {cell.rsplit(".", 1)[0] for cell, share in evidence.words.items() if share > WRITTEN_SHARE}
-    return [name for name, answer in fields.items() if answer.flag is not None or name in written]
+    written = {c.field for c in cells_of_kind(layout, "words") if decoded.cells[c.id].value}
+    return [name for name, answer in decoded.fields.items() if answer.flag is not None or name in written]
 
 
 def _rejected(

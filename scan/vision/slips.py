@@ -98,4 +98,4 @@ class FlagRule:
     p_bubble: float = 0.99
     p_digit: float = 0.99
     overruled: float = 3.0
-    words_ink: float = 0.004
+    words_ink: float = 0.008

@@ -1,0 +1,51 @@
+"""The bundled photos: every cell right or flagged; the bad one rejected with how to take it again."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from forms.catalog import Catalog
+from scan.intake import expand, read_file
+
+SAMPLES = Path(__file__).parents[2] / "sample_scans"
+PHOTOS = [p for p in sorted(SAMPLES.iterdir()) if p.suffix not in (".json", ".md")]
+
+
+def test_there_are_at_least_eight_and_they_are_light() -> None:
+    assert len(PHOTOS) >= 8
+    assert sum(p.stat().st_size for p in PHOTOS) < 6_000_000
+    assert expand([SAMPLES]) == PHOTOS
+
+
+@pytest.mark.parametrize("photo", PHOTOS, ids=lambda p: p.name)
+def test_every_cell_is_right_or_flagged(photo: Path, tmp_path: Path) -> None:
+    truth = json.loads((SAMPLES / f"{photo.stem}.truth.json").read_text())
+    result = read_file(photo, Catalog(tmp_path))
+    assert result.error is None
+    (reading,) = result.readings
+    assert reading.status == truth["expect"], reading.reason
+    if reading.status == "rejected":
+        assert "again" in (reading.reason or "")
+        return
+    assert reading.serial == truth["serial"]
+    assert set(reading.cells) == set(truth["cells"])
+    silent = [
+        f"{cell}: {value.value} for {truth['cells'][cell]}"
+        for cell, value in reading.cells.items()
+        if value.value != truth["cells"][cell]
+        and value.flag is None
+        and reading.fields[cell.rsplit(".", 1)[0]].flag is None
+    ]
+    assert silent == []
+    assert set(truth["review"]) <= set(reading.flagged)
+
+
+def test_most_cells_of_the_samples_are_not_asked_about(tmp_path: Path) -> None:
+    """A reader that flags everything would pass the test above; ten fields in a thousand is the target."""
+    readings = [r for photo in PHOTOS for r in read_file(photo, Catalog(tmp_path)).readings]
+    fields = sum(len(r.fields) for r in readings)
+    asked = sum(len(r.flagged) for r in readings)
+    assert asked < 0.02 * fields
