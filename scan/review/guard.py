@@ -141,6 +141,8 @@ class Guard:
 
         async def closed(message: Message) -> None:
             nonlocal begun
+            if left < 0 and not begun:
+                return  # the application's own word for it, an error page, comes too late
             if message["type"] == "http.response.start":
                 begun = True
                 message["headers"] = [*message.get("headers", []), *_encoded(message.get("headers", []))]

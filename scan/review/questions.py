@@ -26,6 +26,7 @@ RESERVED = frozenset({BLANK_KEY, UNDO_KEY, AS_READ_KEY})
 
 WORTH_OFFERING = 0.005  # an alternative less probable than this is typed, not offered
 MOST_OFFERED = 4
+STANDS_OUT = 0.2  # below, a guess at a spoilt cell helps nobody
 BLANK = ""  # how "nothing" travels in a form
 
 _ANY_DAY = datetime(2000, 1, 1, tzinfo=UTC)  # of answers that are only tried, never stored
@@ -262,11 +263,16 @@ def _chances(read: FieldReading | None) -> dict[FieldValue, float]:
 def _thoughts(read: FieldReading) -> list[tuple[FieldValue, float]]:
     """Return what the reader holds possible, best first.
 
-    Where cells are spoilt or out of the picture it gives no value, and its best guess heads the alternatives
-    with the same probability: then "nothing" is no thought of it.
+    Where cells are spoilt or out of the picture it gives no value, and its guesses stand apart: they head
+    the alternatives with the same probability, or add up to one by themselves. Then "nothing" is no thought
+    of it. Guesses of which none stands out are none.
     """
-    guessed = read.value is None and bool(read.alternatives) and read.alternatives[0][1] == read.p
-    return [*([] if guessed else [(read.value, read.p)]), *read.alternatives]
+    others = list(read.alternatives)
+    first = others[0][1] if others else 0.0
+    apart = first == read.p or read.p + sum(p for _, p in others) > 1.0 + 1e-3
+    if read.flag is None or read.value is not None or not (others and apart):
+        return [(read.value, read.p), *others]
+    return others if first >= STANDS_OUT else []
 
 
 def _offered(form: Form, field: Field, read: FieldReading | None, now: FieldReading) -> Sequence[FieldValue]:

@@ -1,0 +1,178 @@
+"""Which field is asked next, which key answers it, and what each answer would mean."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from forms.errors import InputError
+from scan.reading import FieldReading
+from scan.records.cards import Card
+from scan.records.store import Store
+from scan.review.questions import RESERVED, next_after, parsed, percent, question_of
+from tests.review.conftest import NOON
+
+WAITING = (("A", ("h01.drive", "h02.drive")), ("B", ("total",)))
+
+
+def with_field(card: Card, name: str, found: FieldReading) -> Card:
+    return replace(card, reading=replace(card.reading, fields={**card.reading.fields, name: found}))
+
+
+@pytest.mark.parametrize(
+    ("at", "back", "then"),
+    [
+        (("", ""), False, ("A", "h01.drive")),
+        (("A", "h01.drive"), False, ("A", "h02.drive")),
+        (("A", "h02.drive"), False, ("B", "total")),
+        (("B", "total"), False, ("A", "h01.drive")),
+        (("A", "h01.drive"), True, ("B", "total")),
+        (("B", "h09.why"), False, ("B", "total")),  # it was just answered: the card's next one
+        (("C", "total"), False, ("A", "h01.drive")),
+    ],
+)
+def test_the_next_question_goes_round(at: tuple[str, str], back: bool, then: tuple[str, str]) -> None:
+    assert next_after(WAITING, *at, back=back) == then
+
+
+def test_nothing_follows_the_last_question() -> None:
+    assert next_after((("B", ("total",)),), "B", "total") is None
+    assert next_after(()) is None
+
+
+@given(st.lists(st.tuples(st.sampled_from("ABC"), st.lists(st.sampled_from("abcd"), unique=True).map(tuple)),
+                unique_by=lambda line: line[0]))  # fmt: skip
+def test_going_on_visits_every_question_once(waiting: list[tuple[str, tuple[str, ...]]]) -> None:
+    places = [(card, name) for card, names in waiting for name in names]
+    at, visited = ("", ""), []
+    for _ in places:
+        following = next_after(waiting, *at)
+        if following is None:
+            break
+        visited.append(following)
+        at = following
+    assert len(places) == 1 or visited == places
+
+
+def test_every_question_of_a_card_has_keys_of_its_own(store: Store, serial: str) -> None:
+    card = store.card(serial)
+    for field in card.form.fields:
+        question = question_of(card, field.id)
+        keys = [choice.key for choice in question.choices if choice.key]
+        assert len(keys) == len(set(keys)), field.id
+        if question.kind in ("one", "many"):
+            assert len(keys) == len(question.choices), field.id
+        only_yes = [option.id for option in field.options] == ["yes"]
+        for choice in question.choices:
+            reserved = choice.key in RESERVED and choice.value != "" and not only_yes
+            assert not reserved, (field.id, choice)
+
+
+def test_a_doctored_drive_is_asked_with_both_bubbles_and_what_each_would_mean(
+    store: Store, serial: str
+) -> None:
+    question = question_of(store.card(serial), "h05.drive")
+    assert (question.place, question.name, question.kind) == ("Hole 5", "drive", "one")
+    assert question.why == "clean and miss are both filled"
+    by_value = {choice.value: choice for choice in question.choices}
+    assert {value: choice.key for value, choice in by_value.items()} == {"clean": "c", "miss": "m", "": "b"}
+    assert by_value["clean"].conflicts == ()
+    assert any("missed drives" in says for says in by_value["miss"].conflicts)
+
+
+def test_a_cell_that_cannot_be_read_is_not_said_to_be_empty(store: Store, serial: str) -> None:
+    card = store.card(serial)
+    both = FieldReading(None, 0.98, "both are filled", alternatives=(("clean", 0.99), ("miss", 0.01)))
+    question = question_of(with_field(card, "h05.drive", both), "h05.drive")
+    assert {choice.value: choice.p for choice in question.choices} == {"clean": 0.99, "miss": 0.01, "": None}
+    assert "nothing filled" not in question.reader
+    spoilt = FieldReading(None, 0.1, "written over", alternatives=((0, 0.1), (1, 0.1)))
+    assert question_of(with_field(card, "h12.why", spoilt), "h12.why").reader == "The reader cannot tell."
+    blank = FieldReading(None, 0.7, "unclear", alternatives=(("clean", 0.3),))
+    question = question_of(with_field(card, "h05.drive", blank), "h05.drive")
+    assert {choice.value: choice.p for choice in question.choices} == {"clean": 0.3, "miss": None, "": 0.7}
+
+
+def test_a_score_says_what_the_round_would_be(store: Store, serial: str) -> None:
+    card = store.card(serial)
+    score = card.fields["h01.score"].value
+    assert isinstance(score, int)
+    doubted = FieldReading(score, 0.6, "unclear", alternatives=((score + 1, 0.4),))
+    question = question_of(with_field(card, "h01.score", doubted), "h01.score")
+    whole = sum(int(card.fields[f"h{hole:02d}.score"].value or 0) for hole in range(1, 19))  # type: ignore[arg-type]
+    by_value = {choice.value: choice for choice in question.choices}
+    assert by_value[str(score)].means == f"score of the round {whole}"
+    assert by_value[str(score + 1)].means == f"score of the round {whole + 1}"
+    assert by_value[""].means == f"score of the round {whole - score} so far"
+    assert any("add up to" in says for says in by_value[str(score + 1)].conflicts)
+
+
+def test_causes_are_asked_by_their_numbers_on_this_card(store: Store, serial: str) -> None:
+    card = store.card(serial)
+    question = question_of(card, "h12.why")
+    labels = {choice.key: choice.label for choice in question.choices}
+    for cause in card.form.causes:
+        assert labels[str(cause.number)] == f"{cause.number}, {cause.label}"
+
+
+def test_the_history_tells_who_and_over_what(store: Store, serial: str) -> None:
+    store.answer(serial, "h05.drive", "miss", "Wren", NOON)
+    store.answer(serial, "h05.drive", "clean", "Robin", NOON)
+    store.take_back(serial, "h05.drive", "Robin", NOON)
+    question = question_of(store.card(serial), "h05.drive")
+    assert [(entry.by, entry.says) for entry in question.history] == [
+        ("Wren", "miss, over nothing filled"),
+        ("Robin", "clean, over miss"),
+        ("Robin", "took back clean"),
+    ]
+    assert question.seen == 3
+    assert question.provenance.startswith("entered by Wren")
+    assert question.undoable
+
+
+@pytest.mark.parametrize(
+    ("field", "texts", "value"),
+    [
+        ("h05.drive", ["clean"], "clean"),
+        ("h05.drive", [""], None),
+        ("h05.drive", [], None),
+        ("h07.way", ["long", "left"], ("left", "long")),
+        ("h07.way", [], None),
+        ("h07.score", [" 12 "], 12),
+        ("h07.words", ["late again "], "late again"),
+    ],
+)
+def test_what_a_form_sends_becomes_a_value(
+    store: Store, serial: str, field: str, texts: list[str], value: object
+) -> None:
+    assert parsed(store.card(serial).form, field, texts) == value
+
+
+@pytest.mark.parametrize(
+    ("field", "texts"),
+    [
+        ("h05.drive", ["perhaps"]),
+        ("h05.drive", ["clean", "miss"]),
+        ("h07.way", ["up"]),
+        ("h07.score", ["-1"]),
+        ("h07.score", ["100"]),
+        ("h07.score", ["٣"]),
+        ("h07.score", ["9" * 5000]),
+        ("h07.words", ["x" * 501]),
+        ("h07.words", ["\x00"]),
+        ("h99.drive", ["clean"]),
+    ],
+)
+def test_what_a_field_cannot_hold_is_refused_with_a_reason(
+    store: Store, serial: str, field: str, texts: list[str]
+) -> None:
+    with pytest.raises(InputError, match="expected"):
+        parsed(store.card(serial).form, field, texts)
+
+
+def test_a_probability_never_says_more_than_it_knows() -> None:
+    shown = [percent(p) for p in (1.0, 0.9999, 0.994, 0.5, 0.012, 0.009, 0.0)]
+    assert shown == ["100 %", "over 99 %", "99 %", "50 %", "1 %", "under 1 %", "under 1 %"]
