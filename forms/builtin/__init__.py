@@ -1,1 +1,1 @@
-"""Placeholder docstring, rewritten by the room."""
+"""The built-in forms, as TOML files, and the fingerprints of their printed editions."""

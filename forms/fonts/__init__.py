@@ -1,1 +1,1 @@
-"""Placeholder docstring, rewritten by the room."""
+"""The typeface embedded in every card: Atkinson Hyperlegible Next, SIL Open Font License 1.1 (OFL.txt)."""

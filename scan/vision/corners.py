@@ -80,7 +80,7 @@ def _detector(soft: bool) -> cv2.aruco.ArucoDetector:
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin = 5
     parameters.adaptiveThreshWinSizeMax = 45
-    parameters.adaptiveThreshWinSizeStep = 10 if not soft else 5
+    parameters.adaptiveThreshWinSizeStep = 20 if not soft else 5  # three window sizes find a sharp card
     parameters.minMarkerPerimeterRate = 0.02
     parameters.polygonalApproxAccuracyRate = 0.05
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX

@@ -19,7 +19,7 @@ from scan.vision.corners import Corners, find_cards
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import digit_log_p
 from scan.vision.ink import ink_of
-from scan.vision.patches import cells_of_kind, digit_patches, written_share
+from scan.vision.patches import cells_of_kind, digit_patches, not_blank, writing_in, written_share
 from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, field_pictures
 from scan.vision.quality import is_covered, judge, why_not
@@ -132,10 +132,13 @@ def measure(ink: InkImage, covered: GrayImage, layout: Layout, trace: Trace) -> 
     boxes = cells_of_kind(layout, "digit")
     trace.patches = patches = digit_patches(ink, boxes)
     trace.bubbles = bubbles = measure_bubbles(ink, layout, pen_darkness(patches, ink, layout))
-    digits: dict[str, np.ndarray[tuple[int, ...], np.dtype[np.float32]]] = {}
+    writing = writing_in(patches)
+    raised = np.minimum(patches * np.float32(writing.gain), 1.2) if writing.gain > 1 else patches
+    written = writing.written()
+    digits: dict[str, FloatImage] = {}
     for size in sorted({(c.box.w, c.box.h) for c in boxes}):
         of_size = [i for i, c in enumerate(boxes) if (c.box.w, c.box.h) == size]
-        log_p = digit_log_p(patches[of_size], size)
+        log_p = not_blank(digit_log_p(raised[of_size], size), written[of_size])
         digits.update({boxes[i].id: log_p[k] for k, i in enumerate(of_size)})
     outside = frozenset(c.id for c in layout.cells if not is_covered(covered, c.box))
     trace.evidence = Evidence(

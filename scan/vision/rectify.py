@@ -93,7 +93,9 @@ def register(gray: GrayImage, corners: Corners, layout: Layout) -> Registration:
     marks_off = _back(transform, marks_photo) - marks_card
     # The marks' own corners already tell a little about the bend.
     bend, found, residual = spline(marks_card, marks_off, smoothing=0.05), np.zeros(len(studs), bool), 0.0
-    for reach, floor in zip(_STUD_REACH_MM, _STUD_MIN_SCORE, strict=True):
+    for look, (reach, floor) in enumerate(zip(_STUD_REACH_MM, _STUD_MIN_SCORE, strict=True)):
+        if look == 1 and found.all():
+            continue  # nothing was carried far away
         off, scores = _stud_offsets(gray, transform, bend, studs, reach)
         found = scores >= floor
         measured = bend.at(studs) + off
@@ -118,6 +120,8 @@ def settle(gray: GrayImage, rough: Registration, layout: Layout, anchors: Anchor
     wanted = outline_picture(layout)
     current = rough
     for tile_mm, reach_mm in ((26.0, 2.6), (18.0, 1.1)):
+        if reach_mm > 2 and rough.studs_found >= 0.9 * rough.studs_total > 0 and _is_nearly_flat(anchors):
+            continue  # the fine look reaches far enough
         flat, covered = flatten(gray, current, layout, TILE_PX_PER_MM)
         lines = _thin_lines(flat)
         lines[covered == 0] = 0
@@ -132,6 +136,11 @@ def settle(gray: GrayImage, rough: Registration, layout: Layout, anchors: Anchor
         left = np.linalg.norm(bend.at(centres[good]) - measured[good], axis=1)
         current = replace(current, bend=bend, residual_mm=float(np.median(left)))
     return current
+
+
+def _is_nearly_flat(anchors: Anchors) -> bool:
+    """Say whether no mark or stud lies further than 0.8 mm from where flat paper would have it."""
+    return bool(np.abs(anchors.values).max() < 0.8)
 
 
 TILE_PX_PER_MM = 4.0

@@ -1,0 +1,101 @@
+"""Time and memory of one 12-megapixel photo, stage by stage, as a ratio to decoding it in full colour.
+
+Run: python -m tests.bench.bench_photo [--runs 15] [--threads 1] [--long-px 4000]
+Goal of the project: at most 1.5 times the colour decode on one core, warm.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import statistics
+import time
+from collections.abc import Callable
+
+import cv2
+import numpy as np
+
+from scan.vision.bubbles import bubble_log_likelihoods, measure_bubbles, pen_darkness
+from scan.vision.codes import read_code
+from scan.vision.corners import find_cards
+from scan.vision.decode import decode
+from scan.vision.digits import digit_log_p
+from scan.vision.ink import ink_of
+from scan.vision.patches import cells_of_kind, digit_patches
+from scan.vision.photo import photos_from_bytes
+from scan.vision.pipeline import Trace, measure, read_photo
+from scan.vision.quality import judge
+from scan.vision.rectify import flatten, register
+from tests.bench.cards import find_layout, shoot
+
+
+def median_ms(step: Callable[[], object], runs: int) -> float:
+    """Median of `runs` warm runs in milliseconds."""
+    step()
+    times = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        step()
+        times.append(1000 * (time.perf_counter() - start))
+    return statistics.median(times)
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--runs", type=int, default=15)
+    parser.add_argument("--threads", type=int, default=1)
+    parser.add_argument("--long-px", type=int, default=4000)
+    args = parser.parse_args()
+    cv2.setNumThreads(args.threads)
+    data = next(
+        shot.encoded()
+        for seed in range(5, 50)
+        if (shot := shoot("clean", 0.0, seed, long_px=args.long_px)).condition.output.suffix == ".jpg"
+    )
+    buffer = np.frombuffer(data, np.uint8)
+    (photo,) = photos_from_bytes(data, "photo")
+    before_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    gray = photo.gray
+    (corners,) = find_cards(gray)
+    code = read_code(gray, corners)
+    layout = find_layout(code.fingerprint)  # type: ignore[union-attr]
+    assert layout is not None
+    registration = register(gray, corners, layout)
+    flat, covered = flatten(gray, registration, layout)
+    ink, contrast = ink_of(flat, covered, layout)
+    boxes = cells_of_kind(layout, "digit")
+    patches = digit_patches(ink, boxes)
+    pen = pen_darkness(patches, ink, layout)
+    bubbles = measure_bubbles(ink, layout, pen)
+    evidence = measure(ink, covered, layout, Trace(gray))
+    stages: dict[str, Callable[[], object]] = {
+        "decode grey": lambda: list(photos_from_bytes(data, "photo")),
+        "find marks": lambda: find_cards(gray),
+        "code": lambda: read_code(gray, corners),
+        "register": lambda: register(gray, corners, layout),
+        "flatten": lambda: flatten(gray, registration, layout),
+        "ink": lambda: ink_of(flat, covered, layout),
+        "quality": lambda: judge(flat, covered, contrast, corners, registration, layout),
+        "digit patches": lambda: digit_patches(ink, boxes),
+        "pen": lambda: pen_darkness(patches, ink, layout),
+        "bubbles": lambda: (measure_bubbles(ink, layout, pen), bubble_log_likelihoods(bubbles)),
+        "digit network": lambda: digit_log_p(patches, (boxes[-1].box.w, boxes[-1].box.h)),
+        "joint decoding": lambda: decode(layout.form, evidence),
+    }
+    colour = median_ms(lambda: cv2.imdecode(buffer, cv2.IMREAD_COLOR), args.runs)
+    print(f"{gray.shape[1]} x {gray.shape[0]} JPEG, {len(data) / 1e6:.2f} MB, {args.threads} thread(s)")
+    print(f"{'decode in full colour':<24}{colour:8.1f} ms   1.00")
+    for name, step in stages.items():
+        ms = median_ms(step, args.runs)
+        print(f"{name:<24}{ms:8.1f} ms   {ms / colour:.2f}")
+    whole = median_ms(
+        lambda: read_photo(next(iter(photos_from_bytes(data, "photo"))), find_layout), args.runs
+    )
+    print(f"{'photo to reading':<24}{whole:8.1f} ms   {whole / colour:.2f}")
+    peak_mb = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before_kb) / 1024
+    print(f"peak memory beyond the decoded photo: {peak_mb:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()
