@@ -171,7 +171,7 @@ def write(
     n = len(glyphs)
     x, y = mesh
     # A hand never draws the same shape twice: bend the plane a little.
-    bend = 0.16 * (pose.height_mm / 4.5).clamp(max=1)
+    bend = 0.025 * pose.height_mm.clamp(1.5, 4.5)
     u = x - _col(pose.x_mm) + _col(bend) * dice.clouds(n, 4)
     v = y - _col(pose.y_mm) + _col(bend) * dice.clouds(n, 4)
     cos, sin = _col(torch.cos(pose.turn)), _col(torch.sin(pose.turn))
@@ -192,12 +192,15 @@ def write(
     edge_mm, spine_mm = edge * mm / STEPS_PER_PX, spine * mm / STEPS_PER_PX
     pressure = 1 + 0.22 * dice.clouds(n, 6).clamp(-2, 2)
     soft = _col(pen.soft_mm)
-    monoline = ((_col(pen.half_mm) * pressure - spine_mm) / soft + 0.5).clamp(0, 1)
-    grown = _col(dice.uniform(n, -0.10, 0.12)) * pressure
+    # A person with a broad pen writes larger: past a tenth of the height the loops of an 8 close.
+    size_mm = torch.maximum(pose.height_mm, pose.width_mm)
+    half = torch.minimum(pen.half_mm, 0.09 * size_mm)
+    monoline = ((_col(half) * pressure - spine_mm) / soft + 0.5).clamp(0, 1)
+    grown = _col(dice.uniform(n, -0.022, 0.018) * size_mm) * pressure
     as_written = ((grown - edge_mm) / soft + 0.5).clamp(0, 1)
     # Never finer than a thin pen: eroding must not eat the stroke.
     as_written = torch.maximum(as_written, ((0.1 - spine_mm) / soft + 0.5).clamp(0, 1))
-    low = _col(dice.uniform(n, 0.0, 0.3))
+    low = _col(dice.uniform(n, 0.0, 0.2))
     picture = ((raw - low) / (_col(dice.uniform(n, 0.6, 1.0)) - low)).clamp(0, 1)
     way = _col(dice.uniform(n, 0, 1))
     line = torch.where(way < 0.42, monoline, torch.where(way < 0.72, as_written, picture))
@@ -465,7 +468,7 @@ def choices(bank: Bank, images: int) -> Choice:
     )
 
 
-SHARE_DRAWN = 0.22
+SHARE_DRAWN = 0.16
 SHARE_GOOD = 0.45
 
 

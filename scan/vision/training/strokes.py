@@ -78,8 +78,9 @@ def _one(rng: Rng) -> list[Points]:
     bar = [(0.5 + lean, 0.0), (0.5 - lean, 1.0)]
     strokes: list[Points] = []
     style = rng.integers(4)
-    if style in (1, 3):  # flag: no longer than 45 % of the bar, and falling, or it were a 7
-        flag = (0.5 + lean - rng.uniform(0.12, 0.38), rng.uniform(0.16, 0.45))
+    if style in (1, 3):  # a short flag, falling away at 35 degrees or more: level, it were a 7
+        reach = rng.uniform(0.1, 0.32)
+        flag = (0.5 + lean - reach, reach * rng.uniform(0.7, 1.5) + 0.03)
         strokes.append(_line(flag, *bar))
     else:
         strokes.append(_line(*bar))

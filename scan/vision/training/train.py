@@ -8,6 +8,7 @@ same only on the same device and library: random numbers differ between CPU and 
 
 import argparse
 import copy
+import hashlib
 import math
 import time
 from dataclasses import dataclass, field
@@ -67,7 +68,9 @@ def load_bank(
 ) -> tuple[glyph_bank.Bank, int]:
     """Glyphs of a part of MNIST and drawings beside them; how many of them are MNIST's."""
     images, labels = mnist.load(folder, part)
-    kept = cache / f"glyphs-{part}-{drawn}-{seed}.pt" if cache else None
+    made_by = "".join(Path(str(module.__file__)).read_text("utf-8") for module in (strokes, glyph_bank))
+    code = hashlib.sha256(made_by.encode()).hexdigest()[:8]
+    kept = cache / f"glyphs-{part}-{drawn}-{seed}-{code}.pt" if cache else None
     if kept and kept.exists():
         held = torch.load(kept, map_location=device, weights_only=True)
         return glyph_bank.Bank(*held), len(images)
