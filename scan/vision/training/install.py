@@ -23,7 +23,7 @@ from scan.vision.training.golden import BOX_WH_MM, golden_patches
 from scan.vision.training.network import Reader
 
 LARGEST_BYTES = 500_000
-# float32 sums in another order; OpenCV 4.10 and 5.0 stay within 1e-4 of torch.
+# float32 sums in another order; OpenCV 4.10 and 5.0 stayed within 1e-4 of torch on one machine.
 TOLERANCE = 2e-3
 
 # Simulated photos can't show how real cards differ from them: some doubt is kept whatever the fit says. It

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from forms.errors import InputError
 
-# The last training images. Nothing is trained on them; the normalisation, the size of the network, the
-# temperature and the doubt were chosen on them.
+# The last training images. Nothing is trained on them; the normalisation, the temperature and the
+# doubt were chosen on them.
 HELD_OUT = 5_000
 
 _IDX_UINT8 = 0x08
