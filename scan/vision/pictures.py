@@ -1,4 +1,4 @@
-"""Cuts the pictures that are kept with a reading: the whole card, strips with words, fields to be looked at."""
+"""Cuts the pictures that are kept with a reading: the card, strips with words, fields to look at."""
 
 from __future__ import annotations
 
