@@ -5,6 +5,7 @@ GET changes nothing. Every POST is one transaction of the store, then the addres
 
 from __future__ import annotations
 
+import asyncio
 import shutil
 import tempfile
 import time
@@ -42,7 +43,7 @@ from scan.review.focus_view import FocusOf
 from scan.review.guard import App, Guard, Limits
 from scan.review.links import qr_svg
 from scan.review.questions import Question, next_after, parsed, percent, question_of, when_said
-from scan.review.readers import Readers
+from scan.review.readers import AT_ONCE, Readers
 from scan.review.views import close_up, surroundings
 
 MOST_PHOTOS = 12  # at once; a batch is `shortpencil read`
@@ -137,6 +138,8 @@ class _Site:
 
     def __init__(self, desk: Desk, templates: Environment, static: dict[str, tuple[bytes, str]]) -> None:
         self._desk, self._templates, self._static = desk, templates, static
+        # Photos queue here and not in the threads, which answer everybody else meanwhile.
+        self._reading = asyncio.Semaphore(AT_ONCE)
 
     # -- coming in ---------------------------------------------------------------------------------------
 
@@ -339,7 +342,8 @@ class _Site:
                 raise InputError("expected a photo, found none. Take or choose one, then send it.")
             results = []
             for number, photo in enumerate(photos, start=1):
-                results += await _off(partial(self._read_photo, photo, number, len(photos)))
+                async with self._reading:
+                    results += await _off(partial(self._read_photo, photo, number, len(photos)))
         return self._page(request, "capture.html", results=results, most=MOST_PHOTOS)
 
     def _read_photo(self, photo: UploadFile, number: int, count: int) -> list[dict[str, Any]]:
