@@ -34,7 +34,10 @@ def run_demo(args: argparse.Namespace) -> int:
     import os
     import tempfile
 
+    from scan.intake import expand
+
     samples = args.samples or _bundled_samples()
+    expand([samples])  # says so when there are none
     out = args.out or Path(tempfile.mkdtemp(prefix="shortpencil-demo-"))
     out.mkdir(parents=True, exist_ok=True)
     own_home = os.environ.get("SHORTPENCIL_HOME")

@@ -1,0 +1,160 @@
+"""`print` from the command line: what it writes, what it keeps, what it refuses."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pypdfium2
+import pytest
+import zxingcpp
+
+from forms.catalog import Catalog
+from forms.errors import InputError, LayoutError
+from forms.serials import is_serial, split_code
+from scan.cli.main import main
+from scan.cli.places import forms_folder
+
+
+@pytest.fixture(autouse=True)
+def _own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+
+
+def codes_in(pdf: Path) -> list[tuple[str, str]]:
+    """Serial and fingerprint of each page, from its QR code."""
+    found = []
+    for page in pypdfium2.PdfDocument(pdf):
+        (code,) = zxingcpp.read_barcodes(page.render(scale=150 / 72).to_pil())
+        found.append(split_code(code.text))
+    return found
+
+
+def print_cards(capsys, *args: object) -> list[dict]:
+    capsys.readouterr()
+    assert main(["print", *map(str, args), "--json"]) == 0
+    return json.loads(capsys.readouterr().out)["cards"]
+
+
+def test_each_copy_has_a_serial_of_its_own_and_the_field_map_fits(tmp_path, capsys) -> None:
+    pdf, field_map = tmp_path / "card.pdf", tmp_path / "map.json"
+    cards = print_cards(capsys, "-o", pdf, "--map", field_map, "--copies", 3, "--player", "Wren")
+    assert codes_in(pdf) == [(c["serial"], c["fingerprint"]) for c in cards]
+    assert len({c["serial"] for c in cards}) == 3
+    assert all(is_serial(c["serial"]) for c in cards)
+    data = json.loads(field_map.read_text())
+    assert (data["schema"], data["form"], data["fingerprint"]) == (1, "round18", cards[0]["fingerprint"])
+    assert data["page"] == {"name": "a4", "width_mm": 210.0, "height_mm": 297.0}
+    catalog = Catalog(forms_folder())
+    assert {catalog.player_of(c["serial"]) for c in cards} == {"Wren"}
+
+
+@pytest.mark.parametrize("form", ["round9", "round18", "round27"])
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("unit", ["m", "ft"])
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_every_built_in_card_prints_and_is_known_by_its_fingerprint(
+    form, paper, unit, hand, tmp_path, capsys
+) -> None:
+    pdf = tmp_path / "card.pdf"
+    (card,) = print_cards(capsys, "-o", pdf, "--form", form, "--paper", paper, "--unit", unit, "--hand", hand)
+    layout = Catalog(tmp_path / "elsewhere").find(card["fingerprint"])
+    assert layout is not None
+    assert (layout.form.name, layout.paper.name, layout.form.unit, layout.form.hand) == (
+        form,
+        paper,
+        unit,
+        hand,
+    )
+
+
+LAYOUT = 'name = "Millpond"\nlayout = "short tees"\nunit = "m"\n' + "".join(
+    f"[[holes]]\nnumber = {n}\npar = {3 + n % 2}\nlength = {70 + 7 * n}\n" for n in range(1, 10)
+)
+
+
+def test_a_course_is_printed_in_and_its_card_is_kept(tmp_path, capsys) -> None:
+    (tmp_path / "millpond.toml").write_text(LAYOUT)
+    pdf, field_map = tmp_path / "card.pdf", tmp_path / "map.json"
+    (card,) = print_cards(capsys, "-o", pdf, "--layout", tmp_path / "millpond.toml", "--map", field_map)
+    text = pypdfium2.PdfDocument(pdf)[0].get_textpage().get_text_bounded()
+    assert "Millpond" in text
+    assert "par 4" in text
+    assert "133 m" in text
+    data = json.loads(field_map.read_text())
+    assert data["form"] == "round9"
+    assert "h01.par" not in data["fields"]
+    layout = Catalog(forms_folder()).find(card["fingerprint"])
+    assert layout is not None
+    assert layout.form.course is not None
+    assert layout.form.course.holes[8].length_m == 133
+
+
+def test_a_roster_gives_a_card_a_player(tmp_path, capsys) -> None:
+    (tmp_path / "club.csv").write_text("player,hand,copies\nWren,,2\nBirch,left,1\n")
+    pdf = tmp_path / "stack.pdf"
+    cards = print_cards(capsys, "-o", pdf, "--roster", tmp_path / "club.csv")
+    assert [c["player"] for c in cards] == ["Wren", "Wren", "Birch"]
+    assert len({c["fingerprint"] for c in cards}) == 2
+    assert [serial for serial, _ in codes_in(pdf)] == [c["serial"] for c in cards]
+
+
+def bad(folder: Path, name: str, text: str) -> Path:
+    (folder / name).write_text(text)
+    return folder / name
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "option", "words"),
+    [
+        ("x.toml", "name = ", "--form", "syntax error"),
+        ("x.toml", 'name = "x"\ntitle = "x"\n[rows]\ncount = 99\n', "--form", "from 0 to 60"),
+        (
+            "x.toml",
+            'name = "x"\ntitle = "x"\n[[head]]\nid = "a"\ntype = "choose-one"\n',
+            "--form",
+            "needs options",
+        ),
+        ("x.toml", "name = 3", "--layout", "expected"),
+        ("x.toml", 'name = "M"\n[[holes]]\npar = 9\n', "--layout", "par from 2 to 6"),
+        ("x.csv", "alias\nWren\n", "--roster", "column 'player'"),
+        ("x.csv", "player,copies\nWren,many\n", "--roster", "line 2"),
+    ],
+)
+def test_a_bad_file_is_refused_by_name_and_nothing_is_written(
+    name, text, option, words, tmp_path, capsys
+) -> None:
+    pdf = tmp_path / "card.pdf"
+    assert main(["print", "-o", str(pdf), option, str(bad(tmp_path, name, text))]) == 2
+    said = capsys.readouterr().err
+    assert words in said
+    assert name in said
+    assert not pdf.exists()
+
+
+def test_a_name_that_the_font_cannot_write_is_refused(tmp_path, capsys) -> None:
+    assert main(["print", "-o", str(tmp_path / "card.pdf"), "--player", "鷦鷯"]) == 2
+    assert "no letters for" in capsys.readouterr().err
+
+
+def test_an_unknown_form_lists_the_known_ones(tmp_path, capsys) -> None:
+    assert main(["print", "-o", str(tmp_path / "card.pdf"), "--form", "round19"]) == 2
+    assert "round18" in capsys.readouterr().err
+
+
+def test_a_changed_field_map_is_refused(tmp_path, capsys) -> None:
+    from forms.field_map import layout_from_json
+
+    field_map = tmp_path / "map.json"
+    print_cards(capsys, "-o", tmp_path / "card.pdf", "--map", field_map)
+    text = field_map.read_text().replace('"width_mm": 210.0', '"width_mm": 211.0')
+    with pytest.raises(InputError, match="was changed"):
+        layout_from_json(text)
+
+
+def test_layout_errors_are_for_people(tmp_path, capsys) -> None:
+    wide = "".join(f'[[rows.left]]\nid = "n{i}"\ntype = "number"\ndigits = 6\n' for i in range(6))
+    path = bad(tmp_path, "wide.toml", f'name = "wide"\ntitle = "Wide"\n[rows]\ncount = 3\n{wide}')
+    assert main(["print", "-o", str(tmp_path / "card.pdf"), "--form", str(path)]) == 2
+    assert "mm too wide" in capsys.readouterr().err
+    assert issubclass(LayoutError, Exception)
