@@ -36,7 +36,7 @@ HOMES = {
     "reportlab": ("forms/pdf.py", "scan/practice"),
     "segno": ("forms/pdf.py", "scan/review/links.py"),
     "starlette": ("scan/review/app.py",),
-    "jinja2": ("scan/review/app.py",),
+    "jinja2": ("scan/review/rendering.py",),
     "uvicorn": ("scan/review/serve.py",),
 }
 

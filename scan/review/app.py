@@ -6,20 +6,15 @@ GET changes nothing. Every POST is one transaction of the store, then the addres
 from __future__ import annotations
 
 import asyncio
-import shutil
-import tempfile
 import time
 from collections.abc import AsyncIterator, Callable, Collection
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
-from importlib.resources import files
-from pathlib import Path
 from typing import Any, TypeVar
 from urllib.parse import quote, urlencode
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -33,7 +28,7 @@ from forms.catalog import Catalog
 from forms.errors import InputError, RecordError
 from forms.field_map import layout_from_json
 from forms.layout import Layout
-from scan.reading import CARD_PICTURE, CardReading
+from scan.reading import CARD_PICTURE
 from scan.records.answers import AnsweredMeanwhile
 from scan.records.cards import Card
 from scan.records.store import Store
@@ -42,21 +37,14 @@ from scan.review.door import PHONE_LINK_S, Door, Session
 from scan.review.focus_view import FocusOf
 from scan.review.guard import App, Guard, Limits
 from scan.review.links import qr_svg
-from scan.review.questions import Question, next_after, parsed, percent, question_of, when_said
+from scan.review.questions import Question, next_after, parsed, question_of
 from scan.review.readers import AT_ONCE, Readers
+from scan.review.receiving import Receiver, Told
+from scan.review.rendering import Pages, static_files
 from scan.review.views import close_up, surroundings
 
 MOST_PHOTOS = 12  # at once; a batch is `shortpencil read`
 LONGEST_NAME = 60
-STATIC = {
-    "page.css": ("scan.review", "static/page.css", "text/css; charset=utf-8"),
-    "page.js": ("scan.review", "static/page.js", "text/javascript; charset=utf-8"),
-    "htmx.min.js": ("scan.review", "static/htmx.min.js", "text/javascript; charset=utf-8"),
-    "icon.svg": ("scan.review", "static/icon.svg", "image/svg+xml"),
-    "regular.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Regular.ttf", "font/ttf"),
-    "bold.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Bold.ttf", "font/ttf"),
-}
-
 T = TypeVar("T")
 
 
@@ -82,9 +70,7 @@ class Desk:
 
 def make_app(desk: Desk) -> App:
     """Return the application behind its guard."""
-    static = _static_files()
-    templates = _templates()
-    site = _Site(desk, templates, static)
+    site = _Site(desk)
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
@@ -136,8 +122,9 @@ def make_app(desk: Desk) -> App:
 class _Site:
     """The pages, over one desk."""
 
-    def __init__(self, desk: Desk, templates: Environment, static: dict[str, tuple[bytes, str]]) -> None:
-        self._desk, self._templates, self._static = desk, templates, static
+    def __init__(self, desk: Desk) -> None:
+        self._desk, self._pages, self._static = desk, Pages(), static_files()
+        self._receiver = Receiver(desk.store, desk.catalog, desk.readers, self._layout)
         # Photos queue here and not in the threads, which answer everybody else meanwhile.
         self._reading = asyncio.Semaphore(AT_ONCE)
 
@@ -340,48 +327,13 @@ class _Site:
             ]
             if not photos:
                 raise InputError("expected a photo, found none. Take or choose one, then send it.")
-            results = []
+            results: list[Told] = []
+            receive = self._receiver.receive
             for number, photo in enumerate(photos, start=1):
+                called = f"Photo {number}" if len(photos) > 1 else "The photo"
                 async with self._reading:
-                    results += await _off(partial(self._read_photo, photo, number, len(photos)))
+                    results += await _off(partial(receive, photo.file, called, self._desk.now()))
         return self._page(request, "capture.html", results=results, most=MOST_PHOTOS)
-
-    def _read_photo(self, photo: UploadFile, number: int, count: int) -> list[dict[str, Any]]:
-        """Read one uploaded photo, keep what it says, and return what to tell, card by card."""
-        called = f"Photo {number}" if count > 1 else "The photo"
-        with tempfile.TemporaryDirectory(prefix="shortpencil-") as folder:
-            path = Path(folder) / "photo"  # never the name that came with it
-            with path.open("xb") as stream:
-                photo.file.seek(0)
-                shutil.copyfileobj(photo.file, stream)
-            result = self._desk.readers.read(path, called)
-        told = [self._keep(reading, called) for reading in result.readings]
-        if result.error is not None:
-            told.append({"name": called, "serial": None, "says": _sentence(result.error, called)})
-        return told
-
-    def _keep(self, reading: CardReading, called: str) -> dict[str, Any]:
-        from scan.intake import keep, round_of
-
-        if reading.status != "read":
-            return {"name": called, "serial": None, "says": _sentence(reading.reason or "", called)}
-        store, catalog = self._desk.store, self._desk.catalog
-        outcome = keep(reading, round_of(reading, catalog, self._desk.now()), catalog, store)
-        serial = reading.serial or f"photo-{(reading.photo_sha256 or '')[:16]}"
-        card = store.card(serial)
-        layout = self._layout(card)
-        first = card.waiting[0] if card.waiting else None
-        return {
-            "name": called,
-            "serial": serial,
-            "says": outcome,
-            "card": card,
-            "layout": layout,
-            "line": pages.round_line(store.round(serial)),
-            "findings": [finding.says for finding in reading.findings],
-            "q": question_of(card, first) if first else None,
-            "close": close_up(layout, card.form.field(first)) if first else None,
-        }
 
     # -- rounds and focus --------------------------------------------------------------------------------
 
@@ -463,14 +415,15 @@ class _Site:
 
     def refusal(self, status: int, says: str) -> tuple[str, bytes]:
         """Return the page of a request that the guard refuses."""
-        page = self._templates.get_template("refused.html").render(
-            title="Not from here", says=says, session=None, waits=0, path="", lan=False
+        page = self._pages.render(
+            "refused.html", title="Not from here", says=says, session=None, waits=0, path="", lan=False
         )
         return "text/html; charset=utf-8", page.encode()
 
     def _page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         self._desk.last_request_s = self._desk.clock()
-        text = self._templates.get_template(template).render(
+        text = self._pages.render(
+            template,
             session=request.scope.get("session"),
             path=request.url.path,
             lan=self._desk.phone_address() is not None,
@@ -526,32 +479,3 @@ def _url_or_none(place: tuple[str, str] | None, only: str) -> str | None:
 
 def _count(waiting: Collection[tuple[str, tuple[str, ...]]]) -> int:
     return sum(len(fields) for _, fields in waiting)
-
-
-def _sentence(text: str, called: str) -> str:
-    """Return a message without the name in front, which the page shows as a heading, in sentence form."""
-    text = text.removeprefix(f"{called}: ").strip()
-    return f"{text[:1].upper()}{text[1:]}"
-
-
-def _templates() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("scan.review"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
-    )
-    environment.filters |= {
-        "percent": percent,
-        "when": when_said,
-        "mm": lambda value: f"{value:.2f}".rstrip("0").rstrip("."),
-        "safe_svg": Markup,
-        "url": partial(quote, safe=""),
-    }
-    environment.lstrip_blocks = True
-    return environment
-
-
-def _static_files() -> dict[str, tuple[bytes, str]]:
-    """Read the few files that are served as they are; no name from a request ever becomes a path."""
-    return {
-        name: (files(package).joinpath(path).read_bytes(), kind)
-        for name, (package, path, kind) in STATIC.items()
-    }

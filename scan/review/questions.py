@@ -379,10 +379,10 @@ def _entry(form: Form, field: Field, answer: Answer) -> Entry:
 def percent(p: float) -> str:
     """Return a probability in percent; never 100 where a doubt is left, never 0 where a chance is."""
     if p >= 1.0:
-        return "100 %"
+        return "100\u00a0%"  # the sign stays on the number's line
     if p >= 0.995:
-        return "over 99 %"
-    return "under 1 %" if p < 0.01 else f"{p * 100:.0f} %"
+        return "over 99\u00a0%"
+    return "under 1\u00a0%" if p < 0.01 else f"{p * 100:.0f}\u00a0%"
 
 
 def when_said(at: datetime) -> str:

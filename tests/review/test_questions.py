@@ -174,5 +174,5 @@ def test_what_a_field_cannot_hold_is_refused_with_a_reason(
 
 
 def test_a_probability_never_says_more_than_it_knows() -> None:
-    shown = [percent(p) for p in (1.0, 0.9999, 0.994, 0.5, 0.012, 0.009, 0.0)]
+    shown = [percent(p).replace("\u00a0", " ") for p in (1.0, 0.9999, 0.994, 0.5, 0.012, 0.009, 0.0)]
     assert shown == ["100 %", "over 99 %", "99 %", "50 %", "1 %", "under 1 %", "under 1 %"]

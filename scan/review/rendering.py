@@ -1,0 +1,55 @@
+"""Templates to pages, and the few files that are served as they are."""
+
+from __future__ import annotations
+
+from functools import partial
+from importlib.resources import files
+from typing import Any
+from urllib.parse import quote
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from scan.review.questions import percent, when_said
+
+#: Name in the address -> package, file in it, type. No name from a request ever becomes a path.
+STATIC = {
+    "page.css": ("scan.review", "static/page.css", "text/css; charset=utf-8"),
+    "page.js": ("scan.review", "static/page.js", "text/javascript; charset=utf-8"),
+    "htmx.min.js": ("scan.review", "static/htmx.min.js", "text/javascript; charset=utf-8"),
+    "icon.svg": ("scan.review", "static/icon.svg", "image/svg+xml"),
+    "regular.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Regular.ttf", "font/ttf"),
+    "bold.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Bold.ttf", "font/ttf"),
+}
+
+
+class Pages:
+    """Renders templates by name; every value is escaped but the SVG that this program draws."""
+
+    def __init__(self) -> None:
+        self._environment = Environment(
+            loader=PackageLoader("scan.review"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._environment.filters |= {
+            "percent": percent,
+            "when": when_said,
+            "mm": lambda value: f"{value:.2f}".rstrip("0").rstrip("."),
+            "safe_svg": Markup,
+            "url": partial(quote, safe=""),
+        }
+
+    def render(self, template: str, **values: Any) -> str:
+        """Return a page as text."""
+        return self._environment.get_template(template).render(**values)
+
+
+def static_files() -> dict[str, tuple[bytes, str]]:
+    """Return every file that is served as it is, by its name in the address, with its type."""
+    return {
+        name: (files(package).joinpath(path).read_bytes(), kind)
+        for name, (package, path, kind) in STATIC.items()
+    }
