@@ -367,9 +367,9 @@ def _bubble_digits(sheet: Sheet, row: int) -> list[Shape]:
 def _hole_label(par: int | None, length: str | None, x: float, middle: float) -> list[Shape]:
     shapes: list[Shape] = []
     if par is not None:
-        shapes.append(Words(f"par {par}", Point(x, middle - 0.3), 7.5, fit_mm=7.0))
+        shapes.append(Words(f"par {par}", Point(x, middle - 0.3), 7.5, fit_mm=6.4))
     if length:
-        shapes.append(Words(length, Point(x, middle + 2.6), 7.5, fit_mm=7.0))
+        shapes.append(Words(length, Point(x, middle + 2.6), 7.5, fit_mm=6.4))
     return shapes
 
 
