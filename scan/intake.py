@@ -11,6 +11,7 @@ import hashlib
 import os
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -20,7 +21,7 @@ from forms.errors import InputError
 from scan.reading import CardReading
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future
+    from concurrent.futures import Future, ProcessPoolExecutor
 
     from forms.catalog import Catalog
     from forms.layout import Layout
@@ -91,23 +92,56 @@ def read_files(
         for path in files:
             yield FileResult(str(path), before=True) if _seen(path, skip) else read_file(path, catalog)
         return
+    from concurrent.futures.process import BrokenProcessPool
+
+    under_way: deque[tuple[Path, Future[FileResult] | None]] = deque()
+    with _workers(jobs) as pool:
+        for path in files:
+            future = None
+            if not _seen(path, skip):
+                with suppress(BrokenProcessPool):  # a file before this one broke it: read the rest one by one
+                    future = pool.submit(read_file, path, catalog)
+            under_way.append((path, future))
+            if len(under_way) >= 2 * jobs:
+                yield _finished(*under_way.popleft(), catalog, skip)
+        while under_way:
+            yield _finished(*under_way.popleft(), catalog, skip)
+
+
+def _workers(jobs: int) -> ProcessPoolExecutor:
+    """A pool of fresh interpreters: forking a process that has used OpenCV's threads can hang."""
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
-    under_way: deque[tuple[Path, Future[FileResult] | None]] = deque()
-    # A fresh interpreter a worker: forking a process that has used OpenCV's threads can hang.
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
-        for path in files:
-            seen = _seen(path, skip)
-            under_way.append((path, None if seen else pool.submit(read_file, path, catalog)))
-            if len(under_way) >= 2 * jobs:
-                yield _finished(*under_way.popleft())
-        while under_way:
-            yield _finished(*under_way.popleft())
+    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_one_thread)
 
 
-def _finished(path: Path, future: Future[FileResult] | None) -> FileResult:
-    return FileResult(str(path), before=True) if future is None else future.result()
+def _finished(
+    path: Path, future: Future[FileResult] | None, catalog: Catalog, skip: Mapping[str, str] | None
+) -> FileResult:
+    from concurrent.futures.process import BrokenProcessPool
+
+    if future is None and _seen(path, skip):
+        return FileResult(str(path), before=True)
+    try:
+        if future is not None:
+            return future.result()
+    except BrokenProcessPool:
+        pass  # this file, or one that was read beside it, ended a worker
+    return _read_alone(path, catalog)
+
+
+def _read_alone(path: Path, catalog: Catalog) -> FileResult:
+    """Read one file in a process of its own, so that a file which ends its reader harms no other."""
+    from concurrent.futures.process import BrokenProcessPool
+
+    with _workers(1) as pool:
+        try:
+            return pool.submit(read_file, path, catalog).result()
+        except BrokenProcessPool:
+            return FileResult(
+                str(path), error=f"{path}: the reader ended while reading this file. Export the photo anew."
+            )
 
 
 def _seen(path: Path, skip: Mapping[str, str] | None) -> bool:
