@@ -1,4 +1,4 @@
-"""Pictures of the focus: strokes lost by phase, why and which way.
+"""Pictures of the focus: what misses cost by phase, why and which way.
 
 As in all pictures of the report, a filled mark is what the page is about and an open one everything else;
 greys only order things and never carry meaning alone; counts, units and ranges stand in the picture; and its
@@ -33,13 +33,13 @@ _LEAST_SQUARE_MM = 1.0
 
 
 def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
-    """Strokes lost a round, by phase: mark and range, the focus filled."""
+    """What misses cost a round, by phase: mark and range, the focus filled."""
     left, right = 28.0, 44.0
     plot = width_mm - left - right
     most = max(p.strokes_a_round.high for p in focus.phases)
     step = _step(most)
     top = max(step, np.ceil(most / step) * step)
-    shapes: list[Shape] = [text(0, 3.6, "Strokes lost a round to misses", size_pt=HEAD_PT, bold=True)]
+    shapes: list[Shape] = [text(0, 3.6, "What misses cost", size_pt=HEAD_PT, bold=True)]
     shapes += [text(0, 7.4, "recent rounds; bars are 90 % ranges", size_pt=SMALL_PT, grey=SOFT)]
     shapes.append(text(width_mm, 7.4, "costs most", size_pt=SMALL_PT, grey=SOFT, anchor="right"))
     y = 14.0
@@ -65,7 +65,7 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
         shapes.append(text(width_mm, y + 1.1, most_said, size_pt=SMALL_PT, bold=chosen, anchor="right"))
         y += 9.6
     return Picture(
-        "Strokes lost a round to misses, by phase",
+        "What misses cost in strokes a round, by phase",
         "; ".join(_phase_said(p) for p in focus.phases),
         width_mm,
         base + 5.2,

@@ -1,8 +1,8 @@
 """Each phase's misses: how often, what they cost, and which phase probably costs most.
 
 Three views of the same misses stand beside each other, since they can disagree: the plain count (the pencil's
-own method), the rate, and the strokes lost a round. `focus` chooses by the third; at a first round, where a
-miss is taken to cost the same in every phase, that is the plain count.
+own method), the rate, and the strokes that misses cost a round. `focus` chooses by the third; at a first
+round, where a miss is taken to cost the same in every phase, that is the plain count.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ class PhaseEvidence:
     last, recent, all : the rate in the last round, in recent rounds (later ones count more), in all
     misses_a_round : weighted mean of recent rounds
     cost : strokes that one miss costs
-    strokes_a_round : strokes lost to misses of this phase in a round, lately
+    strokes_a_round : strokes that misses of this phase cost in a round, lately
     p_highest_rate : probability that its miss rate is the highest of the phases
     p_costs_most : probability that it costs most strokes a round
     spread_factor : how many times larger than by chance the rate varies between rounds
