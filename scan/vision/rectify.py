@@ -347,19 +347,23 @@ def flatten(
     width_mm, height_mm = layout.paper.width_mm, layout.paper.height_mm
     width, height = round(width_mm * px_per_mm), round(height_mm * px_per_mm)
     # The map is smooth: it is computed on a mesh and interpolated to pixels. Over 4 mm, perspective departs
-    # from a straight line by some hundredths of a pixel. Mesh points are centres of mesh cells, one cell of
-    # them outside the sheet on each side, so that `resize` interpolates everywhere and extrapolates nowhere.
-    nx, ny = int(np.ceil(width_mm / _MESH_MM)) + 2, int(np.ceil(height_mm / _MESH_MM)) + 2
-    xs, ys = (np.arange(nx) - 0.5) * _MESH_MM, (np.arange(ny) - 0.5) * _MESH_MM
+    # from a straight line by some hundredths of a pixel. Mesh points are centres of mesh cells, as `resize` has
+    # it; it repeats the outermost ones over the last 2 mm of the sheet, where nothing is printed.
+    nx, ny = int(np.ceil(width_mm / _MESH_MM)), int(np.ceil(height_mm / _MESH_MM))
+    xs, ys = (np.arange(nx) + 0.5) * _MESH_MM, (np.arange(ny) + 0.5) * _MESH_MM
     mesh = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
     coarse = registration.to_photo(mesh).reshape(ny, nx, 2).astype(np.float32)
     cell = round(_MESH_MM * px_per_mm)
-    fine = cv2.resize(coarse, (nx * cell, ny * cell), interpolation=cv2.INTER_LINEAR)
-    to_photo = np.ascontiguousarray(fine[cell : cell + height, cell : cell + width])
-    photo_x, photo_y = cv2.split(to_photo)
+    size = (nx * cell, ny * cell)
+    photo_x, photo_y = (
+        cv2.resize(np.ascontiguousarray(coarse[..., axis]), size, interpolation=cv2.INTER_LINEAR)[
+            :height, :width
+        ]
+        for axis in (0, 1)
+    )
     flat = cv2.remap(gray, photo_x, photo_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    limit = np.array([gray.shape[1] - 1, gray.shape[0] - 1], np.float32)
-    if (coarse >= 0).all() and (coarse <= limit).all():
+    last_x, last_y = gray.shape[1] - 1, gray.shape[0] - 1
+    if (coarse >= 0).all() and (coarse <= (last_x, last_y)).all():
         return np.asarray(flat, np.uint8), np.full((height, width), 255, np.uint8)
-    covered = np.all((to_photo >= 0) & (to_photo <= limit), axis=2)
+    covered = (photo_x >= 0) & (photo_x <= last_x) & (photo_y >= 0) & (photo_y <= last_y)
     return np.asarray(flat, np.uint8), np.where(covered, 255, 0).astype(np.uint8)
