@@ -347,8 +347,8 @@ def flatten(
     width_mm, height_mm = layout.paper.width_mm, layout.paper.height_mm
     width, height = round(width_mm * px_per_mm), round(height_mm * px_per_mm)
     # The map is smooth: it is computed on a mesh and interpolated to pixels. Over 4 mm, perspective departs
-    # from a straight line by some hundredths of a pixel. Mesh points are centres of mesh cells, as `resize` has
-    # it; it repeats the outermost ones over the last 2 mm of the sheet, where nothing is printed.
+    # from a straight line by some hundredths of a pixel. Mesh points are centres of mesh cells, as `resize`
+    # has it; it repeats the outermost ones over the last 2 mm of the sheet, where nothing is printed.
     nx, ny = int(np.ceil(width_mm / _MESH_MM)), int(np.ceil(height_mm / _MESH_MM))
     xs, ys = (np.arange(nx) + 0.5) * _MESH_MM, (np.arange(ny) + 0.5) * _MESH_MM
     mesh = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
