@@ -14,8 +14,8 @@ from base64 import b64encode
 from pathlib import Path
 from typing import Any
 
-MEMORY_BYTES = 768 * 2**20  # a 12-megapixel photo needs 220 MB with all libraries; 48 megapixels 500
-CPU_S = 20
+MEMORY_BYTES = 512 * 2**20  # 12 megapixels take 220 MB with all libraries; 48, as JPEG, PNG or HEIC, fit
+CPU_S = 10
 LARGEST_FILE_BYTES = 32 * 2**20  # Tesseract, asked for a card's plain number, passes its picture in a file
 READY = b"ready\n"
 

@@ -14,6 +14,7 @@ from scan.records.answers import standing
 from scan.records.cards import Card
 from scan.records.rounds import Hole, Round, Value
 from scan.records.summary import Summary
+from scan.records.tidy import round_row
 from scan.records.validate import validate
 from scan.review.views import box_of
 from scan.review.wording import key_of, name_of, said
@@ -116,20 +117,22 @@ def round_line(round_: Round | None) -> str:
     """Return a round in a few words, as `read` says it."""
     if round_ is None:
         return "a card of its own form"
-    scores = [hole.score.known for hole in round_.holes]
-    known = [score for score in scores if isinstance(score, int)]
-    day = round_.day
-    when = day.strftime("%-d %B %Y") if day else "no date yet"
-    return f"{when}, {len(known)} holes, score {sum(known)}"
+    row = round_row(round_)
+    when = round_.day.strftime("%-d %B %Y") if round_.day else "no date yet"
+    return f"{when}, {row['holes_scored']} holes, score {row['score']}"
 
 
 def round_table(round_: Round) -> dict[str, Any]:
-    """Return what the page of a round shows: its head, its holes, and what does not hold."""
+    """Return what the page of a round shows: its head, its holes, and what does not hold.
+
+    Sums are those of the exported tables and of the list of rounds.
+    """
+    row = round_row(round_)
     return {
         "title": round_line(round_),
         "holes": [_hole_line(round_, hole) for hole in round_.holes],
-        "misses": [(phase, _misses(round_, phase), _written(round_.tallies.get(phase))) for phase in PHASES],
-        "total": sum(s for hole in round_.holes if isinstance(s := hole.score.known, int)),
+        "misses": [(phase, row[f"misses_{phase}"], _written(round_.tallies.get(phase))) for phase in PHASES],
+        "total": row["score"],
         "written_total": _written(round_.total),
         "findings": [finding.says for finding in validate(round_) if finding.level != "fine"],
         "place": ", ".join(part for part in (round_.course, round_.layout) if part),
@@ -160,11 +163,6 @@ def _shown(value: Value) -> str:
 
 def _written(value: Value | None) -> str:
     return "" if value is None else _shown(value)
-
-
-def _misses(round_: Round, phase: str) -> int:
-    throws = [throw for hole in round_.holes for throw in hole.throws if throw.phase == phase]
-    return sum(throw.execution.known == "miss" for throw in throws)
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from scan.review.child import READY
 
 MAX_PHOTO_PIXELS = 60_000_000  # phones make 12 or 50 megapixels; memory in the child grows with it
 MAX_ANSWER_BYTES = 64 * 2**20
-TIMEOUT_S = 30.0
+TIMEOUT_S = 20.0
 AT_ONCE = 2
 
 _PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from forms.catalog import Catalog
+from forms.errors import RecordError
 from forms.layout import Layout
 from scan.intake import keep, round_of
 from scan.reading import CardReading
@@ -60,7 +61,12 @@ class Receiver:
                 photo.seek(0)
                 shutil.copyfileobj(photo, stream)
             result = self.readers.read(path, called)
-        told = [self._keep(reading, called, now) for reading in result.readings]
+        told = []
+        for reading in result.readings:
+            try:
+                told.append(self._keep(reading, called, now))
+            except RecordError as error:  # one card that cannot be kept must not hide the others
+                told.append(Told(called, str(error)))
         if result.error is not None:
             told.append(Told(called, _sentence(result.error, called)))
         return told

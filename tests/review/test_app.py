@@ -9,6 +9,10 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from forms.field_map import layout_to_json
+from forms.form import form_from_toml
+from forms.layout import PAPERS, arrange
+from scan.reading import CardReading, FieldReading
 from scan.records.store import Store
 from tests.review.conftest import Page
 
@@ -209,3 +213,57 @@ def test_without_lan_no_link_is_made(page: Page) -> None:
     browser = page.browser()
     assert "--lan" in browser.get("/phone").text
     assert browser.post("/phone").status_code == 403
+
+
+OWN_FORM = """
+name = "warmup"
+title = "Warm-up sheet"
+record = "sheet"
+
+[[head]]
+id = "mood"
+type = "choose-one"
+label = "Mood"
+arrange = "line"
+options = [{ id = "fresh", label = "fresh" }, { id = "tired", label = "tired" }]
+
+[[head]]
+id = "felt"
+type = "choose-many"
+label = "Felt"
+arrange = "line"
+line = 2
+options = [{ id = "wind", label = "wind" }, { id = "cold", label = "cold" }]
+
+[[head]]
+id = "tries"
+type = "number"
+label = "Tries"
+digits = 2
+line = 3
+
+[[head]]
+id = "remark"
+type = "words"
+label = "Remark"
+line = 4
+"""
+
+
+def test_a_form_of_ones_own_is_asked_and_shown_by_its_own_labels(page: Page, store: Store) -> None:
+    layout = arrange(form_from_toml(OWN_FORM, source="own"), PAPERS["a4"]).layout
+    doubt = FieldReading("fresh", 0.7, "unclear", alternatives=(("tired", 0.3),))
+    reading = CardReading(
+        source="x", status="read", serial="QQQQ2222", form="own", form_name="warmup", photo_sha256="c" * 64,
+        fields={"mood": doubt, "felt": FieldReading(("cold",), 0.99), "tries": FieldReading(None, 0.99)},
+    )  # fmt: skip
+    store.add_reading(reading, layout.form, None, form_text=layout_to_json(layout))
+    browser = page.browser()
+    shown = browser.get("/ask?card=QQQQ2222")
+    assert "Warm-up sheet" in shown.text
+    assert "Mood" in shown.text
+    for field in ("felt", "tries", "remark"):
+        assert browser.get(f"/card/QQQQ2222?at={field}").status_code == 200
+    browser.post("/ask/QQQQ2222/mood", data={"value": "tired", "seen": "0"})
+    assert store.card("QQQQ2222").waiting == ()
+    assert store.card("QQQQ2222").fields["mood"].value == "tired"
