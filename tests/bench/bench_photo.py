@@ -49,10 +49,11 @@ _READ = "[read_photo(p, find_layout) for p in load_photos(Path(path))]"
 def peak_mb(step: str, path: str) -> float:
     """Peak resident memory of a fresh process that does one step with the same libraries loaded."""
     code = (
-        "import cv2, resource, sys; import numpy as np; from pathlib import Path\n"
+        "import cv2, sys; import numpy as np; from pathlib import Path\n"
         "from scan.vision.photo import load_photos; from scan.vision.pipeline import read_photo\n"
         "from tests.bench.cards import find_layout; path = sys.argv[1]\n"
-        f"{step}\nprint(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
+        # Not ru_maxrss: that of a child starts with its parent's.
+        f"{step}\nprint(int(Path('/proc/self/status').read_text().split('VmHWM:')[1].split()[0]) / 1024)"
     )
     run = subprocess.run([sys.executable, "-c", code, path], capture_output=True, text=True, check=True)
     return float(run.stdout)
