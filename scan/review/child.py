@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 import sys
 from base64 import b64encode
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -38,7 +39,8 @@ def limit() -> None:
             continue
         _, hard = resource.getrlimit(kind)
         wanted = most if hard == resource.RLIM_INFINITY else min(most, hard)
-        resource.setrlimit(kind, (wanted, wanted))
+        with suppress(ValueError):  # macOS knows the name of the memory limit and refuses to set it
+            resource.setrlimit(kind, (wanted, wanted))
 
 
 def read(path: Path, forms: Path, most_pixels: int) -> dict[str, Any]:

@@ -219,6 +219,8 @@ def _provenance(form: Form, field: Field, read: FieldReading | None, answered: l
     if answered:
         last = answered[-1]
         return f"entered by {last.by}, {when_said(last.at)}, over {said(form, field, last.over)}"
+    if field.type == "words":
+        return "kept as a picture"
     if read is None:
         return "not on this reading"
     if read.flag is not None:

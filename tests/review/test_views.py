@@ -30,3 +30,31 @@ def test_a_row_is_shown_with_all_its_cells(store: Store, serial: str) -> None:
         if cell.field.startswith("h07."):
             assert row.contains(cell.box), cell.id
     assert row.h < 16  # mm; the rows above and below are not in it as a whole
+
+
+def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None:
+    from datetime import date, timedelta
+
+    from scan.records.summary import Summary
+    from scan.review.pages import season
+    from scan.review.rendering import Pages
+
+    def lines(count: int) -> list[Summary]:
+        first = date(2020, 1, 1)
+        return [
+            Summary(f"R{i}", first + timedelta(i), None, None, None, 18, 18, 60, 57, i % 7, 2, 9, 0)
+            for i in range(count)
+        ]
+
+    def page(count: int) -> str:
+        found = lines(count)
+        return Pages().render(
+            "rounds.html", lines=found, players=[], player="", season=season(found), session=None, path="/rounds",
+            lan=False,
+        )  # fmt: skip
+
+    assert season(lines(3))[0].said == "Missed drives, round by round: 0, 1, 2."
+    assert [height for height, _, _ in season(lines(3))[2].bars] == [1.0, 1.0, 1.0]
+    assert page(24).count("<rect") == page(24).count("<text") == 3 * 24
+    assert page(60).count("<rect") == 3 * 60
+    assert "<text" not in page(60)
