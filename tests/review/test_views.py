@@ -49,9 +49,15 @@ def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None
     def page(count: int) -> str:
         found = lines(count)
         return Pages().render(
-            "rounds.html", lines=found, players=[], player="", season=season(found), session=None, path="/rounds",
+            "rounds.html",
+            lines=found,
+            players=[],
+            player="",
+            season=season(found),
+            session=None,
+            path="/rounds",
             lan=False,
-        )  # fmt: skip
+        )
 
     assert season(lines(3))[0].said == "Missed drives, round by round: 0, 1, 2."
     assert [height for height, _, _ in season(lines(3))[2].bars] == [1.0, 1.0, 1.0]
