@@ -96,9 +96,7 @@ class Guard:
             return
         await self._pass_on(scope, receive, send)
 
-    def _why_not(  # noqa: PLR0911, one reason a line reads better than their conjunction
-        self, scope: Scope, headers: dict[str, list[str]]
-    ) -> tuple[int, str] | None:
+    def _why_not(self, scope: Scope, headers: dict[str, list[str]]) -> tuple[int, str] | None:
         host = headers.get("host", [])
         if len(host) != 1 or host[0].lower() not in self._hosts():
             return 421, "This address is not one that shortpencil answers to. Use the one it printed."

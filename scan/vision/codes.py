@@ -22,6 +22,12 @@ from scan.vision.rectify import crop
 _SCALES_PX_PER_MM = (6.0, 10.0, 4.0)
 
 
+UNREADABLE_CODE = (
+    "neither the QR code nor the number beside it can be read. Take the photo again, sharp and with the "
+    "top right corner in view"
+)
+
+
 @dataclass(frozen=True, slots=True)
 class CardCode:
     """Serial and fingerprint of a card, and how they were read: "qr" or "plain"."""
@@ -93,7 +99,4 @@ def _read_plain(gray: GrayImage, corners: Corners, box: Box) -> CardCode | NoCod
         parts = split_plain_code(text.strip())
         if parts is not None:
             return CardCode(*parts, how="plain")
-    return NoCode(
-        "neither the QR code nor the number beside it can be read. Take the photo again, sharp and with the "
-        "top right corner in view"
-    )
+    return NoCode(UNREADABLE_CODE)

@@ -14,7 +14,7 @@ from forms.layout import Layout
 from scan.reading import CARD_PICTURE, CardReading
 from scan.vision.arrays import FloatImage, GrayImage, InkImage
 from scan.vision.bubbles import BubbleInk, bubble_log_likelihoods, measure_bubbles, pen_darkness
-from scan.vision.codes import CardCode, NoCode, read_code
+from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from scan.vision.corners import Corners, find_cards
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import digit_log_p
@@ -22,7 +22,7 @@ from scan.vision.ink import ink_of
 from scan.vision.patches import cells_of_kind, digit_patches, not_blank, writing_in, written_share
 from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, field_pictures
-from scan.vision.quality import is_covered, judge, why_not
+from scan.vision.quality import is_covered, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, register
 
 FindLayout = Callable[[str], Layout | None]
@@ -89,6 +89,9 @@ def read_card(photo: Photo, corners: Corners, find_layout: FindLayout, trace: Tr
     if isinstance(code, NoCode):
         return _rejected(photo, code.says)
     layout = find_layout(code.fingerprint)
+    if layout is None and code.how == "plain":
+        # Only the serial has a check sign: a fingerprint that nobody knows was more likely misread.
+        return _rejected(photo, UNREADABLE_CODE)
     if layout is None:
         return _rejected(
             photo,
@@ -107,6 +110,11 @@ def read_card(photo: Photo, corners: Corners, find_layout: FindLayout, trace: Tr
         return _rejected(photo, reason, code, layout, quality.as_dict())
     evidence = measure(ink, covered, layout, trace)
     decoded = decode(layout.form, evidence)
+    answers = decoded.fields.values()
+    marked = sum(a.value not in (None, ()) or a.flag is not None for a in answers)
+    reason = too_many_questions(sum(a.flag is not None for a in answers), marked)
+    if reason is not None:
+        return _rejected(photo, reason, code, layout, quality.as_dict())
     if _is_blank(decoded):
         return _rejected(photo, "the card is blank: nothing is marked on it", code, layout, quality.as_dict())
     return CardReading(
