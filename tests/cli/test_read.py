@@ -338,3 +338,24 @@ def test_wrong_usage_exits_with_two(capsys) -> None:
     with pytest.raises(SystemExit) as stop:
         main(["read"])
     assert stop.value.code == 2
+
+
+def test_without_tesseract_only_the_plain_serial_is_missing_and_one_message_says_so(
+    a4, tmp_path, capsys, monkeypatch
+) -> None:
+    import pytesseract.pytesseract
+
+    monkeypatch.setattr(pytesseract.pytesseract, "tesseract_cmd", str(tmp_path / "not installed"))
+    _, result = read_json(capsys, save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000))))
+    assert result["cards"][0]["status"] == "read"
+    page = a4[0].copy()
+    x, y, w, h = blank_card("round18", px_per_mm=PX_PER_MM).field_map["qr"]["box_mm"]
+    page[
+        round((y + 5) * PX_PER_MM) : round((y + h - 5) * PX_PER_MM),
+        round((x + 5) * PX_PER_MM) : round((x + w - 5) * PX_PER_MM),
+    ] = 20
+    assert (
+        main(["read", str(save(tmp_path / "inked.jpg", on_a_table(page, size=(2300, 3000)))), "--dry-run"])
+        == 1
+    )
+    assert capsys.readouterr().out.count("Tesseract, which is not installed") == 1
