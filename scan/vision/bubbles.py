@@ -19,9 +19,10 @@ from importlib.resources import files
 import cv2
 import numpy as np
 
+from forms.geometry import Box
 from forms.layout import Cell, Layout
 from scan.vision.arrays import Bools, FloatImage, Floats, InkImage
-from scan.vision.rectify import CARD_PX_PER_MM
+from scan.vision.ink import window
 
 #: Patch side in px, and the bubble's radius in it: a patch shows 1.6 radii around the centre.
 _PATCH_PX, _RADIUS_PX = 45, 14.0
@@ -64,7 +65,7 @@ def measure_bubbles(ink: InkImage, layout: Layout, pen: float) -> BubbleInk:
     cells = [cell for cell in layout.cells if cell.kind == "bubble"]
     if not cells:
         return BubbleInk((), np.zeros((0, len(FEATURES))))
-    patches = np.stack([_patch(ink, cell.box.centre.x, cell.box.centre.y, cell.box.w / 2) for cell in cells])
+    patches = np.stack([_patch(ink, cell.box) for cell in cells])
     return BubbleInk(tuple(cell.id for cell in cells), _features(patches - _blanks(patches, cells), pen))
 
 
@@ -139,11 +140,7 @@ def pen_darkness(digit_patches: FloatImage, ink: InkImage, layout: Layout) -> fl
     """
     inner = digit_patches[:, 12:-12, 14:-14].reshape(len(digit_patches), -1)
     strokes = inner[inner > 0.18]
-    bubbles = [
-        _patch(ink, c.box.centre.x, c.box.centre.y, c.box.w / 2)[_masks().inside]
-        for c in layout.cells
-        if c.kind == "bubble"
-    ]
+    bubbles = [_patch(ink, c.box)[_masks().inside] for c in layout.cells if c.kind == "bubble"]
     if bubbles:
         means = np.stack(bubbles)
         marked = means[means.mean(axis=1) > 0.15]
@@ -205,27 +202,9 @@ def bubble_log_likelihoods(measured: BubbleInk) -> Mapping[str, tuple[float, flo
     }
 
 
-def _patch(ink: InkImage, x_mm: float, y_mm: float, radius_mm: float) -> FloatImage:
-    """Square patch around a bubble whose radius becomes `_RADIUS_PX`; outside the card it is paper."""
-    scale = radius_mm * CARD_PX_PER_MM / _RADIUS_PX
-    half = (_PATCH_PX - 1) / 2
-    to_ink = np.array(
-        [
-            [scale, 0, x_mm * CARD_PX_PER_MM - 0.5 - half * scale],
-            [0, scale, y_mm * CARD_PX_PER_MM - 0.5 - half * scale],
-        ]
-    )
-    return np.asarray(
-        cv2.warpAffine(
-            ink,
-            to_ink,
-            (_PATCH_PX, _PATCH_PX),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_CONSTANT,
-            borderValue=0,
-        ),
-        np.float32,
-    )
+def _patch(ink: InkImage, box: Box) -> FloatImage:
+    """Square patch (45, 45) around a bubble whose radius becomes `_RADIUS_PX`."""
+    return window(ink, box.centre, box.w / 2 * _PATCH_PX / _RADIUS_PX, _PATCH_PX)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from forms.fiducials import dark_modules
-from forms.geometry import Box
+from forms.geometry import Box, Point
 from forms.layout import Layout
 from scan.vision.arrays import FloatImage, GrayImage, InkImage
 from scan.vision.rectify import CARD_PX_PER_MM
@@ -77,3 +77,26 @@ def _fill_marks(paper: FloatImage, layout: Layout) -> None:
         if block.size:
             ring = [block[:8].ravel(), block[-8:].ravel(), block[:, :8].ravel(), block[:, -8:].ravel()]
             paper[rows, columns] = float(np.percentile(np.concatenate(ring), 75))
+
+
+def window(ink: InkImage, centre: Point, side_mm: float, side_px: int) -> FloatImage:
+    """Return a square (side_px, side_px) of ink around a point of the card; beyond the card is paper."""
+    scale = side_mm * CARD_PX_PER_MM / side_px
+    half = (side_px - 1) / 2
+    to_ink = np.array(
+        [
+            [scale, 0, centre.x * CARD_PX_PER_MM - 0.5 - half * scale],
+            [0, scale, centre.y * CARD_PX_PER_MM - 0.5 - half * scale],
+        ]
+    )
+    return np.asarray(
+        cv2.warpAffine(
+            ink,
+            to_ink,
+            (side_px, side_px),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_CONSTANT,
+            borderValue=0,
+        ),
+        np.float32,
+    )

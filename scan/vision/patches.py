@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 
 from forms.layout import Cell, Layout
 from scan.vision.arrays import Bools, FloatImage, Floats, InkImage
 from scan.vision.digits import ANSWERS, PATCH_MARGIN_MM, PATCH_PX
-from scan.vision.ink import px_slice
-from scan.vision.rectify import CARD_PX_PER_MM
+from scan.vision.ink import px_slice, window
 
 #: Ink share above which a strip counts as written on: a short word in a 50 mm strip covers about 1 %.
 WRITTEN_SHARE = 0.004
@@ -20,26 +18,9 @@ _WRITTEN_INK = 0.22
 
 def digit_patches(ink: InkImage, cells: list[Cell]) -> FloatImage:
     """Return (N, 48, 48) patches around digit boxes: side = box height + 2.4 mm, centred on the box."""
-    patches = np.zeros((len(cells), PATCH_PX, PATCH_PX), np.float32)
-    for i, cell in enumerate(cells):
-        scale = (cell.box.h + PATCH_MARGIN_MM) * CARD_PX_PER_MM / PATCH_PX
-        middle = cell.box.centre
-        half = (PATCH_PX - 1) / 2
-        to_ink = np.array(
-            [
-                [scale, 0, middle.x * CARD_PX_PER_MM - 0.5 - half * scale],
-                [0, scale, middle.y * CARD_PX_PER_MM - 0.5 - half * scale],
-            ]
-        )
-        patches[i] = cv2.warpAffine(
-            ink,
-            to_ink,
-            (PATCH_PX, PATCH_PX),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_CONSTANT,
-            borderValue=0,
-        )
-    return patches
+    if not cells:
+        return np.zeros((0, PATCH_PX, PATCH_PX), np.float32)
+    return np.stack([window(ink, c.box.centre, c.box.h + PATCH_MARGIN_MM, PATCH_PX) for c in cells])
 
 
 @dataclass(frozen=True, slots=True)
