@@ -164,7 +164,21 @@ def run_focus(args: argparse.Namespace) -> int:
         print(json.dumps(found, ensure_ascii=False, indent=2))
     else:
         print("\n".join(screen(worked.evidence, worked.focus, worked.plan)))
+        _print_effect(worked, args.player)
     return DONE
+
+
+def _print_effect(worked: Worked, player: str | None) -> None:
+    """Print whether practice helped, below the screen, where practice is known to have begun."""
+    if worked.effect is None:
+        return
+    import textwrap
+
+    from scan.practice.report import effect_sentences
+
+    print("\nDID IT HELP")
+    for sentence in effect_sentences(worked.report(player, with_pictures=False)):
+        print(textwrap.fill(sentence, 79))
 
 
 def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worked | str:

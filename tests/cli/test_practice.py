@@ -109,6 +109,8 @@ def test_did_it_help_by_phase_and_day(tmp_path, capsys):
     with open_store(place) as opened:
         opened.add_rounds(rounds)
     since = rounds[10].day.isoformat()
+    assert focus("--store", place, "--practised", "putt", "--since", since) == 0
+    assert "DID IT HELP" in capsys.readouterr().out
     assert focus("--store", place, "--practised", "putt", "--since", since, "--json") == 0
     effect = json.loads(capsys.readouterr().out)["effect"]
     assert (effect["phase"], effect["since"]) == ("putt", since)
