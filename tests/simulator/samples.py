@@ -269,8 +269,10 @@ README = """\
 
 A season of one invented player on invented courses. **The photos are simulated**: the cards come from this
 project's own printer, a simulated hand filled them in, a simulated camera took them. They show how reading
-works and what it does with hard photos; they prove nothing about yours. `NAME.truth.json` beside each photo
-says what is on the card.
+works and what it does with hard photos; they prove nothing about yours. They are no fair test of the reader
+either: the hand was made clearer, and `three_to_review.jpg` drawn anew, while looking at what the reader said
+of them. Fair figures come from `python -m tests.bench.bench_cards --report`. `NAME.truth.json` beside each
+photo says what is on the card.
 
 Made by (seed {seed}):
 
