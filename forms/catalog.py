@@ -129,6 +129,7 @@ class Catalog:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+        self._found: dict[str, Layout] = {}  # making a built-in layout takes 10 ms, and every card asks
 
     def register(self, layout: Layout) -> str:
         """Keep a layout under its fingerprint; return the fingerprint. What is built in needs no file."""
@@ -139,11 +140,14 @@ class Catalog:
 
     def find(self, name: str) -> Layout | None:
         """Return the layout of a fingerprint, or None when neither built in nor registered."""
-        built_in = builtin_fingerprints().get(name)
-        if built_in is not None:
-            return builtin_layout(*built_in)
-        path = self._map_path(name)
-        return layout_from_json(read_text(path), str(path)) if name.isalnum() and path.exists() else None
+        if name not in self._found:
+            built_in = builtin_fingerprints().get(name)
+            path = self._map_path(name)
+            if built_in is not None:
+                self._found[name] = builtin_layout(*built_in)
+            elif name.isalnum() and path.exists():
+                self._found[name] = layout_from_json(read_text(path), str(path))
+        return self._found.get(name)
 
     def assign(self, serials: dict[str, str]) -> None:
         """Keep which alias each serial was printed for. The card itself carries only the serial."""

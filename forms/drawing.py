@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from forms.fiducials import MARKER_MM, QUIET_MM, dark_modules
+from forms.fiducials import MARKER_MM, QUIET_MM, dark_modules, dark_runs
 from forms.form import UNITS, Form
 from forms.geometry import Box, Point, box_around
 from forms.layout import (
@@ -137,15 +137,8 @@ def _marks_for_the_camera(sheet: Sheet, identity: CardIdentity) -> list[Shape]:
     shapes: list[Shape] = [Fill(box) for f in layout.fiducials for box in dark_modules(f)]
     shapes += [Fill(box_around(p, STUD_MM, STUD_MM)) for p in layout.studs]
     quiet = QR_QUIET_MODULES * QR_MODULE_MM
-    for r, row in enumerate(identity.qr_rows):
-        c = 0
-        while c < len(row):
-            run = len(row[c:]) - len(row[c:].lstrip("#"))
-            if run:
-                x = layout.qr.x + quiet + c * QR_MODULE_MM
-                y = layout.qr.y + quiet + r * QR_MODULE_MM
-                shapes.append(Fill(Box(x, y, run * QR_MODULE_MM, QR_MODULE_MM)))
-            c += max(run, 1)
+    code = dark_runs(identity.qr_rows, layout.qr.x + quiet, layout.qr.y + quiet, QR_MODULE_MM)
+    shapes += [Fill(box) for box in code]
     box = layout.plain_code
     shapes.append(
         Words(

@@ -7,6 +7,7 @@ mostly carry. Their pictures stand here as tables, so that printing needs no vis
 them with OpenCV's own.
 """
 
+import re
 from dataclasses import dataclass
 
 from forms.geometry import Box
@@ -50,17 +51,15 @@ def corner_fiducials(width_mm: float, height_mm: float, margin_mm: float) -> tup
 
 
 def dark_modules(fiducial: Fiducial) -> tuple[Box, ...]:
-    """Return the black rectangles that draw a marker: runs of dark modules, row by row."""
+    """Return the black rectangles that draw a marker."""
     rows = PICTURES[fiducial.id]
-    module = fiducial.box.w / len(rows)
-    boxes = []
-    for r, row in enumerate(rows):
-        c = 0
-        while c < len(row):
-            run = len(row[c:]) - len(row[c:].lstrip("#"))
-            if run:
-                boxes.append(
-                    Box(fiducial.box.x + c * module, fiducial.box.y + r * module, run * module, module)
-                )
-            c += max(run, 1)
-    return tuple(boxes)
+    return dark_runs(rows, fiducial.box.x, fiducial.box.y, fiducial.box.w / len(rows))
+
+
+def dark_runs(rows: tuple[str, ...], x_mm: float, y_mm: float, module_mm: float) -> tuple[Box, ...]:
+    """Return black rectangles for rows of modules ("#" dark): one a run, so that no hairlines part them."""
+    return tuple(
+        Box(x_mm + run.start() * module_mm, y_mm + r * module_mm, len(run[0]) * module_mm, module_mm)
+        for r, row in enumerate(rows)
+        for run in re.finditer("#+", row)
+    )

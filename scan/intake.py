@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from concurrent.futures import Future, ProcessPoolExecutor
 
     from forms.catalog import Catalog
-    from forms.layout import Layout
     from scan.records.rounds import Round
     from scan.records.store import Store
     from scan.vision.pipeline import Traces
@@ -167,16 +166,9 @@ def read_file(path: Path, catalog: Catalog, traces: Traces | None = None) -> Fil
     from scan.vision.pipeline import read_photo
 
     readings: list[CardReading] = []
-    found: dict[str, Layout | None] = {}
-
-    def find(fingerprint: str) -> Layout | None:
-        if fingerprint not in found:
-            found[fingerprint] = catalog.find(fingerprint)
-        return found[fingerprint]
-
     try:
         for photo in load_photos(path):
-            for reading in read_photo(photo, find, traces):
+            for reading in read_photo(photo, catalog.find, traces):
                 page = f"{path}, page {photo.page}" if photo.page is not None else str(path)
                 readings.append(replace(reading, source=page))
     except InputError as error:
