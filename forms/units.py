@@ -15,11 +15,6 @@ def pt_to_mm(length_pt: float) -> float:
     return length_pt * MM_PER_INCH / PT_PER_INCH
 
 
-def px_per_mm(dpi: float) -> float:
-    """Pixels per millimetre at a resolution in dots per inch."""
-    return dpi / MM_PER_INCH
-
-
 def to_metres(written: float, unit: str) -> float:
     """Metres of a distance written in `unit`, which is ``"m"`` or ``"ft"``."""
     if unit == "m":

@@ -58,7 +58,7 @@ def run_read(args: argparse.Namespace) -> int:
     """Read, store and report; see the exit codes in `scan.cli.main`."""
     import json
 
-    from forms.catalog import Catalog
+    from forms.catalog import Catalog, read_text
     from forms.field_map import layout_from_json
     from scan.cli.places import default_store, forms_folder
     from scan.intake import expand, read_file, read_files, workers_for
@@ -68,8 +68,6 @@ def run_read(args: argparse.Namespace) -> int:
     files = expand(args.photos)
     catalog = Catalog(forms_folder())
     for path in args.map:
-        from forms.catalog import read_text
-
         catalog.register(layout_from_json(read_text(path), str(path)))
     if args.explain:
         _make_folder(args.explain)

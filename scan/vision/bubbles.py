@@ -60,12 +60,21 @@ class BubbleInk:
     features: Floats
 
 
-def measure_bubbles(ink: InkImage, layout: Layout, pen: float) -> BubbleInk:
-    """Return the ink of every bubble of a flat card; `pen` as from `pen_darkness`."""
+def bubble_patches(ink: InkImage, layout: Layout) -> FloatImage:
+    """Return (N, 45, 45) patches around the bubbles of a layout, in its order."""
+    boxes = [cell.box for cell in layout.cells if cell.kind == "bubble"]
+    return (
+        np.stack([_patch(ink, box) for box in boxes])
+        if boxes
+        else np.zeros((0, _PATCH_PX, _PATCH_PX), np.float32)
+    )
+
+
+def measure_bubbles(patches: FloatImage, layout: Layout, pen: float) -> BubbleInk:
+    """Return the ink of every bubble; `patches` as from `bubble_patches`, `pen` as from `pen_darkness`."""
     cells = [cell for cell in layout.cells if cell.kind == "bubble"]
     if not cells:
         return BubbleInk((), np.zeros((0, len(FEATURES))))
-    patches = np.stack([_patch(ink, cell.box) for cell in cells])
     return BubbleInk(tuple(cell.id for cell in cells), _features(patches - _blanks(patches, cells), pen))
 
 
@@ -133,19 +142,15 @@ def _spread(hand: FloatImage, masks: _Masks) -> tuple[Floats, Floats]:
     return np.asarray(length), np.asarray(width)
 
 
-def pen_darkness(digit_patches: FloatImage, ink: InkImage, layout: Layout) -> float:
+def pen_darkness(digits: FloatImage, bubbles: FloatImage) -> float:
     """Return the darkness of the pen used on this card: of the darkest strokes in digit boxes and bubbles.
 
     Falls back to that of a usual pencil (0.5) on a card with next to nothing on it.
     """
-    inner = digit_patches[:, 12:-12, 14:-14].reshape(len(digit_patches), -1)
-    strokes = inner[inner > 0.18]
-    bubbles = [_patch(ink, c.box)[_masks().inside] for c in layout.cells if c.kind == "bubble"]
-    if bubbles:
-        means = np.stack(bubbles)
-        marked = means[means.mean(axis=1) > 0.15]
-        if len(marked):
-            strokes = np.concatenate([strokes, marked[marked > 0.18]])
+    inner = digits[:, 12:-12, 14:-14].reshape(len(digits), -1)
+    inside = bubbles[:, _masks().inside]
+    marked = inside[inside.mean(axis=1) > 0.15] if len(inside) else inside
+    strokes = np.concatenate([inner[inner > 0.18], marked[marked > 0.18]])
     if strokes.size < 200:
         return 0.5
     return float(np.clip(np.percentile(strokes, 70), 0.22, 1.0))

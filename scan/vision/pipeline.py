@@ -13,7 +13,13 @@ import numpy as np
 from forms.layout import Layout
 from scan.reading import CARD_PICTURE, CardReading
 from scan.vision.arrays import FloatImage, GrayImage, InkImage
-from scan.vision.bubbles import BubbleInk, bubble_log_likelihoods, measure_bubbles, pen_darkness
+from scan.vision.bubbles import (
+    BubbleInk,
+    bubble_log_likelihoods,
+    bubble_patches,
+    measure_bubbles,
+    pen_darkness,
+)
 from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from scan.vision.corners import Corners, find_cards
 from scan.vision.decode import Decoded, Evidence, decode
@@ -139,7 +145,8 @@ def measure(ink: InkImage, covered: GrayImage, layout: Layout, trace: Trace) -> 
     """Return what the ink says of each cell by itself, before any rule."""
     boxes = cells_of_kind(layout, "digit")
     trace.patches = patches = digit_patches(ink, boxes)
-    trace.bubbles = bubbles = measure_bubbles(ink, layout, pen_darkness(patches, ink, layout))
+    around = bubble_patches(ink, layout)
+    trace.bubbles = bubbles = measure_bubbles(around, layout, pen_darkness(patches, around))
     writing = writing_in(patches)
     raised = np.minimum(patches * np.float32(writing.gain), 1.2) if writing.gain > 1 else patches
     written = writing.written()

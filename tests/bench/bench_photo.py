@@ -17,7 +17,7 @@ from collections.abc import Callable
 import cv2
 import numpy as np
 
-from scan.vision.bubbles import bubble_log_likelihoods, measure_bubbles, pen_darkness
+from scan.vision.bubbles import bubble_log_likelihoods, bubble_patches, measure_bubbles, pen_darkness
 from scan.vision.codes import read_code
 from scan.vision.corners import find_cards
 from scan.vision.decode import decode
@@ -84,8 +84,9 @@ def main() -> None:
     ink, contrast = ink_of(flat, covered, layout)
     boxes = cells_of_kind(layout, "digit")
     patches = digit_patches(ink, boxes)
-    pen = pen_darkness(patches, ink, layout)
-    bubbles = measure_bubbles(ink, layout, pen)
+    around = bubble_patches(ink, layout)
+    pen = pen_darkness(patches, around)
+    bubbles = measure_bubbles(around, layout, pen)
     evidence = measure(ink, covered, layout, Trace(gray))
     stages: dict[str, Callable[[], object]] = {
         "decode grey": lambda: list(photos_from_bytes(data, "photo")),
@@ -96,8 +97,9 @@ def main() -> None:
         "ink": lambda: ink_of(flat, covered, layout),
         "quality": lambda: judge(flat, covered, contrast, corners, registration, layout),
         "digit patches": lambda: digit_patches(ink, boxes),
-        "pen": lambda: pen_darkness(patches, ink, layout),
-        "bubbles": lambda: (measure_bubbles(ink, layout, pen), bubble_log_likelihoods(bubbles)),
+        "bubble patches": lambda: bubble_patches(ink, layout),
+        "pen": lambda: pen_darkness(patches, around),
+        "bubbles": lambda: (measure_bubbles(around, layout, pen), bubble_log_likelihoods(bubbles)),
         "digit network": lambda: digit_log_p(patches, (boxes[-1].box.w, boxes[-1].box.h)),
         "joint decoding": lambda: decode(layout.form, evidence),
     }
