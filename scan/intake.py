@@ -7,10 +7,9 @@ was stored stays stored, and a second run skips it by the hash of the file.
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -76,7 +75,7 @@ def expand(paths: Sequence[Path]) -> list[Path]:
 
 
 def read_files(
-    files: Iterable[Path], catalog: Catalog, *, jobs: int = 1, skip: Mapping[str, str] | None = None
+    files: Iterable[Path], catalog: Catalog, *, jobs: int = 1, skip: Collection[Path] = ()
 ) -> Iterator[FileResult]:
     """Yield what each file says, in the order given.
 
@@ -85,11 +84,11 @@ def read_files(
     files : photos and PDF files
     catalog : where the layouts of printed editions are found
     jobs : worker processes; 1 reads in this process
-    skip : SHA-256 of files already read -> "read"; those are not opened again
+    skip : files that the store knows from an earlier run; those are not opened again
     """
     if jobs <= 1:
         for path in files:
-            yield FileResult(str(path), before=True) if _seen(path, skip) else read_file(path, catalog)
+            yield FileResult(str(path), before=True) if path in skip else read_file(path, catalog)
         return
     from concurrent.futures.process import BrokenProcessPool
 
@@ -97,7 +96,7 @@ def read_files(
     with _workers(jobs) as pool:
         for path in files:
             future = None
-            if not _seen(path, skip):
+            if path not in skip:
                 with suppress(BrokenProcessPool):  # a file before this one broke it: read the rest one by one
                     future = pool.submit(read_file, path, catalog)
             under_way.append((path, future))
@@ -116,11 +115,11 @@ def _workers(jobs: int) -> ProcessPoolExecutor:
 
 
 def _finished(
-    path: Path, future: Future[FileResult] | None, catalog: Catalog, skip: Mapping[str, str] | None
+    path: Path, future: Future[FileResult] | None, catalog: Catalog, skip: Collection[Path]
 ) -> FileResult:
     from concurrent.futures.process import BrokenProcessPool
 
-    if future is None and _seen(path, skip):
+    if path in skip:
         return FileResult(str(path), before=True)
     try:
         if future is not None:
@@ -141,16 +140,6 @@ def _read_alone(path: Path, catalog: Catalog) -> FileResult:
             return FileResult(
                 str(path), error=f"{path}: the reader ended while reading this file. Export the photo anew."
             )
-
-
-def _seen(path: Path, skip: Mapping[str, str] | None) -> bool:
-    if not skip:
-        return False
-    try:
-        with path.open("rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest() in skip
-    except OSError:
-        return False  # reading it will say what is wrong
 
 
 def _one_thread() -> None:

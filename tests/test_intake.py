@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import signal
 from pathlib import Path
@@ -48,9 +47,8 @@ def test_two_workers_say_the_same_as_one_in_the_same_order(tmp_path: Path) -> No
 
 def test_a_photo_seen_before_is_not_opened(tmp_path: Path) -> None:
     first, second = copies(tmp_path, 2)
-    seen = {hashlib.sha256(first.read_bytes()).hexdigest(): "read"}
     for jobs in (1, 2):
-        before, new = read_files([first, second], Catalog(tmp_path), jobs=jobs, skip=seen)
+        before, new = read_files([first, second], Catalog(tmp_path), jobs=jobs, skip={first})
         assert before == FileResult(str(first), before=True)
         assert new.readings[0].status == "read"
 

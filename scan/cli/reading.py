@@ -73,7 +73,9 @@ def run_read(args: argparse.Namespace) -> int:
         _make_folder(args.explain)
     store = None if args.dry_run else open_store(args.store or default_store())
     try:
-        seen = {} if store is None or args.again or args.json or args.explain else _seen_before(files, store)
+        seen = (
+            set() if store is None or args.again or args.json or args.explain else _seen_before(files, store)
+        )
         results: Iterator[FileResult]
         if args.explain:
             results = (_explained(path, catalog, args.explain, read_file) for path in files)
@@ -103,10 +105,11 @@ def _make_folder(folder: Path) -> None:
         raise InputError(f"{folder}: cannot be made: {error.strerror}. Choose another folder.") from error
 
 
-def _seen_before(files: list[Path], store: Store) -> dict[str, str]:
+def _seen_before(files: list[Path], store: Store) -> set[Path]:
+    """Files that the store read before; told by what is in them, whatever their names."""
     import hashlib
 
-    seen = {}
+    seen = set()
     for path in files:
         try:
             with path.open("rb") as stream:
@@ -114,7 +117,7 @@ def _seen_before(files: list[Path], store: Store) -> dict[str, str]:
         except OSError:
             continue
         if store.photo_status(digest) == "read":
-            seen[digest] = "read"
+            seen.add(path)
     return seen
 
 
