@@ -87,7 +87,8 @@ def scores(views: NDArray[np.float32]) -> NDArray[np.float32]:
     network = _network()
     with network.busy:
         network.net.setInput(views)
-        out: NDArray[np.float32] = network.net.forward()
+        # Named, since the network has a second output: "flat", its last hidden layer.
+        out: NDArray[np.float32] = network.net.forward("scores")
     return out.reshape(len(views), len(ANSWERS)).copy()
 
 

@@ -131,4 +131,4 @@ def test_exported_reader_scores_as_the_trained_one(made):
     model = export.onnx_bytes(reader.eval())
     net = cv2.dnn.readNetFromONNX(np.frombuffer(model, np.uint8))
     net.setInput(views.numpy())
-    np.testing.assert_allclose(net.forward(), evaluate.torch_scores(reader, views.numpy()), atol=1e-3)
+    np.testing.assert_allclose(net.forward("scores"), evaluate.torch_scores(reader, views.numpy()), atol=1e-3)
