@@ -27,17 +27,6 @@ def one(job: tuple[str, float, int, str, str, int, float]) -> Counts:
     return counts
 
 
-def add(total: Counts, part: Counts) -> None:
-    """Add up."""
-    total.photos += part.photos
-    total.rejected += part.rejected
-    total.asked_cards += part.asked_cards
-    for name in ("reasons", "cells", "flagged", "silent", "wrong_flagged"):
-        getattr(total, name).update(getattr(part, name))
-    total.errors += part.errors
-    total.offsets_mm += part.offsets_mm
-
-
 def main() -> None:
     """Print a line per condition and severity, and the silent errors."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -65,13 +54,13 @@ def main() -> None:
                     for seed in series(name, severity, args.photos, start)
                 ]
                 for part in pool.map(one, jobs):
-                    add(total, part)
+                    total.add(part)
                 print(total.line(f"{name} {severity}"), flush=True)
                 for reason, times in total.reasons.items():
                     print(f"      rejected {times}: {reason}")
                 for error in total.errors:
                     print(f"      silent: {error}")
-                add(whole, total)
+                whole.add(total)
     print(whole.line("all"))
 
 

@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 from forms.catalog import builtin_fingerprints, builtin_layout
 from forms.layout import Layout
 from scan.reading import CardReading
+from scan.vision import pipeline
 from scan.vision.photo import photos_from_bytes
-from scan.vision.pipeline import Trace, Traces, read_photo
+from scan.vision.pipeline import Trace, Traces
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.scenario import (
     GlyphBank,
@@ -50,8 +51,19 @@ class Counts:
     silent: Counter[str] = field(default_factory=Counter)
     wrong_flagged: Counter[str] = field(default_factory=Counter)
     asked_cards: int = 0
+    wrong_card: int = 0
+    silent_cards: int = 0
     errors: list[str] = field(default_factory=list)
     offsets_mm: list[float] = field(default_factory=list)
+
+    def add(self, part: Counts) -> None:
+        """Take in what was counted elsewhere."""
+        for name in ("photos", "rejected", "asked_cards", "wrong_card", "silent_cards"):
+            setattr(self, name, getattr(self, name) + getattr(part, name))
+        for name in ("reasons", "cells", "flagged", "silent", "wrong_flagged"):
+            getattr(self, name).update(getattr(part, name))
+        self.errors += part.errors
+        self.offsets_mm += part.offsets_mm
 
     def line(self, name: str) -> str:
         """One line of a table."""
@@ -133,16 +145,19 @@ def count(shot: Shot, into: Counts, label: str, traces: Traces | None = None) ->
     """Read one photo and add what happened to `into`."""
     (photo,) = photos_from_bytes(shot.encoded(), label)
     traces = traces if traces is not None else Traces()
-    (reading, *_) = read_photo(photo, find_layout, traces)
+    (reading, *_) = pipeline.read_photo(photo, find_layout, traces)
     into.photos += 1
-    if traces.cards and traces.cards[0].registration is not None:
-        into.offsets_mm += list(offsets_mm(shot, traces.cards[0]))
     if reading.status != "read":
         into.rejected += 1
         into.reasons[(reading.reason or "")[:60]] += 1
         return reading
+    if traces.cards and traces.cards[0].registration is not None and _is_upright(shot):
+        into.offsets_mm += list(offsets_mm(shot, traces.cards[0]))
+    if reading.serial != shot.sheets[0].serial:
+        into.wrong_card += 1
     into.asked_cards += bool(reading.flagged)
     truth = truth_json(shot.sheets[0])["cells"]
+    silent_before = into.silent.total()
     for cell, value in reading.cells.items():
         if cell.endswith(".strip"):
             continue
@@ -158,24 +173,41 @@ def count(shot: Shot, into: Counts, label: str, traces: Traces | None = None) ->
                 into.errors.append(
                     f"{label} {cell}: read {value.value} ({value.confidence:.4f}), true {truth[cell]} {how}"
                 )
+    into.silent_cards += into.silent.total() > silent_before
     return reading
+
+
+def _is_upright(shot: Shot) -> bool:
+    """Say whether the file keeps the picture's pixels, so that places in it can be compared."""
+    return shot.condition.output.suffix in (".jpg", ".png")
 
 
 def offsets_mm(shot: Shot, trace: Trace) -> NDArray[np.float64]:
     """Distance in mm between where each cell's centre is and where the reader thinks it is.
 
-    The simulator's picture is upright; a JPEG with an orientation tag is stored turned, and the reader
-    ignores the tag: then there is nothing to compare, and the result is empty.
+    Only cells that the picture shows are counted. The reader sees the picture as it is stored, turned by its
+    orientation tag and, if it is very large, at half size; so the truth is turned and shrunk too.
     """
     assert trace.registration is not None
     assert trace.layout is not None
-    if trace.gray.shape != shot.image.shape[:2] or shot.condition.output.suffix not in (".jpg", ".png"):
-        return np.zeros(0)
     centres = np.array([(c.box.centre.x, c.box.centre.y) for c in trace.layout.cells])
     true = shot.sheet_to_photo[0].of_sheet(shot.sheets[0].on_sheet(centres))
-    off = np.linalg.norm(trace.registration.to_photo(centres) - true, axis=1) / trace.registration.px_per_mm
-    turned = np.median(off) > 20.0  # stored upside down
-    return np.zeros(0) if turned else off
+    height, width = shot.image.shape[:2]
+    # Exif 2.32, tag 0x0112; a pixel's centre has whole coordinates.
+    match shot.condition.output.exif_orientation:
+        case 3:
+            true = np.array([width - 1, height - 1]) - true
+        case 6:
+            true = np.column_stack([true[:, 1], width - 1 - true[:, 0]])
+            height, width = width, height
+        case 8:
+            true = np.column_stack([height - 1 - true[:, 1], true[:, 0]])
+            height, width = width, height
+    seen = np.array([trace.gray.shape[1] / width, trace.gray.shape[0] / height])
+    true = (true + 0.5) * seen - 0.5
+    inside = ((true >= 0) & (true <= np.array(trace.gray.shape[::-1]) - 1)).all(axis=1)
+    off = np.linalg.norm(trace.registration.to_photo(centres[inside]) - true[inside], axis=1)
+    return np.asarray(off / trace.registration.px_per_mm)
 
 
 def seed_of(text: str, start: int = TUNING) -> int:

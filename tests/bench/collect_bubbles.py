@@ -17,7 +17,7 @@ from scan.vision.bubbles import CLASSES, FEATURES
 from scan.vision.photo import photos_from_bytes
 from scan.vision.pipeline import Traces, read_photo
 from tests.bench.cards import TUNING, bank, find_layout, series, shoot
-from tests.simulator.scenario import CONDITIONS, truth_json
+from tests.simulator.scenario import EVERYDAY, truth_json
 
 #: What each of the simulator's marks should be taken for.
 CLASS_OF_MARK = {
@@ -59,7 +59,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     args = parser.parse_args()
     jobs = []
-    for name in [*CONDITIONS, "mixed", "mixed", "mixed"]:
+    for name in [*EVERYDAY, "mixed", "mixed", "mixed"]:
         for i, seed in enumerate(series(f"bubbles {name}", 0.0, args.photos, TUNING)):
             form = ("round18", "round18", "round9", "round27")[i % 4]
             jobs.append((name, (0.2, 0.5, 0.8)[i % 3], seed, form, ("a4", "letter")[i % 2]))

@@ -22,7 +22,7 @@ from tests.simulator.backgrounds import background
 from tests.simulator.conditions import Condition
 from tests.simulator.lens import Camera, SheetToPhoto
 from tests.simulator.light import SHRINK, glare, relief, shadows, sky_relief, unevenness, vignette
-from tests.simulator.paper import Sheet, photocopied, worn
+from tests.simulator.paper import Sheet, photocopied, sheened, torn, worn
 from tests.simulator.pens import Picture, to_linear
 from tests.simulator.sensor import WHITE, Output, Scene
 from tests.simulator.surface import MARGIN_MM, make_surface
@@ -81,14 +81,18 @@ def photograph(sheets: Sheet | Sequence[Sheet], how: Condition, seed: int) -> Sh
     Parameters
     ----------
     sheets : one sheet, or several that lie side by side on the table
-    how : the condition; a flatbed takes one sheet
+    how : the condition; a flatbed or a fax takes one sheet
     """
     rng = np.random.default_rng([seed, 3])
     pile = (sheets,) if isinstance(sheets, Sheet) else tuple(sheets)
     pile = tuple(worn(s, how.wear, rng) if _is_worn(how) else s for s in pile)
     if how.copied:
         pile = tuple(photocopied(s, rng) for s in pile)
-    image, maps = _scan(pile[0], how, rng) if how.device == "flatbed" else _snap(pile, how, rng)
+    if how.torn:
+        pile = tuple(torn(s, how.torn, how.torn_mm, rng) for s in pile)
+    if how.sheen > 0:
+        pile = tuple(sheened(s, how.sheen, rng) for s in pile)
+    image, maps = _snap(pile, how, rng) if how.device == "phone" else _scan(pile[0], how, rng)
     image, scale = _shrunk(image, how.output)
     if scale is not None:
         maps = [m.transformed(scale) for m in maps]
@@ -137,7 +141,7 @@ def _snap(pile: tuple[Sheet, ...], how: Condition, rng: Rng) -> tuple[Picture, l
     scene = _linear(table)
     _contact_shadows(around, maps, pile)
     for sheet, surface, to_photo in zip(pile, surfaces, maps, strict=True):
-        edge = to_photo.of_sheet(lens.edge_mm(sheet.size_mm))
+        edge = to_photo.of_sheet(_edge_mm(sheet))
         window = lens.sheet_window(edge, (width, height), step)
         if window[2] - window[0] < step or window[3] - window[1] < step:
             continue
@@ -146,6 +150,8 @@ def _snap(pile: tuple[Sheet, ...], how: Condition, rng: Rng) -> tuple[Picture, l
         normals = surface.normals()
         for target, shade in ((direct, relief(normals, how.light)), (around, sky_relief(normals))):
             _shade(target, shade, where, edge, window)
+    if how.thumbs_on_marks:
+        _fingers_on_marks(scene, pile[0], maps[0], how.thumbs_on_marks, how.thumb_reach_mm, rng)
     if how.thumbs:
         _fingers(scene, pile[0], maps[0], how.thumbs, rng)
     direct *= unevenness(small, how.light) * shadows(small, how.light, rng)
@@ -200,6 +206,11 @@ def _to_scene() -> NDArray[np.uint16]:
 
 def _linear(picture: Picture) -> Scene:
     return _to_scene()[picture]
+
+
+def _edge_mm(sheet: Sheet) -> NDArray[np.float64]:
+    """Outline (N, 2) of what there is of the sheet."""
+    return lens.edge_mm(sheet.size_mm) if sheet.edge_mm is None else sheet.edge_mm
 
 
 def _px_per_mm(to_photo: SheetToPhoto, sheet: Sheet) -> float:
@@ -269,7 +280,7 @@ def _shade(
 def _contact_shadows(around: Floats, maps: list[SheetToPhoto], pile: tuple[Sheet, ...]) -> None:
     """The table is a little darker along the sheet's edge, in place."""
     for to_photo, sheet in zip(maps, pile, strict=True):
-        edge = (to_photo.of_sheet(lens.edge_mm(sheet.size_mm)) + 0.5) / SHRINK - 0.5
+        edge = (to_photo.of_sheet(_edge_mm(sheet)) + 0.5) / SHRINK - 0.5
         cover = np.zeros(around.shape, dtype=np.uint8)
         cv2.fillPoly(cover, [np.round(edge * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
         reach = max(3.0 * _px_per_mm(to_photo, sheet) / SHRINK, 1.0)
@@ -302,6 +313,22 @@ def _fingers(scene: Scene, sheet: Sheet, to_photo: SheetToPhoto, count: int, rng
         inward_mm = lens.turned(inward, float(rng.normal(0, 14)))
         # The card's own margin is 10 mm: a thumb on the cells would be another matter.
         tip_mm = np.array(edge) + inward_mm * rng.uniform(4.0, 9.0)
+        tip, ahead = to_photo.of_sheet(np.stack([tip_mm, tip_mm + inward_mm]))
+        _thumb(scene, tip, (ahead - tip) / np.hypot(*(ahead - tip)), _px_per_mm(to_photo, sheet), tone, rng)
+
+
+def _fingers_on_marks(
+    scene: Scene, sheet: Sheet, to_photo: SheetToPhoto, count: int, reach_mm: float, rng: Rng
+) -> None:
+    """Thumbs that lie on corner marks, in place; they come in from the side, as a hand that holds does."""
+    w, h = sheet.size_mm
+    tone = np.array([(0.48, 0.27, 0.19), (0.60, 0.38, 0.28), (0.22, 0.12, 0.08)][int(rng.integers(3))])
+    for corner in rng.permutation(4)[:count]:
+        right, low = corner in (1, 2), corner in (2, 3)
+        inward_mm = lens.turned((-1.0 if right else 1.0, 0.0), float(rng.normal(0, 18)))
+        along = 16.0 + rng.normal(0, 2.0)
+        start = np.array([w if right else 0.0, h - along if low else along])
+        tip_mm = start + inward_mm * reach_mm * rng.uniform(1.0, 1.35)
         tip, ahead = to_photo.of_sheet(np.stack([tip_mm, tip_mm + inward_mm]))
         _thumb(scene, tip, (ahead - tip) / np.hypot(*(ahead - tip)), _px_per_mm(to_photo, sheet), tone, rng)
 
@@ -350,27 +377,28 @@ def _thumb(
 
 
 def _scan(sheet: Sheet, how: Condition, rng: Rng) -> tuple[Picture, list[SheetToPhoto]]:
-    """A flatbed's scan: no perspective, light from one side only, a lid behind."""
+    """A flatbed's or fax machine's scan: no perspective, light from one side only, a lid behind."""
     scale = how.dpi / 25.4
+    down = (how.lines_per_inch or how.dpi) / 25.4
     w, h = sheet.size_mm
     turn = how.view.roll_deg
     c, s = abs(np.cos(np.radians(turn))), abs(np.sin(np.radians(turn)))
     quarter = abs(turn) > 45 and abs(turn) < 135
     bed = (w, h) if not quarter else (h, w)
     margin = rng.uniform(0, 4)
-    size = (round((bed[0] + margin) * scale) // 2 * 2, round((bed[1] + margin) * scale) // 2 * 2)
+    size = (round((bed[0] + margin) * scale) // 2 * 2, round((bed[1] + margin) * down) // 2 * 2)
     del c, s
-    middle = (np.array(size) - 1) / 2 + rng.uniform(-0.5, 0.5, 2) * margin * scale
+    middle = (np.array(size) - 1) / 2 + rng.uniform(-0.5, 0.5, 2) * margin * np.array([scale, down])
     shape = replace(how.shape, bend_mm=0.0, curl_mm=0.0, waves_mm=0.03, fold_deg=how.shape.fold_deg * 0.15)
     surface = make_surface(sheet.size_mm, replace(shape, crumple_mm=shape.crumple_mm * 0.2), rng)
     flat = surface.xyz[..., :2]
     rotation = np.column_stack([lens.turned((1.0, 0.0), turn), lens.turned((0.0, 1.0), turn)])
     # Scanners feed by a motor: the two directions differ by some thousandths.
-    stretch = scale * np.array([1.0, 1.0 + float(rng.normal(0, 0.0015))])
+    stretch = np.array([scale, down * (1.0 + float(rng.normal(0, 0.0015)))])
     to_photo = SheetToPhoto((flat @ rotation.T) * stretch + middle, sheet.card_to_sheet)
     lid = int(rng.choice([252, 245, 60]))
     scene = np.full((size[1], size[0], 3), _to_scene()[lid], dtype=np.uint16)
-    edge = to_photo.of_sheet(lens.edge_mm(sheet.size_mm))
+    edge = to_photo.of_sheet(_edge_mm(sheet))
     window = lens.sheet_window(edge, size, 4)
     where = lens.photo_to_sheet(to_photo, window, 4)
     _lay_down(scene, sheet, where, edge, window, 4, _px_per_mm(to_photo, sheet))
@@ -390,4 +418,6 @@ def _scan(sheet: Sheet, how: Condition, rng: Rng) -> tuple[Picture, list[SheetTo
     value *= (1.0 + rng.normal(0, 0.003, (size[1], 1, 1))).astype(np.float32)
     value += rng.standard_normal((size[1], size[0], 1), dtype=np.float32) * np.float32(0.006)
     image = sensor.finished(sensor.to_srgb(value), how.sensor)
+    if how.sensor.fax > 0:
+        image = sensor.one_bit(image, how.sensor.fax, rng)
     return image, [to_photo]

@@ -1,6 +1,7 @@
-"""Named conditions, from 0 (hardly noticed) to 1 (as bad as it gets): what goes wrong with photos of paper.
+"""What goes wrong with photos of paper: named conditions, from 0 (hardly noticed) to 2.
 
-A condition says everything that a card meets after it was designed: printer, paper, pocket, table, light,
+At 1 it is as bad as it gets; beyond lies what nobody sends on purpose, which shows where reading stops, and
+how. A condition says everything that a card meets after it was designed: printer, paper, pocket, table, light,
 hand, lens, sensor, file. Each name changes what it is about; the rest stays an ordinary, decent phone photo.
 """
 
@@ -27,10 +28,13 @@ class Condition:
 
     Attributes
     ----------
-    device : "phone" or "flatbed"
-    dpi : of a flatbed scan
+    device : "phone", "flatbed" or "fax"
+    dpi : of a scan, along a line; lines_per_inch : across the lines, None as along them
     copied : photocopied after it was filled in
+    sheen : how much wet-looking ink and graphite mirror the light
+    torn, torn_mm : corners that are missing, and how far the tears reach along the edges
     thumbs : fingers that hold the sheet's edge
+    thumbs_on_marks, thumb_reach_mm : fingers that lie on a corner, and how far in from it their tips are
     """
 
     name: str
@@ -39,6 +43,9 @@ class Condition:
     job: PrintJob = field(default_factory=PrintJob)
     wear: Wear = field(default_factory=Wear)
     copied: bool = False
+    sheen: float = 0.0
+    torn: int = 0
+    torn_mm: float = 0.0
     shape: Shape = field(default_factory=Shape)
     background: str = "wood"
     variant: int = 0
@@ -47,8 +54,11 @@ class Condition:
     sensor: Sensor = field(default_factory=Sensor)
     output: Output = field(default_factory=Output)
     thumbs: int = 0
+    thumbs_on_marks: int = 0
+    thumb_reach_mm: float = 0.0
     device: str = "phone"
     dpi: float = 200.0
+    lines_per_inch: float | None = None
 
 
 def ordinary(rng: Rng, long_px: int) -> Condition:
@@ -123,8 +133,8 @@ def _shadow(c: Condition, s: float, rng: Rng) -> Condition:
     light = replace(
         c.light,
         shadow=kind,
-        ambient=0.62 - 0.52 * s,
-        shadow_soft=float(rng.uniform(0.002, 0.03)) * (1.2 - s),
+        ambient=max(0.62 - 0.52 * s, 0.02),
+        shadow_soft=float(rng.uniform(0.002, 0.03)) * max(1.2 - s, 0.02),
         sky=(0.86, 0.97, 1.14),
         exposure=0.75 + 0.2 * s,
     )
@@ -141,7 +151,7 @@ def _dusk(c: Condition, s: float, rng: Rng) -> Condition:
             c.light,
             colour=(1 + cast, 1.0, 1 - cast),
             sky=(1 + cast, 1.0, 1 - cast),
-            exposure=0.55 - 0.38 * s,
+            exposure=0.55 - 0.38 * s if s <= 1 else 0.17 * 0.2 ** (s - 1),
             uneven=0.3 + 0.5 * s,
             vignette=0.25,
         ),
@@ -149,7 +159,7 @@ def _dusk(c: Condition, s: float, rng: Rng) -> Condition:
             c.sensor,
             electrons=1200.0 * (60.0 / 1200.0) ** s,
             read_noise=4.0,
-            denoise=0.5 + 0.4 * s,
+            denoise=min(0.5 + 0.4 * s, 1.0),
             motion_px=3.0 * s * scale,
             motion_deg=float(rng.uniform(0, 180)),
         ),
@@ -171,7 +181,9 @@ def _motion(c: Condition, s: float, rng: Rng) -> Condition:
 def _tilt(c: Condition, s: float, rng: Rng) -> Condition:
     """Up to 40 degrees, any turn of the sheet, the far side out of focus."""
     to = float(rng.uniform(0, 360))
-    view = replace(c.view, tilt_deg=5 + 35 * s, roll_deg=float(rng.uniform(0, 360)), tilt_to_deg=to)
+    view = replace(
+        c.view, tilt_deg=min(5 + 35 * s, 68.0), roll_deg=float(rng.uniform(0, 360)), tilt_to_deg=to
+    )
     # Leaning about an axis moves the sides across it: a quarter turn on.
     far = 0.22 * s * _px_per_mm(c)
     return replace(c, view=view, sensor=replace(c.sensor, far_defocus_px=far, far_deg=to + 90.0))
@@ -179,7 +191,7 @@ def _tilt(c: Condition, s: float, rng: Rng) -> Condition:
 
 def _turn(c: Condition, s: float, rng: Rng) -> Condition:
     """Any turn in the picture, even upside down."""
-    return replace(c, view=replace(c.view, roll_deg=float(rng.uniform(-180, 180) * s)))
+    return replace(c, view=replace(c.view, roll_deg=float(rng.uniform(-180, 180) * min(s, 1.0))))
 
 
 def _fold(c: Condition, s: float, rng: Rng) -> Condition:
@@ -187,9 +199,9 @@ def _fold(c: Condition, s: float, rng: Rng) -> Condition:
     folds = ("half", "quarter") if rng.random() < 0.75 else ("third-1", "third-2")
     return replace(
         c,
-        wear=replace(c.wear, folds=folds, fold_wear=0.3 + 0.7 * s),
+        wear=replace(c.wear, folds=folds, fold_wear=min(0.3 + 0.7 * s, 1.0)),
         shape=replace(c.shape, folds=folds, fold_deg=6 + 18 * s),
-        light=replace(c.light, elevation_deg=60 - 28 * s, ambient=0.6 - 0.25 * s),
+        light=replace(c.light, elevation_deg=max(60 - 28 * s, 14.0), ambient=0.6 - 0.25 * s),
     )
 
 
@@ -211,17 +223,17 @@ def _crumple(c: Condition, s: float, rng: Rng) -> Condition:
         c,
         shape=replace(c.shape, crumple_mm=0.3 + 1.3 * s),
         wear=replace(c.wear, dirt=0.5 * s, smudge=0.4 * s),
-        light=replace(c.light, elevation_deg=55 - 25 * s, ambient=0.6 - 0.25 * s),
+        light=replace(c.light, elevation_deg=max(55 - 25 * s, 14.0), ambient=0.6 - 0.25 * s),
     )
 
 
 def _messenger(c: Condition, s: float, rng: Rng) -> Condition:
     """Sent through a chat: shrunk to 2000 (0) or 1000 pixels (1) and coded twice."""
-    long_px = int(2000 - 1000 * s)
+    long_px = int(2000 - 1000 * s if s <= 1 else 1000 * 0.4 ** (s - 1))
     taken = min(max(c.view.size_px), 2 * long_px)
     scale = taken / max(c.view.size_px)
     size = (int(c.view.size_px[0] * scale) // 2 * 2, int(c.view.size_px[1] * scale) // 2 * 2)
-    qualities = (int(88 - 10 * s), int(80 - 35 * s))
+    qualities = (int(88 - 10 * s), max(int(80 - 35 * s), 8))
     return replace(
         c,
         view=replace(c.view, size_px=size),
@@ -234,7 +246,7 @@ def _photocopy(c: Condition, s: float, rng: Rng) -> Condition:
     """The blank was a copy of a copy, or the filled card was copied before the photo."""
     if rng.random() < 0.5:
         return replace(c, copied=True, job=replace(c.job, kind="copy" if s > 0.7 else c.job.kind))
-    return replace(c, job=replace(c.job, kind="copy", toner=1.0 - 0.4 * s, streaks=0.6 * s))
+    return replace(c, job=replace(c.job, kind="copy", toner=max(1.0 - 0.4 * s, 0.1), streaks=0.6 * s))
 
 
 def _flatbed(c: Condition, s: float, rng: Rng) -> Condition:
@@ -242,7 +254,7 @@ def _flatbed(c: Condition, s: float, rng: Rng) -> Condition:
     return replace(
         c,
         device="flatbed",
-        dpi=300.0 - 190.0 * s,
+        dpi=300.0 - 190.0 * s if s <= 1 else 110.0 * 0.4 ** (s - 1),
         view=replace(c.view, roll_deg=float(rng.normal(0, 0.5 + 1.5 * s) + rng.choice([0, 0, 0, 90, 180]))),
         sensor=replace(
             c.sensor, grey=bool(rng.random() < 0.5), sharpen=0.3, electrons=20000.0, defocus_px=0.5
@@ -260,7 +272,7 @@ def _flash(c: Condition, s: float, rng: Rng) -> Condition:
     light = replace(
         c.light,
         ambient=0.3,
-        vignette=0.35 + 0.5 * s,
+        vignette=min(0.35 + 0.5 * s, 0.97),
         glare=0.45 * s,
         exposure=0.8 + 0.15 * s,
         elevation_deg=80.0,
@@ -277,7 +289,7 @@ def _exposure(c: Condition, s: float, rng: Rng) -> Condition:
 
 def _uneven(c: Condition, s: float, rng: Rng) -> Condition:
     """A lamp on one side."""
-    return replace(c, light=replace(c.light, uneven=0.4 + 1.3 * s, ambient=0.35 - 0.25 * s))
+    return replace(c, light=replace(c.light, uneven=0.4 + 1.3 * s, ambient=max(0.35 - 0.25 * s, 0.02)))
 
 
 def _dark_table(c: Condition, s: float, rng: Rng) -> Condition:
@@ -312,7 +324,7 @@ def _yellow(c: Condition, s: float, rng: Rng) -> Condition:
 
 
 def _low_toner(c: Condition, s: float, rng: Rng) -> Condition:
-    return replace(c, job=replace(c.job, toner=0.8 - 0.55 * s, streaks=0.2 + 0.6 * s))
+    return replace(c, job=replace(c.job, toner=max(0.8 - 0.55 * s, 0.04), streaks=0.2 + 0.6 * s))
 
 
 def _fit_to_page(c: Condition, s: float, rng: Rng) -> Condition:
@@ -330,6 +342,7 @@ def _fit_to_page(c: Condition, s: float, rng: Rng) -> Condition:
 
 def _wide_angle(c: Condition, s: float, rng: Rng) -> Condition:
     """A short lens close by: perspective, barrel distortion, dark corners."""
+    s = min(s, 1.4)  # a shorter lens with this model of distortion would turn the picture's corners over
     view = replace(c.view, focal=0.62 - 0.22 * s, k1=-0.03 - 0.09 * s, k2=0.01 * s, tilt_deg=8 + 10 * s)
     return replace(c, view=view, light=replace(c.light, vignette=0.2 + 0.3 * s))
 
@@ -356,7 +369,135 @@ def _thumbs(c: Condition, s: float, rng: Rng) -> Condition:
 
 
 def _compression(c: Condition, s: float, rng: Rng) -> Condition:
-    return replace(c, output=replace(c.output, qualities=(int(75 - 50 * s),)))
+    return replace(c, output=replace(c.output, qualities=(max(int(75 - 50 * s), 3),)))
+
+
+def _cut_off(c: Condition, s: float, rng: Rng) -> Condition:
+    """Not all of the sheet is in the picture: up to 0.6 a corner is missing, then a whole side."""
+    corner = s <= 0.6
+    roll = float(rng.choice([-1, 1]) * rng.uniform(18, 35)) if corner else float(rng.normal(0, 3))
+    missing_mm = 8.0 + 40.0 * s if corner else 12.0 + 70.0 * (s - 0.6)
+    w_px, h_px = sorted(c.view.size_px)
+    a = abs(np.radians(roll))
+    wide = 210 * np.cos(a) + 297 * np.sin(a)
+    high = 210 * np.sin(a) + 297 * np.cos(a)
+    mm_per_px = max(wide / w_px, high / h_px) / 0.97
+    across = bool(rng.random() < 0.5)
+    frame, span = (w_px * mm_per_px, wide) if across else (h_px * mm_per_px, high)
+    off = float(rng.choice([-1, 1])) * ((frame - span) / 2 + missing_mm) / frame
+    view = replace(
+        c.view,
+        size_px=(w_px, h_px),
+        fill=0.97,
+        roll_deg=roll,
+        tilt_deg=min(c.view.tilt_deg, 6.0),
+        shift=(off, 0.0) if across else (0.0, off),
+    )
+    return replace(c, view=view)
+
+
+def _torn(c: Condition, s: float, rng: Rng) -> Condition:
+    """Corners torn off: one, from 0.6 on two, from 1.5 on three."""
+    return replace(c, torn=1 + (s >= 0.6) + (s >= 1.5), torn_mm=24.0 + 22.0 * s)
+
+
+def _thumb_on_mark(c: Condition, s: float, rng: Rng) -> Condition:
+    """The hand that holds the sheet lies on a corner mark, from 0.6 on on two, from 1.5 on on three."""
+    shape = replace(c.shape, bend_mm=float(rng.choice([-1, 1])) * (2 + 6 * s), bend_deg=0.0)
+    on = 1 + (s >= 0.6) + (s >= 1.5)
+    return replace(c, thumbs_on_marks=on, thumb_reach_mm=16.0 + 16.0 * s, shape=shape)
+
+
+def _fold_in_eight(c: Condition, s: float, rng: Rng) -> Condition:
+    """Folded three times, to fit a shirt's pocket."""
+    folds = ("half", "quarter", "eighth-1", "eighth-2")
+    return replace(
+        c,
+        wear=replace(c.wear, folds=folds, fold_wear=min(0.3 + 0.7 * s, 1.0), smudge=0.3 * s),
+        shape=replace(c.shape, folds=folds, fold_deg=5 + 15 * s),
+        light=replace(c.light, elevation_deg=max(60 - 28 * s, 14.0), ambient=0.6 - 0.25 * s),
+    )
+
+
+def _stretch(c: Condition, s: float, rng: Rng) -> Condition:
+    """The printer's feed slips: one direction is longer than the other, at 1 by 4 per cent, at 2 by 20."""
+    by = (0.04 * s if s <= 1 else 0.04 + 0.16 * (s - 1)) * float(rng.choice([-1, 1]))
+    x, y = (1.0, 1.0 - abs(by)) if by > 0 else (1.0 - abs(by), 1.0)
+    return replace(c, job=replace(c.job, scale_x=x, scale_y=y))
+
+
+def _sheen(c: Condition, s: float, rng: Rng) -> Condition:
+    """Light that gel ink and graphite mirror: in the glare the marks are as light as the paper."""
+    light = replace(c.light, glare=0.05 + 0.2 * s, ambient=0.4, elevation_deg=50.0)
+    return replace(c, sheen=0.15 + 0.5 * s, light=light)
+
+
+def _cast(c: Condition, s: float, rng: Rng) -> Condition:
+    """A bulb's orange or the shade's blue that the phone did not even out."""
+    warm = bool(rng.random() < 0.5)
+    lamp = (1 + 0.45 * s, 1.0, max(1 - 0.55 * s, 0.05)) if warm else (max(1 - 0.4 * s, 0.1), 1.0, 1 + 0.5 * s)
+    light = replace(
+        c.light, colour=lamp, sky=lamp, exposure=0.7 - 0.25 * s if s <= 1 else 0.45 * 0.1 ** (s - 1)
+    )
+    return replace(c, light=light, sensor=replace(c.sensor, electrons=2500.0 * 0.3**s))
+
+
+def _painted(c: Condition, s: float, rng: Rng) -> Condition:
+    """The phone's software smooths what it takes for noise and draws a rim around what is left."""
+    sensor = replace(
+        c.sensor,
+        electrons=900.0 * 0.3**s if s <= 1 else 270.0 * 0.05 ** (s - 1),
+        denoise=min(0.6 + 0.4 * s, 1.0),
+        sharpen=0.8 + 1.6 * s,
+        contrast=0.5,
+    )
+    return replace(c, sensor=sensor)
+
+
+def _bonnet(c: Condition, s: float, rng: Rng) -> Condition:
+    """On a car in the sun: burnt-out paint beside the sheet, the sheet itself too dark for it, sloping."""
+    light = replace(
+        c.light,
+        exposure=0.6 * 0.45**s if s <= 1 else 0.27 * 0.1 ** (s - 1),
+        glare=0.25 * min(s, 1.0),
+        shadow="hand" if rng.random() < 0.5 else "edge",
+        ambient=max(0.5 - 0.25 * s, 0.05),
+        shadow_soft=0.004,
+    )
+    view = replace(c.view, tilt_deg=8 + 16 * s, fill=0.85 - 0.2 * min(s, 1.0))
+    shape = replace(c.shape, bend_mm=4.0 + 8.0 * s, bend_deg=float(rng.choice([0.0, 90.0])))
+    return replace(c, background="bonnet", light=light, view=view, shape=shape)
+
+
+def _large(c: Condition, s: float, rng: Rng) -> Condition:
+    """The original of a phone of many megapixels, 12 (0) to 48 (1): more pixels, not more detail."""
+    grow = 4 / 3 * (1.0 + min(s, 1.0))  # where other conditions get 3000 pixels: 4000 to 8000
+    size = (int(c.view.size_px[0] * grow) // 4 * 4, int(c.view.size_px[1] * grow) // 4 * 4)
+    soft = 0.5 + 1.1 * s
+    return replace(
+        c,
+        view=replace(c.view, size_px=size),
+        sensor=replace(c.sensor, defocus_px=soft, electrons=4000.0 * 0.3**s, denoise=0.5),
+    )
+
+
+def _fine_scan(c: Condition, s: float, rng: Rng) -> Condition:
+    """Scanned at 300 (0) to 600 dpi (1 and above), grey or in colour."""
+    flat = _flatbed(c, 0.0, rng)
+    return replace(flat, dpi=300.0 + 300.0 * min(s, 1.0))
+
+
+def _fax(c: Condition, s: float, rng: Rng) -> Condition:
+    """Black or white, 204 dots to the inch by 196 lines, above 0.5 by 98; from 1 on with lost lines."""
+    return replace(
+        c,
+        device="fax",
+        dpi=204.0,
+        lines_per_inch=196.0 if s <= 0.5 else 98.0,
+        view=replace(c.view, roll_deg=float(rng.normal(0, 0.4 + 0.8 * s))),
+        sensor=replace(c.sensor, grey=True, sharpen=0.0, defocus_px=0.6, fax=max(s, 0.05)),
+        output=Output(None, (90,), ".png"),
+    )
 
 
 CONDITIONS: dict[str, Callable[[Condition, float, Rng], Condition]] = {
@@ -391,6 +532,23 @@ CONDITIONS: dict[str, Callable[[Condition, float, Rng], Condition]] = {
     "thumbs": _thumbs,
     "compression": _compression,
 }
+#: What photos meet every day: `mixed` draws from these, and the bubble classifier was trained on them.
+EVERYDAY = tuple(CONDITIONS)
+#: Harder still: paper that is not whole, pictures that do not show it all, other machines on the way.
+CONDITIONS |= {
+    "cut-off": _cut_off,
+    "torn": _torn,
+    "thumb-on-mark": _thumb_on_mark,
+    "fold-in-eight": _fold_in_eight,
+    "stretch": _stretch,
+    "sheen": _sheen,
+    "cast": _cast,
+    "painted": _painted,
+    "bonnet": _bonnet,
+    "large": _large,
+    "fine-scan": _fine_scan,
+    "fax": _fax,
+}
 
 
 def condition(name: str, severity: float, seed: int, *, long_px: int = 4000) -> Condition:
@@ -399,7 +557,7 @@ def condition(name: str, severity: float, seed: int, *, long_px: int = 4000) -> 
     Parameters
     ----------
     name : one of `CONDITIONS`
-    severity : 0..1
+    severity : 0..2
     long_px : longer side of the picture as the sensor takes it
     """
     return combined([(name, severity)], seed, long_px=long_px)
@@ -426,7 +584,7 @@ def mixed(seed: int, *, long_px: int = 4000, trouble: float = 0.35) -> Condition
     rng = np.random.default_rng([seed, 2])
     result = ordinary(rng, long_px)
     # Two devices at once make no sense; the rest may meet.
-    names = [n for n in CONDITIONS if n not in ("clean", "flatbed", "messenger", "photocopy")]
+    names = [n for n in EVERYDAY if n not in ("clean", "flatbed", "messenger", "photocopy")]
     chosen = rng.choice(names, size=int(rng.integers(1, 4)), replace=False)
     for name in chosen:
         severity = float(np.clip(rng.gamma(2.0, trouble / 2.0), 0, 1))

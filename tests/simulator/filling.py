@@ -17,7 +17,7 @@ from tests.simulator.glyphs import GlyphBank
 from tests.simulator.handwriting import Writer, digit_strokes, scribbled_out, word_strokes
 from tests.simulator.marks import MARKS, BoxMm, path
 from tests.simulator.paper import PrintJob, Sheet, print_sheet
-from tests.simulator.pens import PENS, Pen, Picture, Stroke, ink_patch, lay
+from tests.simulator.pens import GLOSS, PENS, Pen, Picture, Stroke, ink_patch, lay
 from tests.simulator.rounds import Answer, FieldMap, cells_of, options_of
 
 Rng = np.random.Generator
@@ -74,6 +74,7 @@ class _Desk:
     writer: Writer
     bank: GlyphBank | None
     rng: Rng
+    gloss: Any = None
     cells: dict[str, bool | int | None] = field(default_factory=dict)
     marks: dict[str, str] = field(default_factory=dict)
 
@@ -84,6 +85,11 @@ class _Desk:
         patch = ink_patch(self.rgb.shape[:2], self.px_per_mm, placed, pen, self.rng)
         if patch is not None:
             lay(self.rgb, patch[0], patch[1], pen, strength)
+            if self.gloss is not None:
+                (h, w), (x, y) = patch[0].shape, patch[1]
+                part = self.gloss[y : y + h, x : x + w]
+                shine = np.clip(patch[0] * 255 * GLOSS[pen.kind], 0, 255).astype(np.uint8)
+                part[:] = np.maximum(part, shine)
 
     def erase(self, strokes: Sequence[Stroke]) -> None:
         """Draw strokes and rub them out: a smeared ghost stays."""
@@ -138,6 +144,7 @@ def fill(
         writer,
         bank,
         rng,
+        np.zeros(blank.rgb.shape[:2], np.uint8) if condition is not None and condition.sheen > 0 else None,
     )
     cells = cells_of(field_map)
     fields: dict[str, object] = {}
@@ -165,6 +172,7 @@ def fill(
         cells=desk.cells,
         fields=fields,
         marks=desk.marks,
+        gloss=desk.gloss,
         review=tuple(review),
     )
 

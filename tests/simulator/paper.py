@@ -79,6 +79,8 @@ class Sheet:
     rgb : (H, W, 3) sRGB, `px_per_mm` pixels to the mm; the outer corner of pixel (0, 0) is the sheet's corner
     card_to_sheet : (2, 3) field map mm -> sheet mm
     cells, fields, marks, review : the answers as drawn; empty for a blank sheet
+    edge_mm : (N, 2) outline of what is left of the sheet, None when it is whole
+    gloss : (H, W) how much the ink at each pixel mirrors, 0..255; None where nothing glares
     """
 
     rgb: Picture
@@ -91,6 +93,8 @@ class Sheet:
     cells: Mapping[str, bool | int | None] = field(default_factory=dict)
     fields: Mapping[str, object] = field(default_factory=dict)
     marks: Mapping[str, str] = field(default_factory=dict)
+    edge_mm: NDArray[np.float64] | None = None
+    gloss: NDArray[np.uint8] | None = None
     review: tuple[str, ...] = ()
 
     def on_sheet(self, card_mm: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -243,6 +247,8 @@ FOLD_LINES: dict[str, tuple[str, float]] = {
     "quarter": ("x", 0.5),
     "third-1": ("y", 1 / 3),
     "third-2": ("y", 2 / 3),
+    "eighth-1": ("y", 1 / 4),
+    "eighth-2": ("y", 3 / 4),
 }
 
 
@@ -398,6 +404,49 @@ def _crease(rgb: Picture, s: float, axis: str, where: float, wear: float, rng: R
     linear = linear * (1 - worn_off) + paper * 0.93 * worn_off
     soft = np.exp(-((distance / (0.5 * s)) ** 2)) * rough
     part[:] = to_srgb(linear * (1.0 - 0.09 * wear * soft[..., None]).astype(np.float32))
+
+
+def torn(sheet: Sheet, corners: int, reach_mm: float, rng: Rng) -> Sheet:
+    """Return the sheet without some of its corners; paper tears unevenly and leaves a white, fibrous rim."""
+    w, h = sheet.size_mm
+    rgb = sheet.rgb.copy()
+    missing = set(rng.permutation(4)[:corners].tolist())
+    edge: list[NDArray[np.float64]] = []
+    at = np.array([(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)])
+    for i, corner in enumerate(at):
+        before, after = at[i - 1] - corner, at[(i + 1) % 4] - corner
+        if i not in missing:
+            edge.append(corner[None])
+            continue
+        a = corner + before / np.hypot(*before) * reach_mm * rng.uniform(0.8, 1.25)
+        b = corner + after / np.hypot(*after) * reach_mm * rng.uniform(0.8, 1.25)
+        t = np.linspace(0, 1, 40)[:, None]
+        jag = np.cumsum(rng.normal(0, 0.5, 40))
+        jag -= np.linspace(jag[0], jag[-1], 40)
+        across = np.array([-(b - a)[1], (b - a)[0]]) / np.hypot(*(b - a))
+        tear = a + (b - a) * t + across * jag[:, None]
+        edge.append(tear)
+        rim = np.round(tear * sheet.px_per_mm * 16).astype(np.int32)
+        cv2.polylines(rgb, [rim], False, (246, 246, 244), int(1.1 * sheet.px_per_mm), cv2.LINE_AA, 4)
+    return replace(sheet, rgb=rgb, edge_mm=np.concatenate(edge))
+
+
+def sheened(sheet: Sheet, amount: float, rng: Rng) -> Sheet:
+    """Return the sheet as it looks under a lamp: in one or two spots glossy ink is as light as paper."""
+    if sheet.gloss is None:
+        return sheet
+    h, w = sheet.gloss.shape
+    y, x = np.mgrid[0 : h // 8 + 1, 0 : w // 8 + 1].astype(np.float32) * 8
+    spot = np.full(x.shape, 0.25, dtype=np.float32)
+    for _ in range(int(rng.integers(1, 3))):
+        cx, cy, size = rng.uniform(0.2, 0.8) * w, rng.uniform(0.2, 0.8) * h, rng.uniform(0.15, 0.3) * h
+        spot += np.exp(-(((x - cx) / size) ** 2 + ((y - cy) / size) ** 2))
+    mirror = cv2.resize(np.minimum(spot, 1.0), (w, h)) * sheet.gloss * np.float32(amount / 255.0)
+    inked = sheet.gloss > 8
+    light = to_linear(sheet.rgb[inked])
+    rgb = sheet.rgb.copy()
+    rgb[inked] = to_srgb(np.minimum(light + 0.9 * mirror[inked][:, None], 1.0))
+    return replace(sheet, rgb=rgb)
 
 
 def photocopied(sheet: Sheet, rng: Rng, darkness: float = 0.5) -> Sheet:

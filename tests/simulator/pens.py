@@ -88,6 +88,10 @@ PENS: dict[str, Pen] = {
     )
 }
 
+#: How much of a lamp each kind of ink mirrors, 1 the most: gel dries shiny, pressed graphite is a mirror of
+#: its own, felt sinks in. Judged by eye.
+GLOSS: dict[str, float] = {"pencil": 0.7, "ball": 0.5, "gel": 1.0, "felt": 0.2}
+
 #: How often people take which pen to the course: mostly a pencil, then a ball pen from the car.
 PEN_SHARES: dict[str, float] = {
     "pencil-HB": 0.24,

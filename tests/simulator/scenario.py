@@ -4,7 +4,7 @@ round_answers(map) -> fill(page, map, answers, writer) -> Sheet -> photograph(sh
 """
 
 from tests.simulator.camera import Shot, as_stored, photograph, truth_json
-from tests.simulator.conditions import CONDITIONS, Condition, combined, condition, mixed
+from tests.simulator.conditions import CONDITIONS, EVERYDAY, Condition, combined, condition, mixed
 from tests.simulator.filling import TROUBLES, fill
 from tests.simulator.glyphs import GlyphBank
 from tests.simulator.handwriting import Writer, some_writer
@@ -14,6 +14,7 @@ from tests.simulator.rounds import Answer, Player, round_answers, some_player
 
 __all__ = [
     "CONDITIONS",
+    "EVERYDAY",
     "TROUBLES",
     "Answer",
     "Condition",

@@ -32,6 +32,7 @@ class Sensor:
     denoise, sharpen, contrast : 0..1; grey : a colourless picture
     defocus_px, motion_px, motion_deg : blur in the picture that the sensor takes
     far_defocus_px, far_deg : more blur towards that side of the picture, as of a tilted phone
+    fax : above 0 only black and white are left; from 1 on lines get lost
     """
 
     electrons: float = 6000.0
@@ -45,6 +46,7 @@ class Sensor:
     far_defocus_px: float = 0.0
     far_deg: float = 0.0
     grey: bool = False
+    fax: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +170,18 @@ def finished(rgb: Picture, sensor: Sensor) -> Picture:
     if sensor.grey:
         return cv2.merge([y, y, y])
     return np.asarray(cv2.cvtColor(cv2.merge([y, cr, cb]), cv2.COLOR_YCrCb2RGB), dtype=np.uint8)
+
+
+def one_bit(rgb: Picture, amount: float, rng: Rng) -> Picture:
+    """The picture as a fax machine sends it: black or white, by one level for the whole page."""
+    level = float(np.percentile(rgb[::5, ::5, 1], 80)) * float(
+        rng.uniform(0.72, 0.82) - 0.1 * min(amount, 1.0)
+    )
+    black = rgb[..., 1].astype(np.float32) + rng.standard_normal(rgb.shape[:2], dtype=np.float32) * 6 < level
+    if amount >= 1:
+        for row in rng.integers(1, len(black), int(40 * amount)):
+            black[row] = black[row - 1]  # a line that did not arrive is shown as the one before
+    return np.repeat(np.where(black, 0, 255).astype(np.uint8)[..., None], 3, axis=2)
 
 
 def recoded(rgb: Picture, quality: int) -> Picture:

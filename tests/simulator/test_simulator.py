@@ -14,11 +14,12 @@ from forms.rules import rules_of
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.filling import TROUBLES
 from tests.simulator.marks import MARKS
-from tests.simulator.paper import PrintJob, print_sheet
+from tests.simulator.paper import PrintJob, print_sheet, sheened
 from tests.simulator.pens import PENS, draw
 from tests.simulator.rounds import PHASE_OF, Player, cells_of, round_answers
 from tests.simulator.scenario import (
     CONDITIONS,
+    EVERYDAY,
     condition,
     fill,
     mixed,
@@ -340,16 +341,72 @@ def test_the_same_seed_gives_the_same_photo_and_another_seed_another(name):
 
 
 @pytest.mark.parametrize("name", CONDITIONS)
-def test_every_condition_shoots_at_both_ends(name):
+def test_every_condition_shoots_at_both_ends_and_beyond(name):
     blank = blank_card(px_per_mm=6.0)
-    for severity in (0.0, 1.0):
+    for severity in (0.0, 1.0, 2.0):
         how = condition(name, severity, 4, long_px=640)
         if how.device == "flatbed":
-            how = replace(how, dpi=72.0)
+            how = replace(how, dpi=min(how.dpi, 72.0))
         sheet = print_sheet(blank.page, 6.0, how.job, how.stock, np.random.default_rng(0))
         image = photograph(sheet, how, 4).image
         assert image.dtype == np.uint8
-        assert image.std() > 3
+        assert image.std() > (3 if severity <= 1 else 0.5)
+
+
+def test_the_harder_conditions_leave_what_is_mixed_as_it_was():
+    # Figures measured on mixed photos would change with the names that `mixed` draws from.
+    assert len(EVERYDAY) == 30
+    assert set(EVERYDAY) < set(CONDITIONS)
+
+
+def torn_and_whole(corners):
+    blank = blank_card(px_per_mm=4.0)
+    how = replace(condition("clean", 0.0, 3, long_px=900), torn=corners, torn_mm=40.0, background="dark")
+    sheet = print_sheet(blank.page, 4.0, PrintJob(), "office", np.random.default_rng(0))
+    return photograph(sheet, how, 3), photograph(sheet, replace(how, torn=0), 3)
+
+
+def test_a_torn_off_corner_shows_the_table():
+    torn, whole = torn_and_whole(1)
+    corners = np.array([[5.0, 5.0], [205, 5], [205, 292], [5, 292]])
+    at = np.round(whole.sheet_to_photo[0].of_sheet(corners)).astype(int)
+    light_before = [int(whole.image[y, x].mean()) for x, y in at]
+    light_after = [int(torn.image[y, x].mean()) for x, y in at]
+    assert min(light_before) > 120
+    assert sorted(light < 90 for light in light_after) == [False, False, False, True]
+
+
+def test_a_corner_cut_off_by_the_pictures_edge_is_outside_and_the_others_are_not():
+    for seed in range(6):
+        how = condition("cut-off", 0.3, seed, long_px=900)
+        sheet = print_sheet(
+            blank_card(px_per_mm=4.0).page, 4.0, PrintJob(), "office", np.random.default_rng(0)
+        )
+        shot = photograph(sheet, how, seed)
+        corners = shot.sheet_to_photo[0].of_sheet(np.array([[5.0, 5.0], [205, 5], [205, 292], [5, 292]]))
+        inside = ((corners > 0) & (corners < shot.image.shape[1::-1])).all(axis=1)
+        assert inside.sum() == 3, seed
+
+
+def test_gel_ink_in_the_glare_is_lighter_than_without():
+    blank, answers = a_round(seed=3)
+    how = condition("sheen", 1.0, 1, long_px=800)
+    writer = replace(some_writer(np.random.default_rng(1), None), pen=PENS["gel-black"])
+    sheet = fill(blank.page, 6.0, blank.field_map, answers, writer, 1, condition=how)
+    inked = sheet.gloss > 200
+    glaring = sheened(sheet, 0.6, np.random.default_rng(0))
+    assert inked.sum() > 1000
+    assert glaring.rgb[inked].mean() > sheet.rgb[inked].mean() + 20
+    assert (glaring.rgb[sheet.gloss == 0] == sheet.rgb[sheet.gloss == 0]).all()
+
+
+def test_a_fax_is_black_or_white_and_squat():
+    blank = blank_card(px_per_mm=6.0)
+    sheet = print_sheet(blank.page, 6.0, PrintJob(), "office", np.random.default_rng(0))
+    fine, coarse = (photograph(sheet, condition("fax", s, 2), 2).image for s in (0.3, 0.8))
+    assert set(np.unique(fine)) == {0, 255}
+    # ITU-T T.4: 8 dots to the mm along the line; 3.85 or 7.7 lines to the mm (from memory).
+    assert fine.shape[0] == pytest.approx(2 * coarse.shape[0], rel=0.05)
 
 
 def test_mixed_photos_differ_from_each_other():
