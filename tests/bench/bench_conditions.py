@@ -220,8 +220,9 @@ def _limits(by_name: Mapping[str, Sequence[Row]]) -> list[str]:
     )
     lines += [
         "",
-        f"Together {photos:,} photos, {rejected:,} rejected; {silent} of {cells:,} cells silently wrong, on {cards} "
-        f"cards; {_wrong(everything)} taken for another card; {sum(len(r.crashed) for r in everything)} crashes.",
+        f"Together {photos:,} photos, {rejected:,} rejected; {silent} of {cells:,} cells silently wrong, on "
+        f"{cards} cards; {_wrong(everything)} taken for another card; "
+        f"{sum(len(row.crashed) for row in everything)} crashes.",
     ]
     return lines
 

@@ -1,8 +1,8 @@
 """What goes wrong with photos of paper: named conditions, from 0 (hardly noticed) to 2.
 
 At 1 it is as bad as it gets; beyond lies what nobody sends on purpose, which shows where reading stops, and
-how. A condition says everything that a card meets after it was designed: printer, paper, pocket, table, light,
-hand, lens, sensor, file. Each name changes what it is about; the rest stays an ordinary, decent phone photo.
+how. A condition says everything that a card meets after it was designed: printer, paper, pocket, table,
+light, hand, lens, sensor, file. Each name changes what it is about; the rest stays an ordinary, decent photo.
 """
 
 from __future__ import annotations
