@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from forms.fiducials import CORNER_IDS
 from forms.layout import PAPERS, Layout
-from scan.vision.arrays import project
+from scan.vision.arrays import project, shrunk
 from scan.vision.corners import find_cards, fit_card, model_corners
 from scan.vision.rectify import CARD_PX_PER_MM, FLAT, flatten, register, spline
 from tests.simulator.blanks import blank_card
@@ -91,6 +91,28 @@ def test_two_cards_in_one_photo_are_kept_apart() -> None:
     cards = find_cards(table)
     assert [len(card.marks) for card in cards] == [4, 4]
     assert all(card.error_mm < 0.3 for card in cards)
+
+
+def test_a_card_beside_a_large_one_is_found_though_the_first_look_shows_only_the_large_one() -> None:
+    large, small = (blank_card("round18", px_per_mm=k).page for k in (8.0, 5.0))
+    table = np.full((large.shape[0] + 200, large.shape[1] + small.shape[1] + 300), 90, np.uint8)
+    table[100 : 100 + large.shape[0], 100 : 100 + large.shape[1]] = large
+    table[300 : 300 + small.shape[0], large.shape[1] + 200 : -100] = small
+    cards = find_cards(table)
+    assert [len(card.marks) for card in cards] == [4, 4]
+    assert all(card.error_mm < 0.3 for card in cards)
+
+
+@pytest.mark.parametrize("scale", [0.5, 0.2, 0.13])
+def test_a_reduced_picture_keeps_every_point_at_its_place(scale: float) -> None:
+    """A pixel's centre has whole coordinates, so the point p of the full one is (p + 0.5) scale - 0.5."""
+    y, x = np.mgrid[0:601, 0:803]
+    centre = np.array([400.3, 300.7])
+    spot = 250 * np.exp(-((x - centre[0]) ** 2 + (y - centre[1]) ** 2) / (2 * 60.0**2))
+    small = shrunk(spot.astype(np.uint8), scale).astype(float)
+    rows, columns = np.mgrid[0 : small.shape[0], 0 : small.shape[1]]
+    found = np.array([(small * columns).sum(), (small * rows).sum()]) / small.sum()
+    assert np.allclose(found, (centre + 0.5) * scale - 0.5, atol=0.03)
 
 
 def test_three_marks_are_enough() -> None:
