@@ -32,6 +32,13 @@ class CellReading(NamedTuple):
     flag: str | None = None
 
 
+class Lesson(NamedTuple):
+    """A box that shows how a player writes a digit; `view` is the box as the digit network sees it."""
+
+    digit: int
+    view: bytes
+
+
 class FieldReading(NamedTuple):
     """One question of the form as answered on this card.
 
@@ -67,7 +74,8 @@ class CardReading:
     """Everything one photo says about one card.
 
     `pictures` holds PNG bytes without metadata, by field id: the strips for words that have ink, and each
-    flagged field; and the whole flat card as a JPEG under `CARD_PICTURE`.
+    flagged field; and the whole flat card as a JPEG under `CARD_PICTURE`. `views` holds the digit boxes with
+    ink as the network sees them, by cell id, where the player's hand is to be learnt from them.
     """
 
     source: str
@@ -81,6 +89,7 @@ class CardReading:
     fields: Mapping[str, FieldReading] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     pictures: Mapping[str, bytes] = field(default_factory=dict)
+    views: Mapping[str, bytes] = field(default_factory=dict)
     photo_sha256: str | None = None
 
     @property

@@ -92,6 +92,15 @@ def scores(views: NDArray[np.float32]) -> NDArray[np.float32]:
     return out.reshape(len(views), len(ANSWERS)).copy()
 
 
+def scores_and_layer(views: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """The raw scores (N, 12) and the last hidden layer (N, D) for normalised views (N, 1, 32, 28)."""
+    network = _network()
+    with network.busy:
+        network.net.setInput(views)
+        out, layer = network.net.forward(["scores", "flat"])
+    return out.reshape(len(views), len(ANSWERS)).copy(), layer.reshape(len(views), -1).copy()
+
+
 def digit_log_p(
     patches: NDArray[np.float32], box_wh_mm: tuple[float, float] | NDArray[np.floating]
 ) -> NDArray[np.float32]:

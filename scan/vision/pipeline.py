@@ -25,6 +25,7 @@ from scan.vision.corners import Corners, find_cards
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import digit_log_p
 from scan.vision.ink import ink_of
+from scan.vision.own_hand import OwnHand, box_views
 from scan.vision.patches import cells_of_kind, digit_patches, not_blank, writing_in, written_share
 from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, field_pictures
@@ -32,6 +33,8 @@ from scan.vision.quality import is_covered, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, register
 
 FindLayout = Callable[[str], Layout | None]
+#: Serial -> the hand of the player that the card was printed for; None where nobody is known or wants it.
+HandOf = Callable[[str], OwnHand | None]
 
 
 @dataclass(slots=True)
@@ -47,6 +50,7 @@ class Trace:
     bubbles: BubbleInk | None = None
     patches: FloatImage | None = None
     evidence: Evidence | None = None
+    views: dict[str, bytes] = field(default_factory=dict)
     reading: CardReading | None = None
 
 
@@ -58,7 +62,7 @@ class Traces:
 
 
 def read_photo(
-    photo: Photo, find_layout: FindLayout, traces: Traces | None = None
+    photo: Photo, find_layout: FindLayout, traces: Traces | None = None, hand_of: HandOf | None = None
 ) -> tuple[CardReading, ...]:
     """Return the readings of every card in a photo; one rejected reading when it shows none.
 
@@ -67,6 +71,7 @@ def read_photo(
     photo : the picture
     find_layout : fingerprint -> layout of the printed edition, or None when unknown
     traces : filled with what each step saw, if given
+    hand_of : serial -> what is known of its player's hand
     """
     found = find_cards(photo.gray)
     if not found:
@@ -82,14 +87,16 @@ def read_photo(
     readings = []
     for corners in found:
         trace = Trace(photo.gray, corners=corners)
-        trace.reading = read_card(photo, corners, find_layout, trace)
+        trace.reading = read_card(photo, corners, find_layout, trace, hand_of)
         readings.append(trace.reading)
         if traces is not None:
             traces.cards.append(trace)
     return tuple(readings)
 
 
-def read_card(photo: Photo, corners: Corners, find_layout: FindLayout, trace: Trace) -> CardReading:
+def read_card(
+    photo: Photo, corners: Corners, find_layout: FindLayout, trace: Trace, hand_of: HandOf | None = None
+) -> CardReading:
     """Return the reading of one card whose corner marks were found."""
     code = read_code(photo.gray, corners)
     if isinstance(code, NoCode):
@@ -114,7 +121,8 @@ def read_card(photo: Photo, corners: Corners, find_layout: FindLayout, trace: Tr
     reason = why_not(quality)
     if reason is not None:
         return _rejected(photo, reason, code, layout, quality.as_dict())
-    evidence = measure(ink, covered, layout, trace)
+    hand = None if hand_of is None else hand_of(code.serial)
+    evidence = measure(ink, covered, layout, trace, hand)
     decoded = decode(layout.form, evidence)
     answers = decoded.fields.values()
     marked = sum(a.value not in (None, ()) or a.flag is not None for a in answers)
@@ -137,11 +145,14 @@ def read_card(photo: Photo, corners: Corners, find_layout: FindLayout, trace: Tr
             **field_pictures(flat, layout, _to_show(decoded, layout)),
             CARD_PICTURE: card_picture(flat),
         },
+        views=trace.views,
         photo_sha256=photo.sha256,
     )
 
 
-def measure(ink: InkImage, covered: GrayImage, layout: Layout, trace: Trace) -> Evidence:
+def measure(
+    ink: InkImage, covered: GrayImage, layout: Layout, trace: Trace, hand: OwnHand | None = None
+) -> Evidence:
     """Return what the ink says of each cell by itself, before any rule."""
     boxes = cells_of_kind(layout, "digit")
     trace.patches = patches = digit_patches(ink, boxes)
@@ -155,6 +166,9 @@ def measure(ink: InkImage, covered: GrayImage, layout: Layout, trace: Trace) -> 
         of_size = [i for i, c in enumerate(boxes) if (c.box.w, c.box.h) == size]
         log_p = not_blank(digit_log_p(raised[of_size], size), written[of_size])
         digits.update({boxes[i].id: log_p[k] for k, i in enumerate(of_size)})
+    if hand is not None:
+        trace.views = box_views(raised, boxes, written)
+        digits = hand.weighed(digits, trace.views)
     outside = frozenset(c.id for c in layout.cells if not is_covered(covered, c.box))
     trace.evidence = Evidence(
         bubbles=bubble_log_likelihoods(bubbles),
