@@ -33,7 +33,7 @@ from tests.simulator.scenario import CONDITIONS, GlyphBank
 #: What differs most from one another; `--conditions all` takes every one.
 DEFAULT = (
     "shadow,dusk,defocus,motion,tilt,wide-angle,fold,fold-in-eight,bend,crumple,messenger,photocopy,flatbed,fax,"
-    "glare,sheen,exposure,cast,low-toner,stretch,yellow,show-through,cut-off,torn,thumb-on-mark"
+    "glare,sheen,exposure,cast,low-toner,stretch,yellow-paper,show-through,cut-off,torn,thumb-on-mark"
 )
 SEVERITIES = "0.3,0.6,1,1.5,2"
 #: Kept of the offsets of a photo's cells: enough to tell the quantiles of a row.
