@@ -9,7 +9,7 @@ half way.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -150,6 +150,30 @@ def writing(engine: Engine) -> Iterator[Connection]:
         connection.execution_options(writes=True).begin(),
     ):
         yield connection
+
+
+def wipe(engine: Engine, tables: Sequence[str]) -> None:
+    """Overwrite what deleted rows left behind: a database only marks their place as free.
+
+    SQLite's file is written anew and its write-ahead log cut; while another program has the store open, the
+    log is cut when the last one closes it. PostgreSQL writes the tables anew; its own log and backups are
+    beyond reach here.
+    """
+    if engine.url.get_backend_name() == "sqlite":
+        commands = ["VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"]
+    else:
+        commands = [f"VACUUM (FULL) {table}" for table in tables]
+    with _in_words(engine.url):
+        pooled = engine.raw_connection()
+        try:
+            connection = pooled.driver_connection
+            assert connection is not None
+            if engine.url.get_backend_name() != "sqlite":
+                connection.autocommit = True  # no transaction may be open around a vacuum
+            for command in commands:
+                connection.execute(command)
+        finally:
+            pooled.invalidate()
 
 
 def _prepare_sqlite(connection: Any, _entry: ConnectionPoolEntry) -> None:

@@ -14,8 +14,15 @@ from forms.errors import RecordError
 from scan.records import tables
 from scan.records.summary import STORE_SCHEMA
 
-#: From version -> what brings the store to the next one. Empty: version 1 is the first.
-STEPS: Mapping[int, Callable[[Connection], None]] = {}
+
+def _keep_hands(connection: Connection) -> None:
+    """Bring version 1 to 2: tables for the boxes of each player's hand."""
+    tables.hand_boxes.create(connection)
+    tables.hands_off.create(connection)
+
+
+#: From version -> what brings the store to the next one.
+STEPS: Mapping[int, Callable[[Connection], None]] = {1: _keep_hands}
 
 
 def bring_up_to_date(

@@ -17,13 +17,24 @@ from sqlalchemy import ColumnElement, Connection, Engine, insert, literal_column
 
 from forms.errors import RecordError
 from forms.form import Form
-from scan.reading import CardReading, FieldReading, FieldValue
-from scan.records import tables
+from scan.reading import CardReading, FieldReading, FieldValue, Lesson
+from scan.records import forgetting, hands, tables
 from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, standing
 from scan.records.cards import Card, Waiting
 from scan.records.compose import round_from_reading
-from scan.records.database import database_url, make_engine, make_folder_of, reading, store_name, writing
+from scan.records.database import (
+    database_url,
+    make_engine,
+    make_folder_of,
+    reading,
+    store_name,
+    wipe,
+    writing,
+)
+from scan.records.forgetting import Traces
+from scan.records.hands import KeptHand
 from scan.records.kept import reading_from_text, reading_text
+from scan.records.lessons import vouched_for
 from scan.records.migrations import bring_up_to_date
 from scan.records.practice_sets import sets_from
 from scan.records.record_json import round_from_json, time_from, time_text
@@ -176,11 +187,14 @@ class Store:
             leads = best is not None and best.photo == photo
             if leads:
                 put_pictures(connection, serial, card.pictures)
-            if before is None and stored is None:
-                self._settle(connection, serial, round_, text, card, practice)
-                return NEW
             if stored is not None and stored.origin == "file":
                 return KEPT
+            if leads and player is not None and card.views:
+                hands.put_views(connection, serial, player, card.views)
+            if before is None and stored is None:
+                self._settle(connection, serial, round_, text, card, practice)
+                self._learn(connection, serial, form, card, ())
+                return NEW
             self._recompose(connection, serial)
             return BETTER if leads else KEPT
 
@@ -277,6 +291,50 @@ class Store:
             back = Answer(field, mine[-1].over, who, when.astimezone(UTC), mine[-1].value, takes_back=True)
             put_answer(connection, serial, back)
             return self._recompose(connection, serial)
+
+    # -- players -----------------------------------------------------------------------------------------
+
+    def hands(self) -> dict[str, tuple[Lesson, ...]]:
+        """Return the boxes that show how each player writes, by player."""
+        with reading(self._engine) as connection:
+            return hands.lessons(connection)
+
+    def kept_hands(self) -> tuple[KeptHand, ...]:
+        """Return what is kept of each player's hand."""
+        with reading(self._engine) as connection:
+            return hands.kept_hands(connection)
+
+    def erase_hand(self, player: str, *, on: bool | None = None) -> int:
+        """Erase what is kept of a player's hand, bytes and all; return how many boxes that were.
+
+        Parameters
+        ----------
+        on : whether to learn it from later cards; None leaves that as it is
+        """
+        with writing(self._engine) as connection:
+            count = hands.erase(connection, player)
+            if on is not None:
+                hands.switch(connection, player, on=on)
+        if count:
+            wipe(self._engine, [tables.hand_boxes.name])
+        return count
+
+    def learn_hand(self, player: str) -> None:
+        """Learn a player's hand from the cards to come, after it was switched off."""
+        with writing(self._engine) as connection:
+            hands.switch(connection, player, on=True)
+
+    def traces_of(self, player: str) -> Traces:
+        """Return how much the store holds of a player."""
+        with reading(self._engine) as connection:
+            return forgetting.traces_of(connection, player)
+
+    def forget(self, player: str) -> Traces:
+        """Erase a player: rounds, cards with their pictures and answers, practice, hand; return what went."""
+        with writing(self._engine) as connection:
+            found = forgetting.forget(connection, player)
+        wipe(self._engine, [table.name for table in tables.metadata.sorted_tables])
+        return found
 
     # -- asking ------------------------------------------------------------------------------------------
 
@@ -421,6 +479,7 @@ class Store:
         if card.form.record != "round":
             done = sets_from(card.form, card.fields, serial, card.player)
             self._settle(connection, serial, None, None, card.reading, done, card.answers)
+            self._learn(connection, serial, card.form, card.reading, card.answers)
             return None
         query = select(tables.readings.c.photo, tables.readings.c.recorded_at).where(
             tables.readings.c.serial == serial
@@ -438,7 +497,16 @@ class Store:
             photos=[photo.photo for photo in photos],
         )
         self._settle(connection, serial, round_, checked_text(round_), card.reading, ())
+        self._learn(connection, serial, card.form, card.reading, card.answers)
         return round_
+
+    def _learn(
+        self, connection: Connection, serial: str, form: Form, card: CardReading, answers: Sequence[Answer]
+    ) -> None:
+        """Write which boxes of a card show how its player writes, as things stand."""
+        written = hands.cells_kept(connection, serial)
+        if written:
+            hands.tell(connection, serial, vouched_for(form, card, answers, written))
 
     def _settle(
         self,

@@ -27,6 +27,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    UniqueConstraint,
 )
 
 #: Longest texts; PostgreSQL enforces them by type, the record's schema in both.
@@ -119,6 +120,28 @@ pictures = Table(
     Column("png", LargeBinary, nullable=False),
     PrimaryKeyConstraint("serial", "field"),
 )
+
+#: Digit boxes of a player's cards as the digit network sees them; those with a digit teach the player's hand.
+hand_boxes = Table(
+    "hand_boxes",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("player", String(NAME), nullable=False),
+    Column("serial", String(ID), ForeignKey(cards.c.serial, ondelete="CASCADE"), nullable=False),
+    Column("cell", String(100), nullable=False),
+    Column("view", LargeBinary, nullable=False),  # grey levels, row by row
+    Column("digit", Integer),
+    Column("by", String(8)),  # what vouches for the digit
+    UniqueConstraint("serial", "cell"),
+    CheckConstraint("digit BETWEEN 0 AND 9", name="digit"),
+    CheckConstraint("(digit IS NULL) = (by IS NULL)", name="vouched"),
+    _one_of("by", "person", "sums", name="by"),
+    Index(None, "player"),
+    sqlite_autoincrement=True,
+)
+
+#: Players of whose hand nothing is to be kept.
+hands_off = Table("hands_off", metadata, Column("player", String(NAME), primary_key=True))
 
 rounds = Table(
     "rounds",

@@ -347,15 +347,16 @@ def test_an_older_store_is_brought_up_step_by_step_or_stays_as_it_is(store):
         connection.exec_driver_sql("CREATE TABLE extra2 (n INTEGER)")
         raise RuntimeError("power cut")
 
+    steps = {STORE_SCHEMA: step, STORE_SCHEMA + 1: broken}
     with pytest.raises(RuntimeError), writing(store._engine) as connection:
-        migrations.bring_up_to_date(connection, "x", steps={1: step, 2: broken}, newest=3)
+        migrations.bring_up_to_date(connection, "x", steps=steps, newest=STORE_SCHEMA + 2)
     with reading_from(store._engine) as connection:
-        assert connection.execute(select(tables.store_version.c.version)).scalar_one() == 1
+        assert connection.execute(select(tables.store_version.c.version)).scalar_one() == STORE_SCHEMA
     with writing(store._engine) as connection:
-        migrations.bring_up_to_date(connection, "x", steps={1: step}, newest=2)
+        migrations.bring_up_to_date(connection, "x", steps={STORE_SCHEMA: step}, newest=STORE_SCHEMA + 1)
     with reading_from(store._engine) as connection:
-        assert connection.execute(select(tables.store_version.c.version)).scalar_one() == 2
-    assert taken == [1, 1]
+        assert connection.execute(select(tables.store_version.c.version)).scalar_one() == STORE_SCHEMA + 1
+    assert taken == [STORE_SCHEMA, STORE_SCHEMA]
 
 
 def test_a_locked_store_is_named_as_such(tmp_path, monkeypatch):

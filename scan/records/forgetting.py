@@ -1,0 +1,56 @@
+"""Forgets one player: every row of the store that is theirs, inside a transaction that the caller holds.
+
+Names that sign answers to other players' cards stay: those cards are not this player's to erase.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, delete, func, select
+
+from scan.records import hands, tables
+from scan.records.statements import sources_of
+
+
+@dataclass(frozen=True, slots=True)
+class Traces:
+    """How much the store holds of a player."""
+
+    rounds: int
+    cards: int
+    practice_sets: int
+    hand_boxes: int
+
+    def __bool__(self) -> bool:
+        return bool(self.rounds or self.cards or self.practice_sets or self.hand_boxes)
+
+
+def traces_of(connection: Connection, player: str) -> Traces:
+    """Return how much the store holds of a player."""
+    counts = [
+        connection.execute(
+            select(func.count()).select_from(table).where(table.c.player == player)
+        ).scalar_one()
+        for table in (tables.rounds, tables.cards, tables.practice, tables.hand_boxes)
+    ]
+    return Traces(*counts)
+
+
+def forget(connection: Connection, player: str) -> Traces:
+    """Remove a player's rounds, cards, practice and hand, and the photos that no other card came from."""
+    found = traces_of(connection, player)
+    theirs = select(tables.cards.c.serial).where(tables.cards.c.player == player)
+    of_cards = select(tables.readings.c.photo).where(tables.readings.c.serial.in_(theirs)).distinct()
+    photos = set(connection.execute(of_cards).scalars())
+    for round_ in connection.execute(select(tables.rounds).where(tables.rounds.c.player == player)):
+        photos.update(sources_of(round_))  # of a round from a file there are no readings
+    hands.erase(connection, player)
+    hands.switch(connection, player, on=True)
+    for table in (tables.rounds, tables.practice, tables.cards):  # holes, readings and so on go with them
+        connection.execute(delete(table).where(table.c.player == player))
+    for photo in sorted(photos):
+        left = select(tables.readings.c.serial).where(tables.readings.c.photo == photo).limit(1)
+        if connection.execute(left).scalar() is None:
+            connection.execute(delete(tables.photos).where(tables.photos.c.sha256 == photo))
+    return found
