@@ -17,14 +17,14 @@ from numpy.typing import NDArray
 from forms.form import Form
 from scan.reading import CellReading, FieldReading, Finding
 from scan.vision.card import weigh_card
-from scan.vision.findings import Values, broken_promises
+from scan.vision.findings import broken_promises
 from scan.vision.flags import OUTSIDE, Judge
 from scan.vision.hands import reweighed
 from scan.vision.likelihoods import Floats
 from scan.vision.plan import Plan, plan_of
 from scan.vision.posterior import Posterior, fields_alone, ink_of
 from scan.vision.slips import FlagRule, Slips
-from scan.vision.verdicts import UNREADABLE, Found, Verdict, verdicts_of
+from scan.vision.verdicts import UNREADABLE, Found, Verdict, Verdicts, verdicts_of
 
 __all__ = ["Decoded", "Evidence", "FlagRule", "Slips", "decode"]
 
@@ -87,28 +87,30 @@ def decode(
     if of_this_hand is not None:
         posterior = _weigh(form, plan, bubbles, of_this_hand, slips)
     verdicts = verdicts_of(plan, posterior, slips)
-    by_ink: Values = {name: verdict.by_ink for name, verdict in verdicts.items()}
-    judge = Judge(
-        rule=flags,
-        doubt=posterior.doubt,
-        outside=outside,
-        conflicts=_conflicts(form, broken_promises(form, plan.rules, by_ink)),
-        rules=posterior.rules,
-    )
+    judge = Judge(flags, posterior.doubt, outside, posterior.rules)
     cells: dict[str, CellReading] = {}
     fields: dict[str, FieldReading] = {}
     values: dict[str, Found] = {}
-    for field in form.fields:
-        if field.type == "words":
-            strip = plan.words[field.id]
-            fields[field.id], cells[strip] = _words(strip, evidence, outside, flags)
-        else:
-            verdict = verdicts[field.id]
-            reading, own = judge.reading(verdict)
-            fields[field.id] = reading
-            values[field.id] = reading.value if reading.flag is None else _known(verdict, reading)
-            cells.update(own)
-    return Decoded(cells, fields, broken_promises(form, plan.rules, values))
+    doubtful: list[Verdict] = []
+    for found in verdicts:
+        of_fields, of_cells, rest = judge.readings(found)
+        fields.update(zip(found.group.field_ids, of_fields, strict=True))
+        cells.update(zip(found.group.all_cell_ids, of_cells, strict=True))
+        values.update(zip(found.group.field_ids, found.values, strict=True))
+        doubtful += [found.verdict(row) for row in rest]
+    conflicts = _conflicts(form, plan, verdicts) if doubtful else {}
+    for verdict in doubtful:
+        name = verdict.field.id
+        fields[name], of_cells = judge.reading(verdict, conflicts.get(name))
+        cells.update(zip(verdict.cell_ids, of_cells, strict=True))
+        values[name] = fields[name].value if fields[name].flag is None else _known(verdict, fields[name])
+    for name, strip in plan.words.items():
+        fields[name], cells[strip] = _words(strip, evidence, outside, flags)
+    return Decoded(
+        cells={cell: cells[cell] for cell in plan.cells},
+        fields={name: fields[name] for name in plan.fields},
+        findings=broken_promises(form, plan.rules, values),
+    )
 
 
 def _weigh(form: Form, plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
@@ -142,8 +144,12 @@ def _known(verdict: Verdict, reading: FieldReading) -> Found:
     return UNREADABLE if taken_back or reading.flag == OUTSIDE else reading.value
 
 
-def _conflicts(form: Form, findings: tuple[Finding, ...]) -> dict[str, str]:
-    """Field id -> the sentence of the first promise it breaks."""
+def _conflicts(form: Form, plan: Plan, verdicts: list[Verdicts]) -> dict[str, str]:
+    """Field id -> the sentence of the first promise that the ink alone would break there."""
+    by_ink: dict[str, Found] = {}
+    for found in verdicts:
+        by_ink.update(zip(found.group.field_ids, found.by_ink(), strict=True))
+    findings = broken_promises(form, plan.rules, by_ink)
     if not findings:
         return {}
     field_of = {cell: field.id for field in form.fields for cell in field.cell_ids}

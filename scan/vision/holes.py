@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from scan.vision.likelihoods import Floats, Ints, Numbers, gather
+from scan.vision.likelihoods import Floats, Ints, Numbers
 from scan.vision.slips import Slips
 
 #: States of one throw column: unmarked, clean, miss.
@@ -35,23 +35,45 @@ _OVER_PAR = (0.03, 0.17, 0.33, 0.22, 0.11, 0.06, 0.04, 0.02, 0.01, 0.01)
 
 
 @dataclass(frozen=True, slots=True)
+class PhaseTable:
+    """The ways to mark the c throw columns of one phase: each of them unmarked, clean or a miss.
+
+    Ways that mark the same columns with as many misses are of one *kind*: nothing but their own ink tells
+    them apart.
+
+    Attributes
+    ----------
+    kind : (3**c,) kind of each way
+    is_kind : (3**c, D) the same as an indicator
+    states : (3**c, 3 * c) which state each column is in, as an indicator
+    marked, misses : (D,) of each kind, the marked columns (bit pattern) and the count of misses
+    """
+
+    kind: Ints
+    is_kind: Floats
+    states: Floats
+    marked: Ints
+    misses: Ints
+
+
+@dataclass(frozen=True, slots=True)
 class ThrowTable:
     """Which throws are marked given how many were made, for one set of throw columns.
 
     Attributes
     ----------
     columns : columns of drive, approach and putt
-    combo_marks : (3**c,) index of the marked columns (bit pattern) of each way to mark the throws
-    combo_index : (3**c,) the same, times M, plus the index of its misses by phase
-    combo_states : (3**c, 3 * c) which state each column is in, as an indicator
+    phases : the ways to mark the columns of each
+    marked : (K,) bit pattern of marked columns of each triple of kinds, putts' kinds fastest
+    place : (K,) index of its misses by phase, times P, plus `marked`
     misses : (M, 3) misses of drive, approach, putt by their index
     chance : (T, P) chance of each pattern of marked columns by throws made; the last row serves more throws
     """
 
     columns: tuple[int, int, int]
-    combo_marks: Ints
-    combo_index: Ints
-    combo_states: Floats
+    phases: tuple[PhaseTable, ...]
+    marked: Ints
+    place: Ints
     misses: Ints
     chance: Floats
 
@@ -64,17 +86,27 @@ class ThrowTable:
 @lru_cache(maxsize=16)
 def throw_table(columns: tuple[int, int, int], slips: Slips) -> ThrowTable:
     """Return the table for so many columns of drive, approach and putt."""
-    count = sum(columns)
-    states = np.indices((3,) * count).reshape(count, -1) if count else np.zeros((0, 1), dtype=int)
-    bits = 1 << np.arange(count)
-    marks = ((states != UNMARKED) * bits[:, None]).sum(axis=0)
-    ends = np.cumsum((0, *columns))
-    by_phase = [(states[a:b] == MISS).sum(axis=0) for a, b in pairwise(ends)]
-    shape = tuple(n + 1 for n in columns)
+    phases = tuple(_phase_table(count) for count in columns)
+    shifts = (0, columns[0], columns[0] + columns[1])  # later columns are higher bits
+    bits = [phase.marked << shift for phase, shift in zip(phases, shifts, strict=True)]
+    marked = (bits[0][:, None, None] | bits[1][:, None] | bits[2]).ravel()
+    shape = tuple(count + 1 for count in columns)
+    triples = np.meshgrid(*(phase.misses for phase in phases), indexing="ij")
+    missed = np.ravel_multi_index(tuple(part.ravel() for part in triples), shape)
+    chance = _mark_chances(columns, slips)
     misses = np.indices(shape).reshape(3, -1).T
-    index = marks * len(misses) + np.ravel_multi_index(by_phase, shape)
-    one_hot = np.eye(3)[states.T].reshape(3**count, 3 * count)
-    return ThrowTable(columns, marks, index, one_hot, misses, _mark_chances(columns, slips))
+    return ThrowTable(columns, phases, marked, missed * chance.shape[1] + marked, misses, chance)
+
+
+@lru_cache(maxsize=16)
+def _phase_table(count: int) -> PhaseTable:
+    """Return the ways to mark `count` columns."""
+    states = np.indices((3,) * count).reshape(count, -1) if count else np.zeros((0, 1), dtype=int)
+    marked = ((states != UNMARKED) << np.arange(count)[:, None]).sum(axis=0)
+    misses = (states == MISS).sum(axis=0)
+    kinds, kind = np.unique(marked * (count + 1) + misses, return_inverse=True)
+    by_column = np.eye(3)[states.T].reshape(3**count, 3 * count)
+    return PhaseTable(kind, np.eye(len(kinds))[kind], by_column, kinds // (count + 1), kinds % (count + 1))
 
 
 def _mark_chances(columns: tuple[int, int, int], slips: Slips) -> Floats:
@@ -167,8 +199,7 @@ class HoleWeights:
     _ink: HoleInk
     _table: ThrowTable
     _parts: _Parts
-    _combos: Floats  # (H, 3**c)
-    _by_mark: Floats  # (H, P, M)
+    _marks: _Marks
     _by_score: Floats  # (H, A, P)
 
     @property
@@ -205,18 +236,17 @@ _LEAST_UNFORGOTTEN = 20
 def weigh(ink: HoleInk, table: ThrowTable, slips: Slips) -> HoleWeights:
     """Weigh each addition to the sums of the card by the ink of each hole."""
     scores, parts = _split(ink, table, slips)
-    combos = _combos(ink, table)
-    by_mark = gather(table.combo_index, combos, table.patterns * len(table.misses))
-    by_mark = by_mark.reshape(len(combos), table.patterns, len(table.misses))
-    penalties, shape = parts.marks.shape[0], (len(combos), *parts.marks.shape[1:])
-    given = (ink.penalty @ parts.marks.reshape(penalties, -1)).reshape(shape)  # (H, A, P)
-    by_score = given * (parts.written + parts.hidden)[:, :, None]
-    by_score[:, :, 0] -= given[:, :, 0] * parts.hidden
+    marks = _weigh_marks(ink, table)
+    penalties, shape = parts.marks.shape[0], (len(ink.prior), *parts.marks.shape[1:])
+    by_score = (ink.penalty @ parts.marks.reshape(penalties, -1)).reshape(shape)  # (H, A, P)
+    unmarked = by_score[:, :, 0] * parts.written  # a score forgotten shows marks, or it was not played
+    by_score *= (parts.written + parts.hidden)[:, :, None]
+    by_score[:, :, 0] = unmarked
     by_score[:, 0] = (ink.penalty @ parts.no_marks) * (parts.written[:, :1] + parts.unplayed[:, None])
     by_score[:, 0] += (ink.penalty[:, None, :] @ parts.lost_marks)[:, 0] * parts.lost[:, None]
-    weight = by_score @ by_mark
+    weight = by_score @ marks.weight.transpose(0, 2, 1)
     weight /= weight.sum(axis=(1, 2), keepdims=True)
-    return HoleWeights(weight, scores, ink, table, parts, combos, by_mark, by_score)
+    return HoleWeights(weight, scores, ink, table, parts, marks, by_score)
 
 
 def _split(ink: HoleInk, table: ThrowTable, slips: Slips) -> tuple[Ints, _Parts]:
@@ -257,12 +287,65 @@ def _astray(count: int) -> Floats:
     return astray
 
 
-def _combos(ink: HoleInk, table: ThrowTable) -> Floats:
-    """(H, 3**c) likelihood of each way to mark the throws of a hole."""
-    combos = np.ones((len(ink.prior), 1))
-    for column in range(ink.throws.shape[1]):
-        combos = (combos[:, :, None] * ink.throws[:, column, None, :]).reshape(len(combos), -1)
-    return combos * ink.marks[:, table.combo_marks]
+@dataclass(frozen=True, slots=True)
+class _Marks:
+    """The marked throws of H holes, weighed by their ink.
+
+    Attributes
+    ----------
+    ways : of each phase, (H, 3**c) likelihood of each way to mark its columns
+    kinds : of each phase, (H, D) the same by kind
+    triples : (H, K) likelihood of each triple of kinds, that of the marked columns included
+    weight : (H, M, P) the same by misses of each phase and marked columns
+    """
+
+    ways: list[Floats]
+    kinds: list[Floats]
+    triples: Floats
+    weight: Floats
+
+    def explain(self, table: ThrowTable, context: Floats) -> tuple[Floats, Floats]:
+        """Posterior (H, c, 3) of each column's state and (H, P) of the marked columns.
+
+        `context` (H, M, P) weighs what `weight` says by the rest of the card.
+        """
+        holes = len(context)
+        by_pattern = (self.weight * context).sum(axis=1)
+        triples = self.triples * context.reshape(holes, -1)[:, table.place]
+        cube = triples.reshape(holes, *(len(phase.marked) for phase in table.phases))
+        later = cube.sum(axis=3)
+        by_kind = later.sum(axis=2), later.sum(axis=1), cube.sum(axis=1).sum(axis=1)
+        states = []
+        for phase, ways, kinds, posterior in zip(table.phases, self.ways, self.kinds, by_kind, strict=True):
+            split = ways * (posterior / kinds)[:, phase.kind]
+            states.append(split @ phase.states)
+        whole = by_pattern.sum(axis=1)[:, None]
+        by_column = (np.concatenate(states, axis=1) / whole).reshape(holes, -1, 3)
+        return by_column, by_pattern / whole
+
+
+def _weigh_marks(ink: HoleInk, table: ThrowTable) -> _Marks:
+    """Weigh the ways to mark the throws of each hole.
+
+    Phase by phase: 3 + 9 + 27 ways and 3 * 8 * 20 triples of kinds stand for all 729 ways of six columns.
+    """
+    holes = len(ink.prior)
+    ends = np.cumsum((0, *table.columns))
+    ways = [_ways(ink.throws[:, first:end]) for first, end in pairwise(ends)]
+    kinds = [way @ phase.is_kind for way, phase in zip(ways, table.phases, strict=True)]
+    triples = (kinds[0][:, :, None, None] * kinds[1][:, None, :, None]) * kinds[2][:, None, None, :]
+    triples = triples.reshape(holes, -1) * ink.marks[:, table.marked]
+    weight = np.zeros((holes, len(table.misses) * table.patterns))
+    weight[:, table.place] = triples
+    return _Marks(ways, kinds, triples, weight.reshape(holes, -1, table.patterns))
+
+
+def _ways(columns: Floats) -> Floats:
+    """(H, 3**c) likelihood of each way to mark c columns, given that of each column's states (H, c, 3)."""
+    ways = np.ones((len(columns), 1))
+    for column in range(columns.shape[1]):
+        ways = (ways[:, :, None] * columns[:, column, None, :]).reshape(len(ways), -1)
+    return ways
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,17 +367,12 @@ class HolePosterior:
 
 def explain(holes: HoleWeights, posterior: Floats) -> HolePosterior:
     """Posterior of a hole's parts, given the `posterior` (H, A, M) of what each hole adds."""
-    ink, table, parts = holes._ink, holes._table, holes._parts
+    ink, parts = holes._ink, holes._parts
     lift = np.divide(posterior, holes.weight, out=np.zeros_like(posterior), where=holes.weight > 0)
+    throws, marks = holes._marks.explain(holes._table, lift.transpose(0, 2, 1) @ holes._by_score)
 
-    marked = holes._by_score.transpose(0, 2, 1) @ lift  # (H, P, M)
-    throws = holes._combos * marked.reshape(len(marked), -1)[:, table.combo_index]
-    throws /= throws.sum(axis=1, keepdims=True)
-    by_column = (throws @ table.combo_states).reshape(ink.throws.shape)
-    marks = gather(table.combo_marks, throws, table.patterns)
-
-    message = lift @ holes._by_mark.transpose(0, 2, 1)  # (H, A, P)
-    given = np.stack([np.einsum("hap,ap->ha", message, chance) for chance in parts.marks])  # (K, H, A)
+    message = lift @ holes._marks.weight  # (H, A, P)
+    given = (message.transpose(1, 0, 2) @ parts.marks.transpose(1, 2, 0)).transpose(2, 1, 0)  # (K, H, A)
     unshown = message[None, :, :, 0] * parts.marks[:, None, :, 0]
     penalty = ink.penalty.T[:, :, None]
     written = given * parts.written * penalty
@@ -309,4 +387,4 @@ def explain(holes: HoleWeights, posterior: Floats) -> HolePosterior:
     score = np.zeros_like(ink.prior)
     score[:, holes.scores] = written.sum(axis=0) / whole
     p_blank = (hidden.sum(axis=(0, 2)) + unplayed.sum(axis=1)) / whole[:, 0]
-    return HolePosterior(score, p_blank, by_penalty / whole, by_column, marks)
+    return HolePosterior(score, p_blank, by_penalty / whole, throws, marks)

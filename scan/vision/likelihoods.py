@@ -39,10 +39,10 @@ def likelihoods(logs: Floats) -> Floats:
     ValueError
         for NaN or +inf, which no reader may return
     """
-    if np.isnan(logs).any() or np.isposinf(logs).any():
+    top = logs.max(axis=-1, keepdims=True)  # NaN where any is
+    if not (top < np.inf).all():
         raise ValueError("expected finite or -inf log likelihoods, found NaN or +inf")
-    top = logs.max(axis=-1, keepdims=True)
-    known = np.isfinite(top)
+    known = top > -np.inf
     shifted = np.where(known, logs - np.where(known, top, 0.0), 0.0)
     return np.maximum(np.exp(shifted), LEAST_LIKELIHOOD)
 
@@ -57,6 +57,7 @@ class Choices:
     struck : (F,) nothing meant, something struck out
     one, many, messy : (F, n) option meant and it alone filled; filled with others; looks struck out
     own : (F, n) chance that a bubble is filled, by its ink alone
+    meanings : (F, n + 1) P(ink | meaning): nothing, then each option
     """
 
     blank: Floats
@@ -65,12 +66,7 @@ class Choices:
     many: Floats
     messy: Floats
     own: Floats
-
-    @property
-    def meanings(self) -> Floats:
-        """(F, n + 1) P(ink | meaning): nothing, then each option."""
-        nothing = self.blank + self.struck
-        return np.concatenate([nothing[:, None], self.one + self.many + self.messy], axis=1)
+    meanings: Floats
 
     def looks(self, weights: Floats) -> Floats:
         """(F, n + 3) posterior of blank, each option alone, many, struck; `weights` (F, n + 1) by meaning."""
@@ -110,18 +106,23 @@ def choices(bubbles: Floats, slips: Slips) -> Choices:
     else:
         many = np.zeros_like(filled)
         alone = 1 - slips.messy
+    struck = np.maximum((blank + slips.cancelled_alone * cancelled).prod(axis=1) - all_blank, 0.0)
+    one, messy = alone * filled * others, slips.messy * cancelled * others
     return Choices(
         blank=all_blank,
-        struck=np.maximum((blank + slips.cancelled_alone * cancelled).prod(axis=1) - all_blank, 0.0),
-        one=alone * filled * others,
+        struck=struck,
+        one=one,
         many=many,
-        messy=slips.messy * cancelled * others,
+        messy=messy,
         own=filled / (filled + unfilled),
+        meanings=np.concatenate([(all_blank + struck)[:, None], one + many + messy], axis=1),
     )
 
 
 def _product_of_others(values: Floats) -> Floats:
     """Product of all other entries of each row, without dividing."""
+    if values.shape[1] == 2:  # most fields have two options
+        return values[:, ::-1]
     before = np.ones_like(values)
     after = np.ones_like(values)
     before[:, 1:] = np.cumprod(values[:, :-1], axis=1)
@@ -134,16 +135,33 @@ def _product_of_others(values: Floats) -> Floats:
 class Spelling:
     """The ways to write each value of n boxes: right, with zeros before, left.
 
+    The S spellings are those of all V values that stand right, then of the `short` least values, which leave
+    a box free, with zeros before, then of these standing left.
+
     Attributes
     ----------
-    digits : (W, V, n) class of each box, 0..9 or `BLANK_BOX`
-    share : (W, V) how often a value is written so; sums to 1 over W
-    one_hot : (n, W * V, 11) `digits` as an indicator, to sum over spellings in one product
+    short : how many values are shorter than the boxes
+    digits : (S, n) class of each box, 0..9 or `BLANK_BOX`
+    share : (S,) how often a value is written so; sums to 1 over the spellings of a value
+    one_hot : (S, n * 11) `digits` as an indicator, to sum over spellings in one product
     """
 
+    short: int
     digits: Ints
     share: Floats
     one_hot: Floats
+
+    def by_value(self, spelled: Floats) -> Floats:
+        """(F, V) sums over the spellings (F, S) of each value."""
+        count = len(self.share) - 2 * self.short
+        sums = spelled[:, :count].copy()
+        sums[:, : self.short] += spelled[:, count : count + self.short] + spelled[:, count + self.short :]
+        return sums
+
+    def by_spelling(self, values: Floats) -> Floats:
+        """(F, S) the number (F, V) of the value that each spelling stands for."""
+        short = values[:, : self.short]
+        return np.concatenate([values, short, short], axis=1)
 
 
 @lru_cache(maxsize=32)
@@ -157,17 +175,13 @@ def spelling(boxes: int, zero_led: float, written_left: float) -> Spelling:
     right = np.where(at < lead[:, None], BLANK_BOX, zeros)
     shifted = np.take_along_axis(zeros, np.minimum(at + lead[:, None], boxes - 1), axis=1)
     left = np.where(at < boxes - lead[:, None], shifted, BLANK_BOX)
-    short = lead > 0
-    share = np.stack(
-        [
-            np.where(short, 1 - zero_led - written_left, 1.0),
-            np.where(short, zero_led, 0.0),
-            np.where(short, written_left, 0.0),
-        ]
-    )
-    digits = np.stack([right, zeros, left])
-    one_hot = np.eye(BLANK_BOX + 1)[digits.reshape(-1, boxes).T]
-    return Spelling(digits, share, one_hot)
+    short = int((lead > 0).sum())
+    share = np.ones(len(values) + 2 * short)
+    share[:short] = 1 - zero_led - written_left
+    share[len(values) :] = np.repeat([zero_led, written_left], short)
+    digits = np.concatenate([right, zeros[:short], left[:short]])
+    one_hot = np.eye(BLANK_BOX + 1)[digits].reshape(len(digits), -1)
+    return Spelling(short, digits, share, one_hot)
 
 
 def _lengths(boxes: int) -> Ints:
@@ -186,51 +200,47 @@ class Numbers:
     Attributes
     ----------
     clean, full : (F, V) P(ink | value) with every box legible, and in all
-    by_way : (F, W, V) the part of `full` that is spelled each way
+    spelled : (F, S) the part of `full` that is spelled each way
+    odd : (F,) the part of it that stands in an odd way, the same for every value
     blank : (F,) nothing meant
-    spelled : how values stand in the boxes
+    spelling : how values stand in the boxes
     """
 
     clean: Floats
     full: Floats
-    by_way: Floats
+    spelled: Floats
+    odd: Floats
     blank: Floats
-    spelled: Spelling
+    spelling: Spelling
 
     def take(self, rows: Ints) -> Numbers:
         """Return the likelihoods of some of the fields."""
-        return Numbers(self.clean[rows], self.full[rows], self.by_way[rows], self.blank[rows], self.spelled)
+        parts = (self.clean, self.full, self.spelled, self.odd, self.blank)
+        return Numbers(*(part[rows] for part in parts), self.spelling)
 
     def boxes(self, posterior: Floats, p_blank: Floats) -> Floats:
         """(F, n, 11) posterior of each box's digit (10: blank); `posterior` (F, V) of each value."""
-        fields, ways, values = self.by_way.shape
-        count = self.spelled.digits.shape[2]
-        rest = self.full - self.by_way.sum(axis=1)
-        weight = self.by_way.copy()
-        weight[:, 0] += rest  # whatever stands in an odd way is shown as it should stand
-        weight *= (posterior / self.full)[:, None, :]
-        result = np.zeros((fields, count, BLANK_BOX + 1))
-        flat = weight.reshape(fields, ways * values)
-        for box in range(count):
-            result[:, box, :] = flat @ self.spelled.one_hot[box]
+        weight = self.spelled * self.spelling.by_spelling(posterior / self.full)
+        if self.odd.any():  # whatever stands in an odd way is shown as it should stand
+            weight[:, : self.full.shape[1]] += self.odd[:, None] * posterior / self.full
+        result = (weight @ self.spelling.one_hot).reshape(len(weight), -1, BLANK_BOX + 1)
         result[:, :, BLANK_BOX] += p_blank[:, None]
         return result
 
 
 def numbers(boxes: Floats, slips: Slips, *, date: bool = False) -> Numbers:
     """Likelihoods of number fields from those of their boxes, (F, n, 12)."""
-    count = boxes.shape[1]
-    spelled = spelling(count, slips.zero_led_date if date else slips.zero_led, slips.written_left)
+    fields, count, _ = boxes.shape
+    ways = spelling(count, slips.zero_led_date if date else slips.zero_led, slips.written_left)
     legible = (1 - slips.scrap) * boxes[..., :SCRAP_BOX]
     legible[..., BLANK_BOX] *= (1 - slips.scrap_in_blank) / (1 - slips.scrap)
     either = legible + slips.scrap * boxes[..., SCRAP_BOX, None]
     either[..., BLANK_BOX] += (slips.scrap_in_blank - slips.scrap) * boxes[..., SCRAP_BOX]
-    clean = _spelled_out(legible, spelled).sum(axis=1)
-    by_way = _spelled_out(either, spelled)
+    spelled = _spelled_out(np.concatenate([legible, either]), ways)
+    by_value = ways.by_value(spelled)
     odd = slips.number_odd * _with_gaps(boxes)
-    full = by_way.sum(axis=1) + odd[:, None]
     blank = either[..., BLANK_BOX].prod(axis=1)
-    return Numbers(clean, full, by_way, blank, spelled)
+    return Numbers(by_value[:fields], by_value[fields:] + odd[:, None], spelled[fields:], odd, blank, ways)
 
 
 def _with_gaps(boxes: Floats) -> Floats:
@@ -251,11 +261,11 @@ def gather(index: Ints, weights: Floats, size: int) -> Floats:
     return np.bincount(at.ravel(), weights.ravel(), rows * size).reshape(rows, size).astype(float, copy=False)
 
 
-def _spelled_out(boxes: Floats, spelled: Spelling) -> Floats:
-    """(F, W, V) product over the boxes of the likelihood of the digit that each spelling puts there."""
-    product: Floats = np.broadcast_to(spelled.share, (boxes.shape[0], *spelled.share.shape)).copy()
-    for box in range(boxes.shape[1]):
-        product *= boxes[:, box, :][:, spelled.digits[:, :, box]]
+def _spelled_out(boxes: Floats, ways: Spelling) -> Floats:
+    """(F, S) product over the boxes of the likelihood of the digit that each spelling puts there."""
+    product = boxes[:, 0, ways.digits[:, 0]] * ways.share
+    for box in range(1, boxes.shape[1]):
+        product *= boxes[:, box, ways.digits[:, box]]
     return product
 
 
@@ -277,6 +287,7 @@ class Manies:
     blank, struck : (F,) nothing meant: nothing there, or something struck out
     some : (F,) at least one meant, each option as likely as the next
     on, off : (F, n) weight of each option chosen or not, within `some`
+    share : (F, n) chance of each option if some are meant
     """
 
     blank: Floats
@@ -284,12 +295,11 @@ class Manies:
     some: Floats
     on: Floats
     off: Floats
+    share: Floats
 
     def options(self, p_some: Floats) -> Floats:
         """(F, n) posterior that each option is chosen, given the posterior (F,) that some are."""
-        with_it = self.on * _product_of_others(self.on + self.off)
-        share: Floats = p_some[:, None] * np.minimum(with_it / self.some[:, None], 1.0)
-        return share
+        return p_some[:, None] * self.share
 
     def chance(self, chosen: NDArray[np.bool_], p_some: Floats) -> Floats:
         """(F,) posterior of exactly the `chosen` (F, n) options."""
@@ -314,13 +324,14 @@ def manies(bubbles: Floats, slips: Slips) -> Manies:
     on, off = _EACH_OPTION * filled / norm, (1 - _EACH_OPTION) * unfilled / norm
     none = off.prod(axis=1)
     all_blank = blank.prod(axis=1)
-    least = np.finfo(float).tiny
+    some = np.maximum((on + off).prod(axis=1) - none, np.finfo(float).tiny)
     return Manies(
         blank=all_blank,
         struck=np.maximum((blank + slips.cancelled_alone * bubbles[..., 2]).prod(axis=1) - all_blank, 0.0),
-        some=np.maximum((on + off).prod(axis=1) - none, least),
+        some=some,
         on=on,
         off=off,
+        share=np.minimum(on * _product_of_others(on + off) / some[:, None], 1.0),
     )
 
 

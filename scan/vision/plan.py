@@ -22,13 +22,17 @@ class Group:
     Attributes
     ----------
     answers : of each field, nothing and each option's id
+    field_ids : of each field, its id
     cell_ids : of each field, its cells
+    all_cell_ids : the same, one after the other
     cells : (F, n) the places of these among all bubbles, or all digit boxes
     """
 
     fields: tuple[Field, ...]
     answers: tuple[tuple[str | None, ...], ...]
+    field_ids: tuple[str, ...]
     cell_ids: tuple[tuple[str, ...], ...]
+    all_cell_ids: tuple[str, ...]
     cells: Ints
 
 
@@ -88,7 +92,8 @@ class Plan:
 
     Attributes
     ----------
-    bubbles, digits : cell ids in the card's order
+    fields, cells : all ids in the card's order
+    bubbles, digits : of these cells, the ones read as such
     words : cell id of the strip of each field for words, by field id
     groups : ("choose-one" | "choose-many" | "number" | "date" | "long", n) -> its fields
     places : field id -> place
@@ -97,6 +102,8 @@ class Plan:
     checked : rows of the numbers that a sum checks, by group
     """
 
+    fields: tuple[str, ...]
+    cells: tuple[str, ...]
     bubbles: tuple[str, ...]
     digits: tuple[str, ...]
     words: dict[str, str]
@@ -145,7 +152,9 @@ def _plan(form: Form) -> Plan:
         key: Group(
             tuple(field for field, _ in members),
             tuple((None, *(option.id for option in field.options)) for field, _ in members),
+            tuple(field.id for field, _ in members),
             tuple(field.cell_ids for field, _ in members),
+            tuple(cell for field, _ in members for cell in field.cell_ids),
             np.array([cells for _, cells in members]),
         )
         for key, members in by_group.items()
@@ -154,6 +163,8 @@ def _plan(form: Form) -> Plan:
     rules = rules_of(form)
     holes = _hole_rows(form, rules, groups, places)
     return Plan(
+        fields=tuple(field.id for field in form.fields),
+        cells=tuple(cell for field in form.fields for cell in field.cell_ids),
         bubbles=tuple(bubbles),
         digits=tuple(digits),
         words=words,

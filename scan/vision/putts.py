@@ -53,7 +53,7 @@ class Distances:
 
 def weigh_distances(first: Numbers, second: Numbers | None, unit: str, slips: Slips) -> Distances:
     """Weigh the distances of all holes; a card may ask for the first putt's alone."""
-    boxes = first.spelled.digits.shape[2]
+    boxes = first.spelling.digits.shape[1]
     prior, following = _priors(boxes, unit, slips.longer_putt)
     full_1 = prior * first.full
     if second is None:

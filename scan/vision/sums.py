@@ -90,12 +90,14 @@ class Chain:
 
 @dataclass(frozen=True, slots=True)
 class _Step:
-    """The ways over one hole: from a state, by an addition, to a state."""
+    """The ways over one hole: from a state to a state, each with its weight given the state before.
+
+    `cell` is the place of a way's phase and addition in an array (Q, J).
+    """
 
     source: Ints
-    addition: Ints
-    phase: Ints
     target: Ints
+    cell: Ints
     weight: Floats
 
 
@@ -113,6 +115,7 @@ def run_chain(
     """
     phases, holes, count = additions.weights.shape
     usable = additions.weights.max(axis=0) > least_share * additions.whole.max(axis=0)[:, None]
+    whole_of = np.ascontiguousarray(additions.whole.T)
     phase: Ints = np.flatnonzero(additions.start > 0)
     keys: Ints = key_of(np.zeros_like(phase), np.zeros((len(phase), 3), dtype=np.int64), phase)
     mass: Floats = additions.start[phase] / additions.start.sum()
@@ -120,23 +123,26 @@ def run_chain(
     masses = [mass]
     kept, capped = 1.0, False
     for hole in range(holes):
-        columns = np.flatnonzero(usable[hole])
-        states, cut = _strongest(mass, len(columns))
-        capped |= cut
-        weights = additions.weights[:, hole, columns]
-        ways = mass[states, None] * weights[phase[states]]
-        whole = float(mass @ additions.whole[phase, hole])
-        row, column = np.nonzero(ways > least_share * whole)
-        gone = ways[row, column]
+        columns = usable[hole].nonzero()[0]
+        whole = float(mass @ whole_of[hole][phase])
+        some = _strongest(mass, len(columns))
+        weights = additions.weights[:, hole][:, columns][phase[some]]
+        ways = (mass[some, None] * weights).ravel()
+        at = (ways > least_share * whole).nonzero()[0]
+        gone = ways[at]
         total = float(gone.sum())
         kept *= min(total / whole, 1.0)
         if 1 - kept > _HOPELESS:
             return None
-        source, of_phase = states[row], phase[states[row]]
-        after, target = _distinct(keys[source] + additions.keys[columns[column]])
-        steps.append(_Step(source, columns[column], of_phase, target, weights[of_phase, column] / total))
+        source, column = np.divmod(at, len(columns))
+        if not isinstance(some, slice):
+            capped, source = True, some[source]
+        addition = columns[column]
+        after, target = _distinct(keys[source] + additions.keys[addition])
+        cell = phase[source] * count + addition
+        steps.append(_Step(source, target, cell, weights.ravel()[at] / total))
         keys, phase = after, after >> _SUM_BITS
-        mass = _sum_by(target, gone / total, len(after))
+        mass = _sum_by(target, gone, len(after)) / total
         masses.append(mass)
     backward = written(keys)
     evidence = float(mass @ backward)
@@ -145,16 +151,15 @@ def run_chain(
     if doubt > _HOPELESS:
         return None
     posterior = mass * backward / evidence
-    added = np.zeros((phases, holes, count))
+    added = np.empty((holes, phases * count))
     backward = backward / evidence
     for hole in range(holes - 1, -1, -1):
         step, before = steps[hole], masses[hole]
         onward = step.weight * backward[step.target]
-        cell = step.phase * count + step.addition
-        flat = _sum_by(cell, onward * before[step.source], phases * count)
-        added[:, hole] = flat.reshape(phases, count)
+        added[hole] = _sum_by(step.cell, onward * before[step.source], phases * count)
         backward = _sum_by(step.source, onward, len(before))
-    return Chain(added, keys, posterior, doubt, capped)
+    by_phase = added.reshape(holes, phases, count).transpose(1, 0, 2)
+    return Chain(by_phase, keys, posterior, doubt, capped)
 
 
 def _distinct(keys: Ints) -> tuple[Ints, Ints]:
@@ -174,9 +179,7 @@ def _sum_by(index: Ints, weights: Floats, size: int) -> Floats:
     return np.bincount(index, weights, size).astype(float, copy=False)
 
 
-def _strongest(mass: Floats, additions: int) -> tuple[Ints, bool]:
-    """States to go on from: all, or as many of the strongest as the cap on ways allows; whether it did."""
+def _strongest(mass: Floats, additions: int) -> Ints | slice:
+    """States to go on from: all of them, or as many of the strongest as the cap on ways allows."""
     room = max(_MOST_WAYS // max(additions, 1), _FEWEST_STATES)
-    if len(mass) <= room:
-        return np.arange(len(mass)), False
-    return np.sort(np.argpartition(mass, -room)[-room:]), True
+    return slice(None) if len(mass) <= room else np.sort(np.argpartition(mass, -room)[-room:])

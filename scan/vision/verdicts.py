@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from forms.form import Field
 from scan.reading import FieldValue
-from scan.vision.likelihoods import BLANK_BOX, SCRAP_BOX, Floats, long_number
+from scan.vision.arrays import Bools
+from scan.vision.likelihoods import BLANK_BOX, SCRAP_BOX, Floats, Ints, long_number
 from scan.vision.plan import Group, Plan
 from scan.vision.posterior import ChoosePosterior, ManyPosterior, NumberPosterior, Posterior
 from scan.vision.slips import Slips
@@ -41,9 +42,9 @@ Others = tuple[tuple[FieldValue, float], ...]
 _NO_OTHERS: Others = ()
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Verdict:
-    """One field as decoded, before anyone judges whether to ask. Plain and mutable: hundreds a card.
+    """One field as decoded, before anyone judges whether to ask.
 
     Attributes
     ----------
@@ -65,66 +66,119 @@ class Verdict:
     ink_p_value: float
     spoilt: str | None
     others: Others
+    or_else: str | None
     cells: list[tuple[bool | int | None, float]]
-    or_else: str | None = None
-
-    def is_plain(self, least: float) -> bool:
-        """Say whether the ink alone gives the same answer, at least as surely as `least`."""
-        return self.spoilt is None and self.ink_value == self.value and self.ink_p_value >= least
-
-    @property
-    def by_ink(self) -> Found:
-        """What the ink alone says, where it says anything."""
-        return UNREADABLE if self.spoilt is not None or self.ink_p < _SAYS_SOMETHING else self.ink_value
 
 
-def verdicts_of(plan: Plan, posterior: Posterior, slips: Slips) -> dict[str, Verdict]:
-    """Decode every field but the strips for words."""
-    found: list[Verdict] = []
-    for key, choose in posterior.choose.items():
-        found += _choose_one(plan.groups[key], choose)
-    for key, many in posterior.many.items():
-        found += _choose_many(plan.groups[key], many)
-    for key, number in posterior.number.items():
-        found += _number(plan.groups[key], number)
-    for key, boxes in posterior.long.items():
-        found += _long_number(plan.groups[key], boxes, slips)
-    return {verdict.field.id: verdict for verdict in found}
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """The verdicts of a group's F fields of n cells, column by column.
+
+    Most fields of most cards are plain, and nobody looks at them one by one: what is said of all comes from
+    whole columns, `verdict` makes a row of them for whoever has to ask.
+
+    Attributes
+    ----------
+    values, p, ink_values, ink_p, ink_p_value, spoilt, others, or_else : of each field, as in `Verdict`
+    agrees : (F,) the ink alone gives the same answer, and nothing is spoilt
+    cell_values : (F * n,) value of each cell
+    cell_p : (F, n) chance that it is right
+    """
+
+    group: Group
+    values: list[Found]
+    p: Floats
+    ink_values: list[Found]
+    ink_p: Floats
+    ink_p_value: Floats
+    spoilt: list[str | None]
+    others: list[Others]
+    or_else: list[str | None]
+    agrees: Bools
+    cell_values: list[bool | int | None]
+    cell_p: Floats
+
+    def verdict(self, row: int) -> Verdict:
+        """One field's verdict."""
+        ids = self.group.cell_ids[row]
+        cells = self.cell_values[row * len(ids) : (row + 1) * len(ids)]
+        return Verdict(
+            field=self.group.fields[row],
+            cell_ids=ids,
+            value=self.values[row],
+            p=float(self.p[row]),
+            ink_value=self.ink_values[row],
+            ink_p=float(self.ink_p[row]),
+            ink_p_value=float(self.ink_p_value[row]),
+            spoilt=self.spoilt[row],
+            others=self.others[row],
+            or_else=self.or_else[row],
+            cells=list(zip(cells, self.cell_p[row].tolist(), strict=True)),
+        )
+
+    def by_ink(self) -> list[Found]:
+        """What the ink alone says of each field, where it says anything."""
+        says = (self.ink_p >= _SAYS_SOMETHING).tolist()
+        return [
+            value if clear and spoilt is None else UNREADABLE
+            for value, clear, spoilt in zip(self.ink_values, says, self.spoilt, strict=True)
+        ]
 
 
-def _choose_one(group: Group, found: ChoosePosterior) -> Iterator[Verdict]:
+def verdicts_of(plan: Plan, posterior: Posterior, slips: Slips) -> list[Verdicts]:
+    """Decode every field but the strips for words, group by group."""
+    found = [_choose_one(plan.groups[key], choose) for key, choose in posterior.choose.items()]
+    found += [_choose_many(plan.groups[key], many) for key, many in posterior.many.items()]
+    found += [_number(plan.groups[key], number) for key, number in posterior.number.items()]
+    found += [_long_number(plan.groups[key], boxes, slips) for key, boxes in posterior.long.items()]
+    return found
+
+
+def _choose_one(group: Group, found: ChoosePosterior) -> Verdicts:
     count = found.weights.shape[1] - 1
     looks = found.likelihood.looks(found.weights)
     ink = found.likelihood.looks(found.ink)
     filled = found.likelihood.filled(looks)
     best, ink_best = looks.argmax(axis=1), ink.argmax(axis=1)
     at = np.arange(len(best))
-    columns = (
-        best.tolist(),
-        looks[at, best].tolist(),
-        ink_best.tolist(),
-        ink[at, ink_best].tolist(),
-        ink[at, best].tolist(),
-        _bubbles(filled),
-    )
-    for row, (look, p, ink_look, ink_p, ink_p_value, cells) in enumerate(zip(*columns, strict=True)):
-        field, ids, answers = group.fields[row], group.cell_ids[row], group.answers[row]
-        value: Found = answers[look] if look <= count else UNREADABLE
-        ink_value: Found = answers[ink_look] if ink_look <= count else UNREADABLE
-        spoilt, others, or_else = None, _NO_OTHERS, None
+    p = looks[at, best]
+    spoilt, others, or_else = _columns(len(best))
+    for row in np.flatnonzero((best > count) | (p < 1 - _LEAST_ALTERNATIVE)).tolist():
+        look = int(best[row])
         if look > count:
-            spoilt = STRUCK if look == count + 2 else _several_filled(field, cells)
-            others = _others(answers, found.weights[row] * found.likelihood.meanings[row], look)
-        elif p < 1 - _LEAST_ALTERNATIVE:
-            others = _others((*answers, UNREADABLE, UNREADABLE), looks[row], look)
-            or_else = _or_else(float(looks[row, -2]), float(looks[row, -1]))
-        yield Verdict(field, ids, value, p, ink_value, ink_p, ink_p_value, spoilt, others, cells, or_else)
+            spoilt[row] = (
+                STRUCK if look == count + 2 else _several_filled(group.fields[row], filled[row] > 0.5)
+            )
+            meant = found.weights[row] * found.likelihood.meanings[row]
+            others[row] = _others(group.answers[row], meant, look)
+        else:
+            others[row] = _others((*group.answers[row], UNREADABLE, UNREADABLE), looks[row], look)
+            or_else[row] = _or_else(float(looks[row, -2]), float(looks[row, -1]))
+    return Verdicts(
+        group=group,
+        values=_answers(group, best),
+        p=p,
+        ink_values=_answers(group, ink_best),
+        ink_p=ink[at, ink_best],
+        ink_p_value=ink[at, best],
+        spoilt=spoilt,
+        others=others,
+        or_else=or_else,
+        agrees=(best == ink_best) & (best <= count),
+        cell_values=(filled > 0.5).ravel().tolist(),
+        cell_p=np.maximum(filled, 1 - filled),
+    )
 
 
-def _bubbles(filled: Floats) -> list[list[tuple[bool, float]]]:
-    """Value and chance to be right of each bubble, given the chance that it is filled."""
-    values, chances = (filled > 0.5).tolist(), np.maximum(filled, 1 - filled).tolist()
-    return [list(zip(*row, strict=True)) for row in zip(values, chances, strict=True)]
+def _answers(group: Group, looks: Ints) -> list[Found]:
+    """Return the answer that each field's look stands for."""
+    pairs = zip(group.answers, looks.tolist(), strict=True)
+    return [answers[look] if look < len(answers) else UNREADABLE for answers, look in pairs]
+
+
+def _columns(count: int) -> tuple[list[str | None], list[Others], list[str | None]]:
+    """Columns `spoilt`, `others` and `or_else` of so many fields of which there is nothing to say."""
+    return [None] * count, [_NO_OTHERS] * count, [None] * count
 
 
 def _or_else(p_many: float, p_struck: float) -> str | None:
@@ -134,8 +188,8 @@ def _or_else(p_many: float, p_struck: float) -> str | None:
     return "struck out" if p_struck >= p_many else "more than one"
 
 
-def _several_filled(field: Field, cells: Sequence[tuple[bool, float]]) -> str:
-    labels = [option.label for option, (filled, _) in zip(field.options, cells, strict=True) if filled]
+def _several_filled(field: Field, filled: Bools) -> str:
+    labels = [option.label for option, yes in zip(field.options, filled.tolist(), strict=True) if yes]
     return f"{' and '.join(labels)} are both filled" if len(labels) == 2 else "several are filled"
 
 
@@ -150,7 +204,7 @@ def _others(values: Sequence[Found], weights: Floats, best: int) -> Others:
     return tuple(sorted(kept, key=lambda pair: -pair[1])[:_MOST_ALTERNATIVES])
 
 
-def _choose_many(group: Group, found: ManyPosterior) -> Iterator[Verdict]:
+def _choose_many(group: Group, found: ManyPosterior) -> Verdicts:
     likelihood = found.likelihood
     on = likelihood.options(found.some)
     chosen, ink_chosen = on > 0.5, likelihood.options(found.ink) > 0.5
@@ -163,79 +217,104 @@ def _choose_many(group: Group, found: ManyPosterior) -> Iterator[Verdict]:
     at = np.arange(len(turned)), np.abs(on - 0.5).argmin(axis=1)
     turned[at] = ~turned[at]
     p_turned = likelihood.chance(turned, found.some) - np.where(turned.any(axis=1), 0.0, struck)
-    columns = (
-        chosen.tolist(),
-        p.tolist(),
-        ink_chosen.tolist(),
-        likelihood.chance(ink_chosen, found.ink).tolist(),
-        likelihood.chance(chosen, found.ink).tolist(),
-        only_struck.tolist(),
-        _bubbles(on),
-        struck.tolist(),
-        turned.tolist(),
-        p_turned.tolist(),
+    values, ink_values = _options(group, chosen), _options(group, ink_chosen)
+    spoilt, others, or_else = _columns(len(p))
+    for row in np.flatnonzero(only_struck).tolist():
+        values[row] = ink_values[row] = UNREADABLE
+        spoilt[row] = STRUCK
+    for row in np.flatnonzero(p_turned >= _LEAST_ALTERNATIVE).tolist():
+        others[row] = ((_named(group.fields[row], turned[row]), float(p_turned[row])),)
+    for row in np.flatnonzero(struck >= WORTH_NAMING).tolist():
+        or_else[row] = _or_else(0.0, float(struck[row]))
+    return Verdicts(
+        group=group,
+        values=values,
+        p=p,
+        ink_values=ink_values,
+        ink_p=likelihood.chance(ink_chosen, found.ink),
+        ink_p_value=likelihood.chance(chosen, found.ink),
+        spoilt=spoilt,
+        others=others,
+        or_else=or_else,
+        agrees=(chosen == ink_chosen).all(axis=1) & ~only_struck,
+        cell_values=chosen.ravel().tolist(),
+        cell_p=np.maximum(on, 1 - on),
     )
-    for row, column in enumerate(zip(*columns, strict=True)):
-        options, p_, by_ink, ink_p, ink_p_value, spoilt, cells, p_struck, other, p_other = column
-        field, ids = group.fields[row], group.cell_ids[row]
-        value: Found = UNREADABLE if spoilt else _options(field, options)
-        ink_value: Found = UNREADABLE if spoilt else _options(field, by_ink)
-        says = STRUCK if spoilt else None
-        others = ((_options(field, other), p_other),) if p_other >= _LEAST_ALTERNATIVE else _NO_OTHERS
-        or_else = _or_else(0.0, p_struck)
-        yield Verdict(field, ids, value, p_, ink_value, ink_p, ink_p_value, says, others, cells, or_else)
 
 
-def _options(field: Field, chosen: list[bool]) -> FieldValue:
-    if True not in chosen:
-        return None
-    return tuple(option.id for option, yes in zip(field.options, chosen, strict=True) if yes)
+def _options(group: Group, chosen: Bools) -> list[Found]:
+    """Return the answer of each field that has these options chosen."""
+    values: list[Found] = [None] * len(chosen)
+    for row in np.flatnonzero(chosen.any(axis=1)).tolist():
+        values[row] = _named(group.fields[row], chosen[row])
+    return values
 
 
-def _number(group: Group, found: NumberPosterior) -> Iterator[Verdict]:
+def _named(field: Field, chosen: Bools) -> FieldValue:
+    return tuple(field.options[k].id for k in np.flatnonzero(chosen).tolist()) or None
+
+
+def _number(group: Group, found: NumberPosterior) -> Verdicts:
     likelihood = found.likelihood
     size = likelihood.full.shape[1]
     boxes = likelihood.boxes(found.values[:, :-1], found.values[:, -1])
     best, ink_best = found.values.argmax(axis=1), found.ink.argmax(axis=1)
     at = np.arange(len(best))
+    p = found.values[at, best]
     value_at = np.minimum(best, size - 1)
     over = (best < size) & (2 * likelihood.clean[at, value_at] < likelihood.full[at, value_at])
-    columns = (
-        best.tolist(),
-        found.values[at, best].tolist(),
-        ink_best.tolist(),
-        found.ink[at, ink_best].tolist(),
-        found.ink[at, best].tolist(),
-        over.tolist(),
-        _digits(boxes),
+    answers: list[Found] = [*range(size), None]
+    spoilt, others, or_else = _columns(len(best))
+    for row in np.flatnonzero(over).tolist():
+        spoilt[row] = WRITTEN_OVER
+    for row in np.flatnonzero(p < 1 - _LEAST_ALTERNATIVE).tolist():
+        others[row] = _others(answers, found.values[row], int(best[row]))
+    return Verdicts(
+        group=group,
+        values=[answers[index] for index in best.tolist()],
+        p=p,
+        ink_values=[answers[index] for index in ink_best.tolist()],
+        ink_p=found.ink[at, ink_best],
+        ink_p_value=found.ink[at, best],
+        spoilt=spoilt,
+        others=others,
+        or_else=or_else,
+        agrees=(best == ink_best) & ~over,
+        cell_values=_digits(boxes),
+        cell_p=boxes.max(axis=2),
     )
-    values: list[Found] = [*range(size), None]
-    for row, (index, p, ink_index, ink_p, ink_p_value, spoilt, cells) in enumerate(
-        zip(*columns, strict=True)
-    ):
-        field, ids = group.fields[row], group.cell_ids[row]
-        others = _NO_OTHERS
-        if p < 1 - _LEAST_ALTERNATIVE:
-            others = _others(values, found.values[row], index)
-        value, ink_value = values[index], values[ink_index]
-        says = WRITTEN_OVER if spoilt else None
-        yield Verdict(field, ids, value, p, ink_value, ink_p, ink_p_value, says, others, cells)
 
 
-def _digits(boxes: Floats) -> list[list[tuple[int | None, float]]]:
-    """Value and chance to be right of each digit box, from its posterior (F, n, 11)."""
-    digits, chances = boxes.argmax(axis=2).tolist(), boxes.max(axis=2).tolist()
-    return [
-        [(None if digit == BLANK_BOX else digit, chance) for digit, chance in zip(*row, strict=True)]
-        for row in zip(digits, chances, strict=True)
+def _digits(boxes: Floats) -> list[bool | int | None]:
+    """Value of each digit box, row by row, from the posterior (F, n, 11)."""
+    return [None if digit == BLANK_BOX else digit for digit in boxes.argmax(axis=2).ravel().tolist()]
+
+
+def _long_number(group: Group, likelihood: Floats, slips: Slips) -> Verdicts:
+    boxes, chances = zip(*(long_number(of_field, slips) for of_field in likelihood), strict=True)
+    digits, p = np.stack(boxes), np.array(chances)
+    signs = _digits(digits)
+    count = likelihood.shape[1]
+    texts = [
+        "".join(str(sign) for sign in signs[at : at + count] if sign is not None)
+        for at in range(0, len(signs), count)
     ]
-
-
-def _long_number(group: Group, likelihood: Floats, slips: Slips) -> Iterator[Verdict]:
-    for field, ids, boxes in zip(group.fields, group.cell_ids, likelihood, strict=True):
-        found, p = long_number(boxes, slips)
-        cells = _digits(found[None])[0]
-        text = "".join(str(digit) for digit, _ in cells if digit is not None)
-        over = slips.scrap * boxes[:, SCRAP_BOX] > boxes[:, :SCRAP_BOX].max(axis=1)
-        value = int(text) if text else None
-        yield Verdict(field, ids, value, p, value, p, p, WRITTEN_OVER if over.any() else None, (), cells)
+    values: list[Found] = [int(text) if text else None for text in texts]
+    over = (slips.scrap * likelihood[..., SCRAP_BOX] > likelihood[..., :SCRAP_BOX].max(axis=2)).any(axis=1)
+    spoilt, others, or_else = _columns(len(p))
+    for row in np.flatnonzero(over).tolist():
+        spoilt[row] = WRITTEN_OVER
+    return Verdicts(
+        group=group,
+        values=values,
+        p=p,
+        ink_values=values,
+        ink_p=p,
+        ink_p_value=p,
+        spoilt=spoilt,
+        others=others,
+        or_else=or_else,
+        agrees=~over,
+        cell_values=signs,
+        cell_p=digits.max(axis=2),
+    )

@@ -31,20 +31,22 @@ def test_marks_of_careful_players_by_hand():
     assert chance[-1, 0b111111] > 0.1
 
 
-def test_combos_know_their_marks_and_misses():
-    table = throw_table((1, 0, 1), Slips())
-    found = {
-        tuple(state): (int(marks), tuple(table.misses[index % len(table.misses)].tolist()))
-        for state, marks, index in zip(
-            table.combo_states.reshape(9, 2, 3).argmax(axis=2).tolist(),
-            table.combo_marks,
-            table.combo_index,
-            strict=True,
-        )
-    }
-    assert found[0, 0] == (0b00, (0, 0, 0))
-    assert found[1, 2] == (0b11, (0, 0, 1))
-    assert found[2, 0] == (0b01, (1, 0, 0))
+def test_kinds_know_their_marks_and_misses():
+    table = throw_table((1, 2, 0), Slips())
+    drive, approach, putt = table.phases
+    assert list(zip(drive.marked.tolist(), drive.misses.tolist(), strict=True)) == [(0, 0), (1, 0), (1, 1)]
+    # One of two approaches missed, the first or the second: two ways of one kind.
+    ways = approach.states.reshape(9, 2, 3).argmax(axis=2).tolist()
+    kinds = approach.kind[[ways.index([1, 2]), ways.index([2, 1])]]
+    assert kinds[0] == kinds[1]
+    assert (approach.marked[kinds[0]], approach.misses[kinds[0]]) == (0b11, 1)
+    assert len(putt.kind) == 1
+    # A missed drive and a clean second approach.
+    triples = np.arange(len(table.marked)).reshape(len(drive.marked), len(approach.marked), 1)
+    place = triples[2, approach.kind[ways.index([0, 1])], 0]
+    assert table.marked[place] == 0b101
+    assert table.misses[table.place[place] // table.patterns].tolist() == [1, 0, 0]
+    assert table.place[place] % table.patterns == 0b101
 
 
 @pytest.mark.parametrize("par", [None, 3, 4, 5])

@@ -57,10 +57,18 @@ def test_looks_of_a_choice_split_its_meanings():
 
 def test_spelling_of_seven_in_two_boxes():
     spelled = spelling(2, 0.04, 0.06)
-    ways = {tuple(spelled.digits[w, 7].tolist()): float(spelled.share[w, 7]) for w in range(3)}
+    of = spelled.by_spelling(np.arange(100.0)[None])[0]
+    ways = {tuple(spelled.digits[s].tolist()): float(spelled.share[s]) for s in np.flatnonzero(of == 7)}
     assert ways == pytest.approx({(BLANK_BOX, 7): 0.90, (0, 7): 0.04, (7, BLANK_BOX): 0.06})
-    assert spelled.share[:, 61].tolist() == [1.0, 0.0, 0.0]
-    assert spelled.digits[0, 0].tolist() == [BLANK_BOX, 0]
+    assert spelled.share[of == 61].tolist() == [1.0]
+    assert spelled.digits[0].tolist() == [BLANK_BOX, 0]
+
+
+@pytest.mark.parametrize("boxes", [1, 2, 3])
+def test_shares_of_the_spellings_of_every_value_add_up_to_one(boxes):
+    spelled = spelling(boxes, 0.04, 0.06)
+    assert spelled.by_value(spelled.share[None])[0] == pytest.approx(np.ones(10**boxes))
+    assert len({tuple(digits) for digits in spelled.digits.tolist()}) == len(spelled.digits)
 
 
 def test_a_date_is_led_by_zeros_more_often():
