@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from scan.vision.likelihoods import Floats
 from scan.vision.plan import Plan
 from scan.vision.posterior import Posterior
 from scan.vision.slips import Slips
@@ -20,6 +21,17 @@ _OLDER = 0.01
 _YEAR_ON_YEAR = 0.9
 
 _DAYS = np.array([31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+
+
+def _existing() -> Floats:
+    """(101, 101) whether a day (row) of a month exists, in a leap year; the last of each is a blank."""
+    exists = np.zeros((101, 101))
+    exists[1:32, 1:13] = np.arange(1, 32)[:, None] <= _DAYS
+    exists[1:32, 100] = exists[100, 1:13] = exists[100, 100] = 1.0
+    return exists
+
+
+_EXISTS = _existing()
 
 
 def weigh_pars(plan: Plan, posterior: Posterior) -> None:
@@ -49,10 +61,8 @@ def weigh_date(plan: Plan, slips: Slips, posterior: Posterior) -> None:
     if year is not None and year[0] == ("date", 2):
         values = group.values[year[1]]
         p_leap = float(values[:100:4].sum() + 0.25 * values[100])
-    exists = np.zeros((101, 101))
-    exists[1:32, 1:13] = np.arange(1, 32)[:, None] <= _DAYS
+    exists = _EXISTS.copy()
     exists[29, 2] = p_leap
-    exists[1:32, 100] = exists[100, 1:13] = exists[100, 100] = 1.0
     joint = day[:, None] * month * (slips.date_odd + (1 - slips.date_odd) * exists)
     posterior.rules |= {"date.day": "date", "date.month": "date"}
     group.set(rows[:1], joint[:100].sum(axis=1)[None], joint[100].sum()[None])

@@ -217,13 +217,15 @@ def _choose_many(group: Group, found: ManyPosterior) -> Verdicts:
     at = np.arange(len(turned)), np.abs(on - 0.5).argmin(axis=1)
     turned[at] = ~turned[at]
     p_turned = likelihood.chance(turned, found.some) - np.where(turned.any(axis=1), 0.0, struck)
-    values, ink_values = _options(group, chosen), _options(group, ink_chosen)
+    same = (chosen == ink_chosen).all(axis=1)
+    values = _options(group, chosen)
+    ink_values = values.copy() if same.all() else _options(group, ink_chosen)
     spoilt, others, or_else = _columns(len(p))
     for row in np.flatnonzero(only_struck).tolist():
         values[row] = ink_values[row] = UNREADABLE
         spoilt[row] = STRUCK
     for row in np.flatnonzero(p_turned >= _LEAST_ALTERNATIVE).tolist():
-        others[row] = ((_named(group.fields[row], turned[row]), float(p_turned[row])),)
+        others[row] = ((_named(group, row, turned[row]), float(p_turned[row])),)
     for row in np.flatnonzero(struck >= WORTH_NAMING).tolist():
         or_else[row] = _or_else(0.0, float(struck[row]))
     return Verdicts(
@@ -236,7 +238,7 @@ def _choose_many(group: Group, found: ManyPosterior) -> Verdicts:
         spoilt=spoilt,
         others=others,
         or_else=or_else,
-        agrees=(chosen == ink_chosen).all(axis=1) & ~only_struck,
+        agrees=same & ~only_struck,
         cell_values=chosen.ravel().tolist(),
         cell_p=np.maximum(on, 1 - on),
     )
@@ -246,12 +248,15 @@ def _options(group: Group, chosen: Bools) -> list[Found]:
     """Return the answer of each field that has these options chosen."""
     values: list[Found] = [None] * len(chosen)
     for row in np.flatnonzero(chosen.any(axis=1)).tolist():
-        values[row] = _named(group.fields[row], chosen[row])
+        values[row] = _named(group, row, chosen[row])
     return values
 
 
-def _named(field: Field, chosen: Bools) -> FieldValue:
-    return tuple(field.options[k].id for k in np.flatnonzero(chosen).tolist()) or None
+def _named(group: Group, row: int, chosen: Bools) -> FieldValue:
+    named = tuple(
+        name for name, yes in zip(group.answers[row][1:], chosen.tolist(), strict=True) if yes and name
+    )
+    return named or None
 
 
 def _number(group: Group, found: NumberPosterior) -> Verdicts:
@@ -263,17 +268,16 @@ def _number(group: Group, found: NumberPosterior) -> Verdicts:
     p = found.values[at, best]
     value_at = np.minimum(best, size - 1)
     over = (best < size) & (2 * likelihood.clean[at, value_at] < likelihood.full[at, value_at])
-    answers: list[Found] = [*range(size), None]
     spoilt, others, or_else = _columns(len(best))
     for row in np.flatnonzero(over).tolist():
         spoilt[row] = WRITTEN_OVER
     for row in np.flatnonzero(p < 1 - _LEAST_ALTERNATIVE).tolist():
-        others[row] = _others(answers, found.values[row], int(best[row]))
+        others[row] = _others([*range(size), None], found.values[row], int(best[row]))
     return Verdicts(
         group=group,
-        values=[answers[index] for index in best.tolist()],
+        values=[index if index < size else None for index in best.tolist()],
         p=p,
-        ink_values=[answers[index] for index in ink_best.tolist()],
+        ink_values=[index if index < size else None for index in ink_best.tolist()],
         ink_p=found.ink[at, ink_best],
         ink_p_value=found.ink[at, best],
         spoilt=spoilt,
