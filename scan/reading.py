@@ -75,7 +75,8 @@ class CardReading:
 
     `pictures` holds PNG bytes without metadata, by field id: the strips for words that have ink, and each
     flagged field; and the whole flat card as a JPEG under `CARD_PICTURE`. `views` holds the digit boxes with
-    ink as the network sees them, by cell id, where the player's hand is to be learnt from them.
+    ink as the network sees them, by cell id, where the player's hand is to be learnt from them. `together`
+    are the SHA-256 of further photos of the same card that were read together with this one.
     """
 
     source: str
@@ -91,6 +92,7 @@ class CardReading:
     pictures: Mapping[str, bytes] = field(default_factory=dict)
     views: Mapping[str, bytes] = field(default_factory=dict)
     photo_sha256: str | None = None
+    together: tuple[str, ...] = ()
 
     @property
     def flagged(self) -> tuple[str, ...]:
@@ -114,6 +116,7 @@ def reading_to_json(reading: CardReading, record: dict[str, Any] | None = None) 
         },
         "fields": {name: _field_json(answer) for name, answer in reading.fields.items()},
         "record": record,
+        "together": list(reading.together),
         "findings": [{"rule": f.rule, "cells": list(f.cells), "says": f.says} for f in reading.findings],
     }
 
