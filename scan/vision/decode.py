@@ -43,7 +43,8 @@ class Evidence:
     bubbles : cell id -> natural-log likelihood, up to a constant, of the ink given blank, filled, cancelled
         (struck out, erased or an unclear residue)
     digits : cell id -> (12,) natural-log probabilities of 0 to 9, blank, scrap (scribbled out, overwritten,
-        no digit), as of a reader that expects all twelve alike
+        no digit), up to a constant, as of a reader calibrated for the shares `digits.ANSWER_SHARES`. Decoding
+        divides by these shares: how likely an answer is on a card is known here, and counted once.
     words : cell id of a strip -> share of it covered by ink, 0 to 1
     outside : cells outside the picture or covered, of which nothing is known; so are cells left out above
     """

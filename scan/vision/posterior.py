@@ -14,6 +14,7 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
+from scan.vision.digits import ANSWER_SHARES
 from scan.vision.likelihoods import (
     Choices,
     Floats,
@@ -34,6 +35,8 @@ BLANK_NUMBER = 0.3
 NOTHING_CHOSEN = 0.5
 #: A bubble that stands alone is an exception to mark, so it mostly stays empty.
 SINGLE_BLANK = 0.8
+
+_LOG_SHARES = np.log(ANSWER_SHARES)
 
 
 @dataclass(slots=True)
@@ -100,13 +103,16 @@ def ink_of(
     digits: Mapping[str, NDArray[np.float32]],
     outside: frozenset[str],
 ) -> tuple[Floats, Floats]:
-    """Likelihoods of all bubbles (N, 3) and digit boxes (N, 12); ones where nothing is known."""
-    nothing_3, nothing_12 = (0.0, 0.0, 0.0), np.zeros(12, dtype=np.float32)
+    """Likelihoods of all bubbles (N, 3) and digit boxes (N, 12); ones where nothing is known.
+
+    Bubbles come as likelihoods, digits as the probabilities of a reader that expects `ANSWER_SHARES`.
+    """
+    nothing_3, nothing_12 = (0.0, 0.0, 0.0), _LOG_SHARES
     logs_3 = [nothing_3 if c in outside else bubbles.get(c, nothing_3) for c in plan.bubbles]
     logs_12 = [nothing_12 if c in outside else digits.get(c, nothing_12) for c in plan.digits]
     flat = np.fromiter(chain.from_iterable(logs_3), float, 3 * len(logs_3))
     stacked = np.concatenate(logs_12).astype(float) if logs_12 else np.zeros(0)
-    return likelihoods(flat.reshape(-1, 3)), likelihoods(stacked.reshape(-1, 12))
+    return likelihoods(flat.reshape(-1, 3)), likelihoods(stacked.reshape(-1, 12) - _LOG_SHARES)
 
 
 def fields_alone(plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:

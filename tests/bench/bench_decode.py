@@ -23,6 +23,7 @@ import numpy as np
 from forms.catalog import load_form
 from forms.form import Form, form_from_toml
 from scan.vision.decode import Decoded, Evidence, FlagRule, Slips, decode
+from scan.vision.digits import ANSWER_SHARES
 from tests.vision.marked_cards import BLANK, cell_values, evidence_of, marked_card
 
 #: Readers by the errors per 1,000 digits they make alone: the separation of right from wrong scores, in
@@ -59,7 +60,7 @@ class Reader:
         self.bubble = 2 * _quantile(1 - BUBBLE_ERRORS / 1000)
 
     def digits(self, values: list[int | None]) -> np.ndarray:
-        """(N, 12) log likelihoods of boxes that hold these digits, None for a blank."""
+        """(N, 12) log probabilities, up to constants, of boxes that hold these digits; None for a blank."""
         truth = np.array([BLANK if value is None else value for value in values])
         scores = self.noise.normal(size=(len(truth), 10))
         is_digit = truth < 10
@@ -69,7 +70,7 @@ class Reader:
         logs[:, :10] -= np.log(np.exp(logs[:, :10]).mean(axis=1, keepdims=True))
         logs[~is_digit, :10] -= KIND_SURE
         logs[~is_digit, BLANK] = 0.0
-        return logs.astype(np.float32)
+        return (logs + np.log(ANSWER_SHARES)).astype(np.float32)
 
     def read(self, form: Form, cells: dict) -> Evidence:
         """Evidence of a card that holds `cells`."""

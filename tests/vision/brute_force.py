@@ -16,6 +16,7 @@ from typing import Any
 from forms.form import Field, Form
 from forms.rules import PHASES, HoleRule, rules_of
 from scan.vision.decode import Evidence, Slips
+from scan.vision.digits import ANSWER_SHARES
 from scan.vision.holes import score_prior
 from scan.vision.written import _OFF_BY
 
@@ -32,7 +33,10 @@ class BruteForce:
     def __init__(self, form: Form, evidence: Evidence, slips: Slips) -> None:
         self.form, self.slips, self.rules = form, slips, rules_of(form)
         self.fields = {field.id: field for field in form.fields}
-        self.ink = {c: _linear(logs) for c, logs in {**evidence.bubbles, **evidence.digits}.items()}
+        self.ink = {cell: _linear(logs) for cell, logs in evidence.bubbles.items()}
+        for cell, logs in evidence.digits.items():  # what the reader took for granted is taken back
+            pairs = zip(logs, ANSWER_SHARES, strict=True)
+            self.ink[cell] = _linear([float(log_p) - math.log(share) for log_p, share in pairs])
         self.posterior: dict[str, Table] = defaultdict(lambda: defaultdict(float))
         self.marked = cache(self._marked)
         self._solve()

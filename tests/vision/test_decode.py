@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from forms.catalog import load_form
 from forms.form import form_from_toml
 from scan.vision.decode import FlagRule, Slips, decode
+from scan.vision.digits import ANSWER_SHARES
 from tests.bench import draw_decoding
 from tests.vision.marked_cards import BLANK, SCRAP, cell_values, evidence_of, marked_card, with_cell
 
@@ -133,6 +134,22 @@ def test_a_hole_with_more_throws_than_columns():
     decoded = decode(ROUND_18, evidence_of(ROUND_18, cell_values(ROUND_18, truth)))
     assert decoded.fields["h05.score"].value == 9
     assert decoded.fields["h05.putt3"].value == truth.get("h05.putt3")
+
+
+# What a reader takes for granted
+
+
+def test_shares_that_the_reader_was_calibrated_for_are_counted_once():
+    """A reader that knows nothing of a box reports its own shares, and is then as good as no reader."""
+    _, _, evidence = card(ROUND_18, 3)
+    for cell in ("h05.score.2", "total.2", "h01.par.1"):
+        says_nothing = decode(ROUND_18, with_cell(evidence, cell, np.log(ANSWER_SHARES)))
+        unseen = {name: logs for name, logs in evidence.digits.items() if name != cell}
+        without = decode(ROUND_18, dataclasses.replace(evidence, digits=unseen))
+        name = cell.rsplit(".", 1)[0]
+        best = without.fields[name].alternatives[0]
+        field = says_nothing.fields[name]
+        assert (field.value, field.p) == (best[0], pytest.approx(best[1], rel=1e-5))
 
 
 # Doubts
