@@ -161,6 +161,17 @@ class Catalog:
             return None
         return str(json.loads(read_text(path))["player"])
 
+    def cards_of(self, player: str) -> tuple[Path, ...]:
+        """Return the files that say which cards were printed for an alias."""
+        cards = self._folder / "cards"
+        paths = sorted(cards.glob("*.json")) if cards.is_dir() else []
+        return tuple(path for path in paths if json.loads(read_text(path))["player"] == player)
+
+    def forget(self, player: str) -> None:
+        """Forget which cards were printed for an alias."""
+        for path in self.cards_of(player):
+            path.unlink(missing_ok=True)
+
     def _map_path(self, name: str) -> Path:
         return self._folder / f"{name}.json"
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from forms.catalog import Catalog
     from scan.records.rounds import Round
     from scan.records.store import Store
+    from scan.vision.own_hand import Hands, OwnHand
     from scan.vision.pipeline import Traces
 
 #: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
@@ -75,7 +76,12 @@ def expand(paths: Sequence[Path]) -> list[Path]:
 
 
 def read_files(
-    files: Iterable[Path], catalog: Catalog, *, jobs: int = 1, skip: Collection[Path] = ()
+    files: Iterable[Path],
+    catalog: Catalog,
+    *,
+    jobs: int = 1,
+    skip: Collection[Path] = (),
+    hands: Hands | None = None,
 ) -> Iterator[FileResult]:
     """Yield what each file says, in the order given.
 
@@ -85,37 +91,46 @@ def read_files(
     catalog : where the layouts of printed editions are found
     jobs : worker processes; 1 reads in this process
     skip : files that the store knows from an earlier run; those are not opened again
+    hands : what is known of the players' hands; None reads every card as any hand's and keeps none
     """
     if jobs <= 1:
         for path in files:
-            yield FileResult(str(path), before=True) if path in skip else read_file(path, catalog)
+            yield (
+                FileResult(str(path), before=True) if path in skip else read_file(path, catalog, hands=hands)
+            )
         return
     from concurrent.futures.process import BrokenProcessPool
 
     under_way: deque[tuple[Path, Future[FileResult] | None]] = deque()
-    with _workers(jobs) as pool:
+    with _workers(jobs, hands) as pool:
         for path in files:
             future = None
             if path not in skip:
                 with suppress(BrokenProcessPool):  # a file before this one broke it: read the rest one by one
-                    future = pool.submit(read_file, path, catalog)
+                    future = pool.submit(_read_in_worker, path, catalog)
             under_way.append((path, future))
             if len(under_way) >= 2 * jobs:
-                yield _finished(*under_way.popleft(), catalog, skip)
+                yield _finished(*under_way.popleft(), catalog, skip, hands)
         while under_way:
-            yield _finished(*under_way.popleft(), catalog, skip)
+            yield _finished(*under_way.popleft(), catalog, skip, hands)
 
 
-def _workers(jobs: int) -> ProcessPoolExecutor:
+def _workers(jobs: int, hands: Hands | None) -> ProcessPoolExecutor:
     """A pool of fresh interpreters: forking a process that has used OpenCV's threads can hang."""
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
-    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_one_thread)
+    return ProcessPoolExecutor(
+        jobs, mp_context=get_context("spawn"), initializer=_begin_work, initargs=(hands,)
+    )
 
 
 def _finished(
-    path: Path, future: Future[FileResult] | None, catalog: Catalog, skip: Collection[Path]
+    path: Path,
+    future: Future[FileResult] | None,
+    catalog: Catalog,
+    skip: Collection[Path],
+    hands: Hands | None,
 ) -> FileResult:
     from concurrent.futures.process import BrokenProcessPool
 
@@ -126,38 +141,53 @@ def _finished(
             return future.result()
     except BrokenProcessPool:
         pass  # this file, or one that was read beside it, ended a worker
-    return _read_alone(path, catalog)
+    return _read_alone(path, catalog, hands)
 
 
-def _read_alone(path: Path, catalog: Catalog) -> FileResult:
+def _read_alone(path: Path, catalog: Catalog, hands: Hands | None) -> FileResult:
     """Read one file in a process of its own, so that a file which ends its reader harms no other."""
     from concurrent.futures.process import BrokenProcessPool
 
-    with _workers(1) as pool:
+    with _workers(1, hands) as pool:
         try:
-            return pool.submit(read_file, path, catalog).result()
+            return pool.submit(_read_in_worker, path, catalog).result()
         except BrokenProcessPool:
             return FileResult(
                 str(path), error=f"{path}: the reader ended while reading this file. Export the photo anew."
             )
 
 
-def _one_thread() -> None:
+#: What this worker knows of the players' hands: given once and not with every file, since they are large.
+_hands: Hands | None = None
+
+
+def _begin_work(hands: Hands | None) -> None:
     """Let each worker use one core: the pool is the parallelism, and OpenCV's own threads would fight it."""
     import cv2
 
+    global _hands  # noqa: PLW0603 (a pool hands its workers nothing but globals)
+    _hands = hands
     cv2.setNumThreads(1)
 
 
-def read_file(path: Path, catalog: Catalog, traces: Traces | None = None) -> FileResult:
+def _read_in_worker(path: Path, catalog: Catalog) -> FileResult:
+    return read_file(path, catalog, hands=_hands)
+
+
+def read_file(
+    path: Path, catalog: Catalog, traces: Traces | None = None, hands: Hands | None = None
+) -> FileResult:
     """Return the readings of one file's cards; a file that cannot be opened gives a result with `error`."""
     from scan.vision.photo import load_photos
     from scan.vision.pipeline import read_photo
 
+    def hand_of(serial: str) -> OwnHand | None:
+        return None if hands is None else hands.of(catalog.player_of(serial))
+
     readings: list[CardReading] = []
     try:
         for photo in load_photos(path):
-            for reading in read_photo(photo, catalog.find, traces):
+            for reading in read_photo(photo, catalog.find, traces, hand_of):
                 page = f"{path}, page {photo.page}" if photo.page is not None else str(path)
                 readings.append(replace(reading, source=page))
     except InputError as error:

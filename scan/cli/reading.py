@@ -6,6 +6,7 @@ import argparse
 import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -49,6 +50,11 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "--again", action="store_true", help="read photos again that are in the store already"
     )
     parser.add_argument(
+        "--plain-hand",
+        action="store_true",
+        help="read as any hand's, and keep nothing of it; else a player's cards help to read their next one",
+    )
+    parser.add_argument(
         "--jobs", metavar="N", type=int, help="worker processes (default: one a core for six photos or more)"
     )
     parser.set_defaults(run=run_read)
@@ -64,6 +70,7 @@ def run_read(args: argparse.Namespace) -> int:
     from scan.intake import expand, read_file, read_files, workers_for
     from scan.reading import READING_SCHEMA
     from scan.records.store import open_store
+    from scan.vision.own_hand import Hands
 
     files = expand(args.photos)
     catalog = Catalog(forms_folder())
@@ -77,11 +84,14 @@ def run_read(args: argparse.Namespace) -> int:
             set() if store is None or args.again or args.json or args.explain else _seen_before(files, store)
         )
         results: Iterator[FileResult]
+        # Without a store, as in a dry run, nobody's hand is known.
+        hands = None if store is None or args.plain_hand else Hands(store.hands())
         if args.explain:
-            results = (_explained(path, catalog, args.explain, read_file) for path in files)
+            read = partial(read_file, hands=hands)
+            results = (_explained(path, catalog, args.explain, read) for path in files)
         else:
             jobs = workers_for(len(files) - len(seen), args.jobs)
-            results = read_files(files, catalog, jobs=jobs, skip=seen)
+            results = read_files(files, catalog, jobs=jobs, skip=seen, hands=hands)
         cards: list[dict[str, Any]] = []
         worst = DONE
         for number, result in enumerate(results, start=1):

@@ -38,6 +38,11 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         help=f"the port, 0 for any free one (default: {PORT})",
     )
     parser.add_argument("--by", metavar="ALIAS", help="the name that signs your answers (default: you)")
+    parser.add_argument(
+        "--plain-hand",
+        action="store_true",
+        help="read photos as any hand's, and keep nothing of their players' hands",
+    )
     parser.add_argument("--no-browser", action="store_true", help="print the link and open nothing")
     parser.add_argument(
         "--stop-after",
@@ -67,7 +72,7 @@ def run_review(args: argparse.Namespace) -> int:
     from scan.records.store import open_store
     from scan.review.serve import Serving, serve
 
-    how = Serving(args.port, args.lan, args.by or "you", args.stop_after * 60.0)
+    how = Serving(args.port, args.lan, args.by or "you", args.stop_after * 60.0, args.plain_hand)
     with open_store(args.store or default_store()) as store:
         serve(
             store, forms_folder(), focus_of_store(store), how, lambda opened: _tell(opened, args.no_browser)

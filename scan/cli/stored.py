@@ -109,7 +109,7 @@ def run_export(args: argparse.Namespace) -> int:
     """Write the export; the exit code says whether something in it waits and so is empty."""
     from scan.records.export import write_export
 
-    with _existing_store(store_place(args)) as store:
+    with existing_store(store_place(args)) as store:
         rounds, practice = store.rounds(player=args.player), store.practice()
     if args.player is not None:
         practice = tuple(done for done in practice if done.player == args.player)
@@ -235,7 +235,8 @@ def _summaries(place: str | Path) -> Sequence[Summary]:
         return store.summaries()
 
 
-def _existing_store(place: str | Path) -> Store:
+def existing_store(place: str | Path) -> Store:
+    """Return the store at a place; RecordError where there is none, instead of a new one."""
     from forms.errors import RecordError
     from scan.records.store import open_store
 

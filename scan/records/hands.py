@@ -108,6 +108,13 @@ def lessons(connection: Connection) -> dict[str, tuple[Lesson, ...]]:
     return {player: tuple(boxes) for player, boxes in found.items()}
 
 
+def boxes_of(connection: Connection, player: str) -> tuple[tuple[int | None, bytes], ...]:
+    """Return every box kept of a player's hand with its digit; None where nothing vouches for one."""
+    box = tables.hand_boxes.c
+    query = select(box.digit, box.view).where(box.player == player).order_by(box.id)
+    return tuple((row.digit, bytes(row.view)) for row in connection.execute(query))
+
+
 def kept_hands(connection: Connection) -> tuple[KeptHand, ...]:
     """Return what is kept of each player's hand, and who wants nothing kept, by the players' names."""
     box = tables.hand_boxes.c

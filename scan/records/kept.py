@@ -7,7 +7,8 @@ have places of their own in the store.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from base64 import b64decode, b64encode
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from scan.reading import (
@@ -16,6 +17,7 @@ from scan.reading import (
     FieldReading,
     FieldValue,
     Finding,
+    Lesson,
     reading_to_json,
 )
 
@@ -72,6 +74,22 @@ def answer_from_text(text: str) -> tuple[FieldValue, bool]:
     if isinstance(found, dict):
         return _field_value(found["back_to"]), True
     return _field_value(found), False
+
+
+def hands_text(hands: Mapping[str, Iterable[Lesson]]) -> str:
+    """Return the JSON text of what is known of players' hands, for a process that opens no store."""
+    plain = {
+        player: [[box.digit, b64encode(box.view).decode()] for box in hand] for player, hand in hands.items()
+    }
+    return json.dumps(plain, ensure_ascii=False)
+
+
+def hands_from_text(text: str) -> dict[str, tuple[Lesson, ...]]:
+    """Return what is known of players' hands from a text written by `hands_text`."""
+    return {
+        player: tuple(Lesson(digit, b64decode(view)) for digit, view in hand)
+        for player, hand in json.loads(text).items()
+    }
 
 
 def _field(data: Mapping[str, Any]) -> FieldReading:

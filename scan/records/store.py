@@ -304,6 +304,11 @@ class Store:
         with reading(self._engine) as connection:
             return hands.kept_hands(connection)
 
+    def hand_boxes(self, player: str) -> tuple[tuple[int | None, bytes], ...]:
+        """Return every box kept of a player's hand with its digit, None where nothing vouches for one."""
+        with reading(self._engine) as connection:
+            return hands.boxes_of(connection, player)
+
     def erase_hand(self, player: str, *, on: bool | None = None) -> int:
         """Erase what is kept of a player's hand, bytes and all; return how many boxes that were.
 

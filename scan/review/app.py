@@ -64,6 +64,8 @@ class Desk:
     clock: Callable[[], float] = time.monotonic
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     limits: Limits = field(default_factory=Limits)
+    #: Read each card as any hand's, and keep nothing of its player's.
+    plain_hands: bool = False
     last_request_s: float = 0.0
     layouts: dict[str, Layout] = field(default_factory=dict)
 
@@ -124,7 +126,7 @@ class _Site:
 
     def __init__(self, desk: Desk) -> None:
         self._desk, self._pages, self._static = desk, Pages(), static_files()
-        self._receiver = Receiver(desk.store, desk.catalog, desk.readers, self._layout)
+        self._receiver = Receiver(desk.store, desk.catalog, desk.readers, self._layout, desk.plain_hands)
         # Photos queue here and not in the threads, which answer everybody else meanwhile.
         self._reading = asyncio.Semaphore(AT_ONCE)
 

@@ -43,15 +43,17 @@ def limit() -> None:
             resource.setrlimit(kind, (wanted, wanted))
 
 
-def read(path: Path, forms: Path, most_pixels: int) -> dict[str, Any]:
-    """Return what a file says, as plain types."""
+def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -> dict[str, Any]:
+    """Return what a file says, as plain types; `hands` is a file with what is known of players' hands."""
     from forms.catalog import Catalog
     from scan.intake import read_file
-    from scan.records.kept import reading_text
+    from scan.records.kept import hands_from_text, reading_text
     from scan.vision import photo
+    from scan.vision.own_hand import Hands
 
     photo.MAX_PIXELS = most_pixels
-    result = read_file(path, Catalog(forms))
+    known = None if hands is None else Hands(hands_from_text(hands.read_text("utf-8")))
+    result = read_file(path, Catalog(forms), hands=known)
     return {
         "error": result.error,
         "cards": [
@@ -59,6 +61,7 @@ def read(path: Path, forms: Path, most_pixels: int) -> dict[str, Any]:
                 "reading": reading_text(reading),
                 "photo": reading.photo_sha256,
                 "pictures": {name: b64encode(data).decode() for name, data in reading.pictures.items()},
+                "views": {cell: b64encode(data).decode() for cell, data in reading.views.items()},
             }
             for reading in result.readings
         ],
@@ -79,7 +82,8 @@ def main() -> None:
     if not line:
         return
     job = json.loads(line)
-    result = read(Path(job["path"]), Path(job["forms"]), int(job["most_pixels"]))
+    hands = Path(job["hands"]) if job["hands"] else None
+    result = read(Path(job["path"]), Path(job["forms"]), int(job["most_pixels"]), hands)
     out.write(json.dumps(result).encode() + b"\n")
     out.flush()
 

@@ -25,6 +25,7 @@ from scan.review.child import READY
 
 MAX_PHOTO_PIXELS = 60_000_000  # phones make 12 or 50 megapixels; memory in the child grows with it
 MAX_ANSWER_BYTES = 64 * 2**20
+MAX_VIEW_BYTES = 4096  # of one digit box
 TIMEOUT_S = 20.0
 AT_ONCE = 2
 
@@ -47,20 +48,21 @@ class Readers:
             if self._spare is None and not self._closed:
                 self._spare = _start()
 
-    def read(self, path: Path, name: str) -> FileResult:
+    def read(self, path: Path, name: str, hands: Path | None = None) -> FileResult:
         """Return what a file says; a reader that breaks or takes too long gives a result with `error`.
 
         Parameters
         ----------
         path : the file, under a name of our own
         name : what to call it in messages
+        hands : a file with what is known of players' hands, if theirs are to be used and learnt
         """
         with self._turns:
             with self._lock:
                 child, self._spare = self._spare, None
             child = child or _start()
             try:
-                said = _ask(child, self._job(path), self._timeout_s)
+                said = _ask(child, self._job(path, hands), self._timeout_s)
             finally:
                 _end(child)
                 self.warm_up()
@@ -82,8 +84,13 @@ class Readers:
                 _end(self._spare)
                 self._spare = None
 
-    def _job(self, path: Path) -> bytes:
-        job = {"path": str(path), "forms": str(self._forms), "most_pixels": MAX_PHOTO_PIXELS}
+    def _job(self, path: Path, hands: Path | None) -> bytes:
+        job = {
+            "path": str(path),
+            "forms": str(self._forms),
+            "most_pixels": MAX_PHOTO_PIXELS,
+            "hands": None if hands is None else str(hands),
+        }
         return json.dumps(job).encode() + b"\n"
 
 
@@ -149,5 +156,6 @@ def _reading(card: dict[str, Any], name: str) -> CardReading:
 
     pictures = {field: b64decode(data) for field, data in card["pictures"].items()}
     kept = {field: data for field, data in pictures.items() if data.startswith((_PNG, _JPEG))}
+    views = {cell[:100]: b64decode(data)[:MAX_VIEW_BYTES] for cell, data in card["views"].items()}
     reading = reading_from_text(card["reading"], photo_sha256=card["photo"], pictures=kept)
-    return replace(reading, source=name)
+    return replace(reading, source=name, views=views)

@@ -16,6 +16,7 @@ from forms.layout import Layout
 from scan.intake import keep, round_of
 from scan.reading import CardReading
 from scan.records.cards import Card
+from scan.records.kept import hands_text
 from scan.records.store import Store
 from scan.review.pages import round_line
 from scan.review.questions import Question, question_of
@@ -40,12 +41,16 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Receiver:
-    """Reads photos into a store; `layout_of` finds the layout of a card in it."""
+    """Reads photos into a store; `layout_of` finds the layout of a card in it.
+
+    With `plain_hands` every card is read as any hand's, and nothing of its player's hand is kept.
+    """
 
     store: Store
     catalog: Catalog
     readers: Readers
     layout_of: Callable[[Card], Layout]
+    plain_hands: bool = False
 
     def receive(self, photo: BinaryIO, called: str, now: datetime) -> list[Told]:
         """Read one photo, keep what it says, and return what to tell, card by card.
@@ -60,7 +65,11 @@ class Receiver:
             with path.open("xb") as stream:
                 photo.seek(0)
                 shutil.copyfileobj(photo, stream)
-            result = self.readers.read(path, called)
+            hands = None
+            if not self.plain_hands:
+                hands = Path(folder) / "hands"
+                hands.write_text(hands_text(self.store.hands()), "utf-8")
+            result = self.readers.read(path, called, hands)
         told = []
         for reading in result.readings:
             try:

@@ -32,6 +32,7 @@ class Serving:
     lan: bool
     name: str  # signs the answers
     stop_after_s: float
+    plain_hands: bool = False  # read as any hand's, and keep nothing of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +71,7 @@ def serve(store: Store, forms: Path, focus: FocusOf, how: Serving, tell: Callabl
         cookie=f"shortpencil_{port}",  # browsers keep the cookies of all ports of a host together
         hosts=lambda: names,
         phone_address=lambda: f"http://{address}:{port}" if address else None,
+        plain_hands=how.plain_hands,
     )
     config = uvicorn.Config(
         make_app(desk),

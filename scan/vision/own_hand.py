@@ -137,6 +137,25 @@ def learn(lessons: Sequence[Lesson]) -> OwnHand:
     return OwnHand(examples, digits, min(float(np.quantile(pairs, _STRANGE)), 1.0))
 
 
+class Hands:
+    """The hands of all players as they were known when reading began; each is learnt when first asked for.
+
+    One snapshot serves a whole batch, so that what a card says depends on no other card read beside it.
+    """
+
+    def __init__(self, lessons: Mapping[str, Sequence[Lesson]]) -> None:
+        self._lessons = lessons
+        self._learnt: dict[str, OwnHand] = {}
+
+    def of(self, player: str | None) -> OwnHand | None:
+        """Return a player's hand, unknown as it may be; None where the player is not known."""
+        if player is None:
+            return None
+        if player not in self._learnt:
+            self._learnt[player] = learn(self._lessons.get(player, ()))
+        return self._learnt[player]
+
+
 def box_views(patches: FloatImage, boxes: Sequence[Cell], written: Bools) -> dict[str, bytes]:
     """Return the picture of each box with ink as the network sees it, by cell id, a byte a pixel.
 
@@ -151,6 +170,29 @@ def box_views(patches: FloatImage, boxes: Sequence[Cell], written: Bools) -> dic
         levels = np.round(np.clip(normalise(patches[rows], size) * _BLACK, 0, 255)).astype(np.uint8)
         result.update({boxes[i].id: levels[k].tobytes() for k, i in enumerate(rows)})
     return result
+
+
+def picture_of(boxes: Sequence[tuple[int | None, bytes]]) -> bytes:
+    """Return a PNG that shows boxes as they are kept: a row a digit, then those that nothing vouches for."""
+    import cv2
+
+    rows, columns = VIEW_PX
+    of_row: dict[int, list[bytes]] = {row: [] for row in range(11)}
+    for digit, view in boxes:
+        if len(view) == rows * columns:
+            of_row[10 if digit is None else digit].append(view)
+    across = max((len(views) for views in of_row.values()), default=0) + 1
+    sheet = np.full((11 * (rows + 2), across * (columns + 2)), 255, np.uint8)
+    for row, views in of_row.items():
+        top = row * (rows + 2)
+        label = "?" if row == 10 else str(row)
+        cv2.putText(sheet, label, (8, top + 22), cv2.FONT_HERSHEY_SIMPLEX, 0.5, 128, 1, cv2.LINE_AA)
+        for column, view in enumerate(views, start=1):
+            ink = np.frombuffer(view, np.uint8).reshape(VIEW_PX) / _BLACK
+            left = column * (columns + 2)
+            sheet[top : top + rows, left : left + columns] = 255 * (1 - np.clip(ink, 0, 1))
+    _, data = cv2.imencode(".png", cv2.resize(sheet, None, fx=2, fy=2, interpolation=cv2.INTER_NEAREST))
+    return data.tobytes()
 
 
 def _pictures(views: Sequence[bytes]) -> NDArray[np.float32]:

@@ -1,0 +1,177 @@
+"""The commands about a player: `hand` shows and erases their handwriting, `forget` all that is theirs."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from scan.records.forgetting import Traces
+    from scan.records.hands import KeptHand
+    from scan.records.store import Store
+
+DONE = 0
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the commands `hand` and `forget`."""
+    hand = commands.add_parser(
+        "hand",
+        help="show or erase what is kept of a player's handwriting",
+        description="Show how many digits of each player's hand are kept to read their next card with, show "
+        "them as a picture, or erase them.",
+        epilog="Example: shortpencil hand --player Wren --picture hand.png",
+    )
+    hand.add_argument("--store", metavar="FILE|URL", help="the store; default: the one in your data folder")
+    hand.add_argument("--player", metavar="ALIAS", help="only the hand of this player")
+    hand.add_argument("--picture", metavar="FILE.png", type=Path, help="write the kept boxes as a picture")
+    change = hand.add_mutually_exclusive_group()
+    change.add_argument("--erase", action="store_true", help="erase the hand; later cards teach it anew")
+    change.add_argument(
+        "--off", action="store_true", help="erase the hand, and keep nothing of it from now on"
+    )
+    change.add_argument("--on", action="store_true", help="learn the hand again from the cards to come")
+    hand.add_argument("--json", action="store_true", help="print it as JSON")
+    hand.set_defaults(run=run_hand)
+
+    forget = commands.add_parser(
+        "forget",
+        help="erase everything that is kept of a player",
+        description="Erase a player's rounds, cards, pictures, answers, practice and hand from the store, "
+        "and forget which cards were printed for them. Nothing brings them back; export the rounds first if "
+        "somebody wants them.",
+        epilog="Example: shortpencil forget Wren",
+    )
+    forget.add_argument("player", metavar="ALIAS", help="whom to forget")
+    forget.add_argument("--store", metavar="FILE|URL", help="the store; default: the one in your data folder")
+    forget.add_argument("--yes", action="store_true", help="do not ask before")
+    forget.set_defaults(run=run_forget)
+
+
+def run_hand(args: argparse.Namespace) -> int:
+    """Show, picture, erase or switch what is kept of hands."""
+    from forms.errors import InputError
+
+    if args.player is None and (args.picture or args.erase or args.off or args.on):
+        raise InputError("hand: expected --player ALIAS with --picture, --erase, --off or --on, found none.")
+    with _existing_store(args) as store:
+        if args.picture:
+            _draw(store, args.player, args.picture)
+        if args.erase or args.off:
+            count = store.erase_hand(args.player, on=False if args.off else None)
+            after = " Nothing of it is kept from now on." if args.off else ""
+            print(f"{args.player}: {_count(count, 'box', 'boxes')} erased.{after}", file=sys.stderr)
+        if args.on:
+            store.learn_hand(args.player)
+            print(f"{args.player}: the cards to come teach this hand again.", file=sys.stderr)
+        found = [kept for kept in store.kept_hands() if args.player in (None, kept.player)]
+    if args.json:
+        import json
+
+        print(json.dumps({"schema": 1, "hands": [_json(kept) for kept in found]}, ensure_ascii=False))
+        return DONE
+    for kept in found:
+        print("\n".join(_lines(kept)))
+    if not found and not (args.erase or args.off or args.on):
+        whose = f" of {args.player}" if args.player else ""
+        print(
+            f"Nothing{whose} is kept. A hand is learnt from cards that were printed with --player, once "
+            "their sums come out right or you answered what was asked.",
+            file=sys.stderr,
+        )
+    return DONE
+
+
+def run_forget(args: argparse.Namespace) -> int:
+    """Say what would go, ask, erase."""
+    from forms.catalog import Catalog
+    from forms.errors import InputError
+    from scan.cli.places import forms_folder
+
+    catalog = Catalog(forms_folder())
+    with _existing_store(args) as store:
+        found, printed = store.traces_of(args.player), len(catalog.cards_of(args.player))
+        if not found and not printed:
+            raise InputError(f"{args.player}: expected the alias of a player, found nobody of that name.")
+        says = f"{_traces(found)} in {store.name}, {_count(printed, 'printed card')} known to be theirs"
+        if not args.yes:
+            print(f"{args.player}: {says}.", file=sys.stderr)
+            _ask(args.player)
+        store.forget(args.player)
+    catalog.forget(args.player)
+    print(f"{args.player} is forgotten: {says}.")
+    print("Copies that were exported or backed up are beyond this program's reach.", file=sys.stderr)
+    return DONE
+
+
+def _ask(player: str) -> None:
+    """Go on only when the person types the name."""
+    from forms.errors import InputError
+
+    print(f"Type {player} to erase all that, anything else to keep it: ", end="", file=sys.stderr, flush=True)
+    typed = sys.stdin.readline()
+    if typed.strip() != player:
+        raise InputError(
+            f"forget: expected {player} typed to be sure, found {typed.strip()!r}. Nothing was erased; "
+            "--yes asks nothing."
+        )
+
+
+def _traces(found: Traces) -> str:
+    parts = (
+        _count(found.rounds, "round"),
+        _count(found.cards, "card"),
+        _count(found.practice_sets, "set of practice", "sets of practice"),
+        _count(found.hand_boxes, "box of handwriting", "boxes of handwriting"),
+    )
+    return ", ".join(parts)
+
+
+def _draw(store: Store, player: str, path: Path) -> None:
+    from forms.catalog import write_whole
+    from forms.errors import InputError
+    from scan.vision.own_hand import picture_of
+
+    boxes = store.hand_boxes(player)
+    if not boxes:
+        raise InputError(f"{player}: expected a hand to draw, found that nothing of it is kept.")
+    write_whole(path, picture_of(boxes))
+    print(f"{path}: what is kept of {player}'s hand.", file=sys.stderr)
+
+
+def _lines(kept: KeptHand) -> list[str]:
+    told = sum(person + sums for person, sums in kept.by_digit.values())
+    if not told and not kept.untold:
+        return [f"{kept.player}: nothing is kept{', as you wished' if kept.off else ''}."]
+    digits = "  ".join(f"{digit}: {person + sums}" for digit, (person, sums) in kept.by_digit.items())
+    by_person = sum(person for person, _ in kept.by_digit.values())
+    untold = f", {kept.untold} more that nobody vouches for" if kept.untold else ""
+    lines = [
+        f"{kept.player}: {_count(told, 'digit')} ({by_person} by an answer, {told - by_person} by the card's "
+        f"sums){untold}, {kept.size_bytes / 1000:.0f} kB"
+    ]
+    return [*lines, f"    {digits}"] if digits else lines
+
+
+def _json(kept: KeptHand) -> dict[str, Any]:
+    return {
+        "player": kept.player,
+        "digits": {
+            str(digit): {"person": person, "sums": sums} for digit, (person, sums) in kept.by_digit.items()
+        },
+        "untold": kept.untold,
+        "bytes": kept.size_bytes,
+        "off": kept.off,
+    }
+
+
+def _count(number: int, noun: str, many: str | None = None) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {many or noun + 's'}"
+
+
+def _existing_store(args: argparse.Namespace) -> Store:
+    from scan.cli.stored import existing_store, store_place
+
+    return existing_store(store_place(args))
