@@ -11,7 +11,7 @@ import os
 from collections import deque
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,8 +25,9 @@ if TYPE_CHECKING:
     from forms.catalog import Catalog
     from scan.records.rounds import Round
     from scan.records.store import Store
+    from scan.vision.decode import Evidence
     from scan.vision.own_hand import Hands, OwnHand
-    from scan.vision.pipeline import Traces
+    from scan.vision.pipeline import Trace, Traces
 
 #: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")
@@ -38,13 +39,17 @@ READ_BEFORE = "read before"
 class FileResult:
     """What became of one file: readings of its cards, or why it could not be opened.
 
-    `before` says that the store knows the file from an earlier run and that it was not opened again.
+    `before` says that the store knows the file from an earlier run and that it was not opened again. `notes`
+    tell people of pages without a card and of cards that were read together with another photo. `evidence`
+    is what each reading rests on, None where it is no use to another photo of the same card.
     """
 
     path: str
     readings: tuple[CardReading, ...] = ()
     error: str | None = None
     before: bool = False
+    notes: tuple[str, ...] = ()
+    evidence: tuple[Evidence | None, ...] = field(default=(), compare=False, repr=False)
 
 
 def expand(paths: Sequence[Path]) -> list[Path]:
@@ -179,20 +184,59 @@ def read_file(
 ) -> FileResult:
     """Return the readings of one file's cards; a file that cannot be opened gives a result with `error`."""
     from scan.vision.photo import load_photos
-    from scan.vision.pipeline import read_photo
+    from scan.vision.pipeline import Traces, read_photo
 
     def hand_of(serial: str) -> OwnHand | None:
         return None if hands is None else hands.of(catalog.player_of(serial))
 
     readings: list[CardReading] = []
+    evidence: list[Evidence | None] = []
+    without_card: list[CardReading] = []
+    pages: list[int] = []
     try:
         for photo in load_photos(path):
-            for reading in read_photo(photo, catalog.find, traces, hand_of):
-                page = f"{path}, page {photo.page}" if photo.page is not None else str(path)
-                readings.append(replace(reading, source=page))
+            kept = Traces()
+            found = read_photo(photo, catalog.find, kept, hand_of)
+            page = f"{path}, page {photo.page}" if photo.page is not None else str(path)
+            found = tuple(replace(reading, source=page) for reading in found)
+            if traces is not None:
+                traces.cards += kept.cards
+            if photo.page is not None and all(trace.corners is None for trace in kept.cards):
+                without_card += found
+                pages.append(photo.page)
+                continue
+            readings += found
+            evidence += [_for_others(r, trace) for r, trace in zip(found, kept.cards, strict=True)]
     except InputError as error:
-        return FileResult(str(path), tuple(readings), error=str(error))
-    return FileResult(str(path), tuple(readings))
+        return FileResult(str(path), tuple(readings), error=str(error), evidence=tuple(evidence))
+    if not readings and without_card:  # a file of one page, or of letters only
+        nothing = without_card[0]
+        if len(pages) > 1:
+            reason = f"none of its {len(pages)} pages shows a card. {nothing.reason}"
+            nothing = replace(nothing, source=str(path), reason=reason)
+        return FileResult(str(path), (nothing,))
+    note = (f"no card on {_pages_in_words(pages)}, skipped",) if pages else ()
+    return FileResult(str(path), tuple(readings), notes=note, evidence=tuple(evidence))
+
+
+def _for_others(reading: CardReading, trace: Trace) -> Evidence | None:
+    """What another photo of the same card could use of this one: nothing of a card that is blank."""
+    from scan.vision.pipeline import BLANK_CARD
+
+    return None if reading.reason == f"{BLANK_CARD}." else trace.evidence
+
+
+def _pages_in_words(pages: Sequence[int]) -> str:
+    """Say "page 3" or "pages 1, 3 to 5", pages in order."""
+    runs: list[list[int]] = []
+    for page in pages:
+        if runs and page == runs[-1][-1] + 1:
+            runs[-1].append(page)
+        else:
+            runs.append([page])
+    parts = [f"{run[0]} to {run[-1]}" if len(run) > 2 else " and ".join(map(str, run)) for run in runs]
+    words = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return f"{'page' if len(pages) == 1 else 'pages'} {words}"
 
 
 def workers_for(count: int, asked: int | None) -> int:

@@ -16,6 +16,7 @@ ROOMS = [
     "scan.vision",
     "scan.records",
     "scan.intake",
+    "scan.joining",
     "scan.review",
     "scan.practice",
     "scan.cli",

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import os
 import signal
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader, PdfWriter
+from pypdf.generic import NullObject
+from reportlab.pdfgen.canvas import Canvas
 
 from forms.catalog import Catalog
 from forms.errors import InputError
+from scan.cli.main import main
 from scan.intake import FileResult, expand, read_file, read_files
 
 SAMPLES = Path(__file__).parents[1] / "sample_scans"
@@ -77,3 +82,64 @@ def test_an_error_in_a_file_is_part_of_its_result(tmp_path: Path) -> None:
     result = read_file(tmp_path / "x.jpg", Catalog(tmp_path))
     assert result.readings == ()
     assert "x.jpg" in (result.error or "")
+
+
+def letter(pages: int) -> PdfReader:
+    """Pages of text, as an office scans them along with the cards."""
+    stream = io.BytesIO()
+    canvas = Canvas(stream)
+    for page in range(pages):
+        for line in range(40):
+            canvas.drawString(
+                72, 760 - 16 * line, f"page {page}, line {line}: the minutes of the club's meeting"
+            )
+        canvas.showPage()
+    canvas.save()
+    return PdfReader(stream)
+
+
+def a_card_among_letters(path: Path) -> Path:
+    """Text, card, text, a page that cannot be drawn, text."""
+    writer = PdfWriter()
+    writer.append(letter(1))
+    writer.append(SAMPLES / "flatbed_scan.pdf")
+    writer.append(letter(3))
+    broken = writer.pages[3].indirect_reference
+    assert broken is not None
+    writer._objects[broken.idnum - 1] = NullObject()
+    writer.write(path)
+    return path
+
+
+def test_pages_without_a_card_are_named_and_skipped(tmp_path: Path) -> None:
+    result = read_file(a_card_among_letters(tmp_path / "club.pdf"), Catalog(tmp_path))
+    (reading,) = result.readings
+    assert result.error is None
+    assert reading.status == "read"
+    assert reading.source.endswith("club.pdf, page 2")
+    assert result.notes == ("no card on pages 1 and 3 to 5, skipped",)
+    (alone,) = read_file(SAMPLES / "flatbed_scan.pdf", Catalog(tmp_path)).readings
+    assert dict(reading.fields) == dict(alone.fields)
+
+
+def test_a_pdf_without_any_card_is_one_photo_that_shows_none(tmp_path: Path) -> None:
+    path = tmp_path / "minutes.pdf"
+    writer = PdfWriter()
+    writer.append(letter(3))
+    writer.write(path)
+    result = read_file(path, Catalog(tmp_path))
+    (reading,) = result.readings
+    assert reading.status == "rejected"
+    assert reading.source == str(path)
+    assert (reading.reason or "").startswith("none of its 3 pages shows a card.")
+
+
+def test_the_command_says_which_pages_it_skipped(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    path = a_card_among_letters(tmp_path / "club.pdf")
+    code = main(["read", str(path), "--store", str(tmp_path / "store.sqlite")])
+    said = capsys.readouterr().out
+    assert code in (0, 1)
+    assert "club.pdf: no card on pages 1 and 3 to 5, skipped." in said

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -68,6 +68,7 @@ def run_read(args: argparse.Namespace) -> int:
     from forms.field_map import layout_from_json
     from scan.cli.places import default_store, forms_folder
     from scan.intake import expand, read_file, read_files, workers_for
+    from scan.joining import joined
     from scan.reading import READING_SCHEMA
     from scan.records.store import open_store
     from scan.vision.own_hand import Hands
@@ -94,9 +95,7 @@ def run_read(args: argparse.Namespace) -> int:
             results = read_files(files, catalog, jobs=jobs, skip=seen, hands=hands)
         cards: list[dict[str, Any]] = []
         worst = DONE
-        for number, result in enumerate(results, start=1):
-            if len(files) > 1:
-                print(f"[{number}/{len(files)}] {result.path}", file=sys.stderr)
+        for result in joined(_counted(results, len(files)), catalog):
             worst = max(worst, _report(result, catalog, store, cards if args.json else None))
     finally:
         if store is not None:
@@ -104,6 +103,14 @@ def run_read(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"schema": READING_SCHEMA, "cards": cards}, ensure_ascii=False, indent=1))
     return worst
+
+
+def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:
+    """Pass the results on and say how far reading has come: photos of one card wait for one another."""
+    for number, result in enumerate(results, start=1):
+        if total > 1:
+            print(f"[{number}/{total}] {result.path}", file=sys.stderr)
+        yield result
 
 
 def _make_folder(folder: Path) -> None:
@@ -174,6 +181,8 @@ def _report(
             _print_card(reading, round_, outcome)
         if reading.status != "read" or reading.flagged:
             code = ATTENTION
+    for note in result.notes:
+        print(f"{Path(result.path).name}: {note}.", file=sys.stdout if cards is None else sys.stderr)
     if result.error is not None:
         print(f"shortpencil: {result.error}", file=sys.stderr)
         if cards is not None:
@@ -200,7 +209,8 @@ def _print_card(reading: CardReading, round_: Round | None, outcome: str) -> Non
         if waits == 0
         else f"{waits} {'field waits' if waits == 1 else 'fields wait'} for review"
     )
-    print(f"{name}: card {reading.serial}, {_summary(round_)}, {doubt} ({outcome})")
+    photos = f", read from {1 + len(reading.together)} photos" if reading.together else ""
+    print(f"{name}: card {reading.serial}{photos}, {_summary(round_)}, {doubt} ({outcome})")
     for field_id in reading.flagged:
         answer = reading.fields[field_id]
         print(f"    ask  {field_id}: {answer.flag}")

@@ -50,6 +50,7 @@ def reading_from_text(
         findings=tuple(Finding(f["rule"], tuple(f["cells"]), f["says"]) for f in data["findings"]),
         pictures=dict(pictures or {}),
         photo_sha256=photo_sha256,
+        together=tuple(data.get("together", ())),
     )
 
 

@@ -170,7 +170,8 @@ class Store:
                 return SAME_PHOTO
             before = best_reading(connection, serial)
             key = card.form or form.name
-            add_photo(connection, photo)
+            for one in (photo, *card.together):
+                add_photo(connection, one)
             add_form(connection, key, form_text)
             player = round_.player if round_ else next((done.player for done in practice), None)
             add_card(connection, serial, key, player)

@@ -47,15 +47,18 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
     """Return what a file says, as plain types; `hands` is a file with what is known of players' hands."""
     from forms.catalog import Catalog
     from scan.intake import read_file
+    from scan.joining import joined
     from scan.records.kept import hands_from_text, reading_text
     from scan.vision import photo
     from scan.vision.own_hand import Hands
 
     photo.MAX_PIXELS = most_pixels
     known = None if hands is None else Hands(hands_from_text(hands.read_text("utf-8")))
-    result = read_file(path, Catalog(forms), hands=known)
+    catalog = Catalog(forms)
+    (result,) = joined([read_file(path, catalog, hands=known)], catalog)
     return {
         "error": result.error,
+        "notes": list(result.notes),
         "cards": [
             {
                 "reading": reading_text(reading),

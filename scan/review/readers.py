@@ -74,7 +74,12 @@ class Readers:
             )
         error = said["error"]
         cards = tuple(_reading(card, name) for card in said["cards"])
-        return FileResult(name, cards, None if error is None else str(error).replace(str(path), name))
+        return FileResult(
+            name,
+            cards,
+            None if error is None else str(error).replace(str(path), name),
+            notes=tuple(str(note)[:500] for note in said["notes"]),
+        )
 
     def close(self) -> None:
         """End the process that waits."""

@@ -76,6 +76,7 @@ class Receiver:
                 told.append(self._keep(reading, called, now))
             except RecordError as error:  # one card that cannot be kept must not hide the others
                 told.append(Told(called, str(error)))
+        told += [Told(called, _sentence(note, called)) for note in result.notes]
         if result.error is not None:
             told.append(Told(called, _sentence(result.error, called)))
         return told

@@ -23,6 +23,7 @@ from scan.vision.arrays import GrayImage
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+    from pypdfium2 import PdfDocument
 
 #: A 108-megapixel phone sensor is the largest in common use; a bomb has thousands of megapixels.
 MAX_PIXELS = 120_000_000
@@ -193,6 +194,27 @@ def _tiff_pages(data: bytes, source: str) -> Iterator[tuple[int, GrayImage]]:
         raise InputError(f"{source}: the TIFF picture is damaged ({error}). Scan it again.") from error
 
 
+#: What stands for a page that cannot be drawn: the other pages may still show cards.
+_EMPTY_PAGE = np.full((64, 64), 255, np.uint8)
+
+
+def _drawn(document: PdfDocument, index: int) -> GrayImage:
+    """Grey picture of one page; an empty one when the page is broken."""
+    import pypdfium2
+
+    try:
+        page = document[index]
+        width, height = page.get_size()
+        if not (0 < width < 1e5 and 0 < height < 1e5):
+            return _EMPTY_PAGE
+        bitmap = page.render(scale=PDF_LONG_SIDE_PX / max(width, height), grayscale=True)
+        pixels = np.ascontiguousarray(bitmap.to_numpy().reshape(bitmap.height, -1)[:, : bitmap.width])
+        page.close()
+    except pypdfium2.PdfiumError:
+        return _EMPTY_PAGE
+    return np.asarray(pixels, np.uint8)
+
+
 def _pdf_pages(data: bytes, source: str) -> Iterator[tuple[int, GrayImage]]:
     import pypdfium2
 
@@ -209,15 +231,6 @@ def _pdf_pages(data: bytes, source: str) -> Iterator[tuple[int, GrayImage]]:
                 f"{source}: expected at most {MAX_PDF_PAGES} pages, found {count}. Split the PDF."
             )
         for index in range(count):
-            page = document[index]
-            width, height = page.get_size()
-            if not (0 < width < 1e5 and 0 < height < 1e5):
-                continue
-            bitmap = page.render(scale=PDF_LONG_SIDE_PX / max(width, height), grayscale=True)
-            yield (
-                index + 1,
-                np.ascontiguousarray(bitmap.to_numpy().reshape(bitmap.height, -1)[:, : bitmap.width]),
-            )
-            page.close()
+            yield index + 1, _drawn(document, index)
     finally:
         document.close()

@@ -6,7 +6,7 @@ Give a `Trace` to keep what each step saw; `scan.vision.overlay` draws it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -29,8 +29,10 @@ from scan.vision.own_hand import OwnHand, box_views
 from scan.vision.patches import cells_of_kind, digit_patches, not_blank, writing_in, written_share
 from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, field_pictures
-from scan.vision.quality import is_covered, judge, too_many_questions, why_not
+from scan.vision.quality import is_covered, is_only_cut, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, register
+
+BLANK_CARD = "the card is blank: nothing is marked on it"
 
 FindLayout = Callable[[str], Layout | None]
 #: Serial -> the hand of the player that the card was printed for; None where nobody is known or wants it.
@@ -119,10 +121,13 @@ def read_card(
     trace.flat, trace.ink = flat, ink
     quality = judge(flat, covered, contrast, corners, registration, layout)
     reason = why_not(quality)
-    if reason is not None:
+    if reason is not None and not is_only_cut(quality):
         return _rejected(photo, reason, code, layout, quality.as_dict())
     hand = None if hand_of is None else hand_of(code.serial)
     evidence = measure(ink, covered, layout, trace, hand)
+    if reason is not None:  # what this photo does show may complete another of the same card
+        cut = _rejected(photo, reason, code, layout, quality.as_dict())
+        return replace(cut, pictures={CARD_PICTURE: card_picture(flat)})
     decoded = decode(layout.form, evidence)
     answers = decoded.fields.values()
     marked = sum(a.value not in (None, ()) or a.flag is not None for a in answers)
@@ -130,7 +135,7 @@ def read_card(
     if reason is not None:
         return _rejected(photo, reason, code, layout, quality.as_dict())
     if _is_blank(decoded):
-        return _rejected(photo, "the card is blank: nothing is marked on it", code, layout, quality.as_dict())
+        return _rejected(photo, BLANK_CARD, code, layout, quality.as_dict())
     return CardReading(
         source=photo.source,
         status="read",

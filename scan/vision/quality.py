@@ -6,7 +6,7 @@ how many pixels a millimetre has. A photo that fails is rejected before anything
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -105,6 +105,11 @@ def is_covered(covered: GrayImage, box: Box) -> bool:
     rows, columns = px_slice(box)
     part = covered[rows, columns]
     return bool(part.size and part.min() == 255)
+
+
+def is_only_cut(quality: Quality) -> bool:
+    """Say whether the one thing wrong with a photo is that it does not show the whole card."""
+    return quality.outside_share > MAX_OUTSIDE and why_not(replace(quality, outside_share=0.0)) is None
 
 
 def edge_width_mm(flat: GrayImage, layout: Layout) -> float:
