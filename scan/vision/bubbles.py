@@ -18,11 +18,12 @@ from importlib.resources import files
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from forms.geometry import Box
-from forms.layout import Cell, Layout
-from scan.vision.arrays import Bools, FloatImage, Floats, InkImage
-from scan.vision.ink import window
+from forms.layout import Layout
+from scan.vision.arrays import Bools, FloatImage, Floats
+from scan.vision.ink import CardInk, Windows, windows
+from scan.vision.per_layout import once_a_layout
 
 #: Patch side in px, and the bubble's radius in it: a patch shows 1.6 radii around the centre.
 _PATCH_PX, _RADIUS_PX = 45, 14.0
@@ -60,81 +61,118 @@ class BubbleInk:
     features: Floats
 
 
-def bubble_patches(ink: InkImage, layout: Layout) -> FloatImage:
-    """Return (N, 45, 45) patches around the bubbles of a layout, in its order."""
-    boxes = [cell.box for cell in layout.cells if cell.kind == "bubble"]
-    return (
-        np.stack([_patch(ink, box) for box in boxes])
-        if boxes
-        else np.zeros((0, _PATCH_PX, _PATCH_PX), np.float32)
+@dataclass(frozen=True, slots=True)
+class _Bubbles:
+    """The bubbles of a layout: their windows, and which of them are printed alike.
+
+    Attributes
+    ----------
+    shapes : bubbles of one shape, by their places in the layout's order
+    columns : (N,) number of the shape and column, of which each has print of its own around its bubbles
+    """
+
+    ids: tuple[str, ...]
+    windows: Windows
+    shapes: tuple[NDArray[np.intp], ...]
+    columns: NDArray[np.intp]
+
+
+@once_a_layout
+def _bubbles(layout: Layout) -> _Bubbles:
+    cells = [cell for cell in layout.cells if cell.kind == "bubble"]
+    sides = np.array([cell.box.w / 2 * _PATCH_PX / _RADIUS_PX for cell in cells])
+    shapes = np.array([cell.shape for cell in cells])
+    columns = np.array([f"{cell.shape} {'.'.join(cell.id.split('.')[1:])}" for cell in cells])
+    return _Bubbles(
+        tuple(cell.id for cell in cells),
+        windows([cell.box for cell in cells], sides, _PATCH_PX),
+        tuple(np.flatnonzero(shapes == shape) for shape in np.unique(shapes)),
+        np.unique(columns, return_inverse=True)[1] if cells else np.zeros(0, np.intp),
     )
+
+
+def bubble_patches(ink: CardInk, layout: Layout) -> FloatImage:
+    """Return (N, 45, 45) patches around the bubbles of a layout, in its order."""
+    bubbles = _bubbles(layout)
+    return bubbles.windows.of(ink) if bubbles.ids else np.zeros((0, _PATCH_PX, _PATCH_PX), np.float32)
 
 
 def measure_bubbles(patches: FloatImage, layout: Layout, pen: float) -> BubbleInk:
     """Return the ink of every bubble; `patches` as from `bubble_patches`, `pen` as from `pen_darkness`."""
-    cells = [cell for cell in layout.cells if cell.kind == "bubble"]
-    if not cells:
+    bubbles = _bubbles(layout)
+    if not bubbles.ids:
         return BubbleInk((), np.zeros((0, len(FEATURES))))
-    return BubbleInk(tuple(cell.id for cell in cells), _features(patches - _blanks(patches, cells), pen))
+    by_hand = patches.reshape(len(patches), -1) - _blanks(patches.reshape(len(patches), -1), bubbles)
+    return BubbleInk(bubbles.ids, _features(by_hand, pen))
 
 
-def _blanks(patches: FloatImage, cells: list[Cell]) -> FloatImage:
-    """What each bubble would look like without a hand, (N, 45, 45), from the others of this card."""
-    blanks = np.empty_like(patches)
-    shapes = np.array([cell.shape for cell in cells])
-    for shape in np.unique(shapes):
-        blanks[shapes == shape] = np.median(patches[shapes == shape], axis=0)
-    # Around a bubble each column has print of its own, such as the figure beside a penalty bubble. More than
-    # half of a column may be filled, so the blank ones are looked for among the palest third.
-    columns = np.array([".".join(cell.id.split(".")[1:]) for cell in cells])
-    outside = ~_masks().disc
-    for column in np.unique(columns):
-        of_column = columns == column
-        if of_column.sum() >= 6:
-            palest = np.percentile(patches[of_column], 30, axis=0).astype(np.float32)
-            blanks[of_column] = np.where(outside, np.maximum(palest, blanks[of_column]), blanks[of_column])
+#: The median of so many bubbles of a shape is as good as that of all of them.
+_ENOUGH = 96
+
+
+def _blanks(patches: FloatImage, bubbles: _Bubbles) -> FloatImage:
+    """What each bubble would look like without a hand, (N, 2025), from the others of this card."""
+    usual = np.empty((int(bubbles.columns.max()) + 1, patches.shape[1]), np.float32)
+    outside = ~_masks().disc.ravel()
+    around = patches @ (outside / outside.sum()).astype(np.float32)
+    for members in bubbles.shapes:
+        some = patches[members[:: -(-len(members) // _ENOUGH)]]
+        middle = len(some) // 2
+        median = np.partition(some.T, middle, axis=1)[:, middle]
+        for column in np.unique(bubbles.columns[members]):
+            usual[column] = median
+            alike = np.flatnonzero(bubbles.columns == column)
+            # Around a bubble each column has print of its own, such as the figure beside a penalty bubble.
+            # More than half of a column may be filled, so the blank ones are looked for among the palest
+            # third.
+            if len(alike) >= 6:
+                palest = patches[alike[np.argsort(around[alike])[: max(len(alike) // 3, 2)]]].mean(axis=0)
+                usual[column] = np.where(outside, np.maximum(palest, median), median)
     # The outline jitters by the error of registration: let it be a pixel wider than it is.
-    return np.stack([cv2.dilate(blank, np.ones((3, 3), np.uint8)) for blank in blanks])
+    wide = [cv2.dilate(blank.reshape(_PATCH_PX, _PATCH_PX), np.ones((3, 3), np.uint8)) for blank in usual]
+    return np.asarray(np.stack(wide).reshape(usual.shape)[bubbles.columns], np.float32)
 
 
 def _features(by_hand: FloatImage, pen: float) -> Floats:
-    """Measures (N, 13) of patches (N, 45, 45) of what the hand added to the print."""
+    """Measures (N, 13) of patches (N, 2025) of what the hand added to the print."""
     masks = _masks()
-    ring = by_hand[:, masks.ring]
-    shade = np.clip(np.percentile(ring, 20, axis=1), -0.1, 0.25)
-    hand = np.clip(by_hand - shade[:, None, None], 0, None)
-    inside, ring = hand[:, masks.inside], hand[:, masks.ring]
+    ring = np.take(by_hand, masks.ring, axis=1)
+    shade = np.clip(_quantile(ring, 20), -0.1, 0.25)[:, None]
+    ring = np.maximum(ring - shade, 0)
+    inside = np.maximum(np.take(by_hand, masks.inside, axis=1) - shade, 0)
     marked = inside > max(0.08, 0.35 * pen)
-    arms = np.stack([np.sort(hand[:, s], axis=1)[:, -12:].mean(axis=1) for s in masks.sectors], axis=1)
-    length, width = _spread(hand, masks)
+    arms = [np.partition(ring[:, s], -12, axis=1)[:, -12:].mean(axis=1) for s in masks.sectors]
+    inside_mean, core, rim = (inside @ masks.parts).T
+    length, width = _spread(inside, masks)
     columns = (
         marked.mean(axis=1),
-        inside.mean(axis=1) / pen,
-        np.percentile(inside, 95, axis=1) / pen,
-        np.percentile(inside, 10, axis=1) / pen,
-        hand[:, masks.core].mean(axis=1) / pen,
-        hand[:, masks.rim].mean(axis=1) / pen,
+        inside_mean / pen,
+        _quantile(inside, 95) / pen,
+        _quantile(inside, 10) / pen,
+        core / pen,
+        rim / pen,
         ring.mean(axis=1) / pen,
-        np.percentile(ring, 90, axis=1) / pen,
-        arms.min(axis=1) / pen,
-        arms.max(axis=1) / pen,
+        _quantile(ring, 90) / pen,
+        np.min(arms, axis=0) / pen,
+        np.max(arms, axis=0) / pen,
         length,
         width,
-        np.full(len(hand), pen),
+        np.full(len(by_hand), pen),
     )
     return np.clip(np.stack(columns, axis=1).astype(np.float64), 0, 2)
 
 
-def _spread(hand: FloatImage, masks: _Masks) -> tuple[Floats, Floats]:
+def _quantile(values: FloatImage, percent: float) -> FloatImage:
+    """The value of the rank nearest to a percentile, along rows."""
+    rank = round((values.shape[1] - 1) * percent / 100)
+    return np.asarray(np.partition(values, rank, axis=1)[:, rank], np.float32)
+
+
+def _spread(inside: FloatImage, masks: _Masks) -> tuple[Floats, Floats]:
     """Standard deviations of the ink inside along its long and short axis, in radii; 0 without ink."""
-    weight = hand[:, masks.inside].astype(np.float64)
-    x, y = masks.x[masks.inside], masks.y[masks.inside]
-    total = weight.sum(axis=1)
-    safe = np.maximum(total, 1e-6)
-    mx, my = weight @ x / safe, weight @ y / safe
-    xx = weight @ (x * x) / safe - mx**2
-    yy = weight @ (y * y) / safe - my**2
-    xy = weight @ (x * y) / safe - mx * my
+    total, *moments = (inside @ masks.moments).astype(np.float64).T
+    mx, my, xx, yy, xy = (moment / np.maximum(total, 1e-6) for moment in moments)
+    xx, yy, xy = xx - mx**2, yy - my**2, xy - mx * my
     middle, gap = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
     inked = total > 3.0
     length = np.sqrt(np.maximum(middle + gap, 0)) * inked
@@ -148,7 +186,7 @@ def pen_darkness(digits: FloatImage, bubbles: FloatImage) -> float:
     Falls back to that of a usual pencil (0.5) on a card with next to nothing on it.
     """
     inner = digits[:, 12:-12, 14:-14].reshape(len(digits), -1)
-    inside = bubbles[:, _masks().inside]
+    inside = np.take(bubbles.reshape(len(bubbles), -1), _masks().inside, axis=1)
     marked = inside[inside.mean(axis=1) > 0.15] if len(inside) else inside
     strokes = np.concatenate([inner[inner > 0.18], marked[marked > 0.18]])
     if strokes.size < 200:
@@ -207,23 +245,25 @@ def bubble_log_likelihoods(measured: BubbleInk) -> Mapping[str, tuple[float, flo
     }
 
 
-def _patch(ink: InkImage, box: Box) -> FloatImage:
-    """Square patch (45, 45) around a bubble whose radius becomes `_RADIUS_PX`."""
-    return window(ink, box.centre, box.w / 2 * _PATCH_PX / _RADIUS_PX, _PATCH_PX)
-
-
 @dataclass(frozen=True, slots=True)
 class _Masks:
-    """Parts of a patch, (45, 45) bool each, and its coordinates in radii."""
+    """Parts of a patch.
+
+    Attributes
+    ----------
+    disc : (45, 45) the bubble with its outline
+    inside, ring : places in a patch of 2025 pixels
+    sectors : places in the ring of its four diagonal arms
+    parts : (inside, 3) weights that make the means of the inside, of its core and of its rim
+    moments : (inside, 6) 1, x, y, x², y², xy in radii
+    """
 
     disc: Bools
-    inside: Bools
-    core: Bools
-    rim: Bools
-    ring: Bools
-    sectors: tuple[Bools, ...]
-    x: Floats
-    y: Floats
+    inside: NDArray[np.intp]
+    ring: NDArray[np.intp]
+    sectors: tuple[NDArray[np.intp], ...]
+    parts: FloatImage
+    moments: FloatImage
 
 
 @functools.cache
@@ -231,7 +271,16 @@ def _masks() -> _Masks:
     axis = (np.arange(_PATCH_PX) - (_PATCH_PX - 1) / 2) / _RADIUS_PX
     y, x = np.meshgrid(axis, axis, indexing="ij")
     r = np.hypot(x, y)
-    ring = (r > _RING[0]) & (r < _RING[1])
+    inside, ring = r < _INNER, (r > _RING[0]) & (r < _RING[1])
     diagonal = np.abs(np.abs(x) - np.abs(y)) < 0.75 * np.maximum(np.abs(x), np.abs(y))
-    sectors = tuple(ring & diagonal & (x * sx > 0) & (y * sy > 0) for sx in (-1, 1) for sy in (-1, 1))
-    return _Masks(r < 1.1, r < _INNER, r < 0.4, (r > 0.55) & (r < _INNER), ring, sectors, x, y)
+    sectors = [diagonal & (x * sx > 0) & (y * sy > 0) for sx in (-1, 1) for sy in (-1, 1)]
+    xi, yi, ri = x[inside], y[inside], r[inside]
+    parts = np.stack([np.ones_like(ri), ri < 0.4, ri > 0.55], axis=1)
+    return _Masks(
+        r < 1.1,
+        np.flatnonzero(inside),
+        np.flatnonzero(ring),
+        tuple(np.flatnonzero(sector[ring]) for sector in sectors),
+        (parts / parts.sum(axis=0)).astype(np.float32),
+        np.stack([np.ones_like(xi), xi, yi, xi * xi, yi * yi, xi * yi], axis=1).astype(np.float32),
+    )

@@ -7,13 +7,18 @@ out as well.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from forms.fiducials import dark_modules
-from forms.geometry import Box, Point
+from forms.geometry import Box
 from forms.layout import Layout
-from scan.vision.arrays import FloatImage, GrayImage, InkImage
+from scan.vision.arrays import FloatImage, Floats, GrayImage, InkImage
+from scan.vision.per_layout import once_a_layout
 from scan.vision.rectify import CARD_PX_PER_MM
 
 _PAPER_PX_PER_MM = 2.0
@@ -22,81 +27,118 @@ _CLOSE_MM = 2.5
 #: A filled bubble is 3.4 mm wide. The median of a window more than twice as wide is paper even over a group
 #: of filled bubbles, and, unlike a mean, keeps the sharp edge of a shadow where it is.
 _MEDIAN_MM = 9.5
+_MOST_INK = 1.2  # pens are at times blacker than the print
 
 
-def paper_around(flat: GrayImage) -> FloatImage:
-    """Return the grey value of bare paper at each place, (H, W) float, never below 8."""
+@dataclass(frozen=True, slots=True)
+class CardInk:
+    """The ink of a card: its picture in even light, and what is black in it.
+
+    Attributes
+    ----------
+    even : (H, W), 255 where bare paper is, 0 where no light comes back
+    contrast : darkness of the black print, as a share of the paper's light: 0 to 1
+    """
+
+    even: GrayImage
+    contrast: float
+
+    def of(self, even: GrayImage) -> InkImage:
+        """Ink, 0 paper to 1 black print, of grey values in even light, in their shape."""
+        share = 1.0 - np.arange(256) / 255.0
+        table = np.clip(share / self.contrast, 0.0, _MOST_INK).astype(np.float32)
+        return np.asarray(cv2.LUT(even.reshape(len(even), -1), table), np.float32).reshape(even.shape)
+
+    def picture(self) -> InkImage:
+        """The ink of the whole card."""
+        return self.of(self.even)
+
+
+def paper_around(flat: GrayImage, layout: Layout) -> FloatImage:
+    """Return the grey value of bare paper at each place, never below 8, at 2 px per mm."""
     scale = _PAPER_PX_PER_MM / CARD_PX_PER_MM
     small = cv2.resize(flat, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     size = int(_CLOSE_MM * _PAPER_PX_PER_MM) | 1
     closed = cv2.morphologyEx(
         small, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     )
-    paper = cv2.medianBlur(closed, int(_MEDIAN_MM * _PAPER_PX_PER_MM) | 1)
-    paper = cv2.GaussianBlur(paper, (0, 0), 1.0)
-    full = cv2.resize(paper, (flat.shape[1], flat.shape[0]), interpolation=cv2.INTER_LINEAR)
-    return np.maximum(full.astype(np.float32), 8.0)
-
-
-def px_slice(box: Box) -> tuple[slice, slice]:
-    """Return (rows, columns) of a box of the card in the flat picture."""
-    x0, y0 = round(box.x * CARD_PX_PER_MM), round(box.y * CARD_PX_PER_MM)
-    x1, y1 = round(box.right * CARD_PX_PER_MM), round(box.bottom * CARD_PX_PER_MM)
-    return slice(max(y0, 0), max(y1, 0)), slice(max(x0, 0), max(x1, 0))
-
-
-def black_of(share: FloatImage, layout: Layout, covered: GrayImage) -> float:
-    """Return the darkness (1 - grey / paper) of this card's black print, from its corner marks."""
-    values = []
-    for fiducial in layout.fiducials:
-        for module in dark_modules(fiducial):
-            rows, columns = px_slice(module.grown(-0.5))
-            if covered[rows, columns].size and covered[rows, columns].min() == 255:
-                values.append(share[rows, columns].ravel())
-    if not values:
-        return 0.8
-    return float(np.clip(np.median(np.concatenate(values)), 0.15, 1.0))
-
-
-def ink_of(flat: GrayImage, covered: GrayImage, layout: Layout) -> tuple[InkImage, float]:
-    """Return the ink picture of a flat card and the contrast of its print (0 to 1)."""
-    paper = paper_around(flat)
+    median = cv2.medianBlur(closed, int(_MEDIAN_MM * _PAPER_PX_PER_MM) | 1)
+    paper = np.maximum(cv2.GaussianBlur(median.astype(np.float32), (0, 0), 1.0), np.float32(8.0))
     _fill_marks(paper, layout)
-    share = 1.0 - flat.astype(np.float32) / paper
-    black = black_of(share, layout, covered)
-    return np.clip(share / black, 0.0, 1.2).astype(np.float32), black
+    return paper
+
+
+def px_slice(box: Box, px_per_mm: float = CARD_PX_PER_MM) -> tuple[slice, slice]:
+    """Return (rows, columns) of a box of the card in the flat picture."""
+    x0, y0 = round(box.x * px_per_mm), round(box.y * px_per_mm)
+    x1, y1 = round(box.right * px_per_mm), round(box.bottom * px_per_mm)
+    return slice(max(y0, 0), max(y1, 0)), slice(max(x0, 0), max(x1, 0))
 
 
 def _fill_marks(paper: FloatImage, layout: Layout) -> None:
     """Corner marks and code are wider than the window: take the paper beside them."""
     for box in (*(f.box for f in layout.fiducials), layout.qr):
-        rows, columns = px_slice(box.grown(1.0))
-        ring = []
-        outer_rows, outer_columns = px_slice(box.grown(3.0))
-        block = paper[outer_rows, outer_columns]
+        rows, columns = px_slice(box.grown(1.0), _PAPER_PX_PER_MM)
+        block = paper[px_slice(box.grown(3.0), _PAPER_PX_PER_MM)]
         if block.size:
-            ring = [block[:8].ravel(), block[-8:].ravel(), block[:, :8].ravel(), block[:, -8:].ravel()]
+            ring = [block[:2].ravel(), block[-2:].ravel(), block[:, :2].ravel(), block[:, -2:].ravel()]
             paper[rows, columns] = float(np.percentile(np.concatenate(ring), 75))
 
 
-def window(ink: InkImage, centre: Point, side_mm: float, side_px: int) -> FloatImage:
-    """Return a square (side_px, side_px) of ink around a point of the card; beyond the card is paper."""
-    scale = side_mm * CARD_PX_PER_MM / side_px
-    half = (side_px - 1) / 2
-    to_ink = np.array(
-        [
-            [scale, 0, centre.x * CARD_PX_PER_MM - 0.5 - half * scale],
-            [0, scale, centre.y * CARD_PX_PER_MM - 0.5 - half * scale],
-        ]
+@once_a_layout
+def _black_modules(layout: Layout) -> tuple[tuple[slice, slice], ...]:
+    """Where the middles of the corner marks' dark modules lie in the flat picture."""
+    return tuple(px_slice(m.grown(-0.5)) for fiducial in layout.fiducials for m in dark_modules(fiducial))
+
+
+def black_of(even: GrayImage, layout: Layout, covered: GrayImage) -> float:
+    """Return the darkness (1 - grey / paper) of this card's black print, from its corner marks."""
+    values = [
+        even[place].ravel()
+        for place in _black_modules(layout)
+        if covered[place].size and covered[place].min() == 255
+    ]
+    if not values:
+        return 0.8
+    return float(np.clip(1 - np.median(np.concatenate(values)) / 255.0, 0.15, 1.0))
+
+
+def ink_of(flat: GrayImage, covered: GrayImage, layout: Layout) -> CardInk:
+    """Return the ink of a flat card."""
+    light = cv2.resize(
+        255.0 / paper_around(flat, layout), (flat.shape[1], flat.shape[0]), interpolation=cv2.INTER_LINEAR
     )
-    return np.asarray(
-        cv2.warpAffine(
-            ink,
-            to_ink,
-            (side_px, side_px),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+    even = np.asarray(cv2.multiply(flat, light, dtype=cv2.CV_8U), np.uint8)
+    return CardInk(even, black_of(even, layout, covered))
+
+
+@dataclass(frozen=True, slots=True)
+class Windows:
+    """Where square windows around some boxes lie in the flat picture, in OpenCV's fixed-point form."""
+
+    whole: NDArray[np.int16]
+    rest: NDArray[np.uint16]
+    side_px: int
+
+    def of(self, ink: CardInk) -> InkImage:
+        """Ink (N, side_px, side_px) of the windows of one card; beyond the card is paper."""
+        even = cv2.remap(
+            ink.even,
+            self.whole,
+            self.rest,
+            cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_CONSTANT,
-            borderValue=0,
-        ),
-        np.float32,
-    )
+            borderValue=255,
+        )
+        return ink.of(np.asarray(even, np.uint8)).reshape(-1, self.side_px, self.side_px)
+
+
+def windows(boxes: Sequence[Box], side_mm: Floats, side_px: int) -> Windows:
+    """Return square windows of `side_mm` (N,) around boxes; pixel k covers [k, k + 1] / side_px of a side."""
+    centres = np.array([(box.centre.x, box.centre.y) for box in boxes]).reshape(-1, 2) * CARD_PX_PER_MM - 0.5
+    steps = (np.arange(side_px) - (side_px - 1) / 2) * (side_mm[:, None] * CARD_PX_PER_MM / side_px)
+    xs = np.broadcast_to((centres[:, :1] + steps)[:, None, :], (len(boxes), side_px, side_px))
+    ys = np.broadcast_to((centres[:, 1:] + steps)[:, :, None], (len(boxes), side_px, side_px))
+    flat_x, flat_y = (a.reshape(-1, side_px).astype(np.float32) for a in (xs, ys))
+    whole, rest = cv2.convertMaps(flat_x, flat_y, cv2.CV_16SC2)
+    return Windows(np.asarray(whole, np.int16), np.asarray(rest, np.uint16), side_px)

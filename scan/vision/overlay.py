@@ -89,7 +89,7 @@ def _outline(picture: Picture, box: Box, colour: tuple[int, int, int], width: in
 
 def _ink(trace: Trace) -> Picture:
     assert trace.ink is not None
-    grey = (255 * (1 - np.clip(trace.ink, 0, 1))).astype(np.uint8)
+    grey = (255 * (1 - np.clip(trace.ink.picture(), 0, 1))).astype(np.uint8)
     return np.asarray(cv2.cvtColor(grey, cv2.COLOR_GRAY2BGR), np.uint8)
 
 

@@ -7,20 +7,30 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from forms.layout import Cell, Layout
-from scan.vision.arrays import Bools, FloatImage, Floats, InkImage
-from scan.vision.digits import ANSWERS, PATCH_MARGIN_MM, PATCH_PX
-from scan.vision.ink import px_slice, window
+from scan.vision.arrays import Bools, FloatImage, Floats
+from scan.vision.digits import ANSWER_SHARES, ANSWERS, PATCH_MARGIN_MM, PATCH_PX
+from scan.vision.ink import CardInk, Windows, px_slice, windows
+from scan.vision.per_layout import once_a_layout
 
 #: Ink share above which a strip counts as written on: a short word in a 50 mm strip covers about 1 %.
 WRITTEN_SHARE = 0.004
 _WRITTEN_INK = 0.22
 
 
-def digit_patches(ink: InkImage, cells: list[Cell]) -> FloatImage:
-    """Return (N, 48, 48) patches around digit boxes: side = box height + 2.4 mm, centred on the box."""
-    if not cells:
+@once_a_layout
+def _boxes(layout: Layout) -> Windows:
+    boxes = [cell.box for cell in cells_of_kind(layout, "digit")]
+    return windows(boxes, np.array([box.h + PATCH_MARGIN_MM for box in boxes]), PATCH_PX)
+
+
+def digit_patches(ink: CardInk, layout: Layout) -> FloatImage:
+    """Return (N, 48, 48) patches around the digit boxes of a layout, in its order.
+
+    A side is box height + 2.4 mm; the box stands in the middle.
+    """
+    if not cells_of_kind(layout, "digit"):
         return np.zeros((0, PATCH_PX, PATCH_PX), np.float32)
-    return np.stack([window(ink, c.box.centre, c.box.h + PATCH_MARGIN_MM, PATCH_PX) for c in cells])
+    return _boxes(layout).of(ink)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +57,14 @@ class Writing:
         """
         return 1.0 if self.level is None or self.level >= 0.30 else min(0.42 / self.level, 4.0)
 
+    def bare(self) -> Bools:
+        """Boxes in which there is certainly nothing, (N,): no darker than what the blank ones show.
+
+        On tuning photos in 30 conditions this held for 98.7 % of the blank boxes and for none of 10,992
+        written ones, hard pencils and glare included; the palest of those was 0.044 above its card's floor.
+        """
+        return np.asarray(self.strength < self.floor + 0.02)
+
     def written(self) -> Bools:
         """Boxes in which there is certainly something, (N,): far above what the blank ones show."""
         return np.asarray(self.strength > max(2.2 * self.floor, self.floor + 0.05))
@@ -55,9 +73,9 @@ class Writing:
 def writing_in(patches: FloatImage) -> Writing:
     """Return how strongly boxes are written on; at least half of a card's boxes are blank or nearly so."""
     inner = patches[:, 12:-12, 14:-14].reshape(len(patches), -1)
-    strength = np.sort(inner, axis=1)[:, -26:].mean(axis=1).astype(np.float64)
-    if not len(strength):
-        return Writing(strength, 0.0, None)
+    if not len(inner):
+        return Writing(np.zeros(0), 0.0, None)
+    strength = np.partition(inner, -26, axis=1)[:, -26:].mean(axis=1).astype(np.float64)
     floor = float(max(np.median(np.sort(strength)[: max(len(strength) * 2 // 5, 1)]), 0.01))
     writing = Writing(strength, floor, None)
     written = strength[writing.written()]
@@ -66,6 +84,21 @@ def writing_in(patches: FloatImage) -> Writing:
 
 #: Where there is ink, blank is never believed beyond this: below the threshold of flags, so that it is asked.
 _MOST_BLANK = 0.97
+
+
+#: The answer for a bare box, which the network need not see. None of 12,376 such boxes of the tuning photos
+#: was written on, so the chance that one is comes to about 1 in 12,378 (Laplace); the network says the same
+#: of most. What is left is shared as digits and scrap usually are.
+_BARE_P = 1 - 1e-4
+
+
+def bare_log_p() -> FloatImage:
+    """Return the calibrated log probabilities (12,) of the answers for a bare box."""
+    p = np.array(ANSWER_SHARES)
+    blank = ANSWERS.index("blank")
+    p *= (1 - _BARE_P) / (1 - p[blank])
+    p[blank] = _BARE_P
+    return np.asarray(np.log(p), np.float32)
 
 
 def not_blank(log_p: FloatImage, written: Bools) -> FloatImage:
@@ -82,13 +115,20 @@ def not_blank(log_p: FloatImage, written: Bools) -> FloatImage:
     return np.asarray(np.log(np.maximum(p, 1e-30)), np.float32)
 
 
-def written_share(ink: InkImage, cell: Cell) -> float:
+def written_share(ink: CardInk, cell: Cell) -> float:
     """Return the share of a strip that is covered by ink, its line left out."""
-    rows, columns = px_slice(cell.box.grown(-0.5))
-    strip = ink[rows, columns]
+    strip = ink.of(ink.even[px_slice(cell.box.grown(-0.5))])
     return float((strip > _WRITTEN_INK).mean()) if strip.size else 0.0
+
+
+@once_a_layout
+def _by_kind(layout: Layout) -> dict[str, list[Cell]]:
+    kinds: dict[str, list[Cell]] = {}
+    for cell in layout.cells:
+        kinds.setdefault(cell.kind, []).append(cell)
+    return kinds
 
 
 def cells_of_kind(layout: Layout, kind: str) -> list[Cell]:
     """Return the layout's cells of one kind, in its order."""
-    return [cell for cell in layout.cells if cell.kind == kind]
+    return _by_kind(layout).get(kind, [])

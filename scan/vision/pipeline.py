@@ -12,7 +12,7 @@ import numpy as np
 
 from forms.layout import Layout
 from scan.reading import CARD_PICTURE, CardReading
-from scan.vision.arrays import FloatImage, GrayImage, InkImage
+from scan.vision.arrays import FloatImage, GrayImage
 from scan.vision.bubbles import (
     BubbleInk,
     bubble_log_likelihoods,
@@ -24,12 +24,20 @@ from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from scan.vision.corners import Corners, find_cards
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import digit_log_p
-from scan.vision.ink import ink_of
+from scan.vision.ink import CardInk, ink_of
+from scan.vision.levels import Levels
 from scan.vision.own_hand import OwnHand, box_views
-from scan.vision.patches import cells_of_kind, digit_patches, not_blank, writing_in, written_share
+from scan.vision.patches import (
+    bare_log_p,
+    cells_of_kind,
+    digit_patches,
+    not_blank,
+    writing_in,
+    written_share,
+)
 from scan.vision.photo import Photo
-from scan.vision.pictures import card_picture, field_pictures
-from scan.vision.quality import is_covered, is_only_cut, judge, too_many_questions, why_not
+from scan.vision.pictures import card_picture, sharp_field_pictures
+from scan.vision.quality import cells_outside, is_only_cut, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, register
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
@@ -48,7 +56,7 @@ class Trace:
     layout: Layout | None = None
     registration: Registration | None = None
     flat: GrayImage | None = None
-    ink: InkImage | None = None
+    ink: CardInk | None = None
     bubbles: BubbleInk | None = None
     patches: FloatImage | None = None
     evidence: Evidence | None = None
@@ -115,11 +123,12 @@ def read_card(
             code,
         )
     trace.layout = layout
-    trace.registration = registration = register(photo.gray, corners, layout)
-    flat, covered = flatten(photo.gray, registration, layout)
-    ink, contrast = ink_of(flat, covered, layout)
+    levels = Levels(photo.gray)
+    trace.registration = registration = register(levels, corners, layout)
+    flat, covered = flatten(levels, registration, layout)
+    ink = ink_of(flat, covered, layout)
     trace.flat, trace.ink = flat, ink
-    quality = judge(flat, covered, contrast, corners, registration, layout)
+    quality = judge(levels, covered, ink.contrast, corners, registration, layout)
     reason = why_not(quality)
     if reason is not None and not is_only_cut(quality):
         return _rejected(photo, reason, code, layout, quality.as_dict())
@@ -147,7 +156,7 @@ def read_card(
         fields=decoded.fields,
         findings=decoded.findings,
         pictures={
-            **field_pictures(flat, layout, _to_show(decoded, layout)),
+            **sharp_field_pictures(levels, registration, layout, _to_show(decoded, layout)),
             CARD_PICTURE: card_picture(flat),
         },
         views=trace.views,
@@ -156,30 +165,29 @@ def read_card(
 
 
 def measure(
-    ink: InkImage, covered: GrayImage, layout: Layout, trace: Trace, hand: OwnHand | None = None
+    ink: CardInk, covered: GrayImage, layout: Layout, trace: Trace, hand: OwnHand | None = None
 ) -> Evidence:
     """Return what the ink says of each cell by itself, before any rule."""
     boxes = cells_of_kind(layout, "digit")
-    trace.patches = patches = digit_patches(ink, boxes)
+    trace.patches = patches = digit_patches(ink, layout)
     around = bubble_patches(ink, layout)
     trace.bubbles = bubbles = measure_bubbles(around, layout, pen_darkness(patches, around))
     writing = writing_in(patches)
     raised = np.minimum(patches * np.float32(writing.gain), 1.2) if writing.gain > 1 else patches
     written = writing.written()
-    digits: dict[str, FloatImage] = {}
-    for size in sorted({(c.box.w, c.box.h) for c in boxes}):
-        of_size = [i for i, c in enumerate(boxes) if (c.box.w, c.box.h) == size]
-        log_p = not_blank(digit_log_p(raised[of_size], size), written[of_size])
-        digits.update({boxes[i].id: log_p[k] for k, i in enumerate(of_size)})
+    look = np.flatnonzero(~writing.bare())
+    log_p = np.tile(bare_log_p(), (len(boxes), 1))
+    sizes = np.array([(boxes[i].box.w, boxes[i].box.h) for i in look]).reshape(-1, 2)
+    log_p[look] = not_blank(digit_log_p(raised[look], sizes), written[look])
+    digits: dict[str, FloatImage] = {box.id: log_p[i] for i, box in enumerate(boxes)}
     if hand is not None:
         trace.views = box_views(raised, boxes, written)
         digits = hand.weighed(digits, trace.views)
-    outside = frozenset(c.id for c in layout.cells if not is_covered(covered, c.box))
     trace.evidence = Evidence(
         bubbles=bubble_log_likelihoods(bubbles),
         digits=digits,
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
-        outside=outside,
+        outside=cells_outside(covered, layout),
     )
     return trace.evidence
 

@@ -6,6 +6,7 @@ how many pixels a millimetre has. A photo that fails is rejected before anything
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -16,7 +17,13 @@ from forms.layout import Layout
 from scan.vision.arrays import GrayImage
 from scan.vision.corners import Corners
 from scan.vision.ink import px_slice
-from scan.vision.rectify import CARD_PX_PER_MM, Registration
+from scan.vision.levels import Levels
+from scan.vision.rectify import Registration, cut
+
+#: Sharpness and grain are looked at in the photo itself, at this resolution whatever the flat card has.
+LOOK_PX_PER_MM = 8.0
+MARK_RIM_MM = 1.8  # paper around a corner mark in which its edges are looked at
+_GRAIN_MM = 8.0
 
 MIN_PX_PER_MM = 2.6  # a 1000-pixel picture of a whole A4 sheet has 3.1
 MAX_BLUR_MM = 0.5  # read without a silent error up to 0.39 on simulated cards of the tuning set
@@ -61,33 +68,52 @@ class Quality:
 
 
 def judge(
-    flat: GrayImage,
+    photo: GrayImage | Levels,
     covered: GrayImage,
     contrast: float,
     corners: Corners,
     registration: Registration,
     layout: Layout,
 ) -> Quality:
-    """Return the measures of a card that was flattened."""
-    outside = [c for c in layout.cells if not is_covered(covered, c.box)]
+    """Return the measures of a card that lies in the photo as `registration` says."""
+    outside = cells_outside(covered, layout)
     return Quality(
         registration.px_per_mm,
-        edge_width_mm(flat, layout),
+        edge_width_mm([cut(photo, registration, box, LOOK_PX_PER_MM) for box in mark_windows(layout)]),
         contrast,
         len(corners.marks),
         registration.studs_found,
         registration.studs_total,
         registration.residual_mm,
         len(outside) / max(len(layout.cells), 1),
-        grain_of(flat, contrast),
+        grain_of([cut(photo, registration, box, LOOK_PX_PER_MM) for box in _spread_over(layout)], contrast),
     )
 
 
-def grain_of(flat: GrayImage, contrast: float) -> float:
-    """Return the noise of bare paper in units of the print's black; most of a card is bare."""
-    part = flat[::2].astype(np.float32)
-    rough = np.abs(part - cv2.GaussianBlur(part, (0, 0), 1.2))
-    return float(1.4826 * np.median(rough) / max(float(np.median(part)) * contrast, 1.0))
+def mark_windows(layout: Layout) -> list[Box]:
+    """Return the corner marks with paper around."""
+    return [fiducial.box.grown(MARK_RIM_MM) for fiducial in layout.fiducials]
+
+
+def _spread_over(layout: Layout) -> list[Box]:
+    """Return places all over the sheet."""
+    across, down, side = 4, 6, _GRAIN_MM
+    width, height = layout.paper.width_mm, layout.paper.height_mm
+    return [
+        Box((i + 0.5) * width / across - side / 2, (j + 0.5) * height / down - side / 2, side, side)
+        for i in range(across)
+        for j in range(down)
+    ]
+
+
+def grain_of(parts: Sequence[GrayImage], contrast: float) -> float:
+    """Return the noise of bare paper in units of the print's black; most of a card is bare.
+
+    `parts` show places all over the card at `LOOK_PX_PER_MM`.
+    """
+    light = np.stack([part[::2] for part in parts]).astype(np.float32)
+    rough = np.abs(light - np.stack([cv2.GaussianBlur(part, (0, 0), 1.2) for part in light]))
+    return float(1.4826 * np.median(rough) / max(float(np.median(light)) * contrast, 1.0))
 
 
 def too_many_questions(asked: int, marked: int) -> str | None:
@@ -98,6 +124,13 @@ def too_many_questions(asked: int, marked: int) -> str | None:
             "if the marks are faint, go over them with a dark pen"
         )
     return None
+
+
+def cells_outside(covered: GrayImage, layout: Layout) -> frozenset[str]:
+    """Return the ids of the cells that the photo does not wholly show."""
+    if covered.min() == 255:
+        return frozenset()
+    return frozenset(cell.id for cell in layout.cells if not is_covered(covered, cell.box))
 
 
 def is_covered(covered: GrayImage, box: Box) -> bool:
@@ -112,21 +145,17 @@ def is_only_cut(quality: Quality) -> bool:
     return quality.outside_share > MAX_OUTSIDE and why_not(replace(quality, outside_share=0.0)) is None
 
 
-def edge_width_mm(flat: GrayImage, layout: Layout) -> float:
+def edge_width_mm(marks: Sequence[GrayImage]) -> float:
     """Return how wide an edge from black to white has become, as the sigma of a Gaussian blur in mm.
 
-    Taken across the outer edges of the corner marks: contrast over steepest slope is sigma times the root of
-    2 pi.
+    Taken across the outer edges of the corner marks, shown as `mark_windows` says at `LOOK_PX_PER_MM`:
+    contrast over steepest slope is sigma times the root of 2 pi.
     """
     across: list[float] = []
     down: list[float] = []
-    for fiducial in layout.fiducials:
-        box = fiducial.box
-        rows, columns = px_slice(box.grown(1.8))
-        patch = flat[rows, columns].astype(np.float64)
-        if patch.shape[0] < 60 or patch.shape[1] < 60:
-            continue
-        m = round(1.8 * CARD_PX_PER_MM)
+    for mark in marks:
+        patch = mark.astype(np.float64)
+        m = round(MARK_RIM_MM * LOOK_PX_PER_MM)
         inner = slice(m + 24, -m - 24)
         for widths, profile in (
             (across, np.median(patch[inner, : 2 * m], axis=0)),
@@ -135,7 +164,7 @@ def edge_width_mm(flat: GrayImage, layout: Layout) -> float:
             (down, np.median(patch[-2 * m :, inner], axis=1)),
         ):
             contrast = float(np.percentile(profile, 95) - np.percentile(profile, 5))
-            slope = float(np.abs(np.diff(profile)).max()) * CARD_PX_PER_MM
+            slope = float(np.abs(np.diff(profile)).max()) * LOOK_PX_PER_MM
             if contrast > 15 and slope > 0:
                 widths.append(contrast / slope / np.sqrt(2 * np.pi))
     if not across or not down:

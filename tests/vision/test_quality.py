@@ -7,7 +7,18 @@ import dataclasses
 import numpy as np
 import pytest
 
-from scan.vision.quality import MANY_QUESTIONS, Quality, edge_width_mm, too_many_questions, why_not
+from forms.layout import Layout
+from scan.vision.ink import px_slice
+from scan.vision.quality import (
+    LOOK_PX_PER_MM,
+    MANY_QUESTIONS,
+    Quality,
+    edge_width_mm,
+    grain_of,
+    mark_windows,
+    too_many_questions,
+    why_not,
+)
 from tests.bench.cards import Counts, count, find_layout, shoot
 from tests.simulator.blanks import blank_card
 
@@ -51,6 +62,11 @@ def test_many_questions_are_the_photos_fault_only_when_they_are_most_of_the_mark
     assert "41 of 100" in (too_many_questions(41, 100) or "")
 
 
+def marks_of(page: np.ndarray, layout: Layout) -> list[np.ndarray]:
+    """Corner marks cut from a page at the resolution that they are looked at."""
+    return [page[px_slice(box, LOOK_PX_PER_MM)] for box in mark_windows(layout)]
+
+
 def test_the_width_of_an_edge_is_the_sigma_of_its_blur() -> None:
     """A step blurred by a Gaussian of sigma s has its steepest slope at 1 / (s sqrt(2 pi)) of its height."""
     import cv2
@@ -60,7 +76,22 @@ def test_the_width_of_an_edge_is_the_sigma_of_its_blur() -> None:
     page = np.asarray(blank_card("round18", px_per_mm=8.0).page)
     for sigma_mm in (0.25, 0.4):
         soft = cv2.GaussianBlur(page, (0, 0), sigma_mm * 8.0)
-        assert edge_width_mm(soft, layout) == pytest.approx(sigma_mm, abs=0.06)
+        assert edge_width_mm(marks_of(soft, layout)) == pytest.approx(sigma_mm, abs=0.06)
+
+
+def test_grain_is_the_noise_of_paper_in_units_of_print() -> None:
+    """Of noise with sigma s, s remains but for what the blur keeps; the median looks past what is printed."""
+    rng = np.random.default_rng(5)
+
+    def parts(sigma: float) -> list[np.ndarray]:
+        light = np.full((24, 64, 64), 200.0)
+        light[:6] = 40  # a quarter is print
+        return list(np.clip(light + rng.normal(0, sigma, light.shape), 0, 255).astype(np.uint8))
+
+    fine, coarse = (grain_of(parts(sigma), contrast=0.8) for sigma in (4.0, 8.0))
+    assert fine == pytest.approx(4.0 / (200 * 0.8), rel=0.2)
+    assert coarse == pytest.approx(2 * fine, rel=0.1)
+    assert grain_of(parts(4.0), contrast=0.4) == pytest.approx(2 * fine, rel=0.1)
 
 
 def test_beyond_dusk_a_card_is_rejected_not_misread() -> None:
@@ -79,5 +110,5 @@ def test_a_moved_camera_is_noticed_whichever_way_it_moved(across: bool) -> None:
     page = np.asarray(blank_card("round18", px_per_mm=8.0).page)
     size = (19, 1) if across else (1, 19)
     moved = cv2.blur(page, size)  # 19 px of even motion: 2.4 mm, sigma 2.4 / sqrt(12) = 0.69 mm
-    assert edge_width_mm(moved, layout) > 0.5
-    assert edge_width_mm(page, layout) < 0.15
+    assert edge_width_mm(marks_of(moved, layout)) > 0.5
+    assert edge_width_mm(marks_of(page, layout)) < 0.15

@@ -1,0 +1,167 @@
+"""Lays the printed outlines of boxes and bubbles over the flat card and measures by how much they are off.
+
+One outline may be inked over; a dozen together are not mistaken. So the outlines of a tile of the card are
+moved together until they fit best. A tile that fits nowhere well, as under a thumb, says nothing.
+
+An outline is a row of points. How dark the thin lines of the picture are under the points of each cell is
+looked up for every shift within reach; what a tile says is the mean over its cells.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from forms.layout import Cell, Layout
+from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, PointsMm
+from scan.vision.per_layout import once_a_layout
+from scan.vision.studs import peak
+
+#: An outline is 0.28 mm wide, about a pixel.
+OUTLINE_PX_PER_MM = 4.0
+_STEP_MM = 0.25  # between points along an outline; 0.4 is off by 0.03 mm more at 99 %
+#: Darker lines than this many times the usual ones count as this: a stroke must not draw a tile to itself.
+_CAP = 1.2
+TILE_MM = 18.0
+_TILE_STEP_MM = 12.0
+#: A tile fits where its outlines are darker than elsewhere by this share of what they are in the middle tile
+#: of the card; ink and shadows alone reach half of it.
+_MIN_FIT = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Outlines:
+    """The outlines of a layout as points, cell by cell, and the tiles that they make.
+
+    Attributes
+    ----------
+    rows, columns : (P,) nearest pixel of each point
+    starts : (C,) where each cell's points begin
+    tiles : (T, C) which cells belong to which tile, 1 or 0
+    count : (T,) points of each tile
+    centres : (T, 2) middle of each tile's points, mm
+    rounding : (T, 2) by how much the nearest pixels are off, mm: along x for lines across x, along y for
+    lines
+        across y
+    """
+
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+    starts: NDArray[np.intp]
+    tiles: FloatImage
+    count: Floats
+    centres: PointsMm
+    rounding: PointsMm
+
+
+def _points(cell: Cell) -> tuple[PointsMm, PointsMm]:
+    """Points along the middle of a cell's outline (N, 2), mm, and the squares of the line's normal there."""
+    box = cell.box.grown(-0.14)
+    if cell.shape == "round":
+        around = np.arange(0, 2 * np.pi, _STEP_MM / (box.w / 2))
+        normal = np.stack([np.cos(around), np.sin(around)], axis=1)
+        return np.array([box.centre.x, box.centre.y]) + normal * (box.w / 2), normal**2
+    xs = np.arange(box.x, box.right, _STEP_MM)
+    ys = np.arange(box.y, box.bottom, _STEP_MM)
+    sides = [np.stack([xs, np.full_like(xs, y)], axis=1) for y in (box.y, box.bottom)]
+    sides += [np.stack([np.full_like(ys, x), ys], axis=1) for x in (box.x, box.right)]
+    normal2 = np.repeat([[0.0, 1.0], [1.0, 0.0]], [2 * len(xs), 2 * len(ys)], axis=0)
+    return np.vstack(sides), normal2
+
+
+@once_a_layout
+def outlines_of(layout: Layout) -> Outlines:
+    """Return the outlines of all boxes and bubbles of a layout."""
+    k = OUTLINE_PX_PER_MM
+    cells = [cell for cell in layout.cells if cell.kind != "words"]
+    parts = [_points(cell) for cell in cells]
+    lengths = np.array([len(points) for points, _ in parts])
+    points = np.vstack([points for points, _ in parts]) if parts else np.zeros((0, 2))
+    normal2 = np.vstack([n for _, n in parts]) if parts else np.zeros((0, 2))
+    starts = np.concatenate([[0], np.cumsum(lengths)[:-1]]).astype(np.intp)
+    exact = points * k - 0.5
+    nearest = np.round(exact).astype(np.intp)
+    members = _tiles(np.array([(c.box.centre.x, c.box.centre.y) for c in cells]).reshape(-1, 2))
+
+    def of_tiles(values: Floats) -> Floats:
+        by_cell = np.add.reduceat(values, starts, axis=0) if len(starts) and len(values) else values
+        return np.asarray(members @ by_cell)
+
+    count = of_tiles(np.ones(len(points)))
+    rounding = of_tiles((nearest - exact) / k * normal2) / np.maximum(of_tiles(normal2), 1e-9)
+    return Outlines(
+        nearest[:, 1],
+        nearest[:, 0],
+        starts,
+        members.astype(np.float32),
+        count,
+        of_tiles(points) / count[:, None],
+        rounding,
+    )
+
+
+def _tiles(centres: PointsMm) -> Bools:
+    """Membership (T, C) of cells in overlapping square tiles; tiles without cells are left out."""
+    if not len(centres):
+        return np.zeros((0, 0), bool)
+    tiles = []
+    for y in np.arange(0.0, centres[:, 1].max() + 1, _TILE_STEP_MM):
+        for x in np.arange(0.0, centres[:, 0].max() + 1, _TILE_STEP_MM):
+            inside = ((centres >= (x, y)) & (centres < (x + TILE_MM, y + TILE_MM))).all(axis=1)
+            if inside.any():
+                tiles.append(inside)
+    return np.unique(np.array(tiles), axis=0)  # at an edge two tiles may hold the same cells
+
+
+def thin_lines(flat: GrayImage, covered: GrayImage | None) -> GrayImage:
+    """What is narrower than 1.5 mm and darker than around it; strokes are cut to about the print."""
+    dark = cv2.morphologyEx(flat, cv2.MORPH_BLACKHAT, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7)))
+    if covered is not None:
+        dark[covered == 0] = 0
+    usual = max(float(np.percentile(dark[::3, ::3], 90)), 4.0)
+    return np.asarray(np.minimum(dark, np.uint8(min(_CAP * usual, 255.0))), np.uint8)
+
+
+def tile_offsets(
+    lines: GrayImage, layout: Layout, reach_mm: float, step_px: int
+) -> tuple[PointsMm, PointsMm]:
+    """Centres (N, 2) of the tiles that fit somewhere, and where, relative to expectation (N, 2), mm.
+
+    Parameters
+    ----------
+    lines : as from `thin_lines`
+    reach_mm : how far to look
+    step_px : between shifts that are tried; what lies between is interpolated
+    """
+    outlines = outlines_of(layout)
+    if not len(outlines.count):
+        return np.zeros((0, 2)), np.zeros((0, 2))
+    k = OUTLINE_PX_PER_MM
+    reach = int(np.ceil(reach_mm * k / step_px)) * step_px
+    shifts = np.arange(-reach, reach + 1, step_px)
+    n = len(shifts)
+    pad = reach + 2
+    padded = cv2.copyMakeBorder(lines, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=0).astype(np.float32)
+    width = padded.shape[1]
+    at = (outlines.rows + pad) * width + outlines.columns + pad
+    flat = padded.ravel()
+    by_cell = np.empty((len(outlines.starts), n * n), np.float32)
+    under = np.empty(len(at), np.float32)
+    for i, shift in enumerate((shifts[:, None] * width + shifts[None, :]).ravel()):
+        flat.take(at + shift, out=under, mode="clip")
+        by_cell[:, i] = np.add.reduceat(under, outlines.starts)
+    response = ((outlines.tiles @ by_cell) / outlines.count[:, None]).astype(np.float32)
+    best = response.argmax(axis=1)
+    fit = response.max(axis=1) - response.mean(axis=1)
+    rows, columns = np.divmod(best, n)
+    inner = (rows > 0) & (rows < n - 1) & (columns > 0) & (columns < n - 1)
+    good = inner & (fit > _MIN_FIT * np.median(fit))
+    top = np.array(
+        [peak(response[t].reshape(n, n), int(rows[t]), int(columns[t])) for t in np.flatnonzero(good)]
+    )
+    found = np.stack([columns[good], rows[good]], axis=1) + top.reshape(-1, 2)
+    offsets = (found * step_px - reach) / k + outlines.rounding[good]
+    return outlines.centres[good], offsets
