@@ -5,6 +5,7 @@ Names that sign answers to other players' cards stay: those cards are not this p
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, delete, func, select
@@ -41,8 +42,10 @@ def forget(connection: Connection, player: str) -> Traces:
     """Remove a player's rounds, cards, practice and hand, and the photos that no other card came from."""
     found = traces_of(connection, player)
     theirs = select(tables.cards.c.serial).where(tables.cards.c.player == player)
-    of_cards = select(tables.readings.c.photo).where(tables.readings.c.serial.in_(theirs)).distinct()
-    photos = set(connection.execute(of_cards).scalars())
+    of_cards = select(tables.readings.c.photo, tables.readings.c.text)
+    photos: set[str] = set()
+    for row in connection.execute(of_cards.where(tables.readings.c.serial.in_(theirs))):
+        photos.update((row.photo, *json.loads(row.text).get("together", ())))
     for round_ in connection.execute(select(tables.rounds).where(tables.rounds.c.player == player)):
         photos.update(sources_of(round_))  # of a round from a file there are no readings
     hands.erase(connection, player)

@@ -12,7 +12,7 @@ from hypothesis.extra.numpy import arrays
 
 from scan.reading import Lesson
 from scan.vision.digits import ANSWERS, VIEW_PX, digit_log_p
-from scan.vision.own_hand import MOST, UNKNOWN_HAND, OwnHand, box_views, learn
+from scan.vision.own_hand import HELD, MOST, SETTLED, UNKNOWN_HAND, OwnHand, box_views, learn
 from scan.vision.patches import cells_of_kind
 from scan.vision.slips import FlagRule
 from tests.bench.cards import find_layout
@@ -40,11 +40,11 @@ def probabilities(log: np.ndarray, change: np.ndarray) -> np.ndarray:
 
 
 def test_a_box_like_the_players_fours_is_a_four_with_more_right() -> None:
-    before = log_p(d4=0.9, d9=0.08)
+    before = log_p(d4=0.95, d9=0.04)
     after = probabilities(before, hand(*[4] * 30, *[9] * 30).correction(before, AXES[[4]]))
-    # 30 examples say 30/32 of the most: 0.9 to 0.08 becomes 0.9 to 0.08 / 20 ** (30 / 32).
-    assert after[4] / after[9] == pytest.approx(0.9 / 0.08 * MOST ** (30 / 32), rel=1e-5)
-    assert after[4] > 0.99
+    # 30 examples say 30/32 of the most: 0.95 to 0.04 becomes 0.95 to 0.04 / 50 ** (30 / 32).
+    assert after[4] / after[9] == pytest.approx(0.95 / 0.04 * MOST ** (30 / 32), rel=1e-5)
+    assert after[4] > SETTLED
 
 
 def test_a_box_unlike_the_players_fours_and_like_their_nines_is_doubted() -> None:
@@ -52,6 +52,14 @@ def test_a_box_unlike_the_players_fours_and_like_their_nines_is_doubted() -> Non
     after = probabilities(before, hand(*[4] * 30, *[9] * 30).correction(before, AXES[[9]]))
     assert after.argmax() == 4
     assert after[4] < FlagRule().p_digit
+
+
+def test_a_question_goes_only_where_the_answer_becomes_surer_than_others_need_be() -> None:
+    before = log_p(d4=0.6, d9=0.38)
+    own = hand(*[4] * 30, *[9] * 30)
+    assert probabilities(before, own.correction(before, AXES[[4]]))[4] == pytest.approx(HELD, abs=1e-3)
+    sure = log_p(d4=0.9901, d9=0.009)  # was not asked before: nothing holds it back
+    assert probabilities(sure, hand(4, 4, 9, 9).correction(sure, AXES[[4]]))[4] > 0.9901
 
 
 def test_one_example_says_less_than_ten() -> None:
@@ -107,6 +115,20 @@ def test_a_hand_alone_settles_a_box_only_for_the_networks_best(
     for row in range(3):
         for digit in np.flatnonzero(p[row, :10] >= FlagRule().p_digit):
             assert log[row, digit] == log[row, :10].max()
+
+
+@settings(deadline=None)
+@given(hands, boxes, logs)
+def test_no_box_that_was_asked_passes_below_the_stricter_bound(
+    own: OwnHand, box: np.ndarray, log: np.ndarray
+) -> None:
+    best = log[:, :10].argmax(axis=1)
+    before, after = (
+        np.exp(x - np.logaddexp.reduce(x, axis=1, keepdims=True))[np.arange(3), best]
+        for x in (log.astype(float), log + own.correction(log, box))
+    )
+    asked = FlagRule().p_digit
+    assert ((before >= asked) | (after < asked) | (after >= SETTLED)).all()
 
 
 @settings(deadline=None)
