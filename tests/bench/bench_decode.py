@@ -36,6 +36,9 @@ SCORES = {1: 0.003, 2: 0.14, 3: 0.41, 4: 0.27, 5: 0.11, 6: 0.04, 7: 0.017, 8: 0.
 #: How simulated players add wrongly.
 ADDING_SLIPS = (-10, -2, -1, -1, -1, 1, 1, 1, 2, 10)
 
+#: Digits less sure than this are asked.
+ASKED_BELOW = FlagRule().p_digit
+
 #: Bubbles that a reader would turn around, per 1,000: a person keying once.
 BUBBLE_ERRORS = 0.37
 #: Digits, blanks and scribbles are told apart this surely, in nats.
@@ -126,8 +129,8 @@ def count_digits(form: Form, cells: dict, evidence: Evidence, decoded: Decoded, 
         p_ink = float(np.exp(logs - logs.max()).sum() ** -1)
         count["digits"] += 1
         count["ink wrong"] += by_ink != cells[cell]
-        count["ink flagged"] += p_ink < 0.99
-        count["ink silent"] += by_ink != cells[cell] and p_ink >= 0.99
+        count["ink flagged"] += p_ink < ASKED_BELOW
+        count["ink silent"] += by_ink != cells[cell] and p_ink >= ASKED_BELOW
         after = decoded.cells[cell]
         count["wrong"] += after.value != cells[cell]
         count["flagged"] += after.flag is not None
@@ -168,7 +171,7 @@ def table_of_small_cards(cards: int) -> None:
         shown = [_rate(row[0], "ink wrong"), _rate(prior, "wrong"), *(_rate(count, "wrong") for count in row)]
         shown += [_rate(row[1], "flagged"), f"{_rate(row[1], 'silent')} ({row[1]['silent']})"]
         print(" | ".join(f"{word:>18}" for word in shown))
-    print("flagged and unflagged: with 3 % of totals wrong, p < 0.99 flagged; in brackets the raw count\n")
+    print(f"flagged: with 3 % of totals wrong, p < {ASKED_BELOW}; in brackets the raw count\n")
 
 
 def table_of_thresholds(cards: int) -> None:
@@ -187,7 +190,7 @@ def table_of_thresholds(cards: int) -> None:
             p = min(decoded.cells[cell].confidence, decoded.fields[cell.rsplit(".", 1)[0]].p)
             found.append((p, decoded.cells[cell].value == value))
     p, right = np.array([p for p, _ in found]), np.array([right for _, right in found])
-    for least in (0.9, 0.95, 0.99, 0.995, 0.999, 0.9999):
+    for least in (0.9, 0.95, 0.98, 0.99, 0.995, 0.999, 0.9999):
         sure = p >= least
         silent = int((sure & ~right).sum())
         print(
