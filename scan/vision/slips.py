@@ -76,8 +76,8 @@ class Slips:
     #: One alone is mostly chance: at 1 error in 100 digits every fifth card has one, but two alike stand on 1
     #: of 5,000 cards by chance.
     hand_overruled: float = 1.5
-    #: A date that no calendar has. Rarer than it may be, so that one read clearly is asked about all the same:
-    #: no record can hold it.
+    #: A date that no calendar has. Rarer than it may be, so that one read clearly is asked about all the
+    #: same: no record can hold it.
     date_odd: float = 2e-4
 
 
@@ -88,13 +88,13 @@ class FlagRule:
     Attributes
     ----------
     p_bubble, p_digit : a field is asked about when the posterior of its answer is below this. Chosen by
-        `tests/bench/bench_risk.py` on 424 simulated photos of as many hands (tuning seeds, every condition
-        mixed), as the loosest at which an upper bound over writers, at 95 %, keeps below the targets. At 0.98
-        digits are wrong in silence at most 0.30 times in 1,000 (4 found of 31,068 written; a person keying
-        once: 0.37), bubbles 0.05 (3 of 156,032; keying twice: 0.046), for 2.7 and 1.2 fields asked a card.
-        0.97 leaves 0.44 of the digits; 0.99 asks 1.5 fields a card more for 3 silent errors less on all
-        424 cards. Other thresholds by kind of field don't pay: a posterior means the same on a distance as
-        on a score, and the best mixture saved 0.2 fields a card.
+        `tests/bench/bench_risk.py` on 483 simulated photos of as many hands (tuning seeds, every condition
+        mixed), by upper bounds at 95 %. At 0.98 at most 0.30 of 1,000 written digits are wrong in silence (5
+        found of 35,331; a person keying once: 0.37) and 0.044 of 1,000 bubbles (3 of 177,744; keying twice:
+        0.046), for 2.8 and 1.2 fields asked a card. 0.97 would leave 0.61 of the digits; 0.99 would ask 1.5
+        fields a card more for 3 silent errors less on all 483 cards. One threshold for all kinds of digits,
+        since a posterior means the same on each: 0.97 for the distances, half of what is asked, would save
+        0.25 fields a card and cost 4 more silent errors.
     overruled : the decoded answer is asked about, however sure, when the ink alone favours another answer by
         at least this factor. Below it the ink was undecided and the rule only settles it.
     words_ink : ink share above which a strip for words holds something; a pencil line of a few letters covers

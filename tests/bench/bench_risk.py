@@ -434,7 +434,7 @@ def figure(parts: dict[str, Outcomes], sure: dict[str, tuple[Floats, NDArray[np.
         for least, point in zip(THRESHOLDS, points, strict=True):
             risk.dot(*point, colour, 6 if least == chosen else 3)
         risk.text(528, 80 + 22 * row, f"{name}; thin line: at most, 95 %", 13, fill=colour, anchor="ra")
-    risk.text(528, 124, "large dot: as shipped; bottom: none found", 13, fill=_SOFT, anchor="ra")
+    risk.text(528, 124, "large dot: as shipped", 13, fill=_SOFT, anchor="ra")
     trust = Panel(draw, (650, 70, 1120, 370), "Are the probabilities right?")
     trust.axes((1e-5, 1), (1e-5, 1), "chance to be wrong, as told", "share found wrong, with 95 % limits")
     trust.curve([(1e-5, 1e-5), (1, 1)], _SOFT, 1)
