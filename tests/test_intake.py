@@ -16,6 +16,8 @@ from forms.catalog import Catalog
 from forms.errors import InputError
 from scan.cli.main import main
 from scan.intake import FileResult, expand, read_file, read_files
+from scan.reading import Lesson
+from scan.vision.own_hand import Hands
 
 SAMPLES = Path(__file__).parents[1] / "sample_scans"
 
@@ -48,6 +50,19 @@ def test_two_workers_say_the_same_as_one_in_the_same_order(tmp_path: Path) -> No
     together = list(read_files(photos, Catalog(tmp_path), jobs=2))
     assert together == alone
     assert [r.path for r in together] == [str(p) for p in photos]
+
+
+def test_workers_know_the_players_hands(tmp_path: Path) -> None:
+    photos = copies(tmp_path, 2)
+    (plain,) = read_file(photos[0], Catalog(tmp_path)).readings
+    Catalog(tmp_path).assign({str(plain.serial): "Wren"})
+    (known,) = read_file(photos[0], Catalog(tmp_path), hands=Hands({})).readings
+    hands = Hands({"Wren": [Lesson(i % 2, view) for i, view in enumerate(known.views.values())]})
+    alone = list(read_files(photos, Catalog(tmp_path), hands=hands))
+    assert list(read_files(photos, Catalog(tmp_path), jobs=2, hands=hands)) == alone
+    assert alone[0].readings[0].views == known.views
+    assert plain.views == {}
+    assert alone[0].readings[0].fields != known.fields  # nonsense was taught, and so something is asked
 
 
 def test_a_photo_seen_before_is_not_opened(tmp_path: Path) -> None:
