@@ -192,12 +192,17 @@ def _refined(mark: Mark, gray: GrayImage, reach: float = 0.3) -> Mark:
 
 
 def find_cards(gray: GrayImage) -> list[Corners]:
-    """Return the cards of a picture, each with two to four of its marks, left to right.
+    """Return the cards of a picture, each with two to four of its marks, left to right."""
+    return cards_of(find_marks(gray))
+
+
+def cards_of(marks: Sequence[Mark]) -> list[Corners]:
+    """Return the cards that marks belong to.
 
     A mark alone already tells roughly where its sheet lies; marks are put together when each stands
     where the others expect it.
     """
-    pool = find_marks(gray)
+    pool = list(marks)
     cards: list[Corners] = []
     while pool:
         best = _best_card(pool)

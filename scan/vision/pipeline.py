@@ -21,12 +21,13 @@ from scan.vision.bubbles import (
     pen_darkness,
 )
 from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
-from scan.vision.corners import Corners, find_cards
+from scan.vision.corners import Corners, cards_of, find_marks
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import digit_log_p
 from scan.vision.ink import CardInk, ink_of
 from scan.vision.levels import Levels
 from scan.vision.own_hand import OwnHand, box_views
+from scan.vision.partial import hidden_cells, only_marks, too_much_hidden, with_missing_marks
 from scan.vision.patches import (
     bare_log_p,
     cells_of_kind,
@@ -83,14 +84,16 @@ def read_photo(
     traces : filled with what each step saw, if given
     hand_of : serial -> what is known of its player's hand
     """
-    found = find_cards(photo.gray)
+    marks = find_marks(photo.gray)
+    found = cards_of(marks)
     if not found:
         if traces is not None:
             traces.cards.append(Trace(photo.gray))
         return (
             _rejected(
                 photo,
-                "no card found: expected four black corner marks, found none that belong together. "
+                only_marks(marks)
+                or "no card found: expected four black corner marks, found none that belong together. "
                 "Take the photo again with the whole sheet in view, in even light",
             ),
         )
@@ -110,11 +113,11 @@ def read_card(
     """Return the reading of one card whose corner marks were found."""
     code = read_code(photo.gray, corners)
     if isinstance(code, NoCode):
-        return _rejected(photo, code.says)
+        return _rejected(photo, with_missing_marks(code.says, corners, photo.gray))
     layout = find_layout(code.fingerprint)
     if layout is None and code.how == "plain":
         # Only the serial has a check sign: a fingerprint that nobody knows was more likely misread.
-        return _rejected(photo, UNREADABLE_CODE)
+        return _rejected(photo, with_missing_marks(UNREADABLE_CODE, corners, photo.gray))
     if layout is None:
         return _rejected(
             photo,
@@ -130,6 +133,8 @@ def read_card(
     trace.flat, trace.ink = flat, ink
     quality = judge(levels, covered, ink.contrast, corners, registration, layout)
     reason = why_not(quality)
+    if reason is not None:
+        reason = with_missing_marks(reason, corners, photo.gray)
     if reason is not None and not is_only_cut(quality):
         return _rejected(photo, reason, code, layout, quality.as_dict())
     hand = None if hand_of is None else hand_of(code.serial)
@@ -137,6 +142,9 @@ def read_card(
     if reason is not None:  # what this photo does show may complete another of the same card
         cut = _rejected(photo, reason, code, layout, quality.as_dict())
         return replace(cut, pictures={CARD_PICTURE: card_picture(flat)})
+    reason = too_much_hidden(len(evidence.outside) - len(cells_outside(covered, layout)), layout)
+    if reason is not None:
+        return _rejected(photo, reason, code, layout, quality.as_dict())
     decoded = decode(layout.form, evidence)
     answers = decoded.fields.values()
     marked = sum(a.value not in (None, ()) or a.flag is not None for a in answers)
@@ -183,11 +191,12 @@ def measure(
     if hand is not None:
         trace.views = box_views(raised, boxes, written)
         digits = hand.weighed(digits, trace.views)
+    outside = cells_outside(covered, layout)
     trace.evidence = Evidence(
         bubbles=bubble_log_likelihoods(bubbles),
         digits=digits,
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
-        outside=cells_outside(covered, layout),
+        outside=outside | hidden_cells(around, patches, layout, outside),
     )
     return trace.evidence
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from forms.geometry import Box
 from forms.layout import Layout
-from scan.vision.arrays import GrayImage
+from scan.vision.arrays import GrayImage, project
 from scan.vision.corners import Corners
 from scan.vision.ink import px_slice
 from scan.vision.levels import Levels
@@ -36,11 +36,21 @@ MAX_GRAIN = 0.042
 MANY_QUESTIONS, MANY_OF_MARKED = 40, 0.35
 MIN_STUDS = 0.5
 MAX_OUTSIDE = 0.25
+#: Two marks say where half of a card lies; the other half hangs on this many small squares at least.
+STUDS_FOR_TWO_MARKS = 6
+#: Grey levels of bare paper that say why a picture has no contrast.
+DARK_PAPER, BURNT_OUT_PAPER = 60.0, 249.0
+#: How many times nearer the near side of the sheet is where tilt is worth a word; 40 degrees make 1.6.
+STEEP = 1.55
 
 
 @dataclass(frozen=True, slots=True)
 class Quality:
-    """Measures of one card in one photo."""
+    """Measures of one card in one photo.
+
+    `paper` is the grey level of bare paper, 0 to 255; `near_to_far` how many times larger a millimetre is at
+    the nearest corner of the sheet than at the farthest.
+    """
 
     px_per_mm: float
     blur_mm: float
@@ -51,6 +61,8 @@ class Quality:
     residual_mm: float
     outside_share: float
     grain: float
+    paper: float = 200.0
+    near_to_far: float = 1.0
 
     def as_dict(self) -> dict[str, float | str | bool]:
         """Plain numbers for the published JSON."""
@@ -64,6 +76,8 @@ class Quality:
             "residual_mm": round(self.residual_mm, 3),
             "outside_share": round(self.outside_share, 4),
             "grain": round(self.grain, 4),
+            "paper": round(self.paper, 1),
+            "near_to_far": round(self.near_to_far, 3),
         }
 
 
@@ -77,6 +91,7 @@ def judge(
 ) -> Quality:
     """Return the measures of a card that lies in the photo as `registration` says."""
     outside = cells_outside(covered, layout)
+    spread = [cut(photo, registration, box, LOOK_PX_PER_MM) for box in _spread_over(layout)]
     return Quality(
         registration.px_per_mm,
         edge_width_mm([cut(photo, registration, box, LOOK_PX_PER_MM) for box in mark_windows(layout)]),
@@ -86,8 +101,23 @@ def judge(
         registration.studs_total,
         registration.residual_mm,
         len(outside) / max(len(layout.cells), 1),
-        grain_of([cut(photo, registration, box, LOOK_PX_PER_MM) for box in _spread_over(layout)], contrast),
+        grain_of(spread, contrast),
+        float(np.median(np.stack(spread))),
+        near_to_far(registration, layout),
     )
+
+
+def near_to_far(registration: Registration, layout: Layout) -> float:
+    """Return how many times larger a millimetre is at the sheet's nearest corner than at its farthest."""
+    width, height = layout.paper.width_mm, layout.paper.height_mm
+    sizes = []
+    for x in (0.1 * width, 0.9 * width):
+        for y in (0.1 * height, 0.9 * height):
+            here = np.array([(x, y), (x + 1.0, y), (x, y + 1.0)])
+            origin, right, down = project(registration.card_to_photo, here)
+            a, b = right - origin, down - origin
+            sizes.append(abs(float(a[0] * b[1] - a[1] * b[0])))
+    return float(np.sqrt(max(sizes) / max(min(sizes), 1e-9)))
 
 
 def mark_windows(layout: Layout) -> list[Box]:
@@ -172,23 +202,49 @@ def edge_width_mm(marks: Sequence[GrayImage]) -> float:
     return float(max(np.median(across), np.median(down)))  # a moved camera blurs one direction only
 
 
+def _upright(quality: Quality) -> str:
+    """What to do about a phone that was held aslant, where it was."""
+    return "Hold the phone level above the card, not aslant. " if quality.near_to_far > STEEP else ""
+
+
+def _too_pale(paper: float) -> str:
+    """Why there is no contrast: the light, or the print."""
+    if paper < DARK_PAPER:
+        return "it is too dark. Move out of the shadow, or switch a light on, and take it again"
+    if paper > BURNT_OUT_PAPER:
+        return "the paper is burnt out. Move out of the bright sun or the lamp's glare, and take it again"
+    return (
+        "there is too little contrast between print and paper. Move out of haze and glare and take it again; "
+        "if the print itself is pale, print the next cards with more toner"
+    )
+
+
 def why_not(quality: Quality) -> str | None:
     """Return why the photo must be taken again, or None when it can be read."""
     if quality.px_per_mm < MIN_PX_PER_MM:
         return (
             f"the card is too small in the picture ({quality.px_per_mm:.1f} pixels per mm, {MIN_PX_PER_MM} "
-            "needed). Go nearer, so that the sheet fills the picture, or send the photo in full size"
+            f"needed). {_upright(quality)}Go nearer, so that the sheet fills the picture, or send the photo "
+            "in full size"
         )
     if quality.blur_mm > MAX_BLUR_MM:
-        return "the picture is not sharp. Hold still, tap on the card to focus, and take it again"
+        return (
+            f"the picture is not sharp. {_upright(quality)}Hold still, tap on the card to focus, and take it "
+            "again"
+        )
     if quality.contrast < MIN_CONTRAST:
-        return "there is too little contrast. Move out of the dark or the glare and take it again"
+        return _too_pale(quality.paper)
     if quality.grain > MAX_GRAIN:
         return "it was too dark, and the picture is grainy. Take it again in more light"
     if quality.outside_share > MAX_OUTSIDE:
         return (
             f"{quality.outside_share:.0%} of the card lies outside the picture. "
             "Take it again with all four corner marks in view"
+        )
+    if quality.marks_found < 3 and quality.studs_found < STUDS_FOR_TWO_MARKS:
+        return (
+            "only two of the four corner marks can be made out, and too little of the print between them to "
+            "tell how the card lies. Take it again with all four in view and nothing on them"
         )
     if quality.studs_total and quality.studs_found < MIN_STUDS * quality.studs_total:
         return (

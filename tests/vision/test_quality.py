@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from forms.layout import Layout
+from scan.vision.bend import FLAT
 from scan.vision.ink import px_slice
 from scan.vision.quality import (
     LOOK_PX_PER_MM,
@@ -15,10 +16,13 @@ from scan.vision.quality import (
     Quality,
     edge_width_mm,
     grain_of,
+    is_only_cut,
     mark_windows,
+    near_to_far,
     too_many_questions,
     why_not,
 )
+from scan.vision.rectify import Registration
 from tests.bench.cards import Counts, count, find_layout, shoot
 from tests.simulator.blanks import blank_card
 
@@ -54,6 +58,53 @@ def test_each_measure_refuses_in_words_that_help(measure: str, value: float, wor
     reason = why_not(dataclasses.replace(GOOD, **{measure: value}))
     assert reason is not None
     assert words in reason
+
+
+@pytest.mark.parametrize(
+    ("paper", "words"), [(30.0, "out of the shadow"), (252.0, "burnt out"), (180.0, "print itself is pale")]
+)
+def test_no_contrast_is_put_down_to_the_light_or_to_the_print(paper: float, words: str) -> None:
+    assert words in (why_not(dataclasses.replace(GOOD, contrast=0.05, paper=paper)) or "")
+
+
+def test_a_blurred_photo_from_aside_is_to_be_taken_from_above() -> None:
+    blurred = dataclasses.replace(GOOD, blur_mm=1.0)
+    assert "level above the card" not in (why_not(blurred) or "")
+    assert "level above the card" in (why_not(dataclasses.replace(blurred, near_to_far=1.8)) or "")
+    assert why_not(dataclasses.replace(GOOD, near_to_far=1.8)) is None
+
+
+def test_two_marks_are_enough_only_with_print_between_them() -> None:
+    assert why_not(dataclasses.replace(GOOD, marks_found=2)) is None
+    bare = dataclasses.replace(GOOD, marks_found=2, studs_found=0, studs_total=0)
+    assert "only two of the four" in (why_not(bare) or "")
+    assert why_not(dataclasses.replace(bare, marks_found=3)) is None
+
+
+def test_only_what_is_outside_may_be_wrong_with_a_photo_that_completes_another() -> None:
+    cut_off = dataclasses.replace(GOOD, outside_share=0.4)
+    assert is_only_cut(cut_off)
+    assert not is_only_cut(GOOD)
+    assert not is_only_cut(dataclasses.replace(cut_off, blur_mm=1.0))
+
+
+def test_tilt_is_told_from_how_much_nearer_the_near_side_is() -> None:
+    # A pinhole 400 mm above the middle, leaning by 30 degrees: a corner 80 % out lies 119 mm up or down the
+    # slope, so 400 +- 119 sin 30 from the lens; a small square shrinks by that to the power of 3/2.
+    layout = find_layout(blank_card().fingerprint)
+    assert layout is not None
+    w, h = layout.paper.width_mm / 2, layout.paper.height_mm / 2
+    lean = np.radians(30)
+    card_to_photo = np.array(
+        [
+            [1000.0, 0.0, -1000 * w],
+            [0.0, 1000 * np.cos(lean), -1000 * np.cos(lean) * h],
+            [0.0, np.sin(lean), 400 - np.sin(lean) * h],
+        ]
+    )
+    flat = Registration(card_to_photo, FLAT, 0, 0, 0.0, 5.0)
+    near, far = 400 - 0.8 * h * np.sin(lean), 400 + 0.8 * h * np.sin(lean)
+    assert near_to_far(flat, layout) == pytest.approx((far / near) ** 1.5, rel=0.02)
 
 
 def test_many_questions_are_the_photos_fault_only_when_they_are_most_of_the_marks() -> None:
