@@ -17,7 +17,7 @@ from scan.reading import CellReading, FieldReading
 from scan.vision.slips import FlagRule
 from scan.vision.verdicts import UNREADABLE, WORTH_NAMING, Found, Unreadable, Verdict, Verdicts
 
-OUTSIDE = "not in the picture"
+OUTSIDE = "cannot be seen in the picture"
 
 Reading = TypeVar("Reading", CellReading, FieldReading)
 

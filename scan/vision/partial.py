@@ -28,7 +28,7 @@ CORNERS_IN_WORDS = dict(
 #: A cell is hidden when its own outline has less ink than this share of what this card's outlines usually
 #: have, and at least `_LEAST_NEAR` of its nearest `_NEAREST` less than the other share. On the tuning set's
 #: photos with strong glare this holds for all 61 cells that were read wrong without a question; without
-#: glare, tear or thumb it holds for none, but for about 10 of 527 cells that a nearly empty cartridge printed.
+#: glare, tear or thumb it holds for none, but for about 10 of 527 cells of a nearly empty cartridge.
 _VANISHED, _WEAK = 0.2, 0.3
 _NEAREST, _LEAST_NEAR = 4, 2
 #: A print paler than this, in units of its own black marks, cannot tell what is hidden.
@@ -188,8 +188,11 @@ def outlines_of_boxes(patches: FloatImage, layout: Layout) -> Floats:
 
 
 def _contrast(patches: FloatImage, on: Bools, off: Bools) -> Floats:
-    # The median of the paper: a neighbour's outline or a figure beside the bubble may reach into it.
-    return np.asarray(patches[:, on].mean(axis=1) - np.median(patches[:, off], axis=1), np.float64)
+    flat = patches.reshape(len(patches), -1)
+    # The median of the paper: a neighbour's outline or a figure beside the bubble may reach into it. A third of
+    # it will do, which halves the time.
+    paper = np.median(flat[:, np.flatnonzero(off)[::3]], axis=1)
+    return np.asarray(flat @ (on.ravel() / np.float32(on.sum())) - paper, np.float64)
 
 
 @functools.lru_cache(maxsize=8)

@@ -17,6 +17,7 @@ from forms.catalog import load_form
 from forms.form import form_from_toml
 from scan.vision.decode import FlagRule, Slips, decode
 from scan.vision.digits import ANSWER_SHARES
+from scan.vision.flags import OUTSIDE
 from tests.bench import draw_decoding
 from tests.vision.marked_cards import BLANK, SCRAP, cell_values, evidence_of, marked_card, with_cell
 
@@ -396,7 +397,7 @@ def test_cells_outside_are_asked_and_spoil_no_others(seed, data):
     decoded = decode(ROUND_9, dataclasses.replace(evidence, outside=out))
     for cell, reading in decoded.cells.items():
         if cell in out:
-            assert (reading.value, reading.confidence, reading.flag) == (None, 0.0, "not in the picture")
+            assert (reading.value, reading.confidence, reading.flag) == (None, 0.0, OUTSIDE)
         elif reading.flag is None:
             assert reading.value == cells[cell]
 
@@ -405,7 +406,7 @@ def test_a_cell_left_out_counts_as_outside():
     _, _, evidence = card(ROUND_9, 1)
     digits = {cell: logs for cell, logs in evidence.digits.items() if cell != "total.3"}
     decoded = decode(ROUND_9, dataclasses.replace(evidence, digits=digits))
-    assert decoded.cells["total.3"].flag == "not in the picture"
+    assert decoded.cells["total.3"].flag == OUTSIDE
 
 
 @pytest.mark.parametrize("level", [0.0, -math.inf, -1e30, 700.0])
