@@ -189,8 +189,8 @@ def outlines_of_boxes(patches: FloatImage, layout: Layout) -> Floats:
 
 def _contrast(patches: FloatImage, on: Bools, off: Bools) -> Floats:
     flat = patches.reshape(len(patches), -1)
-    # The median of the paper: a neighbour's outline or a figure beside the bubble may reach into it. A third of
-    # it will do, which halves the time.
+    # The median of the paper: a neighbour's outline or a figure beside the bubble may reach into it. A third
+    # of it will do, which halves the time.
     paper = np.median(flat[:, np.flatnonzero(off)[::3]], axis=1)
     return np.asarray(flat @ (on.ravel() / np.float32(on.sum())) - paper, np.float64)
 
