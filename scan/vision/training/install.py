@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import torch
+from torch import nn
 
 from forms.errors import InputError
 from scan.vision import calibration as cal
@@ -34,7 +35,7 @@ LEAST_DOUBT = 1e-4
 _SEED, _DRAWN, _ROUNDS = 90_001, 4_000, 12
 
 
-def _check_sums(model: bytes, reader: Reader) -> list[list[float]]:
+def _check_sums(model: bytes, reader: nn.Module) -> list[list[float]]:
     """Scores of the golden patches; raises if OpenCV disagrees with torch about them."""
     import cv2
 
@@ -62,9 +63,9 @@ def main() -> None:
     parser.add_argument("--dry-run", action="store_true", help="measure only, write nothing")
     args = parser.parse_args()
     held: dict[str, Any] = torch.load(args.weights, map_location="cpu", weights_only=True)
-    reader = Reader()
-    reader.load_state_dict(held["reader"])
-    reader.eval()
+    trained = Reader()
+    trained.load_state_dict(held["reader"])
+    reader = export.as_shipped(trained.eval())
     model = export.onnx_bytes(reader)
     if len(model) > LARGEST_BYTES:
         raise InputError(
@@ -89,6 +90,7 @@ def main() -> None:
         "model": "digits.onnx",
         "sha256": hashlib.sha256(model).hexdigest(),
         "bytes": len(model),
+        "parameters": sum(weight.numel() for weight in reader.parameters()),
         "answers": list(digits.ANSWERS),
         "trained_on": "MNIST training images 0 to 54,999 and drawn strokes, in simulated photos",
         "training": held["about"],

@@ -36,21 +36,29 @@ def _conv(wide_in: int, wide_out: int, kernel: int = 3, stride: int = 1) -> list
     return [convolution, nn.BatchNorm2d(wide_out), nn.ReLU(inplace=True)]
 
 
+# Width, kernel and stride of each convolution of the reader.
+Plan = tuple[tuple[int, int, int], ...]
+PLAN: Plan = ((16, 3, 1), (32, 3, 2), (48, 3, 1), (72, 3, 2), (72, 3, 1), (72, 3, 1), (88, 3, 2))
+
+
 class Reader(nn.Module):
-    """The shipped network: five convolutions and a linear layer, 112 k parameters, 5.4 M products a patch.
+    """The shipped network: seven convolutions and a linear layer, 218 k parameters, 12 M products a patch.
 
     Only layers every OpenCV since 4.10 runs the same way. The last layer sees positions, not an average over
-    them: where a stroke lies tells a digit from the outline and from the neighbour's tail.
+    them: where a stroke lies tells a digit from the outline and from the neighbour's tail. One convolution
+    less (171 k parameters, a fifth quicker) was wrong on 13.0 of 1,000 held-out cells instead of 11.5.
     """
 
-    def __init__(self, dropout: float = 0.1) -> None:
+    def __init__(self, dropout: float = 0.2, plan: Plan = PLAN) -> None:
         super().__init__()
-        self.features = nn.Sequential(
-            *_conv(1, 24, 5, 2), *_conv(24, 32), *_conv(32, 64, 3, 2), *_conv(64, 64), *_conv(64, 64, 3, 2)
-        )
-        rows, cols = (-(-size // 8) for size in digits.VIEW_PX)
+        layers: list[nn.Module] = []
+        before, (rows, cols) = 1, digits.VIEW_PX
+        for width, kernel, stride in plan:
+            layers += _conv(before, width, kernel, stride)
+            before, rows, cols = width, -(-rows // stride), -(-cols // stride)
+        self.features = nn.Sequential(*layers)
         self.dropout = nn.Dropout(dropout)
-        self.answer = nn.Linear(64 * rows * cols, ANSWERS)
+        self.answer = nn.Linear(before * rows * cols, ANSWERS)
 
     def forward(self, views: Tensor) -> Tensor:
         """Logits (N, 12)."""

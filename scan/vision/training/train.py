@@ -1,9 +1,10 @@
 """Trains the digit network: `python -m scan.vision.training.train --mnist DIR --out FILE.pt --seed 1`.
 
-First, if asked, teachers on the same endless stream of simulated patches, then the small reader on the
-answers and, if there are teachers, on what they say. The learning rate follows the clock (`--minutes`) or the
-count of steps (`--steps`); the count is written into the result, and giving it repeats a run. Exactly the
-same only on the same device and library: random numbers differ between CPU and GPU.
+On a GPU teachers first, each on its own (`--teacher`), then the reader on the answers and on what the
+teachers say (`--taught-by A.pt B.pt`); all on the same endless stream of simulated patches. The learning rate
+follows the clock (`--minutes`) or the count of steps (`--steps`); the count is written into the result, and
+giving it repeats a run. Exactly the same only on the same device and library: random numbers differ between
+CPU and GPU.
 """
 
 import argparse
@@ -31,12 +32,29 @@ _AVERAGE_HALF_LIFE = 300
 _POOL = 100  # batches kept for another use
 
 
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """Inputs (N, 1, rows, cols), answers (N,) and the mean scores of any teachers (N, 12)."""
+
+    views: Tensor
+    answers: Tensor
+    taught: Tensor | None
+
+
+@torch.no_grad()
+def _told(teachers: list[nn.Module], views: Tensor) -> Tensor | None:
+    """Mean scores of the teachers; None without any."""
+    with torch.autocast(views.device.type, dtype=torch.bfloat16):
+        told = [teacher(views).float() for teacher in teachers]
+    return torch.stack(told).mean(0) if told else None
+
+
 @dataclass(slots=True)
 class Source:
     """An endless stream of simulated training patches, as network inputs.
 
-    On a CPU drawing a patch takes four times as long as training on it; `uses` above 1 shows each batch so
-    many times on average, far apart. On a GPU both are quick and every patch is new.
+    Drawing a patch and asking the teachers about it takes longer than training on it; `uses` above 1 shows
+    each batch so many times on average, far apart.
     """
 
     dice: patches.Dice
@@ -45,16 +63,19 @@ class Source:
     batch: int
     uses: int = 1
     _count: int = 0
-    _pool: list[tuple[Tensor, Tensor]] = field(default_factory=list)
+    teachers: list[nn.Module] = field(default_factory=list)
+    _pool: list[Lesson] = field(default_factory=list)
 
     @torch.no_grad()
-    def next(self) -> tuple[Tensor, Tensor]:
-        """Inputs (N, 1, rows, cols) and answers (N,)."""
+    def next(self) -> Lesson:
+        """The next batch, a fresh one or one of the last hundred again."""
         self._count += 1
         if self._count % self.uses and len(self._pool) == _POOL:
             return self._pool[int(self.dice.below(1, _POOL))]
         made = patches.make(self.dice, self.bank, self.choice, self.batch)
-        fresh = (network.normalise(made.patches, BOX_W_MM, made.box_h_mm), made.answers)
+        views = network.normalise(made.patches, BOX_W_MM, made.box_h_mm)
+        views = views.contiguous(memory_format=torch.channels_last)
+        fresh = Lesson(views, made.answers, _told(self.teachers, views))
         if self.uses > 1:
             if len(self._pool) == _POOL:
                 self._pool[int(self.dice.below(1, _POOL))] = fresh
@@ -121,60 +142,42 @@ def _rate(peak: float, step: int, done: float) -> float:
     return peak * min(1.0, (step + 1) / 200) * (0.002 + 0.998 * (1 + math.cos(math.pi * min(done, 1))) / 2)
 
 
-def _step(
-    models: list[nn.Module],
-    optimisers: list[torch.optim.AdamW],
-    views: Tensor,
-    answers: Tensor,
-    taught: Tensor | None,
-) -> Tensor:
-    """Loss of each model, after it learned from a batch."""
-    losses = []
-    for model, optimiser in zip(models, optimisers, strict=True):
-        with torch.autocast(views.device.type, dtype=torch.bfloat16):
-            scores = model(views).float()
-        loss = _loss(scores, answers, taught)
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()  # type: ignore[no-untyped-call]
-        nn.utils.clip_grad_norm_(model.parameters(), 2.0)
-        optimiser.step()
-        losses.append(loss.detach())
-    return torch.stack(losses)
+def _step(model: nn.Module, optimiser: torch.optim.AdamW, lesson: Lesson) -> Tensor:
+    """Loss of the model, after it learned from a batch."""
+    with torch.autocast(lesson.views.device.type, dtype=torch.bfloat16):
+        scores = model(lesson.views).float()
+    loss = _loss(scores, lesson.answers, lesson.taught)
+    optimiser.zero_grad(set_to_none=True)
+    loss.backward()  # type: ignore[no-untyped-call]
+    nn.utils.clip_grad_norm_(model.parameters(), 2.0)
+    optimiser.step()
+    return loss.detach()
 
 
-@torch.no_grad()
-def _teach(teachers: list[nn.Module], views: Tensor) -> Tensor | None:
-    """Mean scores of the teachers; None without any."""
-    with torch.autocast(views.device.type, dtype=torch.bfloat16):
-        told = [teacher(views).float() for teacher in teachers]
-    return torch.stack(told).mean(0) if told else None
-
-
-def train(
-    models: list[nn.Module], source: Source, teachers: list[nn.Module], length: Length, lr: float, say: str
-) -> tuple[list[nn.Module], int]:
-    """Averaged models after training them side by side on one stream, and the number of steps."""
-    for model in models:
-        model.to(memory_format=torch.channels_last)  # type: ignore[call-overload] # missing in torch's stubs
-    average = [copy.deepcopy(model).eval() for model in models]
-    optimisers = [torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=0.02) for model in models]
+def train(model: nn.Module, source: Source, length: Length, lr: float, say: str) -> tuple[nn.Module, int]:
+    """The averaged model after training, and the number of steps."""
+    model.to(memory_format=torch.channels_last)  # type: ignore[call-overload] # missing in torch's stubs
+    average = copy.deepcopy(model).eval()
+    optimiser = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=0.02)
     begun = time.perf_counter()
     step = 0
     while (done := length.done(step, time.perf_counter() - begun)) < 1:
-        for optimiser in optimisers:
-            for group in optimiser.param_groups:
-                group["lr"] = _rate(lr, step, done)
-        views, answers = source.next()
-        views = views.contiguous(memory_format=torch.channels_last)
-        losses = _step(models, optimisers, views, answers, _teach(teachers, views))
-        follow = 1 - 0.5 ** (1 / min(_AVERAGE_HALF_LIFE, 1 + step / 10))
-        for kept, model in zip(average, models, strict=True):
-            _follow(kept, model, follow)
+        for group in optimiser.param_groups:
+            group["lr"] = _rate(lr, step, done)
+        loss = _step(model, optimiser, source.next())
+        _follow(average, model, 1 - 0.5 ** (1 / min(_AVERAGE_HALF_LIFE, 1 + step / 10)))
         step += 1
         if step % 250 == 0:
-            shown = ", ".join(f"{loss:.4f}" for loss in losses.tolist())
-            print(f"{say}: {done:.0%}, step {step}, loss {shown}", flush=True)
+            print(f"{say}: {done:.0%}, step {step}, loss {float(loss):.4f}", flush=True)
     return average, step
+
+
+def load_teacher(file: Path, device: torch.device) -> nn.Module:
+    """A teacher that an earlier run wrote."""
+    teacher = network.Teacher()
+    held = torch.load(file, map_location="cpu", weights_only=True)
+    teacher.load_state_dict({name: value.float() for name, value in held["teacher"].items()})
+    return teacher.to(device).eval().to(memory_format=torch.channels_last)  # type: ignore[call-overload,no-any-return]
 
 
 def main() -> None:
@@ -184,26 +187,18 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True, help="where the weights go (.pt)")
     parser.add_argument("--device", default="auto", help="auto, cpu or cuda")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=8.0, help="time to train, if --steps is not given")
+    parser.add_argument("--steps", type=int, default=0, help="steps to train, to repeat a run")
+    parser.add_argument("--teacher", action="store_true", help="train a teacher, not the reader")
     parser.add_argument(
-        "--minutes", type=float, default=8.0, help="time for all training, if --steps is not given"
+        "--taught-by", type=Path, nargs="*", default=[], help="teachers for the reader to learn from"
     )
-    parser.add_argument("--teachers", type=int, default=0, help="large networks to learn from; 2 on a GPU")
-    parser.add_argument(
-        "--teacher-share", type=float, default=0.5, help="part of the minutes that teachers get"
-    )
-    parser.add_argument("--steps", type=int, default=0, help="steps of the reader, to repeat a run")
-    parser.add_argument("--teacher-steps", type=int, default=0)
     parser.add_argument(
         "--batch", type=int, default=0, help="patches a step; 256 on a CPU, 2048 on a GPU if left out"
     )
-    parser.add_argument(
-        "--uses", type=int, default=0, help="times a patch is shown; 3 on a CPU, 1 on a GPU if left out"
-    )
+    parser.add_argument("--uses", type=int, default=3, help="times a patch is shown")
     parser.add_argument(
         "--drawn", type=int, default=20_000, help="drawn digits; half as many signs and scribbles"
-    )
-    parser.add_argument(
-        "--keep-teachers", action="store_true", help="write their weights too, in half precision"
     )
     parser.add_argument("--cache", type=Path, help="folder to keep the glyph bank in between runs")
     args = parser.parse_args()
@@ -211,41 +206,32 @@ def main() -> None:
         ("cuda" if torch.cuda.is_available() else "cpu") if args.device == "auto" else args.device
     )
     batch = args.batch or (2048 if device.type == "cuda" else 256)
-    uses = args.uses or (1 if device.type == "cuda" else 3)
     torch.manual_seed(args.seed)
     started = time.perf_counter()
     bank, images = load_bank(args.mnist, "train", args.drawn, args.seed, device, args.cache)
     print(f"{len(bank.answers)} glyphs on {device} in {time.perf_counter() - started:.0f} s", flush=True)
-    source = Source(patches.Dice(device, args.seed), bank, patches.choices(bank, images), batch, uses)
-
-    teachers: list[nn.Module] = []
-    teacher_steps = 0
-    share = args.teacher_share if args.teachers else 0.0
-    if args.teachers:
-        fresh: list[nn.Module] = [network.Teacher().to(device) for _ in range(args.teachers)]
-        teachers, teacher_steps = train(
-            fresh, source, [], Length(args.teacher_steps, args.minutes * share), 2e-3, "teachers"
-        )
-    reader = network.Reader().to(device)
-    (reader_done,), steps = train(
-        [reader], source, teachers, Length(args.steps, args.minutes * (1 - share)), 4e-3, "reader"
-    )
+    dice, choice = patches.Dice(device, args.seed), patches.choices(bank, images)
+    teachers = [load_teacher(file, device) for file in args.taught_by]
+    source = Source(dice, bank, choice, batch, args.uses, teachers=teachers)
+    name, lr = ("teacher", 2e-3) if args.teacher else ("reader", 4e-3)
+    model = network.Teacher() if args.teacher else network.Reader()
+    trained, steps = train(model.to(device), source, Length(args.steps, args.minutes), lr, name)
     args.out.parent.mkdir(parents=True, exist_ok=True)
     about = {
         "seed": args.seed,
         "device": torch.cuda.get_device_name() if device.type == "cuda" else "CPU",
         "torch": str(torch.__version__),
         "batch": batch,
-        "uses": uses,
+        "uses": args.uses,
         "steps": steps,
-        "teachers": args.teachers,
-        "teacher_steps": teacher_steps,
+        "teachers": len(teachers),
         "drawn": args.drawn,
         "minutes": round((time.perf_counter() - started) / 60, 2),
     }
-    torch.save({"reader": reader_done.cpu().state_dict(), "about": about}, args.out)
-    for n, teacher in enumerate(teachers if args.keep_teachers else []):
-        torch.save(teacher.cpu().half().state_dict(), args.out.with_suffix(f".teacher{n}.pt"))
+    state = trained.cpu().state_dict()
+    if args.teacher:  # half precision: a teacher is only asked
+        state = {key: value.half() if value.is_floating_point() else value for key, value in state.items()}
+    torch.save({name: state, "about": about}, args.out)
     print(f"wrote {args.out}: {about}")
 
 

@@ -128,7 +128,25 @@ def test_exported_reader_scores_as_the_trained_one(made):
     views = network.normalise(made.patches, 5.0, made.box_h_mm)
     for _ in range(3):  # running statistics that are not the initial ones
         reader(views)
-    model = export.onnx_bytes(reader.eval())
+    shipped = export.as_shipped(reader.eval())
+    model = export.onnx_bytes(shipped)
     net = cv2.dnn.readNetFromONNX(np.frombuffer(model, np.uint8))
     net.setInput(views.numpy())
-    np.testing.assert_allclose(net.forward("scores"), evaluate.torch_scores(reader, views.numpy()), atol=1e-3)
+    got = net.forward("scores")
+    np.testing.assert_allclose(got, evaluate.torch_scores(shipped, views.numpy()), atol=1e-3)
+    # Half precision keeps eleven bits of each weight.
+    np.testing.assert_allclose(got, evaluate.torch_scores(reader, views.numpy()), atol=3e-2)
+
+
+def test_exported_reader_hands_out_what_its_last_layer_sees(made):
+    import cv2
+
+    torch.manual_seed(3)
+    shipped = export.as_shipped(network.Reader().eval())
+    net = cv2.dnn.readNetFromONNX(np.frombuffer(export.onnx_bytes(shipped), np.uint8))
+    net.setInput(network.normalise(made.patches, 5.0, made.box_h_mm).numpy())
+    scores, flat = net.forward(["scores", "flat"])
+    last = shipped[-1]
+    np.testing.assert_allclose(
+        flat @ last.weight.detach().numpy().T + last.bias.detach().numpy(), scores, atol=1e-4
+    )
