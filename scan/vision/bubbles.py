@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forms.layout import Layout
-from scan.vision.arrays import Bools, FloatImage, Floats
+from scan.vision.arrays import FloatImage, Floats
 from scan.vision.ink import CardInk, Windows, windows
 from scan.vision.per_layout import once_a_layout
 
@@ -113,24 +113,26 @@ _ENOUGH = 96
 def _blanks(patches: FloatImage, bubbles: _Bubbles) -> FloatImage:
     """What each bubble would look like without a hand, (N, 2025), from the others of this card."""
     usual = np.empty((int(bubbles.columns.max()) + 1, patches.shape[1]), np.float32)
-    outside = ~_masks().disc.ravel()
-    around = patches @ (outside / outside.sum()).astype(np.float32)
     for members in bubbles.shapes:
         some = patches[members[:: -(-len(members) // _ENOUGH)]]
-        middle = len(some) // 2
-        median = np.partition(some.T, middle, axis=1)[:, middle]
-        for column in np.unique(bubbles.columns[members]):
-            usual[column] = median
-            alike = np.flatnonzero(bubbles.columns == column)
-            # Around a bubble each column has print of its own, such as the figure beside a penalty bubble.
-            # More than half of a column may be filled, so the blank ones are looked for among the palest
-            # third.
-            if len(alike) >= 6:
-                palest = patches[alike[np.argsort(around[alike])[: max(len(alike) // 3, 2)]]].mean(axis=0)
-                usual[column] = np.where(outside, np.maximum(palest, median), median)
+        usual[np.unique(bubbles.columns[members])] = _ranked(some, 0.5)
+    # Around a bubble each column has print of its own, such as the figure beside a penalty bubble. More than
+    # half of a column may be filled, so the blank ones are looked for among the palest third.
+    around = _masks().around
+    beside = np.take(patches, around, axis=1)
+    for column in range(len(usual)):
+        alike = beside[bubbles.columns == column]
+        if len(alike) >= 6:
+            usual[column, around] = np.maximum(_ranked(alike, 0.3), usual[column, around])
     # The outline jitters by the error of registration: let it be a pixel wider than it is.
     wide = [cv2.dilate(blank.reshape(_PATCH_PX, _PATCH_PX), np.ones((3, 3), np.uint8)) for blank in usual]
     return np.asarray(np.stack(wide).reshape(usual.shape)[bubbles.columns], np.float32)
+
+
+def _ranked(patches: FloatImage, share: float) -> FloatImage:
+    """The value of the rank `share` at each pixel of patches (N, P)."""
+    rank = round((len(patches) - 1) * share)
+    return np.asarray(np.partition(patches.T, rank, axis=1)[:, rank], np.float32)
 
 
 def _features(by_hand: FloatImage, pen: float) -> Floats:
@@ -251,16 +253,16 @@ class _Masks:
 
     Attributes
     ----------
-    disc : (45, 45) the bubble with its outline
     inside, ring : places in a patch of 2025 pixels
+    around : places of the ring and some pixels more on each side
     sectors : places in the ring of its four diagonal arms
     parts : (inside, 3) weights that make the means of the inside, of its core and of its rim
     moments : (inside, 6) 1, x, y, x², y², xy in radii
     """
 
-    disc: Bools
     inside: NDArray[np.intp]
     ring: NDArray[np.intp]
+    around: NDArray[np.intp]
     sectors: tuple[NDArray[np.intp], ...]
     parts: FloatImage
     moments: FloatImage
@@ -277,9 +279,9 @@ def _masks() -> _Masks:
     xi, yi, ri = x[inside], y[inside], r[inside]
     parts = np.stack([np.ones_like(ri), ri < 0.4, ri > 0.55], axis=1)
     return _Masks(
-        r < 1.1,
         np.flatnonzero(inside),
         np.flatnonzero(ring),
+        np.flatnonzero((r > 1.1) & (r < _RING[1] + 0.15)),
         tuple(np.flatnonzero(sector[ring]) for sector in sectors),
         (parts / parts.sum(axis=0)).astype(np.float32),
         np.stack([np.ones_like(xi), xi, yi, xi * xi, yi * yi, xi * yi], axis=1).astype(np.float32),

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from forms.layout import Cell, Layout
 from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, PointsMm
 from scan.vision.per_layout import once_a_layout
-from scan.vision.studs import peak
 
 #: An outline is 0.28 mm wide, about a pixel.
 OUTLINE_PX_PER_MM = 4.0
@@ -154,14 +153,22 @@ def tile_offsets(
         flat.take(at + shift, out=under, mode="clip")
         by_cell[:, i] = np.add.reduceat(under, outlines.starts)
     response = ((outlines.tiles @ by_cell) / outlines.count[:, None]).astype(np.float32)
-    best = response.argmax(axis=1)
     fit = response.max(axis=1) - response.mean(axis=1)
-    rows, columns = np.divmod(best, n)
+    rows, columns = np.divmod(response.argmax(axis=1), n)
     inner = (rows > 0) & (rows < n - 1) & (columns > 0) & (columns < n - 1)
-    good = inner & (fit > _MIN_FIT * np.median(fit))
-    top = np.array(
-        [peak(response[t].reshape(n, n), int(rows[t]), int(columns[t])) for t in np.flatnonzero(good)]
-    )
-    found = np.stack([columns[good], rows[good]], axis=1) + top.reshape(-1, 2)
+    good = np.flatnonzero(inner & (fit > _MIN_FIT * np.median(fit)))
+    found = np.stack([columns[good], rows[good]], axis=1) + _tops(response[good], rows[good], columns[good])
     offsets = (found * step_px - reach) / k + outlines.rounding[good]
     return outlines.centres[good], offsets
+
+
+def _tops(response: FloatImage, rows: NDArray[np.intp], columns: NDArray[np.intp]) -> Floats:
+    """Tops (N, 2) of the parabolas through each maximum and its neighbours, as (dx, dy) in steps."""
+    n = round(np.sqrt(response.shape[1])) if len(response) else 1
+    which, at = np.arange(len(response)), rows * n + columns
+    tops = []
+    for step in (1, n):
+        before, here, after = (response[which, at + k * step].astype(np.float64) for k in (-1, 0, 1))
+        curve = np.minimum(before - 2 * here + after, -1e-9)
+        tops.append(np.clip(0.5 * (before - after) / curve, -0.5, 0.5))
+    return np.stack(tops, axis=1)

@@ -18,7 +18,7 @@ from scan.vision.arrays import GrayImage, project
 from scan.vision.corners import Corners
 from scan.vision.ink import px_slice
 from scan.vision.levels import Levels
-from scan.vision.rectify import Registration, cut
+from scan.vision.rectify import Registration, cuts
 
 #: Sharpness and grain are looked at in the photo itself, at this resolution whatever the flat card has.
 LOOK_PX_PER_MM = 8.0
@@ -91,10 +91,12 @@ def judge(
 ) -> Quality:
     """Return the measures of a card that lies in the photo as `registration` says."""
     outside = cells_outside(covered, layout)
-    spread = [cut(photo, registration, box, LOOK_PX_PER_MM) for box in _spread_over(layout)]
+    marks = mark_windows(layout)
+    looks = cuts(photo, registration, [*marks, *_spread_over(layout)], LOOK_PX_PER_MM)
+    spread = looks[len(marks) :]
     return Quality(
         registration.px_per_mm,
-        edge_width_mm([cut(photo, registration, box, LOOK_PX_PER_MM) for box in mark_windows(layout)]),
+        edge_width_mm(looks[: len(marks)]),
         contrast,
         len(corners.marks),
         registration.studs_found,

@@ -6,6 +6,7 @@ boxes and bubbles (`outlines`). The misfits, smoothed by a thin-plate spline (`b
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -174,14 +175,34 @@ def flatten(
 
 def cut(photo: GrayImage | Levels, registration: Registration, box: Box, px_per_mm: float) -> GrayImage:
     """Return a flat picture of a part of the card, from the photo itself and as sharp as it is there."""
+    return cuts(photo, registration, [box], px_per_mm)[0]
+
+
+def cuts(
+    photo: GrayImage | Levels, registration: Registration, boxes: Sequence[Box], px_per_mm: float
+) -> list[GrayImage]:
+    """Return flat pictures of parts of the card, from the photo itself and as sharp as they are there."""
+    gray, cell = levels_of(photo).gray, round(_MESH_MM * px_per_mm)
+    meshes = [_mesh_of(box) for box in boxes]
+    if not meshes:
+        return []
+    photo_points = registration.to_photo(np.vstack([mesh.reshape(-1, 2) for mesh in meshes]))
+    parts, first = [], 0
+    for box, mesh in zip(boxes, meshes, strict=True):
+        ny, nx = mesh.shape[:2]
+        coarse = photo_points[first : first + ny * nx].reshape(mesh.shape).astype(np.float32)
+        first += ny * nx
+        at = cv2.resize(coarse, (nx * cell, ny * cell), interpolation=cv2.INTER_LINEAR)
+        at = at[cell : cell + round(box.h * px_per_mm), cell : cell + round(box.w * px_per_mm)]
+        parts.append(remapped(gray, np.asarray(at, np.float32)))
+    return parts
+
+
+def _mesh_of(box: Box) -> PointsMm:
+    """Middles (ny, nx, 2) of the mesh cells that cover a box and one more on each side, mm."""
     nx, ny = (int(np.ceil(side / _MESH_MM)) + 2 for side in (box.w, box.h))
     xs, ys = box.x + (np.arange(nx) - 0.5) * _MESH_MM, box.y + (np.arange(ny) - 0.5) * _MESH_MM
-    mesh = registration.to_photo(np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2))
-    cell = round(_MESH_MM * px_per_mm)
-    coarse = mesh.reshape(ny, nx, 2).astype(np.float32)
-    at = cv2.resize(coarse, (nx * cell, ny * cell), interpolation=cv2.INTER_LINEAR)
-    at = at[cell : cell + round(box.h * px_per_mm), cell : cell + round(box.w * px_per_mm)]
-    return remapped(levels_of(photo).gray, np.asarray(at, np.float32))
+    return np.stack(np.meshgrid(xs, ys), axis=-1)
 
 
 def _mesh(registration: Registration, width_mm: float, height_mm: float) -> PointsMm:

@@ -12,8 +12,8 @@ from scan.vision.arrays import Bools, FloatImage, Floats, Homography, PointsMm, 
 from scan.vision.bend import Bend
 from scan.vision.levels import Levels, sampled
 
-#: A stud is 8 px wide in the patches that are searched.
-_PX_PER_MM = 5.0
+#: A stud is 6 px wide in the patches that are searched.
+_PX_PER_MM = 4.0
 _RIM_MM = 0.8  # paper around a stud that belongs to its picture
 
 

@@ -157,3 +157,21 @@ def test_a_dash_a_cross_and_a_blot_are_no_digits():
     blot = np.hypot(x, y) < 10
     patches = np.stack([0.7 * shape for shape in (dash, cross, blot)]).astype(np.float32)
     assert (digit_log_p(patches, BOX_WH_MM).argmax(axis=1) == SCRAP).all()
+
+
+def test_onnxruntime_and_opencv_say_the_same():
+    """Both take the same file; who reads a card must not depend on what else is installed."""
+    pytest.importorskip("onnxruntime")
+    model = HERE.joinpath("digits.onnx").read_bytes()
+    views = digits.normalise(golden_patches(), BOX_WH_MM)
+    fast = digits.onnxruntime_run(model)
+    assert fast is not None
+    for one, other in zip(
+        fast(views, ["scores", "flat"]), digits.opencv_run(model)(views, ["scores", "flat"]), strict=True
+    ):
+        assert np.abs(np.reshape(one, -1) - np.reshape(other, -1)).max() < SCORE_TOLERANCE
+
+
+def test_without_onnxruntime_opencv_runs_the_network(monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "onnxruntime", None)  # as if it were not installed
+    assert digits.onnxruntime_run(HERE.joinpath("digits.onnx").read_bytes()) is None
