@@ -81,7 +81,9 @@ def opencv_run(model: bytes) -> Run:
     def run(views: NDArray[np.float32], outputs: list[str]) -> Sequence[NDArray[np.float32]]:
         with busy:
             net.setInput(views)
-            return [np.asarray(out, np.float32) for out in net.forward(outputs)]
+            # OpenCV 5.0 takes a list of outputs only when it names them all.
+            found = [net.forward(outputs[0])] if len(outputs) == 1 else net.forward(outputs)
+            return [np.asarray(out, np.float32) for out in found]
 
     return run
 
