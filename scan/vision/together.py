@@ -17,6 +17,7 @@ from forms.layout import Layout
 from scan.reading import CARD_PICTURE, CardReading, FieldReading
 from scan.vision.arrays import GrayImage
 from scan.vision.decode import Decoded, Evidence, decode
+from scan.vision.digits import ANSWER_SHARES
 from scan.vision.likelihoods import SCRAP_BOX
 from scan.vision.pictures import field_pictures
 from scan.vision.quality import MAX_OUTSIDE, too_many_questions
@@ -88,15 +89,17 @@ Logs = Mapping[str, Sequence[float] | NDArray[np.float32]]
 def combined(evidences: Sequence[Evidence], worth: float = WORTH) -> Evidence:
     """Return what several photos of the same ink say together of each cell.
 
-    A photo that does not show a cell says nothing of it; a cell that none shows stays outside.
+    A photo that does not show a cell says nothing of it; a cell that none shows stays outside. What is
+    multiplied are likelihoods: the shares that a digit's probabilities count with count once.
     """
+    by_share = np.log(ANSWER_SHARES)
 
-    def logs(of: Callable[[Evidence], Logs]) -> dict[str, NDArray[np.float64]]:
+    def logs(of: Callable[[Evidence], Logs], prior: NDArray[np.float64]) -> dict[str, NDArray[np.float64]]:
         found = {}
         for cell in dict.fromkeys(cell for evidence in evidences for cell in of(evidence)):
             seen = _seen(evidences, of, cell)
             if seen:
-                found[cell] = np.mean(seen, axis=0) * len(seen) ** worth
+                found[cell] = prior + (np.mean(seen, axis=0) - prior) * len(seen) ** worth
         return found
 
     words: dict[str, float] = {}
@@ -104,8 +107,9 @@ def combined(evidences: Sequence[Evidence], worth: float = WORTH) -> Evidence:
         shares = [e.words[cell] for e in evidences if cell in e.words and cell not in e.outside]
         if shares:
             words[cell] = float(np.mean(shares))
-    bubbles = {cell: (float(a), float(b), float(c)) for cell, (a, b, c) in logs(lambda e: e.bubbles).items()}
-    digits = {cell: log_p.astype(np.float32) for cell, log_p in logs(lambda e: e.digits).items()}
+    marks = logs(_bubbles, np.zeros(3))
+    bubbles = {cell: (float(a), float(b), float(c)) for cell, (a, b, c) in marks.items()}
+    digits = {cell: log_p.astype(np.float32) for cell, log_p in logs(_digits, by_share).items()}
     known = bubbles.keys() | digits.keys() | words.keys()
     outside = frozenset().union(*(e.outside for e in evidences)) - known
     return Evidence(bubbles, digits, words, outside)

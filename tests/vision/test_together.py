@@ -10,6 +10,7 @@ import pytest
 from forms.catalog import builtin_layout
 from scan.reading import CardReading
 from scan.vision.decode import Evidence, decode
+from scan.vision.digits import ANSWER_SHARES
 from scan.vision.flags import OUTSIDE
 from scan.vision.together import DISAGREE, MOST_DISAGREEMENTS, Part, combined, disagreements, read_together
 
@@ -124,3 +125,9 @@ def test_two_doubtful_photos_settle_what_neither_settles_alone():
     cell = next(c.id for c in LAYOUT.cells if c.field == field)
     doubtful = part(evidence({cell: (-4.0, 0.0, -6.0)}))
     assert doubtful.reading.fields[field].p < read_together([doubtful, doubtful], LAYOUT).fields[field].p
+
+
+def test_the_shares_of_answers_count_once_however_many_photos_there_are():
+    nothing_seen = np.log(ANSWER_SHARES).astype(np.float32)
+    photos = [evidence(digits={BOXES[0]: nothing_seen})] * 5
+    assert combined(photos, worth=1.0).digits[BOXES[0]] == pytest.approx(nothing_seen)
