@@ -107,12 +107,12 @@ def read_files(
     from concurrent.futures.process import BrokenProcessPool
 
     under_way: deque[tuple[Path, Future[FileResult] | None]] = deque()
-    with _workers(jobs, hands) as pool:
+    with _workers(jobs, catalog, hands) as pool:
         for path in files:
             future = None
             if path not in skip:
                 with suppress(BrokenProcessPool):  # a file before this one broke it: read the rest one by one
-                    future = pool.submit(_read_in_worker, path, catalog)
+                    future = pool.submit(_read_in_worker, path)
             under_way.append((path, future))
             if len(under_way) >= 2 * jobs:
                 yield _finished(*under_way.popleft(), catalog, skip, hands)
@@ -120,14 +120,15 @@ def read_files(
             yield _finished(*under_way.popleft(), catalog, skip, hands)
 
 
-def _workers(jobs: int, hands: Hands | None) -> ProcessPoolExecutor:
+def _workers(jobs: int, catalog: Catalog, hands: Hands | None) -> ProcessPoolExecutor:
     """A pool of fresh interpreters: forking a process that has used OpenCV's threads can hang."""
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
-    return ProcessPoolExecutor(
-        jobs, mp_context=get_context("spawn"), initializer=_begin_work, initargs=(hands,)
-    )
+    # Workers inherit this, for OpenBLAS reads it when NumPy is loaded and never again; whoever set it, knows.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    given = (catalog, hands)
+    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_begin_work, initargs=given)
 
 
 def _finished(
@@ -153,30 +154,33 @@ def _read_alone(path: Path, catalog: Catalog, hands: Hands | None) -> FileResult
     """Read one file in a process of its own, so that a file which ends its reader harms no other."""
     from concurrent.futures.process import BrokenProcessPool
 
-    with _workers(1, hands) as pool:
+    with _workers(1, catalog, hands) as pool:
         try:
-            return pool.submit(_read_in_worker, path, catalog).result()
+            return pool.submit(_read_in_worker, path).result()
         except BrokenProcessPool:
             return FileResult(
                 str(path), error=f"{path}: the reader ended while reading this file. Export the photo anew."
             )
 
 
-#: What this worker knows of the players' hands: given once and not with every file, since they are large.
-_hands: Hands | None = None
+#: What this worker was given at its start and not with every file: hands are large, and a catalog keeps the
+#: layouts that it found, which many steps of reading remember something about.
+_given: tuple[Catalog, Hands | None] | None = None
 
 
-def _begin_work(hands: Hands | None) -> None:
+def _begin_work(catalog: Catalog, hands: Hands | None) -> None:
     """Let each worker use one core: the pool is the parallelism, and OpenCV's own threads would fight it."""
     import cv2
 
-    global _hands  # noqa: PLW0603 (a pool hands its workers nothing but globals)
-    _hands = hands
+    global _given  # noqa: PLW0603 (a pool hands its workers nothing but globals)
+    _given = catalog, hands
     cv2.setNumThreads(1)
 
 
-def _read_in_worker(path: Path, catalog: Catalog) -> FileResult:
-    return read_file(path, catalog, hands=_hands)
+def _read_in_worker(path: Path) -> FileResult:
+    assert _given is not None, "a worker begins with _begin_work"
+    catalog, hands = _given
+    return read_file(path, catalog, hands=hands)
 
 
 def read_file(
