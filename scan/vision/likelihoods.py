@@ -215,8 +215,14 @@ class Numbers:
 
     def take(self, rows: Ints) -> Numbers:
         """Return the likelihoods of some of the fields."""
-        parts = (self.clean, self.full, self.spelled, self.odd, self.blank)
-        return Numbers(*(part[rows] for part in parts), self.spelling)
+        return Numbers(
+            self.clean[rows],
+            self.full[rows],
+            self.spelled[rows],
+            self.odd[rows],
+            self.blank[rows],
+            self.spelling,
+        )
 
     def boxes(self, posterior: Floats, p_blank: Floats) -> Floats:
         """(F, n, 11) posterior of each box's digit (10: blank); `posterior` (F, V) of each value."""

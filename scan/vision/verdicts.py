@@ -95,7 +95,7 @@ class Verdicts:
     others: list[Others]
     or_else: list[str | None]
     agrees: Bools
-    cell_values: list[bool | int | None]
+    cell_values: Sequence[bool | int | None]
     cell_p: Floats
 
     def verdict(self, row: int) -> Verdict:
