@@ -27,9 +27,10 @@ __all__ = ["CARD_PX_PER_MM", "FLAT", "Bend", "Registration", "crop", "flatten", 
 CARD_PX_PER_MM = 6.0
 
 #: How far a stud may lie from where it is expected, look by look: each look expects it where the last one's
-#: studs say. The second reaches far for those that a strong bend has carried away; the last is fine.
-_STUD_REACH_MM = (4.0, 7.0, 1.6)
-_STUD_MIN_SCORE = (0.70, 0.66, 0.55)  # normalised correlation; a blank or inked patch scores below 0.5
+#: studs say. A flat sheet shows all studs at the first look. The third reaches far for those that a strong
+#: bend has carried away; the last is fine.
+_STUD_REACH_MM = (1.6, 4.0, 7.0, 1.6)
+_STUD_MIN_SCORE = (0.70, 0.70, 0.66, 0.55)  # normalised correlation; a blank or inked patch scores below 0.5
 _MESH_MM = 4.0
 
 
@@ -77,10 +78,12 @@ def register(photo: GrayImage | Levels, corners: Corners, layout: Layout) -> Reg
     marks_off = _back(transform, marks_photo) - marks_card
     # The marks' own corners already tell a little about the bend.
     bend, found, residual = spline(marks_card, marks_off, smoothing=0.05), np.zeros(len(studs), bool), 0.0
-    off = np.zeros_like(studs)
+    flat = bend
     for look, (reach, floor) in enumerate(zip(_STUD_REACH_MM, _STUD_MIN_SCORE, strict=True)):
-        if look and found.all() and (look == 1 or np.abs(off).max(initial=0.0) < _STUD_REACH_MM[2]):
-            continue  # nothing was carried far away; and a look that had the studs near its middle is fine
+        if look == 1:
+            bend = flat  # a look that missed some may have taken others for them
+        if look == 2 and found.all():
+            continue  # nothing was carried far away
         off, scores = stud_offsets(levels, scale, transform, bend, studs, reach)
         found = scores >= floor
         measured = bend.at(studs) + off
@@ -90,6 +93,8 @@ def register(photo: GrayImage | Levels, corners: Corners, layout: Layout) -> Reg
         bend = spline(knots, values, smoothing=0.02)
         left = np.linalg.norm(bend.at(studs[found]) - measured[found], axis=1)
         residual = float(np.median(left)) if len(left) else 0.0  # a form without rows has no studs
+        if look == 0 and found.all():
+            break
     rough = Registration(transform, bend, int(found.sum()), len(studs), residual, scale)
     anchors = Anchors(np.vstack([marks_card, studs[found]]), np.vstack([marks_off, bend.at(studs[found])]))
     return settle(levels, rough, layout, anchors)
