@@ -27,7 +27,14 @@ from scan.vision.digits import digit_log_p
 from scan.vision.ink import CardInk, ink_of
 from scan.vision.levels import Levels
 from scan.vision.own_hand import OwnHand, box_views
-from scan.vision.partial import hidden_cells, only_marks, too_much_hidden, with_missing_marks
+from scan.vision.partial import (
+    hidden_cells,
+    is_one_bit,
+    only_marks,
+    that_may_have_vanished,
+    too_much_hidden,
+    with_missing_marks,
+)
 from scan.vision.patches import (
     bare_log_p,
     cells_of_kind,
@@ -192,12 +199,15 @@ def measure(
         trace.views = box_views(raised, boxes, written)
         digits = hand.weighed(digits, trace.views)
     outside = cells_outside(covered, layout)
-    trace.evidence = Evidence(
+    faxed = is_one_bit(trace.gray)  # its fine print is lost whether or not something lies on it
+    hidden = frozenset[str]() if faxed else hidden_cells(around, patches, layout, outside)
+    evidence = Evidence(
         bubbles=bubble_log_likelihoods(bubbles),
         digits=digits,
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
-        outside=outside | hidden_cells(around, patches, layout, outside),
+        outside=outside | hidden,
     )
+    trace.evidence = that_may_have_vanished(evidence) if faxed else evidence
     return trace.evidence
 
 

@@ -12,14 +12,17 @@ from forms.fiducials import CORNER_IDS
 from forms.layout import PAPERS
 from scan.vision.bubbles import bubble_patches
 from scan.vision.corners import Corners, Mark, fit_card, model_corners
+from scan.vision.decode import Evidence
 from scan.vision.flags import OUTSIDE
 from scan.vision.partial import (
     CORNERS_IN_WORDS,
     hidden_cells,
+    is_one_bit,
     missing_marks,
     only_marks,
     outlines_of_boxes,
     outlines_of_bubbles,
+    that_may_have_vanished,
     with_missing_marks,
 )
 from scan.vision.photo import Photo
@@ -140,10 +143,13 @@ def test_a_card_half_under_something_is_to_be_taken_again(clean) -> None:
     assert "again" in (reading.reason or "")
 
 
-def test_a_print_too_pale_to_tell_hides_nothing(clean) -> None:
+def test_where_all_outlines_have_vanished_everything_is_hidden(clean) -> None:
     _, trace = read(clean.image)
     bubbles = bubble_patches(trace.ink, trace.layout)
-    assert hidden_cells(bubbles * 0.01, trace.patches * 0.01, trace.layout) == frozenset()
+    everything = {c.id for c in trace.layout.cells}
+    assert hidden_cells(bubbles * 0.01, trace.patches * 0.01, trace.layout) == everything
+    some = {c.id for c in trace.layout.cells[:40]}
+    assert hidden_cells(bubbles * 0.01, trace.patches * 0.01, trace.layout, some) == everything - some
     assert (
         hidden_cells(bubbles, trace.patches, trace.layout, {c.id for c in trace.layout.cells}) == frozenset()
     )
@@ -157,3 +163,30 @@ def test_a_card_reads_with_two_marks_torn_off_and_says_which_are_missing() -> No
     assert missing_marks(trace.corners, trace.gray) is not None
     assert replace(shot.condition).torn == 2
     assert reading.status == "read" or "corner marks are covered" in (reading.reason or "")
+
+
+def test_a_fax_has_no_greys_and_a_photo_has(clean) -> None:
+    grey = cv2.cvtColor(clean.image, cv2.COLOR_RGB2GRAY)
+    assert not is_one_bit(grey)
+    assert is_one_bit(np.where(grey > 120, 255, 0).astype(np.uint8))
+    burnt_out = np.where(grey > 120, 255, grey)
+    assert not is_one_bit(burnt_out.astype(np.uint8))
+
+
+def test_where_marks_may_vanish_blank_is_less_sure_and_ink_as_sure_as_before() -> None:
+    def alone(logs):
+        p = np.exp(np.asarray(logs, float) - np.max(logs))
+        return p / p.sum()
+
+    blank, seven = np.full(12, -20.0, np.float32), np.full(12, -20.0, np.float32)
+    blank[10], seven[7] = 0.0, 0.0
+    evidence = Evidence(
+        {"a": (0.0, -20.0, -20.0), "b": (-20.0, 0.0, -20.0)}, {"a": blank, "b": seven}, {}, frozenset("z")
+    )
+    faxed = that_may_have_vanished(evidence, 0.1)
+    # By Bayes: blank 1, each other answer 0.1 times as likely to leave nothing.
+    assert alone(faxed.bubbles["a"])[0] == pytest.approx(1 / 1.2, rel=1e-6)
+    assert alone(faxed.digits["a"])[10] == pytest.approx(1 / 2.1, rel=1e-6)
+    assert alone(faxed.bubbles["b"])[1] == pytest.approx(1, abs=1e-6)
+    assert alone(faxed.digits["b"])[7] == pytest.approx(1, abs=1e-6)
+    assert faxed.outside == evidence.outside
