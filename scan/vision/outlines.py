@@ -121,7 +121,10 @@ def thin_lines(flat: GrayImage, covered: GrayImage | None) -> GrayImage:
     if covered is not None:
         dark[covered == 0] = 0
     usual = max(float(np.percentile(dark[::3, ::3], 90)), 4.0)
-    return np.asarray(np.minimum(dark, np.uint8(min(_CAP * usual, 255.0))), np.uint8)
+    capped = np.minimum(dark, np.uint8(min(_CAP * usual, 255.0)))
+    # A line of one pixel draws the top of a parabola to whole pixels; softened, its place between them
+    # counts. 0.6 px took 0.011 mm from the error at 99 % on tuning photos; beyond 1 px, neighbours mix.
+    return np.asarray(cv2.GaussianBlur(capped, (0, 0), 0.6), np.uint8)
 
 
 def tile_offsets(
