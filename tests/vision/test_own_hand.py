@@ -42,24 +42,24 @@ def probabilities(log: np.ndarray, change: np.ndarray) -> np.ndarray:
 def test_a_box_like_the_players_fours_is_a_four_with_more_right() -> None:
     before = log_p(d4=0.95, d9=0.04)
     after = probabilities(before, hand(*[4] * 30, *[9] * 30).correction(before, AXES[[4]]))
-    # 30 examples say 30/32 of the most: 0.95 to 0.04 becomes 0.95 to 0.04 / 50 ** (30 / 32).
+    # 30 examples say 30/32 of the most: 0.95 to 0.04 becomes 0.95 to 0.04 / 40 ** (30 / 32).
     assert after[4] / after[9] == pytest.approx(0.95 / 0.04 * MOST ** (30 / 32), rel=1e-5)
     assert after[4] > SETTLED
 
 
 def test_a_box_unlike_the_players_fours_and_like_their_nines_is_doubted() -> None:
-    before = log_p(d4=0.998, d9=0.001)
+    before = log_p(d4=0.995, d9=0.004)
     after = probabilities(before, hand(*[4] * 30, *[9] * 30).correction(before, AXES[[9]]))
     assert after.argmax() == 4
     assert after[4] < FlagRule().p_digit
 
 
 def test_a_question_goes_only_where_the_answer_becomes_surer_than_others_need_be() -> None:
-    before = log_p(d4=0.6, d9=0.38)
+    before = log_p(d4=0.7, d9=0.29)
     own = hand(*[4] * 30, *[9] * 30)
     assert probabilities(before, own.correction(before, AXES[[4]]))[4] == pytest.approx(HELD, abs=1e-3)
-    sure = log_p(d4=0.9901, d9=0.009)  # was not asked before: nothing holds it back
-    assert probabilities(sure, hand(4, 4, 9, 9).correction(sure, AXES[[4]]))[4] > 0.9901
+    sure = log_p(d4=0.985, d9=0.014)  # was not asked before: nothing holds it back
+    assert probabilities(sure, hand(4, 4, 9, 9).correction(sure, AXES[[4]]))[4] > 0.985
 
 
 def test_one_example_says_less_than_ten() -> None:
@@ -78,6 +78,11 @@ def test_a_digit_that_the_hand_never_showed_gains_nothing() -> None:
 def test_what_looks_like_no_digit_of_this_hand_changes_nothing() -> None:
     before = log_p(d4=0.5, d9=0.4)
     assert not hand(*[4] * 10, *[9] * 10).correction(before, AXES[[11]]).any()
+
+
+def test_the_cap_is_below_the_odds_that_settle_a_box() -> None:
+    assert MOST / (MOST + 1) < FlagRule().p_digit
+    assert SETTLED > FlagRule().p_digit > HELD
 
 
 boxes = arrays(np.float32, (3, 12), elements=st.floats(0, 1, width=32)).map(
