@@ -39,11 +39,11 @@ _ASKED = FlagRule().p_digit
 #: odds of `_ASKED`, or a hand could settle a box for an answer that the network does not hold best.
 MOST = 40.0
 
-#: A box that would be asked about is settled by its hand only with a fifth of the usual doubt, and what stays
-#: asked keeps twice the usual doubt, so that the rest of the card does not carry it over the line. Chosen when
-#: 0.99 was asked of every box, on 343 cards of 34 tuning hands: 0.99 here, too, spared 490 of 1,170 questions
-#: about numbers after three cards, and three of them ended in a silent error; 0.998 spared 340, none of them
-#: wrong; 0.999 spared 247.
+#: A box that would be asked about is settled by its hand only with a fifth of the usual doubt; what stays
+#: asked keeps twice the usual doubt, so that the rest of the card does not carry it over the line. Chosen
+#: when 0.99 was asked of every box, on 343 cards of 34 tuning hands: 0.99 here, too, spared 490 of 1,170
+#: questions about numbers after three cards, and three of them ended in a silent error; 0.998 spared 340,
+#: none of them wrong; 0.999 spared 247.
 SETTLED = 1 - 0.2 * (1 - _ASKED)
 HELD = 1 - 2.0 * (1 - _ASKED)
 

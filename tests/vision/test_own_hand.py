@@ -81,7 +81,7 @@ def test_what_looks_like_no_digit_of_this_hand_changes_nothing() -> None:
 
 
 def test_the_cap_is_below_the_odds_that_settle_a_box() -> None:
-    assert MOST / (MOST + 1) < FlagRule().p_digit
+    assert FlagRule().p_digit > MOST / (MOST + 1)
     assert SETTLED > FlagRule().p_digit > HELD
 
 
