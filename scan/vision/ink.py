@@ -122,19 +122,29 @@ class Windows:
 
     def of(self, ink: CardInk) -> InkImage:
         """Ink (N, side_px, side_px) of the windows of one card; beyond the card is paper."""
-        even = cv2.remap(
-            ink.even,
-            self.whole,
-            self.rest,
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT,
-            borderValue=255,
-        )
-        return ink.of(np.asarray(even, np.uint8)).reshape(-1, self.side_px, self.side_px)
+        even = np.empty(self.rest.shape, np.uint8)
+        for start in range(0, len(even), _MOST_ROWS):
+            some = slice(start, start + _MOST_ROWS)
+            even[some] = cv2.remap(
+                ink.even,
+                self.whole[some],
+                self.rest[some],
+                cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_CONSTANT,
+                borderValue=255,
+            )
+        return ink.of(even).reshape(len(even) // self.side_px, self.side_px, self.side_px)
+
+
+#: OpenCV fills no picture of more rows than 16 bits can count; a form may have a thousand bubbles.
+_MOST_ROWS = 32_000
 
 
 def windows(boxes: Sequence[Box], side_mm: Floats, side_px: int) -> Windows:
     """Return square windows of `side_mm` (N,) around boxes; pixel k covers [k, k + 1] / side_px of a side."""
+    if not boxes:
+        nothing = np.zeros((0, side_px), np.uint16)
+        return Windows(np.zeros((0, side_px, 2), np.int16), nothing, side_px)
     centres = np.array([(box.centre.x, box.centre.y) for box in boxes]).reshape(-1, 2) * CARD_PX_PER_MM - 0.5
     steps = (np.arange(side_px) - (side_px - 1) / 2) * (side_mm[:, None] * CARD_PX_PER_MM / side_px)
     xs = np.broadcast_to((centres[:, :1] + steps)[:, None, :], (len(boxes), side_px, side_px))

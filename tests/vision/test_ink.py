@@ -54,6 +54,15 @@ def test_a_window_shows_what_lies_around_its_box() -> None:
     assert windows([corner], np.array([4.0]), 8).of(CardInk(np.zeros((60, 60), np.uint8), 1.0)).min() == 0
 
 
+@pytest.mark.parametrize("count", [0, 1, 900])
+def test_there_are_as_many_windows_as_boxes_however_many(count: int) -> None:
+    # 900 windows of 40 rows are more rows than OpenCV fills at once.
+    card = CardInk(np.zeros((60, 60), np.uint8), 1.0)
+    ink = windows([Box(2.0, 2.0, 2.0, 2.0)] * count, np.full(count, 2.0), 40).of(card)
+    assert ink.shape == (count, 40, 40)
+    assert count == 0 or ink.min() == ink.max() == 1.0
+
+
 def test_boxes_with_any_stroke_are_looked_at_and_blank_ones_are_not() -> None:
     page, layout = card()
     boxes = cells_of_kind(layout, "digit")
