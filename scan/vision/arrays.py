@@ -1,5 +1,7 @@
 """Array types of the room: shape, dtype and range in one place. Arrays are [row, column], points (x, y)."""
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,3 +46,8 @@ def project(transform: Homography, points: NDArray[np.float64]) -> NDArray[np.fl
     homogeneous = points @ transform[:, :2].T + transform[:, 2]
     mapped: NDArray[np.float64] = homogeneous[:, :2] / homogeneous[:, 2:]
     return mapped
+
+
+def by_row(patches: FloatImage) -> FloatImage:
+    """Patches (N, H, W) as rows (N, H * W), also of none at all, for which -1 would not do."""
+    return patches.reshape(len(patches), math.prod(patches.shape[1:]))

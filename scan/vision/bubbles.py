@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forms.layout import Layout
-from scan.vision.arrays import FloatImage, Floats
+from scan.vision.arrays import FloatImage, Floats, by_row
 from scan.vision.ink import CardInk, Windows, windows
 from scan.vision.per_layout import once_a_layout
 
@@ -102,7 +102,7 @@ def measure_bubbles(patches: FloatImage, layout: Layout, pen: float) -> BubbleIn
     bubbles = _bubbles(layout)
     if not bubbles.ids:
         return BubbleInk((), np.zeros((0, len(FEATURES))))
-    by_hand = patches.reshape(len(patches), -1) - _blanks(patches.reshape(len(patches), -1), bubbles)
+    by_hand = by_row(patches) - _blanks(by_row(patches), bubbles)
     return BubbleInk(bubbles.ids, _features(by_hand, pen))
 
 
@@ -187,8 +187,8 @@ def pen_darkness(digits: FloatImage, bubbles: FloatImage) -> float:
 
     Falls back to that of a usual pencil (0.5) on a card with next to nothing on it.
     """
-    inner = digits[:, 12:-12, 14:-14].reshape(len(digits), -1)
-    inside = np.take(bubbles.reshape(len(bubbles), -1), _masks().inside, axis=1)
+    inner = by_row(digits[:, 12:-12, 14:-14])
+    inside = np.take(by_row(bubbles), _masks().inside, axis=1)
     marked = inside[inside.mean(axis=1) > 0.15] if len(inside) else inside
     strokes = np.concatenate([inner[inner > 0.18], marked[marked > 0.18]])
     if strokes.size < 200:

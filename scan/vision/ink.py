@@ -47,7 +47,7 @@ class CardInk:
         """Ink, 0 paper to 1 black print, of grey values in even light, in their shape."""
         share = 1.0 - np.arange(256) / 255.0
         table = np.clip(share / self.contrast, 0.0, _MOST_INK).astype(np.float32)
-        return np.asarray(cv2.LUT(even.reshape(len(even), -1), table), np.float32).reshape(even.shape)
+        return np.asarray(cv2.LUT(even.reshape(-1, even.shape[-1]), table), np.float32).reshape(even.shape)
 
     def picture(self) -> InkImage:
         """The ink of the whole card."""

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from forms.fiducials import CORNER_IDS
 from forms.layout import Layout
-from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, project
+from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row, project
 from scan.vision.corners import Corners, Mark, model_corners
 from scan.vision.decode import Evidence
 from scan.vision.digits import PATCH_MARGIN_MM
@@ -230,7 +230,7 @@ def outlines_of_boxes(patches: FloatImage, layout: Layout) -> Floats:
 
 
 def _contrast(patches: FloatImage, on: Bools, off: Bools) -> Floats:
-    flat = patches.reshape(len(patches), -1)
+    flat = by_row(patches)
     # The median of the paper: a neighbour's outline or a figure beside the bubble may reach into it. A third
     # of it will do, which halves the time.
     paper = np.median(flat[:, np.flatnonzero(off)[::3]], axis=1)

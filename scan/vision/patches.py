@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from forms.layout import Cell, Layout
-from scan.vision.arrays import Bools, FloatImage, Floats
+from scan.vision.arrays import Bools, FloatImage, Floats, by_row
 from scan.vision.digits import ANSWER_SHARES, ANSWERS, PATCH_MARGIN_MM, PATCH_PX
 from scan.vision.ink import CardInk, Windows, px_slice, windows
 from scan.vision.per_layout import once_a_layout
@@ -72,7 +72,7 @@ class Writing:
 
 def writing_in(patches: FloatImage) -> Writing:
     """Return how strongly boxes are written on; at least half of a card's boxes are blank or nearly so."""
-    inner = patches[:, 12:-12, 14:-14].reshape(len(patches), -1)
+    inner = by_row(patches[:, 12:-12, 14:-14])
     if not len(inner):
         return Writing(np.zeros(0), 0.0, None)
     strength = np.partition(inner, -26, axis=1)[:, -26:].mean(axis=1).astype(np.float64)
