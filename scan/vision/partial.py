@@ -45,6 +45,8 @@ _GREYS_OF_A_FAX = 0.004
 FAX_LOSES = 0.1
 #: Where more of a card than this is hidden, it is quicker to take the photo again than to answer.
 MAX_HIDDEN = 0.15
+#: Where more of a card than this is lost in folds, the rest is not to be trusted either.
+MAX_LOST = 0.1
 _RADIUS_SHARE = 14 / 45  # a bubble's radius in its patch, as a share of the patch's side
 
 
@@ -166,6 +168,17 @@ def too_much_hidden(hidden: int, layout: Layout) -> str | None:
     return (
         f"{share:.0%} of the card is covered, or its fine print is burnt out. Take it again with nothing on "
         "it, and from where no lamp and no sun is mirrored"
+    )
+
+
+def too_much_lost(lost: int, layout: Layout) -> str | None:
+    """Return why to take the photo again when much of the card is not where it was looked for, or None."""
+    share = lost / max(len(layout.cells), 1)
+    if share <= MAX_LOST:
+        return None
+    return (
+        f"the paper is folded or bent so strongly that {share:.0%} of the card cannot be told from the rows "
+        "beside it. Lay it flat, hold it down at its edges, and take it again"
     )
 
 

@@ -33,6 +33,7 @@ from scan.vision.partial import (
     only_marks,
     that_may_have_vanished,
     too_much_hidden,
+    too_much_lost,
     with_missing_marks,
 )
 from scan.vision.patches import (
@@ -46,7 +47,7 @@ from scan.vision.patches import (
 from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, sharp_field_pictures
 from scan.vision.quality import cells_outside, is_only_cut, judge, too_many_questions, why_not
-from scan.vision.rectify import Registration, flatten, register
+from scan.vision.rectify import Registration, flatten, lost_cells, register
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
 
@@ -144,8 +145,11 @@ def read_card(
         reason = with_missing_marks(reason, corners, photo.gray)
     if reason is not None and not is_only_cut(quality):
         return _rejected(photo, reason, code, layout, quality.as_dict())
+    lost = lost_cells(levels, registration, layout)
+    if reason is None and (carried_away := too_much_lost(len(lost), layout)) is not None:
+        return _rejected(photo, carried_away, code, layout, quality.as_dict())
     hand = None if hand_of is None else hand_of(code.serial)
-    evidence = measure(ink, covered, layout, trace, hand)
+    evidence = measure(ink, covered, layout, trace, hand, lost)
     if reason is not None:  # what this photo does show may complete another of the same card
         cut = _rejected(photo, reason, code, layout, quality.as_dict())
         return replace(cut, pictures={CARD_PICTURE: card_picture(flat)})
@@ -180,9 +184,14 @@ def read_card(
 
 
 def measure(
-    ink: CardInk, covered: GrayImage, layout: Layout, trace: Trace, hand: OwnHand | None = None
+    ink: CardInk,
+    covered: GrayImage,
+    layout: Layout,
+    trace: Trace,
+    hand: OwnHand | None = None,
+    lost: frozenset[str] = frozenset(),
 ) -> Evidence:
-    """Return what the ink says of each cell by itself, before any rule."""
+    """Return what the ink says of each cell by itself, before any rule; of `lost` cells nothing is known."""
     boxes = cells_of_kind(layout, "digit")
     trace.patches = patches = digit_patches(ink, layout)
     around = bubble_patches(ink, layout)
@@ -205,7 +214,7 @@ def measure(
         bubbles=bubble_log_likelihoods(bubbles),
         digits=digits,
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
-        outside=outside | hidden,
+        outside=outside | hidden | lost,
     )
     trace.evidence = that_may_have_vanished(evidence) if faxed else evidence
     return trace.evidence

@@ -18,10 +18,20 @@ from scan.vision.arrays import GrayImage, Homography, PointsMm, project
 from scan.vision.bend import FLAT, Bend, plausible, spline
 from scan.vision.corners import Corners, fit_card, model_corners
 from scan.vision.levels import Levels, levels_of, remapped
-from scan.vision.outlines import OUTLINE_PX_PER_MM, thin_lines, tile_offsets
+from scan.vision.outlines import OUTLINE_PX_PER_MM, cells_astray, thin_lines, tile_offsets
 from scan.vision.studs import stud_offsets
 
-__all__ = ["CARD_PX_PER_MM", "FLAT", "Bend", "Registration", "crop", "flatten", "register", "spline"]
+__all__ = [
+    "CARD_PX_PER_MM",
+    "FLAT",
+    "Bend",
+    "Registration",
+    "crop",
+    "flatten",
+    "lost_cells",
+    "register",
+    "spline",
+]
 
 #: Resolution of the flat picture: a stroke of 0.4 mm is 2.4 px wide; the digit network looks at 3.7 px/mm.
 CARD_PX_PER_MM = 6.0
@@ -119,6 +129,18 @@ def settle(levels: Levels, rough: Registration, layout: Layout, anchors: Anchors
         left = np.linalg.norm(bend.at(centres[good]) - measured[good], axis=1)
         current = replace(current, bend=bend, residual_mm=float(np.median(left)))
     return current
+
+
+def lost_cells(photo: GrayImage | Levels, registration: Registration, layout: Layout) -> frozenset[str]:
+    """Return the cells that a bend or fold has carried away, so that others lie where they are looked for.
+
+    A sheet that shows nine tenths of its studs lies where it should; the others are looked over, which takes
+    as long as registering them did.
+    """
+    if registration.studs_found >= 0.9 * registration.studs_total:
+        return frozenset()
+    flat, covered = flatten(photo, registration, layout, OUTLINE_PX_PER_MM)
+    return cells_astray(thin_lines(flat, covered), layout)
 
 
 def _is_nearly_flat(anchors: Anchors) -> bool:

@@ -9,7 +9,7 @@ import pytest
 
 from forms.field_map import layout_from_json
 from forms.layout import Layout
-from scan.vision.outlines import OUTLINE_PX_PER_MM, outlines_of, thin_lines, tile_offsets
+from scan.vision.outlines import OUTLINE_PX_PER_MM, cells_astray, outlines_of, thin_lines, tile_offsets
 from tests.simulator.blanks import blank_card
 
 
@@ -56,3 +56,22 @@ def test_tiles_under_a_thumb_say_nothing() -> None:
     edge_mm = covered.shape[0] // 3 / OUTLINE_PX_PER_MM
     assert centres[:, 1].min() > edge_mm - 9.0  # half a tile may look out from under it
     assert len(centres) > 60
+
+
+def test_rows_that_a_fold_carried_to_the_next_row_are_told_and_no_others() -> None:
+    page, layout = card()
+    k = 2 * OUTLINE_PX_PER_MM
+    top, bottom, by = round(140 * k), round(195 * k), round(4.6 * k)  # a row of bubbles further down
+    folded = page.copy()
+    folded[top + by : bottom] = page[top : bottom - by]
+    astray = cells_astray(thin_lines(moved(folded, 0, 0), None), layout)
+    middles = {cell.id: cell.box.centre.y for cell in layout.cells if cell.kind != "words"}
+    carried = {name for name, y in middles.items() if 150 < y < 185}
+    whole = {name for name, y in middles.items() if y < 120 or y > 215}
+    assert len(carried & astray) > 0.8 * len(carried)
+    assert not whole & astray
+
+
+def test_nothing_is_astray_on_a_flat_card() -> None:
+    page, layout = card()
+    assert cells_astray(thin_lines(moved(page, 0, 0), None), layout) == frozenset()
