@@ -21,7 +21,8 @@ from scan.vision.arrays import FloatImage, Floats, GrayImage, InkImage
 from scan.vision.per_layout import once_a_layout
 from scan.vision.rectify import CARD_PX_PER_MM
 
-_PAPER_PX_PER_MM = 2.0
+#: Of the picture of the paper.
+PAPER_PX_PER_MM = 2.0
 #: Strokes and outlines are narrower than this; closing lifts them to the paper around.
 _CLOSE_MM = 2.5
 #: A filled bubble is 3.4 mm wide. The median of a window more than twice as wide is paper even over a group
@@ -38,10 +39,12 @@ class CardInk:
     ----------
     even : (H, W), 255 where bare paper is, 0 where no light comes back
     contrast : darkness of the black print, as a share of the paper's light: 0 to 1
+    paper : grey of bare paper at each place, `PAPER_PX_PER_MM`; None where nobody asks
     """
 
     even: GrayImage
     contrast: float
+    paper: FloatImage | None = None
 
     def of(self, even: GrayImage) -> InkImage:
         """Ink, 0 paper to 1 black print, of grey values in even light, in their shape."""
@@ -56,13 +59,13 @@ class CardInk:
 
 def paper_around(flat: GrayImage, layout: Layout) -> FloatImage:
     """Return the grey value of bare paper at each place, never below 8, at 2 px per mm."""
-    scale = _PAPER_PX_PER_MM / CARD_PX_PER_MM
+    scale = PAPER_PX_PER_MM / CARD_PX_PER_MM
     small = cv2.resize(flat, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    size = int(_CLOSE_MM * _PAPER_PX_PER_MM) | 1
+    size = int(_CLOSE_MM * PAPER_PX_PER_MM) | 1
     closed = cv2.morphologyEx(
         small, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     )
-    median = cv2.medianBlur(closed, int(_MEDIAN_MM * _PAPER_PX_PER_MM) | 1)
+    median = cv2.medianBlur(closed, int(_MEDIAN_MM * PAPER_PX_PER_MM) | 1)
     paper = np.maximum(cv2.GaussianBlur(median.astype(np.float32), (0, 0), 1.0), np.float32(8.0))
     _fill_marks(paper, layout)
     return paper
@@ -78,8 +81,8 @@ def px_slice(box: Box, px_per_mm: float = CARD_PX_PER_MM) -> tuple[slice, slice]
 def _fill_marks(paper: FloatImage, layout: Layout) -> None:
     """Corner marks and code are wider than the window: take the paper beside them."""
     for box in (*(f.box for f in layout.fiducials), layout.qr):
-        rows, columns = px_slice(box.grown(1.0), _PAPER_PX_PER_MM)
-        block = paper[px_slice(box.grown(3.0), _PAPER_PX_PER_MM)]
+        rows, columns = px_slice(box.grown(1.0), PAPER_PX_PER_MM)
+        block = paper[px_slice(box.grown(3.0), PAPER_PX_PER_MM)]
         if block.size:
             ring = [block[:2].ravel(), block[-2:].ravel(), block[:, :2].ravel(), block[:, -2:].ravel()]
             paper[rows, columns] = float(np.percentile(np.concatenate(ring), 75))
@@ -105,11 +108,10 @@ def black_of(even: GrayImage, layout: Layout, covered: GrayImage) -> float:
 
 def ink_of(flat: GrayImage, covered: GrayImage, layout: Layout) -> CardInk:
     """Return the ink of a flat card."""
-    light = cv2.resize(
-        255.0 / paper_around(flat, layout), (flat.shape[1], flat.shape[0]), interpolation=cv2.INTER_LINEAR
-    )
+    paper = paper_around(flat, layout)
+    light = cv2.resize(255.0 / paper, (flat.shape[1], flat.shape[0]), interpolation=cv2.INTER_LINEAR)
     even = np.asarray(cv2.multiply(flat, light, dtype=cv2.CV_8U), np.uint8)
-    return CardInk(even, black_of(even, layout, covered))
+    return CardInk(even, black_of(even, layout, covered), paper)
 
 
 @dataclass(frozen=True, slots=True)

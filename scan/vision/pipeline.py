@@ -48,6 +48,7 @@ from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, sharp_field_pictures
 from scan.vision.quality import cells_outside, is_only_cut, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, lost_cells, register
+from scan.vision.shade import crossed_by_edges, marks_doubted, ones_doubted
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
 
@@ -203,6 +204,9 @@ def measure(
     log_p = np.tile(bare_log_p(), (len(boxes), 1))
     sizes = np.array([(boxes[i].box.w, boxes[i].box.h) for i in look]).reshape(-1, 2)
     log_p[look] = not_blank(digit_log_p(raised[look], sizes), written[look])
+    crossed = frozenset[str]() if ink.paper is None else crossed_by_edges(ink.paper, layout)
+    if crossed:
+        log_p = ones_doubted(log_p, np.array([box.id in crossed for box in boxes]))
     digits: dict[str, FloatImage] = {box.id: log_p[i] for i, box in enumerate(boxes)}
     if hand is not None:
         trace.views = box_views(raised, boxes, written)
@@ -211,7 +215,7 @@ def measure(
     faxed = is_one_bit(trace.gray)  # its fine print is lost whether or not something lies on it
     hidden = frozenset[str]() if faxed else hidden_cells(around, patches, layout, outside)
     evidence = Evidence(
-        bubbles=bubble_log_likelihoods(bubbles),
+        bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed),
         digits=digits,
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
         outside=outside | hidden | lost,
