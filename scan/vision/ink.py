@@ -48,6 +48,8 @@ class CardInk:
 
     def of(self, even: GrayImage) -> InkImage:
         """Ink, 0 paper to 1 black print, of grey values in even light, in their shape."""
+        if not even.size:
+            return np.zeros(even.shape, np.float32)
         share = 1.0 - np.arange(256) / 255.0
         table = np.clip(share / self.contrast, 0.0, _MOST_INK).astype(np.float32)
         return np.asarray(cv2.LUT(even.reshape(-1, even.shape[-1]), table), np.float32).reshape(even.shape)

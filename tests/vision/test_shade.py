@@ -1,4 +1,4 @@
-"""Edges of shadows: cells they cross are told, marks there are believed less, solid marks and others are not."""
+"""Edges of shadows: cells they cross are told; strokes there are believed less, solid marks as before."""
 
 from __future__ import annotations
 
