@@ -186,8 +186,14 @@ def _responses(
     return shifts, ((outlines.tiles @ by_cell) / outlines.count[:, None]).astype(np.float32)
 
 
-def cells_astray(lines: GrayImage, layout: Layout) -> frozenset[str]:
-    """Return the cells of tiles whose outlines fit better elsewhere than where they are taken to be."""
+def cells_astray(lines: GrayImage, covered: GrayImage, layout: Layout) -> frozenset[str]:
+    """Return the cells of tiles whose outlines fit better elsewhere than where they are taken to be.
+
+    Parameters
+    ----------
+    lines : as from `thin_lines`
+    covered : 255 where the photo shows the card; what it does not show is not astray
+    """
     outlines = outlines_of(layout)
     if not len(outlines.count):
         return frozenset()
@@ -199,6 +205,10 @@ def cells_astray(lines: GrayImage, layout: Layout) -> frozenset[str]:
     middle = float(np.median(here))
     astray = (here < _FITS_HERE * middle) & (elsewhere - here > _FITS_BETTER * middle)
     astray &= outlines.tiles.sum(axis=1) >= _LEAST_CELLS
+    height, width = covered.shape
+    at = np.minimum(outlines.rows, height - 1), np.minimum(outlines.columns, width - 1)
+    shown = np.minimum.reduceat(covered[at], outlines.starts) == 255
+    astray &= ~(outlines.tiles[:, ~shown] > 0).any(axis=1)
     cells = np.flatnonzero(outlines.tiles[astray].any(axis=0))
     return frozenset(outlines.ids[i] for i in cells)
 

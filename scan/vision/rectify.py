@@ -140,7 +140,7 @@ def lost_cells(photo: GrayImage | Levels, registration: Registration, layout: La
     if registration.studs_found >= 0.9 * registration.studs_total:
         return frozenset()
     flat, covered = flatten(photo, registration, layout, OUTLINE_PX_PER_MM)
-    return cells_astray(thin_lines(flat, covered), layout)
+    return cells_astray(thin_lines(flat, covered), covered, layout)
 
 
 def _is_nearly_flat(anchors: Anchors) -> bool:

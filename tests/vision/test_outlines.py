@@ -64,14 +64,20 @@ def test_rows_that_a_fold_carried_to_the_next_row_are_told_and_no_others() -> No
     top, bottom, by = round(140 * k), round(195 * k), round(4.6 * k)  # a row of bubbles further down
     folded = page.copy()
     folded[top + by : bottom] = page[top : bottom - by]
-    astray = cells_astray(thin_lines(moved(folded, 0, 0), None), layout)
+    flat = moved(folded, 0, 0)
+    lines, covered = thin_lines(flat, None), np.full(flat.shape, 255, np.uint8)
+    astray = cells_astray(lines, covered, layout)
     middles = {cell.id: cell.box.centre.y for cell in layout.cells if cell.kind != "words"}
     carried = {name for name, y in middles.items() if 150 < y < 185}
     whole = {name for name, y in middles.items() if y < 120 or y > 215}
     assert len(carried & astray) > 0.8 * len(carried)
     assert not whole & astray
+    covered[round(150 * OUTLINE_PX_PER_MM) :] = 0  # beyond the picture's edge nothing is astray
+    low = {cell.id for cell in layout.cells if cell.box.bottom > 150}
+    assert not low & cells_astray(lines, covered, layout)
 
 
 def test_nothing_is_astray_on_a_flat_card() -> None:
     page, layout = card()
-    assert cells_astray(thin_lines(moved(page, 0, 0), None), layout) == frozenset()
+    flat = moved(page, 0, 0)
+    assert cells_astray(thin_lines(flat, None), np.full(flat.shape, 255, np.uint8), layout) == frozenset()
