@@ -342,7 +342,7 @@ def _fit_to_page(c: Condition, s: float, rng: Rng) -> Condition:
 
 def _wide_angle(c: Condition, s: float, rng: Rng) -> Condition:
     """A short lens close by: perspective, barrel distortion, dark corners."""
-    s = min(s, 1.4)  # a shorter lens with this model of distortion would turn the picture's corners over
+    s = min(s, 1.1)  # a shorter lens with this model of distortion would turn the picture's corners over
     view = replace(c.view, focal=0.62 - 0.22 * s, k1=-0.03 - 0.09 * s, k2=0.01 * s, tilt_deg=8 + 10 * s)
     return replace(c, view=view, light=replace(c.light, vignette=0.2 + 0.3 * s))
 

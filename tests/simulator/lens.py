@@ -81,6 +81,11 @@ def aim(view: View, outline: Floats) -> Camera:
     camera = Camera(lean @ roll, translation, focal_px, centre, view.k1, view.k2, view.size_px)
     for _ in range(8):
         seen = camera.project(outline)
+        if not np.isfinite(seen).all():
+            raise ValueError(
+                f"expected a lens that sees the whole sheet, found k1 {view.k1:.2f} at a focal length of "
+                f"{view.focal:.2f} turning its corners over. Use less distortion or a longer lens."
+            )
         low, high = seen.min(axis=0), seen.max(axis=0)
         grow = float(max((high[0] - low[0]) / (w * view.fill), (high[1] - low[1]) / (h * view.fill)))
         depth = translation[2] * grow
