@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from scan.cli.stored import add_store_option, existing_store, store_place
+
 if TYPE_CHECKING:
     from scan.records.forgetting import Traces
     from scan.records.hands import KeptHand
@@ -24,7 +26,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "them as a picture, or erase them.",
         epilog="Example: shortpencil hand --player Wren --picture hand.png",
     )
-    hand.add_argument("--store", metavar="FILE|URL", help="the store; default: the one in your data folder")
+    add_store_option(hand)
     hand.add_argument("--player", metavar="ALIAS", help="only the hand of this player")
     hand.add_argument("--picture", metavar="FILE.png", type=Path, help="write the kept boxes as a picture")
     change = hand.add_mutually_exclusive_group()
@@ -45,7 +47,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         epilog="Example: shortpencil forget Wren",
     )
     forget.add_argument("player", metavar="ALIAS", help="whom to forget")
-    forget.add_argument("--store", metavar="FILE|URL", help="the store; default: the one in your data folder")
+    add_store_option(forget)
     forget.add_argument("--yes", action="store_true", help="do not ask before")
     forget.set_defaults(run=run_forget)
 
@@ -56,7 +58,7 @@ def run_hand(args: argparse.Namespace) -> int:
 
     if args.player is None and (args.picture or args.erase or args.off or args.on):
         raise InputError("hand: expected --player ALIAS with --picture, --erase, --off or --on, found none.")
-    with _existing_store(args) as store:
+    with existing_store(store_place(args)) as store:
         if args.picture:
             _draw(store, args.player, args.picture)
         if args.erase or args.off:
@@ -91,7 +93,7 @@ def run_forget(args: argparse.Namespace) -> int:
     from scan.cli.places import forms_folder
 
     catalog = Catalog(forms_folder())
-    with _existing_store(args) as store:
+    with existing_store(store_place(args)) as store:
         found, printed = store.traces_of(args.player), len(catalog.cards_of(args.player))
         if not found and not printed:
             raise InputError(f"{args.player}: expected the alias of a player, found nobody of that name.")
@@ -169,9 +171,3 @@ def _json(kept: KeptHand) -> dict[str, Any]:
 
 def _count(number: int, noun: str, many: str | None = None) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {many or noun + 's'}"
-
-
-def _existing_store(args: argparse.Namespace) -> Store:
-    from scan.cli.stored import existing_store, store_place
-
-    return existing_store(store_place(args))
