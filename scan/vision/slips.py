@@ -88,13 +88,13 @@ class FlagRule:
     Attributes
     ----------
     p_bubble, p_digit : a field is asked about when the posterior of its answer is below this. Chosen by
-        `tests/bench/bench_risk.py` on 483 simulated photos of as many hands (tuning seeds, every condition
-        mixed), by upper bounds at 95 %. At 0.98 at most 0.30 of 1,000 written digits are wrong in silence (5
-        found of 35,331; a person keying once: 0.37) and 0.044 of 1,000 bubbles (3 of 177,744; keying twice:
-        0.046), for 2.8 and 1.2 fields asked a card. 0.97 would leave 0.61 of the digits; 0.99 would ask 1.5
-        fields a card more for 3 silent errors less on all 483 cards. One threshold for all kinds of digits,
-        since a posterior means the same on each: 0.97 for the distances, half of what is asked, would save
-        0.25 fields a card and cost 4 more silent errors.
+        `tests/bench/bench_risk.py` on 383 simulated photos of as many hands (tuning seeds, every condition
+        mixed), by upper bounds at 95 %. At 0.98 at most 0.28 of 1,000 written digits are wrong in silence (3
+        found of 28,115; a person keying once: 0.37) and 0.034 of 1,000 bubbles (1 of 140,944; keying twice:
+        0.046), for 2.6 and 1.6 fields asked a card. 0.97 would leave 0.37 of the digits; 0.99 would ask 1.4
+        fields a card more for 2 silent errors less on all 383 cards. One threshold for all kinds of digits,
+        since a posterior means the same on each: on 483 photos of an earlier network 0.97 for the distances,
+        half of what is asked, saved 0.25 fields a card and cost 4 more silent errors.
     overruled : the decoded answer is asked about, however sure, when the ink alone favours another answer by
         at least this factor. Below it the ink was undecided and the rule only settles it.
     words_ink : ink share above which a strip for words holds something; a pencil line of a few letters covers
