@@ -22,14 +22,14 @@ from scan.vision.per_layout import once_a_layout
 
 _AROUND_MM = 0.5
 #: Paper that changes by more than this share within a cell and its surroundings is crossed by an edge. On
-#: 108 tuning photos, 40 of them with the shadow of a hand, such an edge crossed 201 of the 213 blank bubbles
-#: that looked filled in shadows and all 46 blank boxes that looked like a one; of the filled bubbles 63 of
-#: 3,047 there, and elsewhere only 12 of 5,000, on a car's bonnet. A tenth instead of a fifth would tell one
-#: more of them and ask about 60 more.
+#: 108 tuning photos, 40 of them with the shadow of a hand, such an edge crossed 209 of the 213 blank bubbles
+#: that looked filled in shadows, and were not solid, and all 46 blank boxes that looked like a one; of the
+#: filled bubbles 129 of 3,047 there, and elsewhere only 25 of 5,200, on a car's bonnet.
 _STEP = 0.2
 #: The rim is narrower than a bubble: dark all over is filled whatever the light does. Ink that all but the
-#: palest sixth of a bubble's inside must show.
-_SOLID = 0.3
+#: palest sixth of a bubble's inside must show. 0.3 would tell eight less of those blank ones and ask about
+#: half as many filled ones.
+_SOLID = 0.55
 #: Crossed by an edge, ink speaks for a mark by no more than this factor, and a one is believed so far.
 _MOST_FOR_MARK = np.log(20.0)
 _MOST_ONE = 0.95
