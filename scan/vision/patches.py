@@ -107,11 +107,16 @@ def not_blank(log_p: FloatImage, written: Bools) -> FloatImage:
     What is taken from it goes to "no digit". A stray mark is then asked about; a digit too faint for the
     network is not lost in silence.
     """
-    blank, scrap = ANSWERS.index("blank"), ANSWERS.index("scrap")
+    return held_down(log_p, written, "blank", _MOST_BLANK, "scrap")
+
+
+def held_down(log_p: FloatImage, where: Bools, answer: str, most: float, instead: str) -> FloatImage:
+    """Return answers (N, 12) with one believed no further than `most` where told; `instead` gets the rest."""
+    held, other = ANSWERS.index(answer), ANSWERS.index(instead)
     p = np.exp(log_p.astype(np.float64))
-    excess = np.where(written, np.maximum(p[:, blank] - _MOST_BLANK, 0.0), 0.0)
-    p[:, blank] -= excess
-    p[:, scrap] += excess
+    excess = np.where(where, np.maximum(p[:, held] - most, 0.0), 0.0)
+    p[:, held] -= excess
+    p[:, other] += excess
     return np.asarray(np.log(np.maximum(p, 1e-30)), np.float32)
 
 

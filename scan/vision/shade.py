@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from forms.layout import Layout
 from scan.vision.arrays import Bools, FloatImage, by_row
-from scan.vision.digits import ANSWERS
 from scan.vision.ink import PAPER_PX_PER_MM
+from scan.vision.patches import held_down
 from scan.vision.per_layout import once_a_layout
 
 _AROUND_MM = 0.5
@@ -82,12 +82,16 @@ def marks_doubted(
     bubbles : by cell, in the order of `patches`
     patches : (N, P, P) ink around the bubbles
     """
-    solid = np.sort(_inside(patches), axis=1)
-    floor = solid[:, solid.shape[1] // 6] if solid.size else np.zeros(len(patches))
     doubted = dict(bubbles)
-    for (cell, (blank, filled, cancelled)), least in zip(bubbles.items(), floor.tolist(), strict=True):
-        if cell in crossed and least < _SOLID:
-            doubted[cell] = (max(blank, filled - _MOST_FOR_MARK), filled, cancelled)
+    some = [i for i, cell in enumerate(bubbles) if cell in crossed]
+    if not some:
+        return doubted
+    inside = np.sort(_inside(patches[some]), axis=1)
+    cells = list(bubbles)
+    for i, least in zip(some, inside[:, inside.shape[1] // 6].tolist(), strict=True):
+        blank, filled, cancelled = bubbles[cells[i]]
+        if least < _SOLID:
+            doubted[cells[i]] = (max(blank, filled - _MOST_FOR_MARK), filled, cancelled)
     return doubted
 
 
@@ -101,9 +105,4 @@ def _inside(patches: FloatImage) -> FloatImage:
 
 def ones_doubted(log_p: FloatImage, crossed: Bools) -> FloatImage:
     """Return log probabilities (N, 12) with "1" held down where an edge crosses, in favour of blank."""
-    one, blank = ANSWERS.index("1"), ANSWERS.index("blank")
-    p = np.exp(log_p.astype(np.float64))
-    excess = np.where(crossed, np.maximum(p[:, one] - _MOST_ONE, 0.0), 0.0)
-    p[:, one] -= excess
-    p[:, blank] += excess
-    return np.asarray(np.log(np.maximum(p, 1e-30)), np.float32)
+    return held_down(log_p, crossed, "1", _MOST_ONE, "blank")
