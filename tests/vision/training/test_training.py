@@ -15,6 +15,13 @@ from scan.vision.training import bank, evaluate, export, mnist, network, patches
 CPU = torch.device("cpu")
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _denormals_come_back():
+    # Drawing patches makes the processor take denormal numbers for zero, in tests that come later, too.
+    yield
+    torch.set_flush_denormal(False)
+
+
 @pytest.fixture(scope="module")
 def small_bank():
     rng = np.random.default_rng(3)
