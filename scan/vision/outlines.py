@@ -4,7 +4,8 @@ One outline may be inked over; a dozen together are not mistaken. So the outline
 moved together until they fit best. A tile that fits nowhere well, as under a thumb, says nothing.
 
 An outline is a row of points. How dark the thin lines of the picture are under the points of each cell is
-looked up for every shift within reach; what a tile says is the mean over its cells.
+added up for every shift within reach, for all cells of one shape at a time; what a tile says is the mean over
+its cells.
 """
 
 from __future__ import annotations
@@ -40,14 +41,31 @@ _MIN_FIT = 0.4
 
 
 @dataclass(frozen=True, slots=True)
+class Alike:
+    """Cells of one shape and size, whose outlines are the same points around different middles.
+
+    Attributes
+    ----------
+    cells : (N,) their places among `Outlines.ids`
+    rows, columns : (N,) pixel at the top left of each one's outline
+    down, right : (P,) pixels of the outline's points from there
+    """
+
+    cells: NDArray[np.intp]
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+    down: NDArray[np.intp]
+    right: NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
 class Outlines:
-    """The outlines of a layout as points, cell by cell, and the tiles that they make.
+    """The outlines of a layout, shape by shape, and the tiles that they make.
 
     Attributes
     ----------
     ids : (C,) the cells
-    rows, columns : (P,) nearest pixel of each point
-    starts : (C,) where each cell's points begin
+    shapes : the outlines
     tiles : (T, C) which cells belong to which tile, 1 or 0
     count : (T,) points of each tile
     centres : (T, 2) middle of each tile's points, mm
@@ -57,9 +75,7 @@ class Outlines:
     """
 
     ids: tuple[str, ...]
-    rows: NDArray[np.intp]
-    columns: NDArray[np.intp]
-    starts: NDArray[np.intp]
+    shapes: tuple[Alike, ...]
     tiles: FloatImage
     count: Floats
     centres: PointsMm
@@ -86,30 +102,36 @@ def outlines_of(layout: Layout) -> Outlines:
     """Return the outlines of all boxes and bubbles of a layout."""
     k = OUTLINE_PX_PER_MM
     cells = [cell for cell in layout.cells if cell.kind != "words"]
-    parts = [_points(cell) for cell in cells]
-    lengths = np.array([len(points) for points, _ in parts])
-    points = np.vstack([points for points, _ in parts]) if parts else np.zeros((0, 2))
-    normal2 = np.vstack([n for _, n in parts]) if parts else np.zeros((0, 2))
-    starts = np.concatenate([[0], np.cumsum(lengths)[:-1]]).astype(np.intp)
-    exact = points * k - 0.5
-    nearest = np.round(exact).astype(np.intp)
-    members = _tiles(np.array([(c.box.centre.x, c.box.centre.y) for c in cells]).reshape(-1, 2))
-
-    def of_tiles(values: Floats) -> Floats:
-        by_cell = np.add.reduceat(values, starts, axis=0) if len(starts) and len(values) else values
-        return np.asarray(members @ by_cell)
-
-    count = of_tiles(np.ones(len(points)))
-    rounding = of_tiles((nearest - exact) / k * normal2) / np.maximum(of_tiles(normal2), 1e-9)
+    alike: dict[tuple[str, float, float], list[int]] = {}
+    for i, cell in enumerate(cells):
+        alike.setdefault((cell.shape, round(cell.box.w, 6), round(cell.box.h, 6)), []).append(i)
+    shapes = []
+    # Sums over the points of each cell: 1, place (2), how far the nearest pixel is off (2), its weight (2).
+    sums = np.zeros((len(cells), 7))
+    for members in alike.values():
+        middles = np.array([(cells[i].box.centre.x, cells[i].box.centre.y) for i in members])
+        points, normal2 = _points(cells[members[0]])
+        # From the middle, so that the pixels of opposite sides are off by the same.
+        points = points - middles[0]
+        pixels, middle_pixels = (np.round(at).astype(np.intp) for at in (points * k, middles * k - 0.5))
+        off = (middle_pixels - (middles * k - 0.5))[:, None] + (pixels - points * k)
+        first = pixels.min(axis=0)
+        columns, rows = (middle_pixels + first).T
+        right, down = (pixels - first).T
+        shapes.append(Alike(np.array(members), rows, columns, down, right))
+        sums[members, 0] = len(points)
+        sums[members, 1:3] = len(points) * middles + points.sum(axis=0)
+        sums[members, 3:5] = (off / k * normal2).sum(axis=1)
+        sums[members, 5:7] = normal2.sum(axis=0)
+    tiles = _tiles(np.array([(c.box.centre.x, c.box.centre.y) for c in cells]).reshape(-1, 2))
+    count, places, off, weight = np.split(tiles @ sums, (1, 3, 5), axis=1)
     return Outlines(
         tuple(cell.id for cell in cells),
-        nearest[:, 1],
-        nearest[:, 0],
-        starts,
-        members.astype(np.float32),
-        count,
-        of_tiles(points) / count[:, None],
-        rounding,
+        tuple(shapes),
+        tiles.astype(np.float32),
+        count[:, 0],
+        places / count,
+        off / np.maximum(weight, 1e-9),
     )
 
 
@@ -150,7 +172,7 @@ def tile_offsets(
     step_px : between shifts that are tried; what lies between is interpolated
     """
     outlines = outlines_of(layout)
-    if not len(outlines.count):
+    if not outlines.ids:
         return np.zeros((0, 2)), np.zeros((0, 2))
     k = OUTLINE_PX_PER_MM
     shifts, response = _responses(lines, outlines, reach_mm, step_px)
@@ -173,16 +195,19 @@ def _responses(
     """
     reach = int(np.ceil(reach_mm * OUTLINE_PX_PER_MM / step_px)) * step_px
     shifts = np.arange(-reach, reach + 1, step_px)
-    pad = reach + 2
-    padded = cv2.copyMakeBorder(lines, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=0).astype(np.float32)
-    width = padded.shape[1]
-    at = (outlines.rows + pad) * width + outlines.columns + pad
-    flat = padded.ravel()
-    by_cell = np.empty((len(outlines.starts), len(shifts) ** 2), np.float32)
-    under = np.empty(len(at), np.float32)
-    for i, shift in enumerate((shifts[:, None] * width + shifts[None, :]).ravel()):
-        flat.take(at + shift, out=under, mode="clip")
-        by_cell[:, i] = np.add.reduceat(under, outlines.starts)
+    padded = cv2.copyMakeBorder(lines, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0)
+    by_cell = np.empty((len(outlines.ids), len(shifts) ** 2), np.float32)
+    for shape in outlines.shapes:
+        # The cells lie along the last axis, so that one shift of all of them is one row in memory.
+        height, width = (np.arange(along.max() + 2 * reach + 1) for along in (shape.down, shape.right))
+        corner = shape.rows * padded.shape[1] + shape.columns
+        around = padded.take(height[:, None, None] * padded.shape[1] + width[:, None] + corner, mode="clip")
+        around = around.astype(np.float32)
+        under = np.zeros((len(shifts), len(shifts), len(corner)), np.float32)
+        for down, right in zip(shape.down, shape.right, strict=True):
+            last_down, last_right = down + 2 * reach + 1, right + 2 * reach + 1
+            under += around[down:last_down:step_px, right:last_right:step_px]
+        by_cell[shape.cells] = under.reshape(-1, len(corner)).T
     return shifts, ((outlines.tiles @ by_cell) / outlines.count[:, None]).astype(np.float32)
 
 
@@ -195,7 +220,7 @@ def cells_astray(lines: GrayImage, covered: GrayImage, layout: Layout) -> frozen
     covered : 255 where the photo shows the card; what it does not show is not astray
     """
     outlines = outlines_of(layout)
-    if not len(outlines.count):
+    if not outlines.ids:
         return frozenset()
     shifts, response = _responses(lines, outlines, _ASTRAY_REACH_MM, 2)
     apart = np.maximum(np.abs(shifts)[:, None], np.abs(shifts)[None, :]).ravel() / OUTLINE_PX_PER_MM
@@ -206,8 +231,11 @@ def cells_astray(lines: GrayImage, covered: GrayImage, layout: Layout) -> frozen
     astray = (here < _FITS_HERE * middle) & (elsewhere - here > _FITS_BETTER * middle)
     astray &= outlines.tiles.sum(axis=1) >= _LEAST_CELLS
     height, width = covered.shape
-    at = np.minimum(outlines.rows, height - 1), np.minimum(outlines.columns, width - 1)
-    shown = np.minimum.reduceat(covered[at], outlines.starts) == 255
+    shown = np.empty(len(outlines.ids), bool)
+    for shape in outlines.shapes:
+        rows = np.minimum(shape.rows[:, None] + shape.down, height - 1)
+        columns = np.minimum(shape.columns[:, None] + shape.right, width - 1)
+        shown[shape.cells] = covered[rows, columns].min(axis=1) == 255
     astray &= ~(outlines.tiles[:, ~shown] > 0).any(axis=1)
     cells = np.flatnonzero(outlines.tiles[astray].any(axis=0))
     return frozenset(outlines.ids[i] for i in cells)
