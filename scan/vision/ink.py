@@ -56,6 +56,10 @@ class CardInk:
         table = np.clip(share / self.contrast, 0.0, _MOST_INK).astype(np.float32)
         return np.asarray(cv2.LUT(even.reshape(-1, even.shape[-1]), table), np.float32).reshape(even.shape)
 
+    def grey_of(self, ink: float) -> np.uint8:
+        """Return the grey value, rounded up, that shows so much ink; what is darker shows more."""
+        return np.uint8(np.ceil(255.0 * (1.0 - ink * self.contrast)))
+
     def picture(self) -> InkImage:
         """The ink of the whole card."""
         return self.of(self.even)

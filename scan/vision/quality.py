@@ -14,10 +14,10 @@ import numpy as np
 
 from forms.geometry import Box
 from forms.layout import Layout
-from scan.vision.arrays import GrayImage, project
+from scan.vision.arrays import Floats, GrayImage, project
 from scan.vision.corners import Corners
 from scan.vision.ink import px_slice
-from scan.vision.levels import Levels
+from scan.vision.levels import Levels, grey_at
 from scan.vision.rectify import Registration, cuts
 
 #: Sharpness and grain are looked at in the photo itself, at this resolution whatever the flat card has.
@@ -104,7 +104,7 @@ def judge(
         registration.residual_mm,
         len(outside) / max(len(layout.cells), 1),
         grain_of(spread, contrast),
-        float(np.median(np.stack(spread))),
+        grey_at(np.stack(spread), 0.5),
         near_to_far(registration, layout),
     )
 
@@ -143,9 +143,10 @@ def grain_of(parts: Sequence[GrayImage], contrast: float) -> float:
 
     `parts` show places all over the card at `LOOK_PX_PER_MM`.
     """
-    light = np.stack([part[::2] for part in parts]).astype(np.float32)
+    some = np.stack([part[::2] for part in parts])
+    light = some.astype(np.float32)
     rough = np.abs(light - np.stack([cv2.GaussianBlur(part, (0, 0), 1.2) for part in light]))
-    return float(1.4826 * np.median(rough) / max(float(np.median(light)) * contrast, 1.0))
+    return float(1.4826 * np.median(rough) / max(grey_at(some, 0.5) * contrast, 1.0))
 
 
 def too_many_questions(asked: int, marked: int) -> str | None:
@@ -183,25 +184,26 @@ def edge_width_mm(marks: Sequence[GrayImage]) -> float:
     Taken across the outer edges of the corner marks, shown as `mark_windows` says at `LOOK_PX_PER_MM`:
     contrast over steepest slope is sigma times the root of 2 pi.
     """
-    across: list[float] = []
-    down: list[float] = []
+    m = round(MARK_RIM_MM * LOOK_PX_PER_MM)
+    inner = slice(m + 24, -m - 24)
+    across: list[Floats] = []
+    down: list[Floats] = []
     for mark in marks:
-        patch = mark.astype(np.float64)
-        m = round(MARK_RIM_MM * LOOK_PX_PER_MM)
-        inner = slice(m + 24, -m - 24)
-        for widths, profile in (
-            (across, np.median(patch[inner, : 2 * m], axis=0)),
-            (across, np.median(patch[inner, -2 * m :], axis=0)),
-            (down, np.median(patch[: 2 * m, inner], axis=1)),
-            (down, np.median(patch[-2 * m :, inner], axis=1)),
-        ):
-            contrast = float(np.percentile(profile, 95) - np.percentile(profile, 5))
-            slope = float(np.abs(np.diff(profile)).max()) * LOOK_PX_PER_MM
-            if contrast > 15 and slope > 0:
-                widths.append(contrast / slope / np.sqrt(2 * np.pi))
-    if not across or not down:
+        across += [np.median(rim, axis=0) for rim in (mark[inner, : 2 * m], mark[inner, -2 * m :])]
+        down += [np.median(rim, axis=1) for rim in (mark[: 2 * m, inner], mark[-2 * m :, inner])]
+    widths = [_edge_widths_mm(np.stack(profiles)) for profiles in (across, down)]
+    if not all(map(len, widths)):
         return 9.9
-    return float(max(np.median(across), np.median(down)))  # a moved camera blurs one direction only
+    return float(max(map(np.median, widths)))  # a moved camera blurs one direction only
+
+
+def _edge_widths_mm(profiles: Floats) -> Floats:
+    """Width of the edge in each profile (N, P) that shows one."""
+    dark, light = np.percentile(profiles, (5, 95), axis=1)
+    contrast = light - dark
+    slope = np.abs(np.diff(profiles, axis=1)).max(axis=1) * LOOK_PX_PER_MM
+    clear = (contrast > 15) & (slope > 0)
+    return np.asarray(contrast[clear] / slope[clear] / np.sqrt(2 * np.pi))
 
 
 def _upright(quality: Quality) -> str:

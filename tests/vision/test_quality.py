@@ -10,6 +10,7 @@ import pytest
 from forms.layout import Layout
 from scan.vision.bend import FLAT
 from scan.vision.ink import px_slice
+from scan.vision.levels import grey_at
 from scan.vision.quality import (
     LOOK_PX_PER_MM,
     MANY_QUESTIONS,
@@ -128,6 +129,12 @@ def test_the_width_of_an_edge_is_the_sigma_of_its_blur() -> None:
     for sigma_mm in (0.25, 0.4):
         soft = cv2.GaussianBlur(page, (0, 0), sigma_mm * 8.0)
         assert edge_width_mm(marks_of(soft, layout)) == pytest.approx(sigma_mm, abs=0.06)
+
+
+def test_grey_values_are_ranked_as_if_sorted() -> None:
+    gray = np.random.default_rng(3).integers(0, 256, (33, 45)).astype(np.uint8)
+    for share in (0.5, 0.9, 1.0):
+        assert grey_at(gray[::2, ::2], share) == np.quantile(gray[::2, ::2], share, method="inverted_cdf")
 
 
 def test_grain_is_the_noise_of_paper_in_units_of_print() -> None:
