@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from forms.fiducials import dark_modules
 from forms.geometry import Box
@@ -127,21 +127,21 @@ def ink_of(flat: GrayImage, covered: GrayImage, layout: Layout) -> CardInk:
 
 @dataclass(frozen=True, slots=True)
 class Windows:
-    """Where square windows around some boxes lie in the flat picture, in OpenCV's fixed-point form."""
+    """Where square windows around some boxes lie in the flat picture: `at` (N * side_px, side_px, 2), px."""
 
-    whole: NDArray[np.int16]
-    rest: NDArray[np.uint16]
+    at: FloatImage
     side_px: int
 
     def of(self, ink: CardInk) -> InkImage:
         """Ink (N, side_px, side_px) of the windows of one card; beyond the card is paper."""
-        even = np.empty(self.rest.shape, np.uint8)
+        even = np.empty(self.at.shape[:2], np.uint8)
+        nowhere: Any = None  # see `levels.remapped`
         for start in range(0, len(even), _MOST_ROWS):
             some = slice(start, start + _MOST_ROWS)
             even[some] = cv2.remap(
                 ink.even,
-                self.whole[some],
-                self.rest[some],
+                self.at[some],
+                nowhere,
                 cv2.INTER_LINEAR,
                 borderMode=cv2.BORDER_CONSTANT,
                 borderValue=255,
@@ -155,13 +155,9 @@ _MOST_ROWS = 32_000
 
 def windows(boxes: Sequence[Box], side_mm: Floats, side_px: int) -> Windows:
     """Return square windows of `side_mm` (N,) around boxes; pixel k covers [k, k + 1] / side_px of a side."""
-    if not boxes:
-        nothing = np.zeros((0, side_px), np.uint16)
-        return Windows(np.zeros((0, side_px, 2), np.int16), nothing, side_px)
     centres = np.array([(box.centre.x, box.centre.y) for box in boxes]).reshape(-1, 2) * CARD_PX_PER_MM - 0.5
     steps = (np.arange(side_px) - (side_px - 1) / 2) * (side_mm[:, None] * CARD_PX_PER_MM / side_px)
-    xs = np.broadcast_to((centres[:, :1] + steps)[:, None, :], (len(boxes), side_px, side_px))
-    ys = np.broadcast_to((centres[:, 1:] + steps)[:, :, None], (len(boxes), side_px, side_px))
-    flat_x, flat_y = (a.reshape(-1, side_px).astype(np.float32) for a in (xs, ys))
-    whole, rest = cv2.convertMaps(flat_x, flat_y, cv2.CV_16SC2)
-    return Windows(np.asarray(whole, np.int16), np.asarray(rest, np.uint16), side_px)
+    at = np.empty((len(boxes), side_px, side_px, 2), np.float32)
+    at[..., 0] = (centres[:, :1] + steps)[:, None, :]
+    at[..., 1] = (centres[:, 1:] + steps)[:, :, None]
+    return Windows(at.reshape(-1, side_px, 2), side_px)
