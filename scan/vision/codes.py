@@ -59,7 +59,7 @@ def _read_qr(gray: GrayImage, corners: Corners, box: Box) -> tuple[str, str] | N
     only_qr = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
     binarizers = (zxingcpp.Binarizer.LocalAverage, zxingcpp.Binarizer.GlobalHistogram)
     for scale in _SCALES_PX_PER_MM:
-        picture = crop(gray, corners.card_to_photo, box.grown(2.0), scale)
+        picture = crop(gray, corners, box.grown(2.0), scale)
         for version in _versions(picture):
             for binarizer in binarizers:
                 for result in zxingcpp.read_barcodes(version, formats=only_qr, binarizer=binarizer):
@@ -81,7 +81,7 @@ def _read_plain(gray: GrayImage, corners: Corners, box: Box) -> CardCode | NoCod
     import pytesseract
 
     for scale, grow in ((14.0, 0.3), (20.0, 0.8), (10.0, 0.3)):
-        picture = crop(gray, corners.card_to_photo, box.grown(grow), scale)
+        picture = crop(gray, corners, box.grown(grow), scale)
         try:
             text = pytesseract.image_to_string(
                 picture,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from forms.geometry import Box
 from scan.reading import CellReading
-from scan.vision.arrays import GrayImage, project, shrunk
+from scan.vision.arrays import GrayImage, shrunk
 from scan.vision.corners import model_corners
 from scan.vision.ink import px_slice
 from scan.vision.pipeline import Trace
@@ -56,9 +56,9 @@ def _found(trace: Trace) -> Picture:
         edge = np.array(
             [(0, 0), (paper.width_mm, 0), (paper.width_mm, paper.height_mm), (0, paper.height_mm)]
         )
-        _polygon(picture, project(trace.corners.card_to_photo, edge) * scale, _READ, 2)
+        _polygon(picture, trace.corners.to_photo(edge) * scale, _READ, 2)
         for marker in trace.corners.marks:
-            expected = project(trace.corners.card_to_photo, model_corners(paper, marker)) * scale
+            expected = trace.corners.to_photo(model_corners(paper, marker)) * scale
             _polygon(picture, expected, _READ, 1)
     if trace.registration is not None and trace.layout is not None:
         for stud in trace.layout.studs:

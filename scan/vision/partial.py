@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from forms.fiducials import CORNER_IDS
 from forms.layout import Layout
-from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row, project
+from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row
 from scan.vision.corners import Corners, Mark, model_corners
 from scan.vision.decode import Evidence
 from scan.vision.digits import PATCH_MARGIN_MM
@@ -59,7 +59,7 @@ def missing_marks(corners: Corners, gray: GrayImage) -> str | None:
     outside: list[str] = []
     unseen: list[str] = []
     for marker in missing:
-        places = project(corners.card_to_photo, model_corners(corners.paper, marker))
+        places = corners.to_photo(model_corners(corners.paper, marker))
         inside = (places >= 0).all() and (places <= (width - 1, height - 1)).all()
         (unseen if inside else outside).append(CORNERS_IN_WORDS[marker])
     parts = []

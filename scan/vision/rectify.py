@@ -2,6 +2,8 @@
 
 The correction is measured twice, each time more finely: at the studs (`studs`), then at the outlines of all
 boxes and bubbles (`outlines`). The misfits, smoothed by a thin-plate spline (`bend`), bend the sheet back.
+Where the marks tell of a wide lens (`lens`), it is fitted with the homography, first to the marks alone, then
+to the studs too.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from forms.layout import Layout
 from scan.vision.arrays import GrayImage, Homography, PointsMm, project
 from scan.vision.bend import FLAT, Bend, plausible, spline
 from scan.vision.corners import Corners, fit_card, model_corners
+from scan.vision.lens import Lens, fit_lens, through
 from scan.vision.levels import Levels, levels_of, remapped
 from scan.vision.outlines import OUTLINE_PX_PER_MM, cells_astray, thin_lines, tile_offsets
 from scan.vision.studs import stud_offsets
@@ -42,6 +45,13 @@ CARD_PX_PER_MM = 6.0
 _STUD_REACH_MM = (1.6, 4.0, 7.0, 1.6)
 _STUD_MIN_SCORE = (0.70, 0.70, 0.66, 0.55)  # normalised correlation; a blank or inked patch scores below 0.5
 _MESH_MM = 4.0
+#: A card seen through a lens is laid flat for the eye that looks for studs: they are 6 px wide in it.
+_LOOK_PX_PER_MM = 4.0
+#: How far from where the lens of the marks alone expects them studs may lie, then with that of the studs too:
+#: on tuning photos it is off by 4 mm at most in the middle of the sheet, far from the marks.
+_LENS_REACH_MM = (4.0, 2.0)
+#: A lens that shows fewer studs than this share may be a fold's doing: then the plain way is tried as well.
+_LENS_STUDS = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +68,12 @@ class Registration:
 
     Attributes
     ----------
-    card_to_photo : (3, 3) homography from bent-back mm to px
+    card_to_photo : (3, 3) homography from bent-back mm to px, of the straight picture if there is a lens
     bend : local displacement in mm, applied before the homography
     studs_found, studs_total : how many landmarks supported it
     residual_mm : median misfit left at the studs found
     px_per_mm : resolution of the photo on the card, mean over the sheet
+    lens : None where it keeps straight lines straight, or where nothing tells
     """
 
     card_to_photo: Homography
@@ -71,43 +82,101 @@ class Registration:
     studs_total: int
     residual_mm: float
     px_per_mm: float
+    lens: Lens | None = None
 
     def to_photo(self, points: PointsMm) -> PointsMm:
         """Photo px (N, 2) of card points (N, 2)."""
-        return project(self.card_to_photo, points + self.bend.at(points))
+        return through(self.lens, self.card_to_photo, points + self.bend.at(points))
+
+
+@dataclass(frozen=True, slots=True)
+class _Pose:
+    """How the card would lie if its paper were flat; the places of the marks on it and in the photo."""
+
+    card_to_photo: Homography
+    lens: Lens | None
+    marks_card: PointsMm
+    marks_photo: PointsMm
 
 
 def register(photo: GrayImage | Levels, corners: Corners, layout: Layout) -> Registration:
     """Return how a card of that layout lies in the photo."""
     levels = levels_of(photo)
-    transform, _ = fit_card(corners.marks, layout.paper)
-    scale = resolution(transform, layout)
-    studs = np.array([(p.x, p.y) for p in layout.studs]).reshape(-1, 2)
     marks_card = np.vstack([model_corners(layout.paper, marker) for marker in corners.marks])
     marks_photo = np.vstack([mark.corners for mark in corners.marks.values()])
-    marks_off = _back(transform, marks_photo) - marks_card
+    plain = _Pose(fit_card(corners.marks, layout.paper)[0], None, marks_card, marks_photo)
+    ways = []
+    if corners.lens is not None:
+        ways.append(_at_studs(levels, _with_lens(levels, plain, corners.lens, layout), layout))
+    if not ways or ways[0][0].studs_found < _LENS_STUDS * ways[0][0].studs_total:
+        ways.append(_at_studs(levels, plain, layout))
+    rough, anchors = max(ways, key=lambda way: way[0].studs_found)
+    return settle(levels, rough, layout, anchors)
+
+
+def _with_lens(levels: Levels, plain: _Pose, start: Lens, layout: Layout) -> _Pose:
+    """Return the pose of a card that a wide lens shows, fitted to marks and studs."""
+    studs = _studs_of(layout)
+    lens, transform, _ = fit_lens(plain.marks_card, plain.marks_photo, start, 1)
+    pose = replace(plain, card_to_photo=transform, lens=lens)
+    for reach in _LENS_REACH_MM:
+        look, px_per_mm, to_look = _looked_at(levels, pose, layout)
+        off, scores = stud_offsets(look, px_per_mm, to_look, FLAT, studs, reach)
+        found = plausible(studs, off, scores >= _STUD_MIN_SCORE[0])
+        seen = through(lens, pose.card_to_photo, (studs + off)[found])
+        card, shown = np.vstack([plain.marks_card, studs[found]]), np.vstack([plain.marks_photo, seen])
+        lens, transform, _ = fit_lens(card, shown, lens, 2)
+        pose = replace(plain, card_to_photo=transform, lens=lens)
+    return pose
+
+
+def _looked_at(levels: Levels, pose: _Pose, layout: Layout) -> tuple[Levels, float, Homography]:
+    """Return the picture in which studs are looked for, its px per mm, and bent-back mm to its px.
+
+    It is the photo, or the card laid flat where a lens distorts each stud in its own way.
+    """
+    if pose.lens is None:
+        return levels, resolution(pose.card_to_photo, layout), pose.card_to_photo
+    k = _LOOK_PX_PER_MM
+    scale = resolution(pose.card_to_photo, layout, pose.lens)
+    lies = Registration(pose.card_to_photo, FLAT, 0, 0, 0.0, scale, pose.lens)
+    flat, _ = flatten(levels, lies, layout, k)
+    return Levels(flat), k, np.array([(k, 0.0, -0.5), (0.0, k, -0.5), (0.0, 0.0, 1.0)])
+
+
+def _studs_of(layout: Layout) -> PointsMm:
+    return np.array([(p.x, p.y) for p in layout.studs]).reshape(-1, 2)
+
+
+def _at_studs(levels: Levels, pose: _Pose, layout: Layout) -> tuple[Registration, Anchors]:
+    """Return how a card lies by its marks and studs, and what was measured."""
+    studs = _studs_of(layout)
+    look_levels, px_per_mm, to_look = _looked_at(levels, pose, layout)
+    straight = pose.marks_photo if pose.lens is None else pose.lens.straight(pose.marks_photo)
+    marks_off = _back(pose.card_to_photo, straight) - pose.marks_card
     # The marks' own corners already tell a little about the bend.
-    bend, found, residual = spline(marks_card, marks_off, smoothing=0.05), np.zeros(len(studs), bool), 0.0
-    flat = bend
+    bend = flat = spline(pose.marks_card, marks_off, smoothing=0.05)
+    found, residual = np.zeros(len(studs), bool), 0.0
     for look, (reach, floor) in enumerate(zip(_STUD_REACH_MM, _STUD_MIN_SCORE, strict=True)):
         if look == 1:
             bend = flat  # a look that missed some may have taken others for them
         if look == 2 and found.all():
             continue  # nothing was carried far away
-        off, scores = stud_offsets(levels, scale, transform, bend, studs, reach)
+        off, scores = stud_offsets(look_levels, px_per_mm, to_look, bend, studs, reach)
         found = scores >= floor
         measured = bend.at(studs) + off
         found &= plausible(studs, measured, found)
-        knots = np.vstack([marks_card, studs[found]])
+        knots = np.vstack([pose.marks_card, studs[found]])
         values = np.vstack([marks_off, measured[found]])
         bend = spline(knots, values, smoothing=0.02)
         left = np.linalg.norm(bend.at(studs[found]) - measured[found], axis=1)
         residual = float(np.median(left)) if len(left) else 0.0  # a form without rows has no studs
         if look == 0 and found.all():
             break
-    rough = Registration(transform, bend, int(found.sum()), len(studs), residual, scale)
-    anchors = Anchors(np.vstack([marks_card, studs[found]]), np.vstack([marks_off, bend.at(studs[found])]))
-    return settle(levels, rough, layout, anchors)
+    scale = resolution(pose.card_to_photo, layout, pose.lens)
+    rough = Registration(pose.card_to_photo, bend, int(found.sum()), len(studs), residual, scale, pose.lens)
+    knots = np.vstack([pose.marks_card, studs[found]])
+    return rough, Anchors(knots, np.vstack([marks_off, bend.at(studs[found])]))
 
 
 def settle(levels: Levels, rough: Registration, layout: Layout, anchors: Anchors) -> Registration:
@@ -148,26 +217,35 @@ def _is_nearly_flat(anchors: Anchors) -> bool:
     return bool(np.abs(anchors.values).max() < 0.8)
 
 
-def resolution(card_to_photo: Homography, layout: Layout) -> float:
+def resolution(card_to_photo: Homography, layout: Layout, lens: Lens | None = None) -> float:
     """Return photo px per mm of card, mean over the sheet."""
     w, h = layout.paper.width_mm, layout.paper.height_mm
-    corner_points = np.array([(0, 0), (w, 0), (w, h), (0, h)], float)
-    quad = project(card_to_photo, corner_points).astype(np.float32)
-    return float(np.sqrt(cv2.contourArea(quad) / (w * h)))
+    around = np.array([(0, 0), (w, 0), (w, h), (0, h)], float)
+    if lens is not None:  # the sheet's edges are bowed
+        shares = np.arange(8)[:, None] / 8
+        around = np.vstack(
+            [a + shares * (b - a) for a, b in zip(around, np.roll(around, -1, 0), strict=True)]
+        )
+    outline = through(lens, card_to_photo, around).astype(np.float32)
+    return float(np.sqrt(cv2.contourArea(outline) / (w * h)))
 
 
 def _back(transform: Homography, points: PointsMm) -> PointsMm:
     return project(np.asarray(np.linalg.inv(transform), np.float64), points)
 
 
-def crop(gray: GrayImage, card_to_photo: Homography, box: Box, px_per_mm: float) -> GrayImage:
-    """Return a flat picture of a part of the card, by the homography alone."""
+def crop(gray: GrayImage, corners: Corners, box: Box, px_per_mm: float) -> GrayImage:
+    """Return a flat picture of a part of the card, by what the corner marks alone say."""
     w, h = round(box.w * px_per_mm), round(box.h * px_per_mm)
     to_card = np.array([[1 / px_per_mm, 0, box.x], [0, 1 / px_per_mm, box.y], [0, 0, 1]])
+    if corners.lens is not None:
+        pixels = np.stack(np.meshgrid(np.arange(w), np.arange(h)), axis=-1).reshape(-1, 2).astype(np.float64)
+        at = through(corners.lens, corners.card_to_photo @ to_card, pixels)
+        return remapped(gray, at.reshape(h, w, 2).astype(np.float32))
     return np.asarray(
         cv2.warpPerspective(
             gray,
-            card_to_photo @ to_card,
+            corners.card_to_photo @ to_card,
             (w, h),
             flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
             borderMode=cv2.BORDER_REPLICATE,
@@ -246,4 +324,5 @@ def _mesh(registration: Registration, width_mm: float, height_mm: float) -> Poin
     fine = cv2.resize(bend, (2 * wide, 2 * high), interpolation=cv2.INTER_CUBIC)[2 : 2 + ny, 2 : 2 + nx]
     xs, ys = (np.arange(nx) + 0.5) * _MESH_MM, (np.arange(ny) + 0.5) * _MESH_MM
     points = np.asarray(np.stack(np.meshgrid(xs, ys), axis=-1) + fine, np.float64)
-    return project(registration.card_to_photo, points.reshape(-1, 2)).reshape(ny, nx, 2)
+    at = through(registration.lens, registration.card_to_photo, points.reshape(-1, 2))
+    return at.reshape(ny, nx, 2)

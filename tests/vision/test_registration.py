@@ -55,6 +55,8 @@ def offsets_mm(shot: Shot, layout: Layout) -> np.ndarray:
         ("bend", 0.6, 0.5),
         ("fold", 0.6, 0.7),  # the hand bubbles stand alone beside a crease
         ("crumple", 0.5, 0.5),
+        ("wide-angle", 0.6, 0.35),
+        ("wide-angle", 1.0, 0.5),
     ],
 )
 def test_cells_lie_where_the_simulator_put_them(name: str, severity: float, most_mm: float) -> None:
