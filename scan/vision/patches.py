@@ -123,7 +123,7 @@ def held_down(log_p: FloatImage, where: Bools, answer: str, most: float, instead
 def written_share(ink: CardInk, cell: Cell) -> float:
     """Return the share of a strip that is covered by ink, its line left out."""
     strip = ink.even[px_slice(cell.box.grown(-0.5))]
-    return np.count_nonzero(strip < ink.grey_of(_WRITTEN_INK)) / strip.size if strip.size else 0.0
+    return float((strip < ink.grey_of(_WRITTEN_INK)).mean()) if strip.size else 0.0
 
 
 @once_a_layout
