@@ -123,7 +123,7 @@ def read_files(
 #: glibc gives large arrays back to the system when they are freed: 3,300 pages are fetched and wiped anew for
 #: each photo of 12 megapixels, 10 of 150 ms. A worker needs them again for its next photo. Other C libraries
 #: pay no heed to these names (mallopt(3)).
-_WORKERS_ENVIRONMENT = {
+WORKERS_ENVIRONMENT = {
     "OPENBLAS_NUM_THREADS": "1",
     "MALLOC_MMAP_THRESHOLD_": str(32 * 2**20),  # the most that it takes
     "MALLOC_TRIM_THRESHOLD_": str(256 * 2**20),
@@ -136,7 +136,7 @@ def _workers(jobs: int, catalog: Catalog, hands: Hands | None) -> ProcessPoolExe
     from multiprocessing import get_context
 
     # Workers inherit these, which are read when they start and never again; whoever set one, knows.
-    for name, value in _WORKERS_ENVIRONMENT.items():
+    for name, value in WORKERS_ENVIRONMENT.items():
         os.environ.setdefault(name, value)
     given = (catalog, hands)
     return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_begin_work, initargs=given)
