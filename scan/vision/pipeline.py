@@ -24,6 +24,7 @@ from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from scan.vision.corners import Corners, cards_of, find_marks
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import digit_log_p
+from scan.vision.fading import blank_doubted, faded_cells
 from scan.vision.ink import CardInk, ink_of
 from scan.vision.levels import Levels
 from scan.vision.own_hand import OwnHand, box_views
@@ -69,6 +70,7 @@ class Trace:
     ink: CardInk | None = None
     bubbles: BubbleInk | None = None
     patches: FloatImage | None = None
+    faded: frozenset[str] = frozenset()
     evidence: Evidence | None = None
     views: dict[str, bytes] = field(default_factory=dict)
     reading: CardReading | None = None
@@ -160,7 +162,8 @@ def read_card(
     decoded = decode(layout.form, evidence)
     answers = decoded.fields.values()
     marked = sum(a.value not in (None, ()) or a.flag is not None for a in answers)
-    reason = too_many_questions(sum(a.flag is not None for a in answers), marked)
+    asked = sum(a.flag is not None for a in answers)
+    reason = too_many_questions(asked, marked, fades=len(trace.faded) > asked)
     if reason is not None:
         return _rejected(photo, reason, code, layout, quality.as_dict())
     if _is_blank(decoded):
@@ -220,7 +223,11 @@ def measure(
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
         outside=outside | hidden | lost,
     )
-    trace.evidence = that_may_have_vanished(evidence) if faxed else evidence
+    if faxed:
+        trace.evidence = that_may_have_vanished(evidence)
+    else:
+        trace.faded = faded_cells(bubbles, writing, ink.paper, layout)
+        trace.evidence = blank_doubted(evidence, trace.faded)
     return trace.evidence
 
 

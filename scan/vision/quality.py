@@ -149,9 +149,17 @@ def grain_of(parts: Sequence[GrayImage], contrast: float) -> float:
     return float(1.4826 * np.median(rough) / max(grey_at(some, 0.5) * contrast, 1.0))
 
 
-def too_many_questions(asked: int, marked: int) -> str | None:
-    """Return why to take the photo again when much of what is marked would have to be asked, or None."""
+def too_many_questions(asked: int, marked: int, *, fades: bool = False) -> str | None:
+    """Return why to take the photo again when much of what is marked would have to be asked, or None.
+
+    `fades` says that marks fade from sight in a part of the card.
+    """
     if asked >= MANY_QUESTIONS and asked > MANY_OF_MARKED * marked:
+        if fades:
+            return (
+                f"marks fade from sight in a part of the card, and {asked} of {marked} marked fields are "
+                "unclear. Take it again from where no lamp and no sun is mirrored on the card"
+            )
         return (
             f"{asked} of {marked} marked fields are unclear. Take it again in better light, near and sharp; "
             "if the marks are faint, go over them with a dark pen"

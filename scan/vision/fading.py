@@ -1,0 +1,132 @@
+"""Where marks fade from sight: under a lamp pencil mirrors as bright as paper, and pale marks burn out.
+
+A hand presses about as hard everywhere. Where the marks around a cell are much paler than the card's marks
+are elsewhere, the light has taken what is missing, and a cell that looks blank may be one whose mark has
+vanished altogether. Such cells are not taken for blank so easily; most are then asked about, and where there
+are many, the photo is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forms.layout import Layout
+from scan.vision.arrays import Bools, FloatImage, Floats
+from scan.vision.bubbles import FEATURES, BubbleInk
+from scan.vision.decode import Evidence
+from scan.vision.ink import PAPER_PX_PER_MM
+from scan.vision.partial import that_may_have_vanished
+from scan.vision.patches import Writing, cells_of_kind
+from scan.vision.per_layout import once_a_layout
+
+#: Marks are compared with so many nearest ones: their median does not mind a single light touch.
+_NEAREST = 7
+#: With fewer marks on a card nothing is known of how they should look.
+_LEAST_MARKS = 12
+_LEAST_WRITTEN = 5
+#: What is paler than this, in units of the card's pen, or than so many times what most bubbles show, may be
+#: grain, dirt or the rest of the print.
+_LEAST_MARK, _ABOVE_BLANK = 0.25, 2.0
+#: Marks less dark than this share of what is usual fade. On tuning photos of the 19 cells that glare or
+#: sheen had taken in silence all lay where marks had 0.17 to 0.5 of their usual darkness; on usual photos 99
+#: of 100 cells lie where they have 0.84 or more.
+_FADES = 0.5
+#: Where paper is as bright as a picture can show, nobody knows how much brighter it was: pens paler than
+#: this, in units of the card's black, may have gone with it.
+_BURNT_OUT, _PALE_PEN = 253.0, 0.16
+#: Chance that a mark has left no trace there.
+FADING_LOSES = 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class _Places:
+    """The cells with an outline, bubbles first.
+
+    Attributes
+    ----------
+    distances : (N, N) between their middles, mm
+    at : rows and columns (2, N) of their middles in the picture of the paper
+    """
+
+    distances: Floats
+    at: NDArray[np.intp]
+
+
+@once_a_layout
+def _places(layout: Layout) -> _Places:
+    cells = [*cells_of_kind(layout, "bubble"), *cells_of_kind(layout, "digit")]
+    at = np.array([(cell.box.centre.x, cell.box.centre.y) for cell in cells]).reshape(-1, 2)
+    apart = np.hypot(at[:, :1] - at[:, 0], at[:, 1:] - at[:, 1])
+    px = np.maximum(np.round(at[:, ::-1].T * PAPER_PX_PER_MM - 0.5), 0).astype(np.intp)
+    return _Places(np.asarray(apart, np.float64), px)
+
+
+def darkness_around(darkness: Floats, seen: Bools, distances: Floats) -> Floats:
+    """Return the median darkness of the marks nearest to each cell, itself left out, (N,).
+
+    Parameters
+    ----------
+    darkness : (N,) of each cell's mark, 1 where it is as dark as this card's marks usually are
+    seen : (N,) bool, cells in which there is a mark
+    distances : (N, N) between the cells
+    """
+    marks = np.flatnonzero(seen)
+    if len(marks) < _LEAST_MARKS:
+        return np.ones(len(darkness))
+    apart = distances[:, marks].copy()
+    apart[marks, np.arange(len(marks))] = np.inf
+    near = np.argpartition(apart, _NEAREST - 1, axis=1)[:, :_NEAREST]
+    return np.asarray(np.median(darkness[marks][near], axis=1))
+
+
+def faded_cells(
+    bubbles: BubbleInk, writing: Writing, paper: FloatImage | None, layout: Layout
+) -> frozenset[str]:
+    """Return the cells whose marks may have vanished.
+
+    Around them marks are much paler than elsewhere on the card, or the paper is burnt out and the pen pale.
+
+    Parameters
+    ----------
+    bubbles, writing : marks as they were measured, in the order of `layout`
+    paper : grey of bare paper at `PAPER_PX_PER_MM`, or None where it is not known
+    """
+    in_bubbles = bubbles.features[:, FEATURES.index("darkest")]
+    usual = usual_strength(writing)
+    in_boxes = np.zeros(len(writing.strength))
+    written = np.zeros(len(in_boxes), bool)
+    if usual is not None:
+        in_boxes, written = (writing.strength - writing.floor) / (usual - writing.floor), writing.written()
+    darkness = np.minimum(np.concatenate([in_bubbles, in_boxes]), 1.2)
+    blank = float(np.median(in_bubbles)) if len(in_bubbles) else 0.0
+    seen = np.concatenate([in_bubbles > max(_LEAST_MARK, _ABOVE_BLANK * blank), written])
+    places = _places(layout)
+    pale = darkness_around(darkness, seen, places.distances) < _FADES
+    if paper is not None and usual is not None and usual < _PALE_PEN:
+        rows, columns = (np.minimum(places.at[i], paper.shape[i] - 1) for i in (0, 1))
+        pale |= paper[rows, columns] >= _BURNT_OUT
+    ids = (*bubbles.ids, *(cell.id for cell in cells_of_kind(layout, "digit")))
+    return frozenset(cell for cell, is_pale in zip(ids, pale, strict=True) if is_pale)
+
+
+def usual_strength(writing: Writing) -> float | None:
+    """Return the ink of a usual digit of this card, or None where next to nothing is written."""
+    strong = writing.strength[writing.written()]
+    # The median would be that of a half-faded card.
+    return float(np.percentile(strong, 70)) if len(strong) >= _LEAST_WRITTEN else None
+
+
+def blank_doubted(evidence: Evidence, faded: Collection[str]) -> Evidence:
+    """Return the evidence with marks possible in the `faded` cells that look blank."""
+    if not faded:
+        return evidence
+    weaker = that_may_have_vanished(evidence, FADING_LOSES)
+    return replace(
+        evidence,
+        bubbles={cell: (weaker if cell in faded else evidence).bubbles[cell] for cell in evidence.bubbles},
+        digits={cell: (weaker if cell in faded else evidence).digits[cell] for cell in evidence.digits},
+    )
