@@ -8,7 +8,7 @@ and the order of their corners give the way up, so photos may lie any way.
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -31,6 +31,16 @@ _ROOM_SHARE = 0.5
 #: first is enough for a sharp card that fills the picture; the later ones find small or soft marks at more
 #: cost.
 LADDER_PX = (1100, 1800, 3200)
+#: Long sides of the pictures whose light is evened when that was not enough. On 34 tuning photos without four
+#: marks at first sight, 1100 px with three windows, then with two once sharpened and once as it is, show the
+#: 73 marks that 1600 px with nine windows each did, and four more, in a twentieth of the time. The second size
+#: is for small cards.
+HARDER_PX = (1100, 1600)
+#: A mark whose sides have so many px in the first picture of the ladder, four a module, shows there
+#: or nowhere.
+_LARGE_PX = 24.0
+#: Sides of the windows of the threshold: first, last, step.
+_WINDOWS_PX, _FEW_WINDOWS_PX = (5, 45, 20), (13, 33, 20)
 
 #: A wide lens is looked for where four marks miss their places by this much, root mean square; other marks
 #: than those of one card miss by more than the second.
@@ -92,19 +102,52 @@ class Corners:
 def find_marks(gray: GrayImage) -> list[Mark]:
     """Return every corner mark in the picture, corners refined on the full picture."""
     best = _quick(gray)
-    if {m.id for m in best} == set(CORNER_IDS) and not _room_for_another(best, gray):
-        return [_final(mark, gray) for mark in best]
-    long_side = max(gray.shape)
+    if {mark.id for mark in best} != set(CORNER_IDS) or _room_for_another(best, gray):
+        best = _ladder(gray, best)
+        if not _are_whole_cards(best, gray):
+            best = _try_harder(gray, best)
+    return [_final(mark, gray) for mark in best]
+
+
+def _cards_in(marks: Sequence[Mark], gray: GrayImage) -> list[Corners]:
+    return cards_of([replace(mark, shape=gray.shape) for mark in marks])
+
+
+def _are_whole_cards(marks: Sequence[Mark], gray: GrayImage) -> bool:
+    """Say whether each mark is one of four of a card; four ids may be of two cards that each lack some."""
+    if {mark.id for mark in marks} != set(CORNER_IDS):
+        return False
+    whole = [card for card in _cards_in(marks, gray) if len(card.marks) == len(CORNER_IDS)]
+    return len(CORNER_IDS) * len(whole) == len(marks)
+
+
+def _ladder(gray: GrayImage, best: list[Mark]) -> list[Mark]:
+    """Look at finer and finer pictures until one shows all marks, or none can show more than it does."""
     for target in LADDER_PX:
-        scale = min(1.0, target / long_side)
+        scale = min(1.0, target / max(gray.shape))
         found = _detect(shrunk(gray, scale), scale)
         if len({m.id for m in found}) > len({m.id for m in best}) or len(found) > len(best):
             best = found
-        if len({m.id for m in best}) == len(CORNER_IDS) or scale == 1.0:
+        if scale == 1.0 or _are_whole_cards(best, gray) or _is_large(best, gray):
             break
-    if len({m.id for m in best}) < len(CORNER_IDS):
-        best = _try_harder(gray, best)
-    return [_final(mark, gray) for mark in best]
+    return best
+
+
+def _is_large(marks: Sequence[Mark], gray: GrayImage) -> bool:
+    """Say whether two marks or three tell of a card of which finer pictures would not show more.
+
+    It is so large that its marks are in the coarsest one, were they not covered or pale, and it leaves no
+    room for another.
+    """
+    cards = _cards_in(marks, gray)
+    if len(cards) != 1 or len(cards[0].marks) != len(marks):
+        return False
+    scale = LADDER_PX[0] / max(gray.shape)
+    if min(mark.side_px for mark in marks) * scale < _LARGE_PX:
+        return False
+    (card,) = cards
+    places = [Mark(i, card.to_photo(model_corners(card.paper, i))) for i in CORNER_IDS]
+    return not _room_for_another(places, gray)
 
 
 def _final(mark: Mark, gray: GrayImage) -> Mark:
@@ -145,16 +188,19 @@ def _quick_detector() -> cv2.aruco.ArucoDetector:
     return cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50), parameters)
 
 
-def _detector(soft: bool) -> cv2.aruco.ArucoDetector:
+@functools.cache
+def _detector(windows_px: tuple[int, int, int], soft: bool) -> cv2.aruco.ArucoDetector:
+    """A detector that thresholds with windows from the first to the second number, in steps of the third."""
     parameters = cv2.aruco.DetectorParameters()
-    parameters.adaptiveThreshWinSizeMin = 5
-    parameters.adaptiveThreshWinSizeMax = 45
-    parameters.adaptiveThreshWinSizeStep = 20 if not soft else 5  # three window sizes find a sharp card
+    parameters.adaptiveThreshWinSizeMin = windows_px[0]
+    parameters.adaptiveThreshWinSizeMax = windows_px[1]
+    parameters.adaptiveThreshWinSizeStep = windows_px[2]
     parameters.minMarkerPerimeterRate = 0.02
     parameters.polygonalApproxAccuracyRate = 0.05
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     parameters.relativeCornerRefinmentWinSize = 0.3
     if soft:
+        parameters.minMarkerPerimeterRate = 0.03
         parameters.adaptiveThreshConstant = 3
         parameters.polygonalApproxAccuracyRate = 0.08
         parameters.errorCorrectionRate = 0.8
@@ -162,8 +208,10 @@ def _detector(soft: bool) -> cv2.aruco.ArucoDetector:
     return cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50), parameters)
 
 
-def _detect(small: GrayImage, scale: float, soft: bool = False) -> list[Mark]:
-    corners, ids, _ = _detector(soft).detectMarkers(small)
+def _detect(
+    small: GrayImage, scale: float, windows_px: tuple[int, int, int] = _WINDOWS_PX, soft: bool = False
+) -> list[Mark]:
+    corners, ids, _ = _detector(windows_px, soft).detectMarkers(small)
     return _marks(corners, ids, scale)
 
 
@@ -181,17 +229,28 @@ def _marks(corners: Sequence[cv2.typing.MatLike], ids: cv2.typing.MatLike | None
 def _try_harder(gray: GrayImage, best: list[Mark]) -> list[Mark]:
     """Look again with evened-out light and softer parameters; keep what was found before."""
     found = list(best)
-    scale = min(1.0, 1600 / max(gray.shape))
-    small = shrunk(gray, scale)
-    evened = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(12, 12)).apply(small)
-    sharpened = cv2.addWeighted(small, 2.2, cv2.GaussianBlur(small, (0, 0), 3.0), -1.2, 0)
-    for version in (evened, sharpened, small):
-        for mark in _detect(np.asarray(version, np.uint8), scale, soft=True):
+    for version, scale, windows_px in _versions(gray, _is_large(best, gray)):
+        for mark in _detect(version, scale, windows_px, soft=True):
             if all(np.linalg.norm(mark.centre - old.centre) > mark.side_px / 2 for old in found):
                 found.append(mark)
-        if len({m.id for m in found}) == len(CORNER_IDS):
+        if _are_whole_cards(found, gray):
             break
     return found
+
+
+def _versions(gray: GrayImage, large: bool) -> Iterator[tuple[GrayImage, float, tuple[int, int, int]]]:
+    """Pictures in which pale and soft marks may show, with scale and windows, each made when asked for."""
+    for long_px in HARDER_PX[:1] if large else HARDER_PX:
+        scale = min(1.0, long_px / max(gray.shape))
+        small = shrunk(gray, scale)
+        evened = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(12, 12)).apply(small)
+        yield np.asarray(evened, np.uint8), scale, _WINDOWS_PX
+        if long_px == HARDER_PX[0]:
+            sharpened = cv2.addWeighted(small, 2.2, cv2.GaussianBlur(small, (0, 0), 3.0), -1.2, 0)
+            yield np.asarray(sharpened, np.uint8), scale, _FEW_WINDOWS_PX
+            yield small, scale, _FEW_WINDOWS_PX
+        if scale == 1.0:
+            return
 
 
 def _refined(mark: Mark, gray: GrayImage, reach: float = 0.3) -> Mark:
