@@ -8,19 +8,17 @@ to the studs too.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 
-from forms.geometry import Box
 from forms.layout import Layout
 from scan.vision.arrays import GrayImage, Homography, PointsMm, project
 from scan.vision.bend import FLAT, Bend, plausible, spline
-from scan.vision.corners import Corners, fit_card, model_corners
+from scan.vision.flattening import CARD_PX_PER_MM, Registration, crop, cuts, flatten, resolution
+from scan.vision.grouping import Corners, fit_card, model_corners
 from scan.vision.lens import Lens, fit_lens, through
-from scan.vision.levels import Levels, levels_of, remapped
+from scan.vision.levels import Levels, levels_of
 from scan.vision.outlines import OUTLINE_PX_PER_MM, cells_astray, thin_lines, tile_offsets
 from scan.vision.studs import stud_offsets
 
@@ -30,21 +28,18 @@ __all__ = [
     "Bend",
     "Registration",
     "crop",
+    "cuts",
     "flatten",
     "lost_cells",
     "register",
     "spline",
 ]
 
-#: Resolution of the flat picture: a stroke of 0.4 mm is 2.4 px wide; the digit network looks at 3.7 px/mm.
-CARD_PX_PER_MM = 6.0
-
 #: How far a stud may lie from where it is expected, look by look: each look expects it where the last one's
 #: studs say. A flat sheet shows all studs at the first look. The third reaches far for those that a strong
 #: bend has carried away; the last is fine.
 _STUD_REACH_MM = (1.6, 4.0, 7.0, 1.6)
 _STUD_MIN_SCORE = (0.70, 0.70, 0.66, 0.55)  # normalised correlation; a blank or inked patch scores below 0.5
-_MESH_MM = 4.0
 #: A card seen through a lens is laid flat for the eye that looks for studs: they are 6 px wide in it.
 _LOOK_PX_PER_MM = 4.0
 #: How far from where the lens of the marks alone expects them studs may lie, then with that of the studs too:
@@ -60,33 +55,6 @@ class Anchors:
 
     knots: PointsMm
     values: PointsMm
-
-
-@dataclass(frozen=True, slots=True)
-class Registration:
-    """How the card lies in the photo.
-
-    Attributes
-    ----------
-    card_to_photo : (3, 3) homography from bent-back mm to px, of the straight picture if there is a lens
-    bend : local displacement in mm, applied before the homography
-    studs_found, studs_total : how many landmarks supported it
-    residual_mm : median misfit left at the studs found
-    px_per_mm : resolution of the photo on the card, mean over the sheet
-    lens : None where it keeps straight lines straight, or where nothing tells
-    """
-
-    card_to_photo: Homography
-    bend: Bend
-    studs_found: int
-    studs_total: int
-    residual_mm: float
-    px_per_mm: float
-    lens: Lens | None = None
-
-    def to_photo(self, points: PointsMm) -> PointsMm:
-        """Photo px (N, 2) of card points (N, 2)."""
-        return through(self.lens, self.card_to_photo, points + self.bend.at(points))
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,112 +185,5 @@ def _is_nearly_flat(anchors: Anchors) -> bool:
     return bool(np.abs(anchors.values).max() < 0.8)
 
 
-def resolution(card_to_photo: Homography, layout: Layout, lens: Lens | None = None) -> float:
-    """Return photo px per mm of card, mean over the sheet."""
-    w, h = layout.paper.width_mm, layout.paper.height_mm
-    around = np.array([(0, 0), (w, 0), (w, h), (0, h)], float)
-    if lens is not None:  # the sheet's edges are bowed
-        shares = np.arange(8)[:, None] / 8
-        around = np.vstack(
-            [a + shares * (b - a) for a, b in zip(around, np.roll(around, -1, 0), strict=True)]
-        )
-    outline = through(lens, card_to_photo, around).astype(np.float32)
-    return float(np.sqrt(cv2.contourArea(outline) / (w * h)))
-
-
 def _back(transform: Homography, points: PointsMm) -> PointsMm:
     return project(np.asarray(np.linalg.inv(transform), np.float64), points)
-
-
-def crop(gray: GrayImage, corners: Corners, box: Box, px_per_mm: float) -> GrayImage:
-    """Return a flat picture of a part of the card, by what the corner marks alone say."""
-    w, h = round(box.w * px_per_mm), round(box.h * px_per_mm)
-    to_card = np.array([[1 / px_per_mm, 0, box.x], [0, 1 / px_per_mm, box.y], [0, 0, 1]])
-    if corners.lens is not None:
-        pixels = np.stack(np.meshgrid(np.arange(w), np.arange(h)), axis=-1).reshape(-1, 2).astype(np.float64)
-        at = through(corners.lens, corners.card_to_photo @ to_card, pixels)
-        return remapped(gray, at.reshape(h, w, 2).astype(np.float32))
-    return np.asarray(
-        cv2.warpPerspective(
-            gray,
-            corners.card_to_photo @ to_card,
-            (w, h),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
-    )
-
-
-def flatten(
-    photo: GrayImage | Levels, registration: Registration, layout: Layout, px_per_mm: float = CARD_PX_PER_MM
-) -> tuple[GrayImage, GrayImage]:
-    """Return the flat card and a mask (255 where the photo covers it), both (H, W).
-
-    Pixel (column, row) shows the card at ((column + 0.5) / px_per_mm, (row + 0.5) / px_per_mm) mm.
-    """
-    levels = levels_of(photo)
-    width_mm, height_mm = layout.paper.width_mm, layout.paper.height_mm
-    width, height = round(width_mm * px_per_mm), round(height_mm * px_per_mm)
-    gray, scale = levels.coarsest(registration.px_per_mm, px_per_mm)
-    coarse = ((_mesh(registration, width_mm, height_mm) + 0.5) * scale - 0.5).astype(np.float32)
-    ny, nx = coarse.shape[:2]
-    cell = round(_MESH_MM * px_per_mm)
-    # The map is smooth: between the points of the mesh it is interpolated. Over 4 mm, perspective departs
-    # from a straight line by some hundredths of a pixel.
-    at = cv2.resize(coarse, (nx * cell, ny * cell), interpolation=cv2.INTER_LINEAR)[:height, :width]
-    flat = remapped(gray, np.asarray(at, np.float32))
-    last = np.array([gray.shape[1] - 1, gray.shape[0] - 1])
-    if (coarse >= 0).all() and (coarse <= last).all():
-        return flat, np.full((height, width), 255, np.uint8)
-    covered = ((at >= 0) & (at <= last)).all(axis=2)
-    return flat, np.where(covered, 255, 0).astype(np.uint8)
-
-
-def cut(photo: GrayImage | Levels, registration: Registration, box: Box, px_per_mm: float) -> GrayImage:
-    """Return a flat picture of a part of the card, from the photo itself and as sharp as it is there."""
-    return cuts(photo, registration, [box], px_per_mm)[0]
-
-
-def cuts(
-    photo: GrayImage | Levels, registration: Registration, boxes: Sequence[Box], px_per_mm: float
-) -> list[GrayImage]:
-    """Return flat pictures of parts of the card, from the photo itself and as sharp as they are there."""
-    gray, cell = levels_of(photo).gray, round(_MESH_MM * px_per_mm)
-    meshes = [_mesh_of(box) for box in boxes]
-    if not meshes:
-        return []
-    photo_points = registration.to_photo(np.vstack([mesh.reshape(-1, 2) for mesh in meshes]))
-    parts, first = [], 0
-    for box, mesh in zip(boxes, meshes, strict=True):
-        ny, nx = mesh.shape[:2]
-        coarse = photo_points[first : first + ny * nx].reshape(mesh.shape).astype(np.float32)
-        first += ny * nx
-        at = cv2.resize(coarse, (nx * cell, ny * cell), interpolation=cv2.INTER_LINEAR)
-        at = at[cell : cell + round(box.h * px_per_mm), cell : cell + round(box.w * px_per_mm)]
-        parts.append(remapped(gray, np.asarray(at, np.float32)))
-    return parts
-
-
-def _mesh_of(box: Box) -> PointsMm:
-    """Middles (ny, nx, 2) of the mesh cells that cover a box and one more on each side, mm."""
-    nx, ny = (int(np.ceil(side / _MESH_MM)) + 2 for side in (box.w, box.h))
-    xs, ys = box.x + (np.arange(nx) - 0.5) * _MESH_MM, box.y + (np.arange(ny) - 0.5) * _MESH_MM
-    return np.stack(np.meshgrid(xs, ys), axis=-1)
-
-
-def _mesh(registration: Registration, width_mm: float, height_mm: float) -> PointsMm:
-    """Photo points (ny, nx, 2) of the middles of mesh cells of 4 mm that cover the sheet.
-
-    The bend is worked out on every second line of the mesh and interpolated by cubics: a spline with two
-    hundred knots is dear. One cell more on each side keeps the sheet's edges true.
-    """
-    nx, ny = (int(np.ceil(side / _MESH_MM)) for side in (width_mm, height_mm))
-    wide, high = -(-nx // 2) + 2, -(-ny // 2) + 2
-    far = 2 * _MESH_MM
-    xs, ys = (np.arange(wide) - 0.5) * far, (np.arange(high) - 0.5) * far
-    bend = registration.bend.at(np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)).reshape(high, wide, 2)
-    fine = cv2.resize(bend, (2 * wide, 2 * high), interpolation=cv2.INTER_CUBIC)[2 : 2 + ny, 2 : 2 + nx]
-    xs, ys = (np.arange(nx) + 0.5) * _MESH_MM, (np.arange(ny) + 0.5) * _MESH_MM
-    points = np.asarray(np.stack(np.meshgrid(xs, ys), axis=-1) + fine, np.float64)
-    at = through(registration.lens, registration.card_to_photo, points.reshape(-1, 2))
-    return at.reshape(ny, nx, 2)
