@@ -49,7 +49,7 @@ from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, sharp_field_pictures
 from scan.vision.quality import cells_outside, is_only_cut, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, lost_cells, register
-from scan.vision.shade import crossed_by_edges, marks_doubted, ones_doubted
+from scan.vision.shade import as_dark_around, crossed_by_edges, marks_doubted, ones_doubted
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
 
@@ -218,7 +218,7 @@ def measure(
     faxed = is_one_bit(trace.gray)  # its fine print is lost whether or not something lies on it
     hidden = frozenset[str]() if faxed else hidden_cells(around, patches, layout, outside)
     evidence = Evidence(
-        bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed),
+        bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed, as_dark_around(bubbles)),
         digits=digits,
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
         outside=outside | hidden | lost,
