@@ -23,7 +23,7 @@ from scan.vision.bubbles import (
 from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from scan.vision.corners import Corners, cards_of, find_marks
 from scan.vision.decode import Decoded, Evidence, decode
-from scan.vision.digits import digit_log_p
+from scan.vision.digits import BLURRED_MM, cooled, digit_log_p
 from scan.vision.fading import blank_doubted, faded_cells
 from scan.vision.ink import CardInk, ink_of
 from scan.vision.levels import Levels
@@ -152,7 +152,7 @@ def read_card(
     if reason is None and (carried_away := too_much_lost(len(lost), layout)) is not None:
         return _rejected(photo, carried_away, code, layout, quality.as_dict())
     hand = None if hand_of is None else hand_of(code.serial)
-    evidence = measure(ink, covered, layout, trace, hand, lost)
+    evidence = measure(ink, covered, layout, trace, hand, lost, quality.blur_mm)
     if reason is not None:  # what this photo does show may complete another of the same card
         cut = _rejected(photo, reason, code, layout, quality.as_dict())
         return replace(cut, pictures={CARD_PICTURE: card_picture(flat)})
@@ -194,6 +194,7 @@ def measure(
     trace: Trace,
     hand: OwnHand | None = None,
     lost: frozenset[str] = frozenset(),
+    blur_mm: float = 0.0,
 ) -> Evidence:
     """Return what the ink says of each cell by itself, before any rule; of `lost` cells nothing is known."""
     boxes = cells_of_kind(layout, "digit")
@@ -203,10 +204,11 @@ def measure(
     writing = writing_in(patches)
     raised = np.minimum(patches * np.float32(writing.gain), 1.2) if writing.gain > 1 else patches
     written = writing.written()
-    look = np.flatnonzero(~writing.bare())
+    # A thin stroke that a moved camera has smeared is as pale as paper: then every box is looked into.
+    look = np.flatnonzero(~writing.bare() | (blur_mm > BLURRED_MM))
     log_p = np.tile(bare_log_p(), (len(boxes), 1))
     sizes = np.array([(boxes[i].box.w, boxes[i].box.h) for i in look]).reshape(-1, 2)
-    log_p[look] = not_blank(digit_log_p(raised[look], sizes), written[look])
+    log_p[look] = not_blank(cooled(digit_log_p(raised[look], sizes), blur_mm), written[look])
     crossed = frozenset[str]() if ink.paper is None else crossed_by_edges(ink.paper, layout)
     if crossed:
         log_p = ones_doubted(log_p, np.array([box.id in crossed for box in boxes]))
