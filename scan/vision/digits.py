@@ -59,7 +59,7 @@ def normalise(patches: NDArray[np.float32], box_wh_mm: tuple[float, float]) -> N
     return np.ascontiguousarray((down @ patches @ across.T)[:, None], dtype=np.float32)
 
 
-#: In photos blurred by so many mm the network, which judges each box by itself, is surer than it should be, by
+#: In photos blurred by so many mm the network, which judges each box alone, is surer than it should be, by
 #: these temperatures: fitted on 81 tuning photos in and out of focus, moved or aslant (0.7 to 0.95 below 0.3,
 #: 1.28 at 0.32, 1.78 at 0.37).
 BLURRED_MM = 0.28
