@@ -1,7 +1,8 @@
 """Ink of a bubble to the likelihood of each answer: blank, filled, cancelled or unclear.
 
 A bubble is compared with the other bubbles of its shape on the same card: most are blank, so their pixelwise
-median is what print, paper and camera alone look like here, and what exceeds it is the hand. The ink is
+median is what print, paper and camera alone look like here, and what exceeds it is the hand. Where many are
+filled only the palest are taken, and where all are, the inside is taken to be paper. The ink is
 measured against the pen of this card, so that a faint pencil is not a faint mark, and against the paper just
 outside the bubble, so that the shade of a fold is not a mark either. A dozen measures of the ink (how much,
 how dark, where, of what shape) then go through a small trained classifier; `bubbles.json` holds its weights
@@ -21,13 +22,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forms.layout import Layout
-from scan.vision.arrays import FloatImage, Floats, by_row
+from scan.vision.arrays import Bools, FloatImage, Floats, by_row
 from scan.vision.ink import CardInk, Windows, windows
 from scan.vision.per_layout import once_a_layout
 
 #: Patch side in px, and the bubble's radius in it: a patch shows 1.6 radii around the centre.
 _PATCH_PX, _RADIUS_PX = 45, 14.0
 _INNER, _RING = 0.82, (1.18, 1.5)  # in radii: clear of the outline inside, of outline and labels outside
+_MIDDLE = 0.6
 
 #: What is measured of a bubble, in the order of the columns of `BubbleInk.features`.
 FEATURES = (
@@ -108,25 +110,72 @@ def measure_bubbles(patches: FloatImage, layout: Layout, pen: float) -> BubbleIn
 
 #: The median of so many bubbles of a shape is as good as that of all of them.
 _ENOUGH = 96
+#: Mean ink in the middle of the palest blank bubbles of a card (5 of 100): 0.012 at most on tuning photos in
+#: 38 conditions, in dusk. Nothing is printed there. Beyond this, none of a shape is blank.
+_PALEST_PAPER = 0.03
+#: The others that are blank show at most so many times as much and this much more, or this share of what the
+#: darkest marks show and at most 0.08: print that shines through leaves nothing in some and 0.07 in others.
+_ABOVE_PALEST = 2.0, 0.02
+_OF_DARKEST, _MOST_PAPER = 0.15, 0.08
+#: The median of all is that of blank bubbles up to this share of filled ones: it is then their rank 0.8, the
+#: rank that is taken of them alone where more are filled. The classifier was trained on cards with less.
+_MOSTLY_BLANK, _RANK_OF_BLANK = 0.625, 0.8
+#: Rank that shows the print around filled bubbles only: few of them overrun at the same place.
+_RANK_OF_FILLED = 0.2
 
 
 def _blanks(patches: FloatImage, bubbles: _Bubbles) -> FloatImage:
     """What each bubble would look like without a hand, (N, 2025), from the others of this card."""
+    masks = _masks()
+    middle = np.take(patches, masks.middle, axis=1).mean(axis=1)
     usual = np.empty((int(bubbles.columns.max()) + 1, patches.shape[1]), np.float32)
+    blank = np.zeros(len(patches), bool)
     for members in bubbles.shapes:
-        some = patches[members[:: -(-len(members) // _ENOUGH)]]
-        usual[np.unique(bubbles.columns[members])] = _ranked(some, 0.5)
+        blank[members] = _blank_like(middle[members])
+        usual[np.unique(bubbles.columns[members])] = _usual(patches, members, blank[members])
     # Around a bubble each column has print of its own, such as the figure beside a penalty bubble. More than
-    # half of a column may be filled, so the blank ones are looked for among the palest third.
-    around = _masks().around
+    # half of a column may be filled, so the blank ones are looked for among the palest third, or among as
+    # many as there are.
+    around = masks.around
     beside = np.take(patches, around, axis=1)
     for column in range(len(usual)):
-        alike = beside[bubbles.columns == column]
-        if len(alike) >= 6:
-            usual[column, around] = np.maximum(_ranked(alike, 0.3), usual[column, around])
+        members = np.flatnonzero(bubbles.columns == column)
+        if len(members) >= 6:
+            rank = min(0.3, max(float(blank[members].mean()), 0.05))
+            usual[column, around] = np.maximum(_ranked(beside[members], rank), usual[column, around])
     # The outline jitters by the error of registration: let it be a pixel wider than it is.
-    wide = [cv2.dilate(blank.reshape(_PATCH_PX, _PATCH_PX), np.ones((3, 3), np.uint8)) for blank in usual]
-    return np.asarray(np.stack(wide).reshape(usual.shape)[bubbles.columns], np.float32)
+    alike = [cv2.dilate(one.reshape(_PATCH_PX, _PATCH_PX), np.ones((3, 3), np.uint8)) for one in usual]
+    wide = np.asarray(np.stack(alike), np.float32).reshape(usual.shape)
+    for members in bubbles.shapes:
+        if not blank[members].any():
+            wide[np.ix_(np.unique(bubbles.columns[members]), masks.inside)] = 0.0
+    return wide[bubbles.columns]
+
+
+def _blank_like(middle: FloatImage) -> Bools:
+    """Which bubbles of a shape hold no more ink than its palest few, (N,); none if those hold too much."""
+    ranked = np.sort(middle)
+    palest, darkest = float(ranked[len(ranked) // 20]), float(ranked[-1 - len(ranked) // 20])
+    if palest > _PALEST_PAPER:
+        return np.zeros(len(middle), bool)
+    most = max(_ABOVE_PALEST[0] * palest + _ABOVE_PALEST[1], min(_OF_DARKEST * darkest, _MOST_PAPER))
+    return np.asarray(middle <= most)
+
+
+def _usual(patches: FloatImage, members: NDArray[np.intp], blank: Bools) -> FloatImage:
+    """What bubbles of one shape look like without a hand, (2025,), by those that seem `blank`.
+
+    Of none such it shows no more than the print around.
+    """
+    if blank.mean() >= _MOSTLY_BLANK:
+        return _ranked(patches[_some(members)], 0.5)
+    if blank.any():
+        return _ranked(patches[_some(members[blank])], _RANK_OF_BLANK)
+    return _ranked(patches[_some(members)], _RANK_OF_FILLED)
+
+
+def _some(members: NDArray[np.intp]) -> NDArray[np.intp]:
+    return members[:: -(-len(members) // _ENOUGH)]
 
 
 def _ranked(patches: FloatImage, share: float) -> FloatImage:
@@ -258,6 +307,7 @@ class _Masks:
     Attributes
     ----------
     inside, ring : places in a patch of 2025 pixels
+    middle : places inside that the outline does not reach, however blurred and however small the bubble
     around : places of the ring and some pixels more on each side
     sectors : places in the ring of its four diagonal arms
     parts : (inside, 3) weights that make the means of the inside, of its core and of its rim
@@ -265,6 +315,7 @@ class _Masks:
     """
 
     inside: NDArray[np.intp]
+    middle: NDArray[np.intp]
     ring: NDArray[np.intp]
     around: NDArray[np.intp]
     sectors: tuple[NDArray[np.intp], ...]
@@ -284,6 +335,7 @@ def _masks() -> _Masks:
     parts = np.stack([np.ones_like(ri), ri < 0.4, ri > 0.55], axis=1)
     return _Masks(
         np.flatnonzero(inside),
+        np.flatnonzero(r < _MIDDLE),
         np.flatnonzero(ring),
         np.flatnonzero((r > 1.1) & (r < _RING[1] + 0.15)),
         tuple(np.flatnonzero(sector[ring]) for sector in sectors),
