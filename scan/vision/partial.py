@@ -43,6 +43,14 @@ _GREYS_OF_A_FAX = 0.004
 #: A fax leaves out what is paler than its one level: 64 of 477 digits of three cards, silently, before this;
 #: one of 2,703 on 17 cards since, with 150 to 330 of 1,000 cells asked (tuning set).
 FAX_LOSES = 0.1
+#: A scan without greys at a level that keeps even the grey outlines loses nothing darker than they are.
+CRISP_LOSES = 0.002
+#: What the paler of a card's box outlines (10 of 100) show, in units of its black: at most the first in faxes
+#: that lose marks, at least the second in scans that do not (0.06 and 0.17 on simulated ones).
+_OUTLINES_GONE, _OUTLINES_KEPT = 0.06, 0.15
+#: A pen paler than the outlines breaks up where they do not: its paler digits (10 of 100) show less than
+#: this.
+_SOLID, _LEAST_DIGITS = 0.85, 5
 #: Where more of a card than this is hidden, it is quicker to take the photo again than to answer.
 MAX_HIDDEN = 0.15
 #: Where more of a card than this is lost in folds, the rest is not to be trusted either.
@@ -134,6 +142,21 @@ def is_one_bit(gray: GrayImage) -> bool:
     """Say whether a picture is black and white without greys, as a fax is."""
     some = gray[::7, ::7]
     return bool(((some > 8) & (some < 247)).mean() < _GREYS_OF_A_FAX)
+
+
+def chance_of_loss(boxes: FloatImage, layout: Layout, strong: Floats) -> float:
+    """Return the chance that a picture without greys has lost a mark.
+
+    Parameters
+    ----------
+    boxes : ink around the digit boxes of `layout`, in its order, as cut for reading
+    strong : ink of the darkest square millimetre in each box in which certainly something is written
+    """
+    if len(strong) < _LEAST_DIGITS or float(np.percentile(strong, 10)) < _SOLID:
+        return FAX_LOSES
+    shown = float(np.percentile(outlines_of_boxes(boxes, layout), 10))
+    kept = float(np.clip((shown - _OUTLINES_GONE) / (_OUTLINES_KEPT - _OUTLINES_GONE), 0, 1))
+    return float(FAX_LOSES ** (1 - kept) * CRISP_LOSES**kept)
 
 
 def that_may_have_vanished(evidence: Evidence, chance: float = FAX_LOSES) -> Evidence:

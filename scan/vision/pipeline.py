@@ -29,6 +29,7 @@ from scan.vision.ink import CardInk, ink_of
 from scan.vision.levels import Levels
 from scan.vision.own_hand import OwnHand, box_views
 from scan.vision.partial import (
+    chance_of_loss,
     hidden_cells,
     is_one_bit,
     only_marks,
@@ -226,7 +227,8 @@ def measure(
         outside=outside | hidden | lost,
     )
     if faxed:
-        trace.evidence = that_may_have_vanished(evidence)
+        chance = chance_of_loss(patches, layout, writing.strength[written])
+        trace.evidence = that_may_have_vanished(evidence, chance)
     else:
         trace.faded = faded_cells(bubbles, writing, ink.paper, layout)
         trace.evidence = blank_doubted(evidence, trace.faded)

@@ -16,6 +16,9 @@ from scan.vision.decode import Evidence
 from scan.vision.flags import OUTSIDE
 from scan.vision.partial import (
     CORNERS_IN_WORDS,
+    CRISP_LOSES,
+    FAX_LOSES,
+    chance_of_loss,
     hidden_cells,
     is_one_bit,
     missing_marks,
@@ -26,7 +29,7 @@ from scan.vision.partial import (
     with_missing_marks,
 )
 from scan.vision.photo import Photo
-from scan.vision.pipeline import Traces, read_photo
+from scan.vision.pipeline import Trace, Traces, read_photo
 from tests.bench.cards import find_layout, shoot
 
 PICTURE = np.zeros((1600, 1200), np.uint8)
@@ -171,6 +174,40 @@ def test_a_fax_has_no_greys_and_a_photo_has(clean) -> None:
     assert is_one_bit(np.where(grey > 120, 255, 0).astype(np.uint8))
     burnt_out = np.where(grey > 120, 255, grey)
     assert not is_one_bit(burnt_out.astype(np.uint8))
+
+
+@pytest.fixture(scope="module")
+def scanned() -> tuple[Trace, np.ndarray]:
+    """A flatbed's grey scan: its traces, with the ink of its digit boxes."""
+    _, trace = read(shoot("flatbed", 0.0, 77).image)
+    assert trace.patches is not None
+    return trace, trace.patches
+
+
+@pytest.mark.parametrize(
+    ("level", "solid", "chance"),
+    [
+        (0.15, 1.0, CRISP_LOSES),  # the outlines are there: what is darker is there as well
+        (0.15, 0.6, FAX_LOSES),  # the pen breaks up: it is paler than they are
+        (0.8, 1.0, FAX_LOSES),  # they are gone
+    ],
+)
+def test_what_shows_the_outlines_has_lost_no_mark_of_a_dark_pen(
+    scanned: tuple[Trace, np.ndarray], level: float, solid: float, chance: float
+) -> None:
+    trace, patches = scanned
+    assert trace.layout is not None
+    black = (patches > level).astype(np.float32)
+    assert chance_of_loss(black, trace.layout, np.full(20, solid)) == pytest.approx(chance)
+
+
+def test_of_a_card_with_few_digits_it_is_not_known_how_dark_its_pen_is(
+    scanned: tuple[Trace, np.ndarray],
+) -> None:
+    trace, patches = scanned
+    assert trace.layout is not None
+    black = (patches > 0.15).astype(np.float32)
+    assert chance_of_loss(black, trace.layout, np.ones(4)) == FAX_LOSES
 
 
 def test_where_marks_may_vanish_blank_is_less_sure_and_ink_as_sure_as_before() -> None:
