@@ -161,8 +161,8 @@ def too_many_questions(asked: int, marked: int, *, fades: bool = False) -> str |
                 "unclear. Take it again from where no lamp and no sun is mirrored on the card"
             )
         return (
-            f"{asked} of {marked} marked fields are unclear. Take it again in better light, near and sharp; "
-            "if the marks are faint, go over them with a dark pen"
+            f"{asked} of {marked} marked fields are unclear. Fill the bubbles, go over faint marks with a "
+            "dark pen, and take it again in better light, near and sharp"
         )
     return None
 

@@ -112,6 +112,7 @@ def test_many_questions_are_the_photos_fault_only_when_they_are_most_of_the_mark
     assert too_many_questions(MANY_QUESTIONS - 1, 60) is None
     assert too_many_questions(MANY_QUESTIONS, 160) is None
     assert "41 of 100" in (too_many_questions(41, 100) or "")
+    assert "Fill the bubbles" in (too_many_questions(41, 100) or "")
     assert "no lamp and no sun" in (too_many_questions(41, 100, fades=True) or "")
 
 
