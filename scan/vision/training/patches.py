@@ -448,18 +448,23 @@ def photograph(dice: Dice, ink: Tensor, box_h_mm: Tensor, share_good: float) -> 
 # The whole -------------------------------------------------------------------------------------------------
 
 
+#: Of the digits, those that are drawn, and, where there are fonts, those of fonts.
+SHARE_DRAWN, SHARE_OF_FONTS = 0.16, 0.1
+
+
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Numbers of a bank's glyphs by what they can be used for."""
+    """Numbers of a bank's glyphs by what they can be used for; drawn ones, fonts' too, by their share."""
 
     digits: Tensor
     drawn_digits: Tensor
     symbols: Tensor
     scribbles: Tensor
+    share_drawn: float = SHARE_DRAWN
 
 
-def choices(bank: Bank, images: int) -> Choice:
-    """Of a bank whose first `images` glyphs are pictures and whose others are drawings."""
+def choices(bank: Bank, images: int, has_fonts: bool = False) -> Choice:
+    """Of a bank whose first `images` glyphs are pictures and whose others are of fonts or drawings."""
     number = torch.arange(len(bank.answers), device=bank.answers.device)
     digit = bank.kinds == 0
     return Choice(
@@ -467,15 +472,15 @@ def choices(bank: Bank, images: int) -> Choice:
         bank.where(digit & (number >= images)),
         bank.where(bank.kinds == SYMBOL),
         bank.where(bank.kinds == SCRIBBLE),
+        SHARE_DRAWN + SHARE_OF_FONTS * has_fonts,
     )
 
 
-SHARE_DRAWN = 0.16
 SHARE_GOOD = 0.45
 
 
 def _digits(dice: Dice, choice: Choice, n: int) -> Tensor:
-    drawn = dice.chance(n, SHARE_DRAWN)
+    drawn = dice.chance(n, choice.share_drawn)
     return torch.where(drawn, dice.pick(n, choice.drawn_digits), dice.pick(n, choice.digits))
 
 

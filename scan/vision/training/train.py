@@ -12,15 +12,17 @@ import copy
 import hashlib
 import math
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
 from scan.vision.training import bank as glyph_bank
-from scan.vision.training import mnist, network, patches, strokes
+from scan.vision.training import fonts, mnist, network, patches, strokes
 
 BOX_W_MM = patches.BOX_WIDTH_MM
 
@@ -84,22 +86,38 @@ class Source:
         return fresh
 
 
+#: Bent copies of each digit of a font: with a hundred families about as many as there are drawings.
+FONT_COPIES = 20
+
+
 def load_bank(
-    folder: Path, part: str, drawn: int, seed: int, device: torch.device, cache: Path | None
+    folder: Path,
+    part: str,
+    drawn: int,
+    seed: int,
+    device: torch.device,
+    cache: Path | None,
+    font_files: Sequence[Path] = (),
 ) -> tuple[glyph_bank.Bank, int]:
-    """Glyphs of a part of MNIST and drawings beside them; how many of them are MNIST's."""
+    """Glyphs of a part of MNIST, digits of fonts and drawings beside them; how many of them are MNIST's."""
     images, labels = mnist.load(folder, part)
-    made_by = "".join(Path(str(module.__file__)).read_text("utf-8") for module in (strokes, glyph_bank))
+    count = len(images)
+    if font_files:
+        more, named, _ = fonts.load(font_files, FONT_COPIES, seed)
+        images, labels = np.concatenate([images, more]), np.concatenate([labels, named])
+    made_by = "".join(
+        Path(str(module.__file__)).read_text("utf-8") for module in (fonts, strokes, glyph_bank)
+    ) + "".join(file.name for file in font_files)
     code = hashlib.sha256(made_by.encode()).hexdigest()[:8]
     kept = cache / f"glyphs-{part}-{drawn}-{seed}-{code}.pt" if cache else None
     if kept and kept.exists():
         held = torch.load(kept, map_location=device, weights_only=True)
-        return glyph_bank.Bank(*held), len(images)
+        return glyph_bank.Bank(*held), count
     bank = glyph_bank.build(images, labels, strokes.draw(drawn, drawn // 2, drawn // 2, seed), device)
     if kept:
         kept.parent.mkdir(parents=True, exist_ok=True)
         torch.save((bank.fields, bank.frames, bank.answers, bank.kinds), kept)
-    return bank, len(images)
+    return bank, count
 
 
 def _loss(logits: Tensor, answers: Tensor, taught: Tensor | None) -> Tensor:
@@ -200,6 +218,7 @@ def main() -> None:
     parser.add_argument(
         "--drawn", type=int, default=20_000, help="drawn digits; half as many signs and scribbles"
     )
+    parser.add_argument("--fonts", type=Path, help="folder of handwriting fonts (see fonts.py)")
     parser.add_argument("--cache", type=Path, help="folder to keep the glyph bank in between runs")
     args = parser.parse_args()
     device = torch.device(
@@ -208,9 +227,14 @@ def main() -> None:
     batch = args.batch or (2048 if device.type == "cuda" else 256)
     torch.manual_seed(args.seed)
     started = time.perf_counter()
-    bank, images = load_bank(args.mnist, "train", args.drawn, args.seed, device, args.cache)
+    font_files = (
+        [f for f in fonts.files_in(args.fonts) if fonts.family_of(f) in fonts.TRAINED_ON]
+        if args.fonts
+        else []
+    )
+    bank, images = load_bank(args.mnist, "train", args.drawn, args.seed, device, args.cache, font_files)
     print(f"{len(bank.answers)} glyphs on {device} in {time.perf_counter() - started:.0f} s", flush=True)
-    dice, choice = patches.Dice(device, args.seed), patches.choices(bank, images)
+    dice, choice = patches.Dice(device, args.seed), patches.choices(bank, images, bool(font_files))
     teachers = [load_teacher(file, device) for file in args.taught_by]
     source = Source(dice, bank, choice, batch, args.uses, teachers=teachers)
     name, lr = ("teacher", 2e-3) if args.teacher else ("reader", 4e-3)
@@ -226,6 +250,7 @@ def main() -> None:
         "steps": steps,
         "teachers": len(teachers),
         "drawn": args.drawn,
+        "fonts": len(font_files),
         "minutes": round((time.perf_counter() - started) / 60, 2),
     }
     state = trained.cpu().state_dict()
