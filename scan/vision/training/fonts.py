@@ -16,7 +16,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from forms.errors import InputError
 
-#: Playwrite's and Edu's are the hands that schools teach in 44 countries and states. Of the others every
+#: Playwrite's and Edu's are the hands that schools teach in some forty countries. Of the others every
 #: second first name, by chance; one whose 1 is a 7 to the eye was left out.
 _FAMILIES = """
     amatic-sc annie-use-your-telescope bad-script charm coming-soon covered-by-your-grace crafty-girls

@@ -1,4 +1,4 @@
-"""Fonts as hands: digits come out as MNIST has them, bent copies differ, and a folder without fonts is told."""
+"""Fonts as hands: digits come out as MNIST has them, copies are bent, a folder without fonts is told."""
 
 from __future__ import annotations
 
