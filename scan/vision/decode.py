@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from forms.form import Form
 from scan.reading import CellReading, FieldReading, Finding
 from scan.vision.card import weigh_card
-from scan.vision.findings import broken_promises
+from scan.vision.findings import broken_promises, far_off_tallies
 from scan.vision.flags import OUTSIDE, Judge
 from scan.vision.hands import reweighed
 from scan.vision.likelihoods import Floats
@@ -105,6 +105,10 @@ def decode(
         fields[name], of_cells = judge.reading(verdict, conflicts.get(name))
         cells.update(zip(verdict.cell_ids, of_cells, strict=True))
         values[name] = fields[name].value if fields[name].flag is None else _known(verdict, fields[name])
+    for name, says in far_off_tallies(plan.rules, values).items():
+        if fields[name].flag is None:  # one question: all throws of a phase would be up to 81
+            fields[name] = fields[name]._replace(flag=says)
+            cells.update((cell, cells[cell]._replace(flag=says)) for cell in form.field(name).cell_ids)
     for name, strip in plan.words.items():
         fields[name], cells[strip] = _words(strip, evidence, outside, flags)
     return Decoded(

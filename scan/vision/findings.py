@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from forms.form import Form
-from forms.rules import CardRules, HoleRule
+from forms.rules import CardRules, HoleRule, TallyRule
 from scan.reading import Finding
 from scan.vision.verdicts import UNREADABLE, Found, Unreadable
 
@@ -52,21 +52,45 @@ def _hole(form: Form, hole: HoleRule, values: Values) -> Finding | None:
     return Finding("throws", _cells(form, fields), f"hole {hole.number}: {parts}, but the score says {score}")
 
 
+#: Who counts marks is off by one or two. Beyond this either the tally or the marks were misread, or the count
+#: means something else, and a person has to say which.
+_A_SLIP = 2
+
+
+def far_off_tallies(rules: CardRules, values: Values) -> dict[str, str]:
+    """Return the tallies that are off by more than a slip, each with what is wrong."""
+    return {
+        rule.tally: _miscounted(rule, written, missed)
+        for rule, written, missed in _counted(rules, values)
+        if abs(missed - written) > _A_SLIP
+    }
+
+
 def _tallies(form: Form, rules: CardRules, values: Values) -> list[Finding]:
-    found = []
+    return [
+        Finding(
+            f"tally.{rule.phase}",
+            _cells(form, (rule.tally, *rule.throws)),
+            _miscounted(rule, written, missed),
+        )
+        for rule, written, missed in _counted(rules, values)
+        if missed != written
+    ]
+
+
+def _counted(rules: CardRules, values: Values) -> Iterator[tuple[TallyRule, int, int]]:
+    """Each tally that is written, with what it says and how many misses are marked."""
     for rule in rules.tallies:
         written = values.get(rule.tally)
         throws = [values.get(field_id) for field_id in rule.throws]
-        if not isinstance(written, int) or any(isinstance(throw, Unreadable) for throw in throws):
-            continue
-        missed = sum(throw == "miss" for throw in throws)
-        if missed != written:
-            says = (
-                f"you counted {_count(written, f'missed {rule.phase}', _missed(rule.phase))}, "
-                f"the marks show {missed}"
-            )
-            found.append(Finding(f"tally.{rule.phase}", _cells(form, (rule.tally, *rule.throws)), says))
-    return found
+        if isinstance(written, int) and not any(isinstance(throw, Unreadable) for throw in throws):
+            yield rule, written, sum(throw == "miss" for throw in throws)
+
+
+def _miscounted(rule: TallyRule, written: int, missed: int) -> str:
+    return (
+        f"you counted {_count(written, f'missed {rule.phase}', _missed(rule.phase))}, the marks show {missed}"
+    )
 
 
 def _missed(phase: str) -> str:

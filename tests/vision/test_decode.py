@@ -250,6 +250,18 @@ def test_a_miscounted_tally_is_a_finding():
     ]
 
 
+@pytest.mark.parametrize(("off", "asked"), [(2, []), (3, ["tally.approach"]), (9, ["tally.approach"])])
+def test_a_tally_that_is_off_by_more_than_a_slip_is_asked(off, asked):
+    truth = dict(card(ROUND_18, 3)[0])
+    truth["tally.approach"] += off
+    decoded = decode(ROUND_18, evidence_of(ROUND_18, cell_values(ROUND_18, truth)))
+    assert flagged(decoded) == asked
+    for name in asked:
+        assert decoded.fields[name].value == truth[name]
+        assert decoded.fields[name].flag == decoded.findings[0].says
+        assert decoded.cells[f"{name}.2"].flag == decoded.findings[0].says
+
+
 def test_more_throws_than_the_score_has_room_for():
     truth = dict(card(ROUND_18, 3)[0])
     marked = sum(f"h07.{t}" in truth for t in ("drive", "approach1", "approach2", "putt1", "putt2", "putt3"))
