@@ -74,11 +74,13 @@ def test_a_one_is_held_below_certainty_only_where_an_edge_crosses() -> None:
 
 
 def test_a_bubble_as_dark_around_as_inside_is_no_mark() -> None:
-    # By hand: a stain over everything; a solid mark; a scribble that runs over; a trace too pale to matter.
-    features = np.zeros((4, len(FEATURES)))
-    features[:, FEATURES.index("dark")] = [0.5, 0.9, 0.6, 0.1]
-    features[:, FEATURES.index("around")] = [0.3, 0.1, 0.2, 0.08]
-    assert as_dark_around(BubbleInk(("stain", "solid", "over", "trace"), features)) == {"stain"}
+    # By hand: a stain over everything; a solid mark; a scribble that runs over; a trace too pale to matter; a
+    # felt pen that runs over, dark to the last corner.
+    features = np.zeros((5, len(FEATURES)))
+    features[:, FEATURES.index("dark")] = [0.5, 0.9, 0.6, 0.1, 1.0]
+    features[:, FEATURES.index("around")] = [0.3, 0.1, 0.2, 0.08, 0.55]
+    features[:, FEATURES.index("lightest")] = [0.2, 0.6, 0.1, 0.0, 0.85]
+    assert as_dark_around(BubbleInk(("stain", "solid", "over", "trace", "felt"), features)) == {"stain"}
     says = (-12.0, 0.0, -6.0)
     dark_all_over = np.ones((1, 45, 45), np.float32)
     assert marks_doubted({"stain": says}, dark_all_over, (), {"stain"})["stain"][0] == -math.log(20)
