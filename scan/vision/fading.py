@@ -38,6 +38,9 @@ _FADES = 0.5
 #: Where paper is as bright as a picture can show, nobody knows how much brighter it was: pens paler than
 #: this, in units of the card's black, may have gone with it.
 _BURNT_OUT, _PALE_PEN = 253.0, 0.16
+#: Digits as pale as that, and hardly a bubble marked: more was written than can be seen. Bubbles are filled
+#: with many strokes, so a pale pen shows there first.
+_FEW_BUBBLES = 6
 #: Chance that a mark has left no trace there.
 FADING_LOSES = 0.2
 
@@ -106,7 +109,10 @@ def faded_cells(
     seen = np.concatenate([in_bubbles > max(_LEAST_MARK, _ABOVE_BLANK * blank), written])
     places = _places(layout)
     pale = darkness_around(darkness, seen, places.distances) < _FADES
-    if paper is not None and usual is not None and usual < _PALE_PEN:
+    is_pale_pen = usual is not None and usual < _PALE_PEN
+    if is_pale_pen and seen[: len(in_bubbles)].sum() < _FEW_BUBBLES:
+        pale[:] = True
+    if paper is not None and is_pale_pen:
         rows, columns = (np.minimum(places.at[i], paper.shape[i] - 1) for i in (0, 1))
         pale |= paper[rows, columns] >= _BURNT_OUT
     ids = (*bubbles.ids, *(cell.id for cell in cells_of_kind(layout, "digit")))

@@ -34,6 +34,7 @@ def card(share_below: float, *, every: int = 3) -> tuple[BubbleInk, Writing]:
 
     features = np.zeros((len(BUBBLES), len(FEATURES)))
     features[:, FEATURES.index("darkest")] = darkness(BUBBLES)
+    features[:, FEATURES.index("pen")] = 0.6
     strength = 0.02 + 0.58 * darkness(BOXES)
     return BubbleInk(tuple(c.id for c in BUBBLES), features), Writing(strength, 0.02, 0.6)
 
@@ -81,6 +82,16 @@ def test_a_pale_pen_on_burnt_out_paper_may_have_gone_and_a_dark_one_has_not() ->
     pale = Writing(writing.strength / 5, 0.004, 0.12)
     faded = faded_cells(bubbles, pale, paper, LAYOUT)
     assert faded == {cell.id for cell in (*BUBBLES, *BOXES) if cell.box.centre.y > MIDDLE_MM}
+
+
+def test_pale_digits_on_a_card_without_marks_are_not_all_that_was_written() -> None:
+    bubbles, writing = card(1.0)
+    none_seen = BubbleInk(bubbles.ids, np.zeros_like(bubbles.features))
+    pale = Writing(writing.strength / 5, 0.004, 0.12)
+    assert len(faded_cells(none_seen, pale, None, LAYOUT)) == len(BUBBLES) + len(BOXES)
+    # A round that was only scored, with a dark pen, and a pale pencil whose bubbles can be seen.
+    assert faded_cells(none_seen, writing, None, LAYOUT) == frozenset()
+    assert faded_cells(bubbles, pale, None, LAYOUT) == frozenset()
 
 
 def test_only_what_looks_blank_is_doubted_and_only_where_marks_fade() -> None:
