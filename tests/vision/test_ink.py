@@ -103,3 +103,10 @@ def test_what_follows_from_a_layout_is_worked_out_once_and_told_apart_by_layout(
     assert name(other_form) != name(one)
     assert name(other) == name(one)  # equal, but another object: made again, never mixed up
     assert len(made) == 3
+
+
+def test_ink_on_a_pale_print_is_measured_against_a_usual_black() -> None:
+    # By hand: grey 153 of 255 is 0.4 darker than paper, grey 204 is 0.2.
+    even = np.array([[255, 204, 153]], np.uint8)
+    assert CardInk(even, 0.8).of(even) == pytest.approx(np.array([[0, 0.25, 0.5]]))
+    assert CardInk(even, 0.15).of(even) == pytest.approx(np.array([[0, 0.5, 1.0]]))
