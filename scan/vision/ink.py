@@ -31,10 +31,10 @@ _CLOSE_MM = 2.5
 #: the paper at 99 % of all places, and in the worst photo by 5 % at one place in a thousand.
 _MEDIAN_PX = 9  # of a picture with one pixel per mm
 _MOST_INK = 1.2  # pens are at times blacker than the print
-#: Pens stay as dark as they are when the cartridge runs empty. Measured against pale print they would be black
-#: to the rims of their blurred strokes, and an open four a six. On 40 tuning photos of pale prints 0.4 asks 290
-#: cells where the print's own black asks 319, on 32 photocopies 506 and 529; 0.5 takes pale outlines for hidden
-#: ones, and refuses two.
+#: Pens stay as dark as they are when the cartridge runs empty. Measured against pale print they would be
+#: black to the rims of their blurred strokes, and an open four a six. On 40 tuning photos of pale prints 0.4
+#: asks 290 cells where the print's own black asks 319, on 32 photocopies 506 and 529; 0.5 takes pale outlines
+#: for hidden ones, and refuses two.
 LEAST_BLACK = 0.4
 
 
