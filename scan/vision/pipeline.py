@@ -24,7 +24,7 @@ from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from scan.vision.corners import Corners, cards_of, find_marks
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import BLURRED_MM, cooled, digit_log_p
-from scan.vision.fading import blank_doubted, faded_cells
+from scan.vision.fading import blank_doubted, burnt_out_cells, faded_cells
 from scan.vision.ink import CardInk, ink_of
 from scan.vision.levels import Levels
 from scan.vision.own_hand import OwnHand, box_views
@@ -231,6 +231,8 @@ def measure(
         trace.evidence = that_may_have_vanished(evidence, chance)
     else:
         trace.faded = faded_cells(bubbles, writing, ink.paper, layout)
+        if ink.paper is not None:
+            trace.faded |= burnt_out_cells(around, patches, writing, ink.paper, layout)
         trace.evidence = blank_doubted(evidence, trace.faded)
     return trace.evidence
 

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from forms.catalog import builtin_layout
-from scan.vision.bubbles import FEATURES, BubbleInk
+from scan.vision.bubbles import FEATURES, BubbleInk, bubble_patches
 from scan.vision.decode import Evidence
-from scan.vision.fading import FADING_LOSES, blank_doubted, darkness_around, faded_cells
+from scan.vision.fading import FADING_LOSES, blank_doubted, burnt_out_cells, darkness_around, faded_cells
 from scan.vision.ink import PAPER_PX_PER_MM
-from scan.vision.patches import Writing, cells_of_kind
+from scan.vision.patches import Writing, cells_of_kind, digit_patches
 from scan.vision.photo import Photo
-from scan.vision.pipeline import read_photo
+from scan.vision.pipeline import Traces, read_photo
 from tests.bench.cards import find_layout, shoot
 from tests.simulator.scenario import truth_json
 
@@ -92,6 +92,33 @@ def test_pale_digits_on_a_card_without_marks_are_not_all_that_was_written() -> N
     # A round that was only scored, with a dark pen, and a pale pencil whose bubbles can be seen.
     assert faded_cells(none_seen, writing, None, LAYOUT) == frozenset()
     assert faded_cells(bubbles, pale, None, LAYOUT) == frozenset()
+
+
+def test_on_burnt_out_paper_cells_are_told_where_the_print_has_thinned_out_too() -> None:
+    shot = shoot("clean", 0.0, 12, long_px=2400)
+    traces = Traces()
+    grey = cv2.cvtColor(shot.image, cv2.COLOR_RGB2GRAY)
+    read_photo(Photo(grey, "clean", "0" * 64), find_layout, traces)
+    trace = traces.cards[0]
+    assert trace.ink is not None
+    assert trace.layout is not None
+    layout = trace.layout
+    around, boxes = bubble_patches(trace.ink, layout), digit_patches(trace.ink, layout)
+    pencil = Writing(np.full(len(boxes), 0.5), 0.02, 0.5)
+    paper = np.full((600, 430), 230.0, np.float32)
+    assert burnt_out_cells(around, boxes, pencil, paper, layout) == frozenset()
+    paper[:] = 255.0  # a scan whose paper is white to the last grey: all print is there
+    assert burnt_out_cells(around, boxes, pencil, paper, layout) == frozenset()
+    bubbles, digits = cells_of_kind(layout, "bubble"), cells_of_kind(layout, "digit")
+    middle = layout.paper.height_mm * 0.75
+    for cells, patches in ((bubbles, around), (digits, boxes)):
+        patches[[cell.box.centre.y > middle for cell in cells]] *= 0.5
+    told = burnt_out_cells(around, boxes, pencil, paper, layout)
+    for cell in (*bubbles, *digits):
+        if abs(cell.box.centre.y - middle) > 12:
+            assert (cell.id in told) == (cell.box.centre.y > middle), cell.id
+    felt = Writing(np.full(len(boxes), 1.2), 0.02, 1.2)
+    assert burnt_out_cells(around, boxes, felt, paper, layout) == frozenset()
 
 
 def test_only_what_looks_blank_is_doubted_and_only_where_marks_fade() -> None:
