@@ -18,6 +18,8 @@ from scan.vision.slips import FlagRule
 from scan.vision.verdicts import UNREADABLE, WORTH_NAMING, Found, Unreadable, Verdict, Verdicts
 
 OUTSIDE = "cannot be seen in the picture"
+#: Of a cell, where its field is sure: nobody is asked.
+SAME_NUMBER = "blank or 0: the number is the same"
 
 Reading = TypeVar("Reading", CellReading, FieldReading)
 
@@ -51,10 +53,13 @@ class Judge:
         plain = found.agrees & (p >= least) & (found.ink_p_value >= least)
         if self.outside:
             plain &= [self.outside.isdisjoint(ids) for ids in group.cell_ids]
-        cell_p = np.maximum(found.cell_p - self.doubt, 0.0).ravel().tolist()
+        cell_p = np.maximum(found.cell_p - self.doubt, 0.0)
+        if cell_p.size:
+            plain &= cell_p.min(axis=1) >= least
+        of_cells = cell_p.ravel().tolist()
         columns = (found.values, p.tolist(), repeat(None), repeat("read"), repeat(None), found.others)
         fields = _made(FieldReading, *columns)
-        cells = _made(CellReading, found.cell_values, cell_p, repeat(None))
+        cells = _made(CellReading, found.cell_values, of_cells, repeat(None))
         return fields, cells, np.flatnonzero(~plain).tolist()
 
     def reading(self, verdict: Verdict, conflict: str | None) -> tuple[FieldReading, list[CellReading]]:
@@ -101,7 +106,7 @@ class Judge:
     def _cells(self, verdict: Verdict, least: float, flag: str | None) -> list[CellReading]:
         cells = [(value, max(p - self.doubt, 0.0)) for value, p in verdict.cells]
         if flag is None:
-            return [CellReading(value, p) for value, p in cells]
+            return [CellReading(value, p, None if p >= least else SAME_NUMBER) for value, p in cells]
         asked = [p < least for _, p in cells]
         if not any(asked):  # sure of each cell, and yet not of the field: ask about what is marked
             asked = [value is not None and value is not False for value, _ in cells]

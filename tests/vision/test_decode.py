@@ -17,7 +17,7 @@ from forms.catalog import load_form
 from forms.form import form_from_toml
 from scan.vision.decode import FlagRule, Slips, decode
 from scan.vision.digits import ANSWER_SHARES
-from scan.vision.flags import OUTSIDE
+from scan.vision.flags import OUTSIDE, SAME_NUMBER
 from tests.bench import draw_decoding
 from tests.vision.marked_cards import BLANK, SCRAP, cell_values, evidence_of, marked_card, with_cell
 
@@ -174,6 +174,18 @@ def test_one_unclear_cell_is_recovered_or_asked(seed, data):
     silent = {name for name in wrong if decoded.cells[name].flag is None}
     assert silent == set()
     assert wrong <= {cell} | {name for name in wrong if name.rsplit(".", 1)[0] == cell.rsplit(".", 1)[0]}
+
+
+def test_a_box_that_is_blank_or_0_says_so_where_the_number_is_the_same():
+    truth, _, evidence = card(ROUND_18, 0)
+    logs = np.full(12, -20.0)
+    logs[0] = logs[10] = 0.0
+    decoded = decode(ROUND_18, with_cell(evidence, "date.month.1", logs))
+    assert decoded.fields["date.month"].value == truth["date.month"] < 10
+    assert decoded.fields["date.month"].flag is None
+    assert decoded.cells["date.month.1"].flag == SAME_NUMBER
+    assert decoded.cells["date.month.1"].confidence < 0.98
+    assert [name for name, read in decoded.cells.items() if read.flag is not None] == ["date.month.1"]
 
 
 @given(seeds)
