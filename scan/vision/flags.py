@@ -49,11 +49,11 @@ class Judge:
         """
         group = found.group
         least = self.least(group.fields[0])
-        p = np.maximum(found.p - self.doubt, 0.0)
+        p = np.clip(found.p - self.doubt, 0.0, 1.0)
         plain = found.agrees & (p >= least) & (found.ink_p_value >= least)
         if self.outside:
             plain &= [self.outside.isdisjoint(ids) for ids in group.cell_ids]
-        cell_p = np.maximum(found.cell_p - self.doubt, 0.0)
+        cell_p = np.clip(found.cell_p - self.doubt, 0.0, 1.0)
         if cell_p.size:
             plain &= cell_p.min(axis=1) >= least
         of_cells = cell_p.ravel().tolist()
@@ -68,7 +68,7 @@ class Judge:
         `conflict` says which promise the ink alone would break there.
         """
         least = self.least(verdict.field)
-        p = max(verdict.p - self.doubt, 0.0)
+        p = min(max(verdict.p - self.doubt, 0.0), 1.0)
         value = verdict.value
         gone = not self.outside.isdisjoint(verdict.cell_ids)
         flag = OUTSIDE if gone else self._flag(verdict, conflict, p, least)
@@ -104,7 +104,7 @@ class Judge:
         return verdict.ink_value != verdict.value or verdict.ink_p_value < least <= p
 
     def _cells(self, verdict: Verdict, least: float, flag: str | None) -> list[CellReading]:
-        cells = [(value, max(p - self.doubt, 0.0)) for value, p in verdict.cells]
+        cells = [(value, min(max(p - self.doubt, 0.0), 1.0)) for value, p in verdict.cells]
         if flag is None:
             return [CellReading(value, p, None if p >= least else SAME_NUMBER) for value, p in cells]
         asked = [p < least for _, p in cells]
