@@ -19,7 +19,7 @@ from scan.vision.arrays import Bools, FloatImage, Floats
 from scan.vision.bubbles import FEATURES, BubbleInk
 from scan.vision.decode import Evidence
 from scan.vision.ink import PAPER_PX_PER_MM
-from scan.vision.partial import outlines_of_boxes, outlines_of_bubbles, that_may_have_vanished
+from scan.vision.partial import outlines_shown, that_may_have_vanished
 from scan.vision.patches import Writing, cells_of_kind
 from scan.vision.per_layout import once_a_layout
 
@@ -136,7 +136,7 @@ def burnt_out_cells(
     burnt_out = _is_burnt_out(paper, places)
     if not burnt_out.any():
         return frozenset()
-    shown = np.concatenate([outlines_of_bubbles(bubbles, layout), outlines_of_boxes(digits, layout)])
+    shown = outlines_shown(bubbles, digits, layout)
     count = min(_NEAREST_OUTLINES, len(shown))
     near = np.argpartition(places.distances, count - 1, axis=1)[:, :count]
     share = np.median(shown[near], axis=1) / max(float(np.median(shown)), 1e-6)
@@ -167,9 +167,14 @@ def blank_doubted(evidence: Evidence, faded: Collection[str]) -> Evidence:
     """Return the evidence with marks possible in the `faded` cells that look blank."""
     if not faded:
         return evidence
-    weaker = that_may_have_vanished(evidence, FADING_LOSES)
+    doubted = replace(
+        evidence,
+        bubbles={cell: logs for cell, logs in evidence.bubbles.items() if cell in faded},
+        digits={cell: logs for cell, logs in evidence.digits.items() if cell in faded},
+    )
+    weaker = that_may_have_vanished(doubted, FADING_LOSES)
     return replace(
         evidence,
-        bubbles={cell: (weaker if cell in faded else evidence).bubbles[cell] for cell in evidence.bubbles},
-        digits={cell: (weaker if cell in faded else evidence).digits[cell] for cell in evidence.digits},
+        bubbles={**evidence.bubbles, **weaker.bubbles},
+        digits={**evidence.digits, **weaker.digits},
     )

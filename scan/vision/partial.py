@@ -118,7 +118,7 @@ def hidden_cells(
     bubbles, digits : ink around the bubbles and digit boxes of `layout`, in its order, as cut for reading
     outside : cells that the picture does not show anyway
     """
-    shown = np.concatenate([outlines_of_bubbles(bubbles, layout), outlines_of_boxes(digits, layout)])
+    shown = outlines_shown(bubbles, digits, layout)
     probes = _probes(layout)
     inside = np.array([cell not in outside for cell in probes.ids], bool)
     if not inside.any():
@@ -241,6 +241,11 @@ def _probes(layout: Layout) -> Probes:
 def _squared_distances(a: Floats, b: Floats) -> Floats:
     squared: Floats = ((a[:, None, :] - b[None, :, :]) ** 2).sum(axis=2)
     return squared
+
+
+def outlines_shown(bubbles: FloatImage, digits: FloatImage, layout: Layout) -> Floats:
+    """Return how much darker the outlines are than the paper beside them, (N,), bubbles first, then boxes."""
+    return np.concatenate([outlines_of_bubbles(bubbles, layout), outlines_of_boxes(digits, layout)])
 
 
 def outlines_of_bubbles(patches: FloatImage, layout: Layout) -> Floats:
