@@ -2,7 +2,7 @@
 
 A printed edition never changes. What `print` makes is registered by its fingerprint in a folder of field
 maps, so that a card is read years later by the map it was printed with; the built-in cards are known by their
-fingerprints without any registration.
+fingerprints without any registration. Built-in cards of earlier editions lie beside the forms, packed.
 """
 
 from __future__ import annotations
@@ -145,6 +145,8 @@ class Catalog:
             path = self._map_path(name)
             if built_in is not None:
                 self._found[name] = builtin_layout(*built_in)
+            elif name in earlier_fingerprints():
+                self._found[name] = earlier_layout(name)
             elif name.isalnum() and path.exists():
                 self._found[name] = layout_from_json(read_text(path), str(path))
         return self._found.get(name)
@@ -187,6 +189,19 @@ def builtin_fingerprints() -> dict[str, tuple[str, str, str, str]]:
     """
     text = files(BUILTIN).joinpath("fingerprints.json").read_text("utf-8")
     return {name: (v[0], v[1], v[2], v[3]) for name, v in json.loads(text).items()}
+
+
+def earlier_fingerprints() -> frozenset[str]:
+    """Return the fingerprints of built-in cards as earlier editions printed them."""
+    return frozenset(files(BUILTIN).joinpath("earlier.txt").read_text("utf-8").split())
+
+
+def earlier_layout(name: str) -> Layout:
+    """Return the layout of a built-in card of an earlier edition; KeyError when there is none."""
+    import lzma
+
+    packed = files(BUILTIN).joinpath("earlier.json.xz").read_bytes()
+    return layout_from_json(json.dumps(json.loads(lzma.decompress(packed))[name]), name)
 
 
 def builtin_layout(form: str, paper: str, unit: str, hand: str) -> Layout:

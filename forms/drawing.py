@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from forms.fiducials import MARKER_MM, QUIET_MM, dark_modules, dark_runs
-from forms.form import UNITS, Form
+from forms.form import UNITS, Form, hand_is_printed
 from forms.geometry import Box, Point, box_around
 from forms.layout import (
     FOLD_CLEAR_MM,
@@ -24,11 +24,11 @@ from forms.layout import (
 )
 from forms.serials import plain_code
 
-OUTLINE_GREY = (
-    0.52  # dark enough for a photocopy (tints under 20 % vanish), light enough to tell from a pencil
-)
-OUTLINE_MM = 0.28
-RULE_GREY = 0.72
+#: Outlines are black hairlines. A grey is printed as dots, and the dots go first: on a copier, with little
+#: toner, in the sun (the first edition: a grey of 0.52, 0.28 mm wide). Thin black holds.
+OUTLINE_GREY = 0.0
+OUTLINE_MM = 0.16
+RULE_GREY, RULE_MM = 0.5, 0.12  # furniture: lighter than what is written into
 HAIR_MM = 0.18  # the thinnest line a photocopy keeps
 LABEL_PT = 8.0  # nothing a player must read is smaller
 
@@ -157,8 +157,8 @@ def _title(sheet: Sheet, identity: CardIdentity) -> list[Shape]:
     left = MARGIN_MM + MARKER_MM + QUIET_MM + 0.6
     room = sheet.fold.x - FOLD_CLEAR_MM - left
     under = [form.title, f"distances in {UNITS[form.unit]}"]
-    if form.hand == "left":
-        under.append("left-handed")
+    if hand_is_printed(form.hand):
+        under.append(f"{form.hand}-handed")
     shapes: list[Shape] = [
         Words("shortpencil", Point(left, 15.4), 18.0, True, fit_mm=room),
         Words(" · ".join(under), Point(left, 20.4), 9.0, fit_mm=room),
@@ -319,7 +319,7 @@ def _rules(sheet: Sheet) -> list[Shape]:
     for y in ys:
         dark = any(abs(y - s) < 1.0 for s in studs)
         shapes.append(
-            Line(Point(left, y), Point(right, y), 0.25 if dark else HAIR_MM, 0.25 if dark else RULE_GREY)
+            Line(Point(left, y), Point(right, y), 0.25 if dark else RULE_MM, 0.15 if dark else RULE_GREY)
         )
     return shapes
 
@@ -360,9 +360,9 @@ def _bubble_digits(sheet: Sheet, row: int) -> list[Shape]:
 def _hole_label(par: int | None, length: str | None, x: float, middle: float) -> list[Shape]:
     shapes: list[Shape] = []
     if par is not None:
-        shapes.append(Words(f"par {par}", Point(x, middle - 0.3), 7.5, fit_mm=6.4))
+        shapes.append(Words(f"par {par}", Point(x, middle - 0.3), 7.5, fit_mm=5.8))
     if length:
-        shapes.append(Words(length, Point(x, middle + 2.6), 7.5, fit_mm=6.4))
+        shapes.append(Words(length, Point(x, middle + 2.6), 7.5, fit_mm=5.8))
     return shapes
 
 

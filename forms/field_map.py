@@ -14,7 +14,7 @@ from forms.errors import InputError
 from forms.fiducials import Fiducial
 from forms.form import Cause, Course, CourseHole, Field, Form, Option
 from forms.geometry import Box, Point
-from forms.layout import LAYOUT_EDITION, Cell, Layout, Paper
+from forms.layout import Cell, Layout, Paper
 from forms.serials import fingerprint_of
 
 FIELD_MAP_SCHEMA = 1
@@ -72,7 +72,7 @@ def _body(layout: Layout) -> dict[str, Any]:
     return {
         "name": form.name,
         "edition": form.edition,
-        "layout_edition": LAYOUT_EDITION,
+        "layout_edition": layout.edition,
         "title": form.title,
         "record": form.record,
         "statement": form.statement,
@@ -149,6 +149,7 @@ def _layout(data: dict[str, Any]) -> Layout:
         studs=tuple(Point(*xy) for xy in data["studs"]),
         qr=Box(*data["qr"]["box_mm"]),
         plain_code=Box(*data["plain_code"]["box_mm"]),
+        edition=data["layout_edition"],
     )
 
 

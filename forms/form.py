@@ -90,8 +90,10 @@ class Column:
     """A field repeated in each row, or a field of head or foot, with the wishes for its place.
 
     `arrange` puts a choice's bubbles in a "stack", a "line" or a "cross" (left, right, above, below).
-    `gap_mm` is clear space before it; `width_mm` the wish of a strip for words (0: all that is left).
-    `without_course` leaves it out when the course is printed in.
+    `gap_mm` is clear space before it; `width_mm` the wish of a strip for words (0: all that is left);
+    `box_mm` the width of each box of a number (0: the usual one). `lead` stands once before a line of fields
+    that belong together, as "Date" does; `stud` puts a small square into the gap before a column of the rows.
+    `without_course` leaves it out when the course is printed in, `without_hand` when the hand is.
     """
 
     id: str
@@ -103,9 +105,13 @@ class Column:
     arrange: str = "stack"
     gap_mm: float = 0.0
     width_mm: float = 0.0
+    box_mm: float = 0.0
     line: int = 0
+    lead: str = ""
+    stud: bool = False
     default: str | None = None
     without_course: bool = False
+    without_hand: bool = False
     help: str = ""
 
 
@@ -146,6 +152,11 @@ class Form:
         return f"{self.prefix}{self.row_numbers[row - 1]:02d}"
 
 
+def hand_is_printed(hand: str) -> bool:
+    """Whether the card says the throwing hand in type: only the one that is not the usual one."""
+    return hand != "right"
+
+
 def form_from_toml(
     text: str, *, source: str, unit: str = "m", hand: str = "right", course: Course | None = None
 ) -> Form:
@@ -175,6 +186,7 @@ def form_from_toml(
         for place in PLACES
         for item in reader.tables(_part(data, place), place)
         if not (course is not None and item.get("without_course", False))
+        and not (hand_is_printed(hand) and item.get("without_hand", False))
     )
     count = reader.whole(rows, "count", 0, 0, 60) if rows else 0
     numbers = _row_numbers(course, count, source)
@@ -302,9 +314,13 @@ class _Reader:
             arrange=self.one_of(item, "arrange", ("stack", "line", "cross"), "stack"),
             gap_mm=self.length(item, "gap_mm"),
             width_mm=self.length(item, "width_mm"),
+            box_mm=self.length(item, "box_mm"),
             line=self.whole(item, "line", 1, 1, 9),
+            lead=str(item.get("lead", "")),
+            stud=bool(item.get("stud", False)),
             default=default,
             without_course=bool(item.get("without_course", False)),
+            without_hand=bool(item.get("without_hand", False)),
             help=str(item.get("help", "")),
         )
 

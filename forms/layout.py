@@ -15,7 +15,7 @@ from forms.form import Column, Form
 from forms.geometry import Box, Point, box_around, distance_to_fold
 
 #: Change this when any cell of any built-in form moves: old prints then keep their own field maps.
-LAYOUT_EDITION = 1
+LAYOUT_EDITION = 2
 
 MARGIN_MM = 10.0  # printers leave up to 6.35 mm unprinted; "fit to page" squeezes the rest
 FOLD_CLEAR_MM = 2.0  # people fold to within about 1.5 mm
@@ -73,6 +73,7 @@ class Layout:
     studs: tuple[Point, ...]
     qr: Box
     plain_code: Box
+    edition: int = LAYOUT_EDITION
 
     def cell(self, cell_id: str) -> Cell:
         """Return the cell of that id; KeyError when there is none."""
@@ -179,12 +180,13 @@ def _cells_of(column: Column, field_id: str, x: float, middle: float, row_h: flo
     """Cells of one field whose left edge is at `x`, centred on the height `middle`."""
     if column.type == "number":
         h = min(DIGIT_H_MM, row_h - 2 * ROW_EDGE_MM)
+        w = _box_width(column)
         return [
             Cell(
                 f"{field_id}.{i + 1}",
                 field_id,
                 "digit",
-                Box(x + i * (DIGIT_W_MM + DIGIT_GAP_MM), middle - h / 2, DIGIT_W_MM, h),
+                Box(x + i * (w + DIGIT_GAP_MM), middle - h / 2, w, h),
                 "box",
             )
             for i in range(column.digits)
@@ -205,6 +207,11 @@ def _cells_of(column: Column, field_id: str, x: float, middle: float, row_h: flo
         )
         for option, (dx, dy) in zip(column.options, _bubble_offsets(column, row_h), strict=True)
     ]
+
+
+def _box_width(column: Column) -> float:
+    """Width of each box of a number."""
+    return column.box_mm or DIGIT_W_MM
 
 
 def bubble_size(row_h: float) -> float:
@@ -238,7 +245,7 @@ def _line_starts(column: Column) -> list[float]:
 
 def _width_of(column: Column, row_h: float) -> float:
     if column.type == "number":
-        return column.digits * DIGIT_W_MM + (column.digits - 1) * DIGIT_GAP_MM
+        return column.digits * _box_width(column) + (column.digits - 1) * DIGIT_GAP_MM
     if column.type == "words":
         return column.width_mm
     offsets = _bubble_offsets(column, row_h)
@@ -247,7 +254,7 @@ def _width_of(column: Column, row_h: float) -> float:
 
 def _columns(form: Form, paper: Paper, fold: Point) -> tuple[tuple[ColumnPlace, ...], float]:
     """Places of the columns, left block first, and the x where the right block begins."""
-    x = MARGIN_MM + STUD_MM + 1.0 + (11.4 if form.course else 5.6)  # stud, row number, par and length
+    x = MARGIN_MM + STUD_MM + 1.0 + (11.1 if form.course else 5.6)  # stud, row number, par and length
     places: list[ColumnPlace] = []
     for column in (c for c in form.columns if c.place == "left"):
         w = _width_of(column, MAX_PITCH_MM) if column.type != "words" else column.width_mm or 30.0
@@ -348,12 +355,35 @@ def _head(form: Form, paper: Paper, fold: Point, qr: Box) -> tuple[list[Cell], t
     labels: list[tuple[str, Point]] = []
     for line in sorted({c.line for c in columns}):
         middle = HEAD_FIRST_MM + (line - 1) * HEAD_LINE_MM
-        items = [c for c in columns if c.line == line]
+        items = _led(_date_order([c for c in columns if c.line == line], form, paper))
         start = fold.x + FOLD_CLEAR_MM if line == 1 else left  # the title stands before the first line
         placed, named = _line_of_fields(items, start, right, middle, fold.x, form)
         cells += placed
         labels += named
     return cells, tuple(labels)
+
+
+def _date_order(items: list[Column], form: Form, paper: Paper) -> list[Column]:
+    """Put the month first where people write it so: Letter paper and feet, as in the United States."""
+    if paper.name != "letter" or form.unit != "ft":
+        return items
+    places = {c.id: i for i, c in enumerate(items)}
+    ordered = list(items)
+    for item in items:
+        stem, _, part = item.id.rpartition(".")
+        if part == "day" and (month := places.get(f"{stem}.month")) is not None:
+            day = places[item.id]
+            ordered[day], ordered[month] = items[month], items[day]
+    return ordered
+
+
+def _led(items: list[Column]) -> list[Column]:
+    """Give the lead word to the first of the fields that it stands before, whatever their order."""
+    leads = [c.lead for c in items if c.lead]
+    if not leads:
+        return items
+    group = [c for c in items if c.id.split(".")[0] == next(c.id for c in items if c.lead).split(".")[0]]
+    return [replace(c, label=f"{leads[0]}: {c.label}") if c is group[0] else c for c in items]
 
 
 def _line_of_fields(
@@ -491,7 +521,9 @@ def _studs(
         return ()
     xs = [MARGIN_MM + STUD_MM / 2, paper.width_mm - MARGIN_MM - STUD_MM / 2]
     if any(place.column.place == "right" for place in columns):
-        xs.insert(1, block_x - 2.2)
+        xs.append(block_x - 2.2)
+    xs += [place.x - place.column.gap_mm / 2 for place in columns if place.column.stud]
+    xs.sort()
     ys = []
     for i, top in enumerate(tops):
         if i % group == 0 or top - (tops[i - 1] + pitch) > 0.01:

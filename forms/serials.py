@@ -6,11 +6,13 @@ scheme of ISBN-10, ISO 2108:2005, with another modulus).
 """
 
 import hashlib
+import itertools
 
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 SERIAL_LENGTH = 8  # 7 random signs (31^7, about 2.8e10) and one check sign
 FINGERPRINT_LENGTH = 6  # 31^6, about 8.9e8: enough to tell the forms of one club apart
 CODE_PREFIX = "SP"
+_MISTAKEN = {"5": "S", "S": "5", "2": "Z", "Z": "2", "8": "B", "B": "8", "6": "G", "G": "6"}
 
 #: What the QR code holds: prefix, serial, fingerprint. 16 signs fill a version 1 symbol at level Q (ISO/IEC
 #: 18004).
@@ -62,6 +64,15 @@ def split_plain_code(text: str) -> tuple[str, str] | None:
     """Return (serial, fingerprint) from the plain line as read by a person or by text recognition."""
     signs = "".join(sign for sign in text.upper() if sign in ALPHABET)
     return split_code(CODE_PREFIX + signs)
+
+
+def look_alikes(signs: str) -> list[str]:
+    """Return what `signs` may have been before text recognition mistook some: itself first.
+
+    Only pairs that both stand in the alphabet: 5 and S, 2 and Z, 8 and B, 6 and G.
+    """
+    ways = [(sign, other) if (other := _MISTAKEN.get(sign)) else (sign,) for sign in signs]
+    return ["".join(way) for way in itertools.product(*ways)]
 
 
 def _signs(number: int, count: int) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from forms.layout import Layout
+from forms.serials import look_alikes
 from scan.reading import CARD_PICTURE, CardReading
 from scan.vision.arrays import FloatImage, GrayImage
 from scan.vision.bubbles import (
@@ -119,6 +120,17 @@ def read_photo(
     return tuple(readings)
 
 
+def known_edition(code: CardCode, find_layout: FindLayout) -> tuple[CardCode, Layout | None]:
+    """Return the code and its edition's layout; a plain line's 5 may be an S if only that one is known."""
+    layout = find_layout(code.fingerprint)
+    if layout is not None or code.how != "plain":
+        return code, layout
+    known = [(name, found) for name in look_alikes(code.fingerprint) if (found := find_layout(name))]
+    if len(known) != 1:
+        return code, None
+    return replace(code, fingerprint=known[0][0]), known[0][1]
+
+
 def read_card(
     photo: Photo, corners: Corners, find_layout: FindLayout, trace: Trace, hand_of: HandOf | None = None
 ) -> CardReading:
@@ -126,7 +138,7 @@ def read_card(
     code = read_code(photo.gray, corners)
     if isinstance(code, NoCode):
         return _rejected(photo, with_missing_marks(code.says, corners, photo.gray))
-    layout = find_layout(code.fingerprint)
+    code, layout = known_edition(code, find_layout)
     if layout is None and code.how == "plain":
         # Only the serial has a check sign: a fingerprint that nobody knows was more likely misread.
         return _rejected(photo, with_missing_marks(UNREADABLE_CODE, corners, photo.gray))

@@ -26,7 +26,7 @@ from forms.form import form_from_toml
 from forms.geometry import Box, distance_to_fold
 from forms.layout import PAPERS, Layout, arrange
 from forms.pdf import identify, page_size_pt, to_pdf
-from forms.serials import card_code, plain_code, serial_from
+from forms.serials import card_code, look_alikes, serial_from, split_plain_code
 
 CARDS = [(form, paper) for form in builtin_names() for paper in PAPERS]
 SERIAL = serial_from(bytes(range(16)))
@@ -115,8 +115,14 @@ def test_tesseract_reads_the_labels_and_the_plain_code(paper: str) -> None:
 
     layout, pdf = printed("round18", paper)
     page = raster(pdf, 300)
-    # Outlines are grey so that they can be dropped, labels dark so that they stay.
+    # Empty cells are boxes that Tesseract takes for letters: what is read here are the words around them.
     dark = np.where(page < 110, 0, 255).astype(np.uint8)
+    for cell in layout.cells:
+        left, top, right, bottom = (
+            round(v * 300 / 25.4) for v in (cell.box.x, cell.box.y, cell.box.right, cell.box.bottom)
+        )
+        if cell.kind != "words":
+            dark[top - 2 : bottom + 3, left - 2 : right + 3] = 255
     text = " ".join(pytesseract.image_to_string(dark, config="--psm 11").split()).lower()
     for label in (
         "shortpencil",
@@ -143,7 +149,11 @@ def test_tesseract_reads_the_labels_and_the_plain_code(paper: str) -> None:
     box = layout.plain_code
     x0, y0, x1, y1 = (round(v * 300 / 25.4) for v in (box.x, box.y, box.right, box.bottom))
     line = pytesseract.image_to_string(page[y0:y1, x0:x1], config="--psm 7")
-    assert line.strip() == plain_code(SERIAL, fingerprint(layout))
+    # Tesseract takes a bold 5 for an S now and then; the reader knows both (forms.serials.look_alikes).
+    found = split_plain_code(line)
+    assert found is not None
+    assert found[0] == SERIAL
+    assert fingerprint(layout) in look_alikes(found[1])
 
 
 def test_the_marks_are_those_of_the_dictionary() -> None:

@@ -178,7 +178,12 @@ def test_the_flat_card_shows_each_cell_at_its_place() -> None:
     assert flat.shape == (round(297 * CARD_PX_PER_MM), round(210 * CARD_PX_PER_MM))
     assert covered.min() == 255
     height, width = (side - 5 for side in flat.shape)
-    difference = np.abs(flat[:height, :width].astype(int) - shrunk(page, 0.5)[:height, :width])
+    # Outlines are thinner than a pixel: what they leave in one is told after both have the same sharpness.
+    seen, known = (
+        cv2.GaussianBlur(picture[:height, :width].astype(np.float32), (0, 0), 0.7)
+        for picture in (flat, shrunk(page, 0.5))
+    )
+    difference = np.abs(seen - known)
     assert difference.mean() < 3.0
 
 
