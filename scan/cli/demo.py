@@ -55,12 +55,13 @@ def run_demo(args: argparse.Namespace) -> int:
 def _bundled_samples() -> Path:
     from forms.errors import InputError
 
-    for folder in (Path(__file__).parents[2] / "sample_scans", Path("sample_scans")):
+    top = Path(__file__).parents[2]
+    for folder in (top / "scan" / "sample_scans", top / "sample_scans"):  # installed, and in a checkout
         if folder.is_dir():
             return folder
     raise InputError(
-        "The sample photos are part of the project's source and not of the installed package. "
-        "Run the demo from a checkout, or name a folder of photos with --samples."
+        "The sample photos that come with shortpencil are missing from this installation. "
+        "Install it again, or name a folder of photos with --samples."
     )
 
 

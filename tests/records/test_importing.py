@@ -181,7 +181,7 @@ def test_typed_rounds_come_as_one_as_a_list_or_as_a_file_of_ours(tmp_path, shape
     ("text", "said"),
     [
         ('{"holes": [', "typed.json, line 1, sign 12: expected JSON"),
-        ('{\n"score": 3,\n}', "typed.json, line 3, sign 1: expected JSON"),
+        ('{\n"score": 3\n"player": 4}', "typed.json, line 3, sign 1: expected JSON"),
         ('{"holes": [{"score": NaN}]}', "NaN is no number of JSON (RFC 8259)"),
         ('{"unit": "m", "unit": "ft"}', "the key 'unit' stands twice"),
         ("[" * 200_000, "expected JSON"),

@@ -36,7 +36,7 @@ def train(
     state = [(np.zeros_like(p), np.zeros_like(p)) for p in (*weights, *biases)]
     train_rows = np.flatnonzero(~held_out)
     best: tuple[float, list[Floats], list[Floats]] = (np.inf, weights, biases)
-    shares = CLASS_WEIGHTS * np.bincount(labels[train_rows], minlength=len(CLASSES))
+    shares: Floats = CLASS_WEIGHTS * np.bincount(labels[train_rows], minlength=len(CLASSES))
     shares = shares / shares.sum()
     for step in range(1, steps + 1):
         rows = rng.choice(train_rows, 4096)
