@@ -18,11 +18,15 @@ def toner_of(pdf: bytes, px_mm: float, shape: tuple[int, int]) -> Floats:
     return 1 - cv2.resize(grey, shape[::-1], interpolation=cv2.INTER_AREA).astype(np.float32) / 255
 
 
-def printed(rng: np.random.Generator, toner: Floats, px_mm: float, hardness: float) -> Floats:
+PRINTERS = ["laser", "inkjet", "weak", "economy"]
+
+
+def printed(
+    rng: np.random.Generator, toner: Floats, px_mm: float, hardness: float, kind: str | None = None
+) -> Floats:
     """Absorbance of the print by a laser or ink printer that is more or less well."""
-    kind = rng.choice(
-        ["laser", "inkjet", "weak", "economy"], p=[0.5, 0.25, 0.13 + 0.06 * hardness, 0.12 - 0.06 * hardness]
-    )
+    usual = str(rng.choice(PRINTERS, p=[0.5, 0.25, 0.13 + 0.06 * hardness, 0.12 - 0.06 * hardness]))
+    kind = kind or usual
     t = cv2.GaussianBlur(toner, (0, 0), rng.uniform(0.02, 0.05) * px_mm)
     if kind in ("laser", "economy"):  # greys become dots: screened at 85 to 141 lines an inch
         pitch = 25.4 / rng.uniform(85, 141) * px_mm
@@ -31,17 +35,23 @@ def printed(rng: np.random.Generator, toner: Floats, px_mm: float, hardness: flo
             np.cos(2 * np.pi * (x + y) / (1.414 * pitch)) + np.cos(2 * np.pi * (x - y) / (1.414 * pitch))
         ) / 4 + 0.5
         t = np.clip((t - screen * 0.8 - 0.1) * 2.5 + 0.5, 0, 1) * (t > 0.02)
-    density = {"laser": 2.2, "inkjet": 1.6, "weak": rng.uniform(0.35, 0.9), "economy": rng.uniform(0.8, 1.4)}[
-        str(kind)
-    ]
+    densities = {
+        "laser": 2.2,
+        "inkjet": 1.6,
+        "weak": rng.uniform(0.35, 0.9),
+        "economy": rng.uniform(0.8, 1.4),
+    }
+    density = densities[kind]
     if kind == "weak":
         bands = np.interp(np.arange(t.shape[1]), np.linspace(0, t.shape[1], 12), rng.uniform(0.4, 1.15, 12))
         t = t * bands[None, :].astype(np.float32)
     return (density * t).astype(np.float32)
 
 
-def copied(rng: np.random.Generator, absorbance: Floats, px_mm: float, hardness: float) -> Floats:
-    """An office copier: scans, sharpens, drives the tone to black and white, prints again, a little askew."""
+def copied(
+    rng: np.random.Generator, absorbance: Floats, px_mm: float, hardness: float
+) -> tuple[Floats, NDArray[np.float64]]:
+    """An office copier: scans, sharpens, drives the tone apart, prints again; and how it moved the page."""
     seen = np.exp(-absorbance)
     seen = cv2.GaussianBlur(seen, (0, 0), rng.uniform(0.04, 0.09) * px_mm)
     seen += 0.8 * (seen - cv2.GaussianBlur(seen, (0, 0), 0.25 * px_mm))
@@ -57,9 +67,8 @@ def copied(rng: np.random.Generator, absorbance: Floats, px_mm: float, hardness:
     h, w = again.shape
     turn = cv2.getRotationMatrix2D((w / 2, h / 2), rng.normal(0, 0.4), 1 + rng.normal(-0.005, 0.01))
     turn[:, 2] += rng.normal(0, 1.0, 2) * px_mm
-    return (2.0 * cv2.warpAffine(again.astype(np.float32), turn, (w, h), flags=cv2.INTER_LINEAR)).astype(
-        np.float32
-    ), turn
+    moved = 2.0 * cv2.warpAffine(again.astype(np.float32), turn, (w, h), flags=cv2.INTER_LINEAR)
+    return moved.astype(np.float32), turn
 
 
 def paper_colour(rng: np.random.Generator) -> NDArray[np.float64]:
