@@ -1,7 +1,7 @@
 """Three ways to draw the outlines of a card, through printers, copiers and light of `tests/strangers`.
 
-`python -m tests.bench.bench_designs picture FILE.png` shows them side by side and prints how dark each is left,
-in grey levels of a photo at 6 pixels a millimetre. `python -m tests.bench.bench_designs print DESIGN ...` prints
+`python -m tests.bench.bench_designs picture FILE.png` shows them side by side and prints how dark each is
+left, in grey levels of a photo at 6 pixels a millimetre. `... print DESIGN ...` prints
 a card as `shortpencil ...` does, so that `tests.strangers.make --program` can photograph it.
 """
 
