@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.simulator.pens import Picture
+from tests.simulator.tables import TABLES
 
 Rng = np.random.Generator
 Floats = NDArray[np.float32]
@@ -167,6 +168,8 @@ BACKGROUNDS: dict[str, Callable[[Rng], Picture]] = {
     "concrete": _concrete,
     "clutter": _clutter,
 }
+
+BACKGROUNDS |= {name: lambda rng, draw=draw: draw(rng, SIZE_PX) for name, draw in TABLES.items()}  # type: ignore[misc]
 
 #: Different canvases of each kind; more would only cost time and memory.
 VARIANTS = 4

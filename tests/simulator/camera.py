@@ -17,9 +17,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.simulator import lens, sensor
+from tests.simulator import lens, optics, sensor
 from tests.simulator.backgrounds import background
 from tests.simulator.conditions import Condition
+from tests.simulator.handling import rolled_shutter
 from tests.simulator.lens import Camera, SheetToPhoto
 from tests.simulator.light import SHRINK, glare, relief, shadows, sky_relief, unevenness, vignette
 from tests.simulator.paper import Sheet, photocopied, sheened, torn, worn
@@ -164,7 +165,16 @@ def _snap(pile: tuple[Sheet, ...], how: Condition, rng: Rng) -> tuple[Picture, l
     level = np.float32(how.light.exposure / max(_paper_level(gains[1], pile, maps), 1e-3))
     lit = tuple(np.asarray(g * level, dtype=np.float32) for g in gains)
     scene = sensor.blurred(scene, how.sensor)
+    if how.glass is not None:
+        scene = optics.through_glass(scene, how.glass)
     image = sensor.expose(scene, (lit[0], lit[1], lit[2]), glare(small, how.light, rng), how.sensor, rng)
+    if how.finish is not None:
+        image = optics.finished(image, how.finish)
+    if how.shear_px or how.wobble_px:
+        phase = float(rng.uniform(0, 6))
+        grids = [m.grid_px for m in maps]
+        image, grids = rolled_shutter(image, grids, how.shear_px, how.wobble_px, phase)
+        maps = [replace(m, grid_px=grid) for m, grid in zip(maps, grids, strict=True)]
     return image, maps
 
 

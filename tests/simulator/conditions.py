@@ -15,6 +15,7 @@ import numpy as np
 from tests.simulator.backgrounds import VARIANTS
 from tests.simulator.lens import View
 from tests.simulator.light import Light
+from tests.simulator.optics import Finish, Glass
 from tests.simulator.paper import PrintJob, Wear
 from tests.simulator.sensor import Output, Sensor
 from tests.simulator.surface import Shape
@@ -29,6 +30,8 @@ class Condition:
     Attributes
     ----------
     device : "phone", "flatbed" or "fax"
+    glass, finish : what lies on the lens, and what the phone's software does; None for nothing
+    shear_px, wobble_px : how far the hand moved while the lines were read one after the other
     dpi : of a scan, along a line; lines_per_inch : across the lines, None as along them
     copied : photocopied after it was filled in
     sheen : how much wet-looking ink and graphite mirror the light
@@ -56,6 +59,10 @@ class Condition:
     thumbs: int = 0
     thumbs_on_marks: int = 0
     thumb_reach_mm: float = 0.0
+    glass: Glass | None = None
+    finish: Finish | None = None
+    shear_px: float = 0.0
+    wobble_px: float = 0.0
     device: str = "phone"
     dpi: float = 200.0
     lines_per_inch: float | None = None

@@ -12,6 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.simulator.handling import Crease, Curl, heights
+
 Rng = np.random.Generator
 Heights = NDArray[np.float64]
 
@@ -30,6 +32,7 @@ class Shape:
     fold_deg : angle that each fold line keeps; folds as in `paper.FOLD_LINES`
     crumple_mm : height of the ridges of a sheet that was balled up and smoothed
     waves_mm : small unevenness that every sheet has
+    creases, curls : what a bag did
     """
 
     bend_mm: float = 0.0
@@ -39,6 +42,8 @@ class Shape:
     fold_deg: float = 0.0
     crumple_mm: float = 0.0
     waves_mm: float = 0.15
+    creases: tuple[Crease, ...] = ()
+    curls: tuple[Curl, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +83,8 @@ def make_surface(size_mm: tuple[float, float], shape: Shape, rng: Rng) -> Surfac
     z += _folds(u, v, w, h, shape, rng)
     if shape.crumple_mm:
         z += _crumple(u, v, w, h, shape.crumple_mm, rng)
+    if shape.creases or shape.curls:
+        z += heights(u, v, w, h, shape.creases, shape.curls)
     inside = z[MARGIN_MM:-MARGIN_MM, MARGIN_MM:-MARGIN_MM]
     z = z - np.percentile(inside, 2)
     dy, dx = np.gradient(z)
