@@ -34,10 +34,6 @@ CORNERS_IN_WORDS = dict(
 #: glare, tear or thumb it holds for none, but for about 10 of 527 cells of a nearly empty cartridge.
 _VANISHED, _WEAK = 0.2, 0.3
 _NEAREST, _LEAST_NEAR = 4, 2
-#: Where most outlines are paler than this, in units of the card's own black, light has burnt out the whole
-#: card: faint marks are gone as well. Prints by nearly empty cartridges, copies, dusk and blur leave 0.05 and
-#: more.
-_FAINT = 0.02
 #: A fax has none but those that a later JPEG puts beside its edges.
 _GREYS_OF_A_FAX = 0.004
 #: A fax leaves out what is paler than its one level: 64 of 477 digits of three cards, silently, before this;
@@ -108,25 +104,20 @@ def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def hidden_cells(
-    bubbles: FloatImage, digits: FloatImage, layout: Layout, outside: Collection[str] = ()
-) -> frozenset[str]:
-    """Return the cells around which the print has vanished.
+def hidden_cells(shown: Floats, layout: Layout, outside: Collection[str] = ()) -> frozenset[str]:
+    """Return the cells around which the print has vanished, on a card that shows its outlines elsewhere.
 
     Parameters
     ----------
-    bubbles, digits : ink around the bubbles and digit boxes of `layout`, in its order, as cut for reading
+    shown : how dark the outlines are, as from `outlines_shown`
     outside : cells that the picture does not show anyway
     """
-    shown = outlines_shown(bubbles, digits, layout)
     probes = _probes(layout)
     inside = np.array([cell not in outside for cell in probes.ids], bool)
     if not inside.any():
         return frozenset()
     usual = float(np.median(shown[inside]))
     vanished = inside & (shown < _VANISHED * usual)
-    if usual < _FAINT:
-        return frozenset(cell.id for cell in layout.cells if cell.id not in outside)
     if not vanished.any():
         return frozenset()
     weak = inside & (shown < _WEAK * usual)

@@ -25,7 +25,7 @@ from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from scan.vision.corners import Corners, cards_of, find_marks
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import BLURRED_MM, cooled, digit_log_p
-from scan.vision.fading import blank_doubted, burnt_out_cells, faded_cells
+from scan.vision.fading import blank_doubted, burnt_out_cells, faded_cells, usual_strength
 from scan.vision.ink import CardInk, ink_of
 from scan.vision.levels import Levels
 from scan.vision.own_hand import OwnHand, box_views
@@ -34,6 +34,7 @@ from scan.vision.partial import (
     hidden_cells,
     is_one_bit,
     only_marks,
+    outlines_shown,
     that_may_have_vanished,
     too_much_hidden,
     too_much_lost,
@@ -52,6 +53,17 @@ from scan.vision.pictures import card_picture, sharp_field_pictures
 from scan.vision.quality import cells_outside, is_only_cut, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, lost_cells, register
 from scan.vision.shade import as_dark_around, crossed_by_edges, marks_doubted, ones_doubted
+from scan.vision.visibility import (
+    OUTLINES_SAY,
+    Marks,
+    chance_of_no_trace,
+    chances_by_place,
+    covered_cells,
+    doubted,
+    faded_by_degrees,
+    marks_lost,
+    marks_of,
+)
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
 
@@ -73,6 +85,7 @@ class Trace:
     bubbles: BubbleInk | None = None
     patches: FloatImage | None = None
     faded: frozenset[str] = frozenset()
+    marks: Marks | None = None
     evidence: Evidence | None = None
     views: dict[str, bytes] = field(default_factory=dict)
     reading: CardReading | None = None
@@ -169,6 +182,9 @@ def read_card(
     if reason is not None:  # what this photo does show may complete another of the same card
         cut = _rejected(photo, reason, code, layout, quality.as_dict())
         return replace(cut, pictures={CARD_PICTURE: card_picture(flat)})
+    reason = marks_lost(trace.marks) if trace.marks is not None else None
+    if reason is not None:
+        return _rejected(photo, reason, code, layout, quality.as_dict())
     reason = too_much_hidden(len(evidence.outside) - len(cells_outside(covered, layout)), layout)
     if reason is not None:
         return _rejected(photo, reason, code, layout, quality.as_dict())
@@ -231,7 +247,16 @@ def measure(
         digits = hand.weighed(digits, trace.views)
     outside = cells_outside(covered, layout)
     faxed = is_one_bit(trace.gray)  # its fine print is lost whether or not something lies on it
-    hidden = frozenset[str]() if faxed else hidden_cells(around, patches, layout, outside)
+    marks = trace.marks = marks_of(around, writing, layout)
+    shown = outlines_shown(around, patches, layout)
+    outlines_say = not faxed and float(np.median(shown)) >= OUTLINES_SAY
+    hidden = pale = frozenset[str]()
+    if outlines_say:
+        hidden = hidden_cells(shown, layout, outside)
+        pale = faded_by_degrees(hidden, shown, ink.paper, layout)
+        hidden -= pale
+    elif not faxed:
+        hidden = covered_cells(ink, layout)
     evidence = Evidence(
         bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed, as_dark_around(bubbles)),
         digits=digits,
@@ -243,8 +268,10 @@ def measure(
         trace.evidence = that_may_have_vanished(evidence, chance)
     else:
         trace.faded = faded_cells(bubbles, writing, ink.paper, layout)
-        if ink.paper is not None:
-            trace.faded |= burnt_out_cells(around, patches, writing, ink.paper, layout)
+        if ink.paper is not None and outlines_say:
+            pale |= burnt_out_cells(around, patches, writing, ink.paper, layout)
+        chances = chances_by_place(marks, pale, layout, usual_strength(writing) or 0.0)
+        evidence = doubted(evidence, chances, chance_of_no_trace(marks))
         trace.evidence = blank_doubted(evidence, trace.faded)
     return trace.evidence
 
