@@ -50,7 +50,7 @@ from scan.vision.patches import (
 )
 from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, sharp_field_pictures
-from scan.vision.quality import cells_outside, is_only_cut, judge, too_many_questions, why_not
+from scan.vision.quality import cells_outside, is_good, is_only_cut, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, lost_cells, register
 from scan.vision.shade import as_dark_around, crossed_by_edges, marks_doubted, ones_doubted
 from scan.vision.visibility import (
@@ -63,6 +63,7 @@ from scan.vision.visibility import (
     faded_by_degrees,
     marks_lost,
     marks_of,
+    where_all_show,
 )
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
@@ -86,6 +87,7 @@ class Trace:
     patches: FloatImage | None = None
     faded: frozenset[str] = frozenset()
     marks: Marks | None = None
+    lost: str | None = None
     evidence: Evidence | None = None
     views: dict[str, bytes] = field(default_factory=dict)
     reading: CardReading | None = None
@@ -182,9 +184,8 @@ def read_card(
     if reason is not None:  # what this photo does show may complete another of the same card
         cut = _rejected(photo, reason, code, layout, quality.as_dict())
         return replace(cut, pictures={CARD_PICTURE: card_picture(flat)})
-    reason = marks_lost(trace.marks) if trace.marks is not None else None
-    if reason is not None:
-        return _rejected(photo, reason, code, layout, quality.as_dict())
+    if trace.lost is not None:
+        return _rejected(photo, trace.lost, code, layout, quality.as_dict())
     reason = too_much_hidden(len(evidence.outside) - len(cells_outside(covered, layout)), layout)
     if reason is not None:
         return _rejected(photo, reason, code, layout, quality.as_dict())
@@ -192,7 +193,7 @@ def read_card(
     answers = decoded.fields.values()
     marked = sum(a.value not in (None, ()) or a.flag is not None for a in answers)
     asked = sum(a.flag is not None for a in answers)
-    reason = too_many_questions(asked, marked, fades=len(trace.faded) > asked)
+    reason = too_many_questions(asked, marked, fades=len(trace.faded) > asked, good=is_good(quality))
     if reason is not None:
         return _rejected(photo, reason, code, layout, quality.as_dict())
     if _is_blank(decoded):
@@ -249,7 +250,7 @@ def measure(
     faxed = is_one_bit(trace.gray)  # its fine print is lost whether or not something lies on it
     marks = trace.marks = marks_of(around, writing, layout)
     shown = outlines_shown(around, patches, layout)
-    outlines_say = not faxed and float(np.median(shown)) >= OUTLINES_SAY
+    outlines_say = not faxed and len(shown) > 0 and float(np.median(shown)) >= OUTLINES_SAY
     hidden = pale = frozenset[str]()
     if outlines_say:
         hidden = hidden_cells(shown, layout, outside)
@@ -270,6 +271,8 @@ def measure(
         trace.faded = faded_cells(bubbles, writing, ink.paper, layout)
         if ink.paper is not None and outlines_say:
             pale |= burnt_out_cells(around, patches, writing, ink.paper, layout)
+        trace.faded -= where_all_show(marks, trace.faded, layout)
+        trace.lost = marks_lost(marks, float(np.median(shown)) if len(shown) else 1.0)
         chances = chances_by_place(marks, pale, layout, usual_strength(writing) or 0.0)
         evidence = doubted(evidence, chances, chance_of_no_trace(marks))
         trace.evidence = blank_doubted(evidence, trace.faded)

@@ -34,6 +34,10 @@ MAX_GRAIN = 0.042
 #: A photo is taken again in half a minute, a question takes two seconds. Beyond this many questions, if they
 #: are also this share of all that is marked, the photo is the trouble and not the hand.
 MANY_QUESTIONS, MANY_OF_MARKED = 40, 0.35
+#: A good photo taken again shows the same hand: then only a card that would have to be typed anew is refused.
+MOST_QUESTIONS, MOST_OF_MARKED = 60, 0.6
+#: Photos better than this are not to blame: blur in mm, grain, px per mm, contrast.
+_GOOD_BLUR_MM, _GOOD_GRAIN, _GOOD_PX_PER_MM, _GOOD_CONTRAST = 0.28, 0.025, 3.0, 0.25
 MIN_STUDS = 0.5
 MAX_OUTSIDE = 0.25
 #: Two marks say where half of a card lies; the other half hangs on this many small squares at least.
@@ -149,12 +153,26 @@ def grain_of(parts: Sequence[GrayImage], contrast: float) -> float:
     return float(1.4826 * np.median(rough) / max(grey_at(some, 0.5) * contrast, 1.0))
 
 
-def too_many_questions(asked: int, marked: int, *, fades: bool = False) -> str | None:
+def is_good(quality: Quality) -> bool:
+    """Say whether a photo is so good that another one would hardly show more."""
+    return (
+        quality.blur_mm < _GOOD_BLUR_MM
+        and quality.grain < _GOOD_GRAIN
+        and quality.px_per_mm > _GOOD_PX_PER_MM
+        and quality.contrast > _GOOD_CONTRAST
+    )
+
+
+def too_many_questions(asked: int, marked: int, *, fades: bool = False, good: bool = False) -> str | None:
     """Return why to take the photo again when much of what is marked would have to be asked, or None.
 
-    `fades` says that marks fade from sight in a part of the card.
+    Parameters
+    ----------
+    fades : marks fade from sight in a part of the card
+    good : the photo is not to blame
     """
-    if asked >= MANY_QUESTIONS and asked > MANY_OF_MARKED * marked:
+    few, share = (MOST_QUESTIONS, MOST_OF_MARKED) if good and not fades else (MANY_QUESTIONS, MANY_OF_MARKED)
+    if asked >= few and asked > share * marked:
         if fades:
             return (
                 f"marks fade from sight in a part of the card, and {asked} of {marked} marked fields are "

@@ -29,9 +29,9 @@ from scan.vision.rectify import CARD_PX_PER_MM
 
 #: With fewer marks on a card nothing is known of how they should look.
 _LEAST_MARKS = 12
-#: A mark is seen where it stands so many times above what blank cells usually show, and by this much more, in
-#: units of the card's black: as `patches.Writing` has it.
-_TIMES_BLANK, _MORE_THAN_BLANK = 2.2, 0.05
+#: A mark is seen where it stands so many times the spread of blank cells above them, and by this at least, in
+#: units of the card's black.
+_TIMES_NOISE, _LEAST_SEEN = 6.0, 0.03
 #: Marks that are paler than so many times the least that is surely one are just seen; of such as would lie as
 #: far below it there are so many times as many.
 _JUST_SEEN, _THIN_OUT = 1.6, 0.4
@@ -48,15 +48,17 @@ class Marks:
     Attributes
     ----------
     ids : the cells
-    darkness : (N,) above what blank cells of its kind show
+    darkness : (N,) of the darkest part, above what blank cells of its kind show
     least : (N,) from which darkness on it is surely a mark
-    noise : (N,) spread of blank cells of its kind
+    filled : (B,) of a bubble's whole inside, above the ring around it and above what blank ones show
+    noise : spread of that in blank bubbles
     """
 
     ids: tuple[str, ...]
     darkness: Floats
     least: Floats
-    noise: Floats
+    filled: Floats
+    noise: float
 
     @property
     def seen(self) -> Bools:
@@ -66,27 +68,31 @@ class Marks:
 
 def marks_of(bubbles: FloatImage, writing: Writing, layout: Layout) -> Marks:
     """Return the marks of a card; `bubbles` are patches of ink as cut for reading."""
-    inside = _inside_bubbles(bubbles)
-    floor, noise = _blank(inside)
-    in_boxes = writing.strength - writing.floor
-    _, box_noise = _blank(writing.strength)
-    counts = (len(inside), len(in_boxes))
-    floors = np.repeat((floor, writing.floor), counts)
+    darkest, filled = _of_bubbles(bubbles)
+    kinds = (darkest, writing.strength)
+    floors, noises = zip(*(_blank(kind) for kind in kinds), strict=True)
+    counts = [len(kind) for kind in kinds]
+    floor, noise = _blank(filled)
     return Marks(
         tuple(c.id for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind)),
-        np.concatenate([inside - floor, in_boxes]),
-        np.maximum((_TIMES_BLANK - 1) * floors, _MORE_THAN_BLANK),
-        np.repeat((noise, box_noise), counts),
+        np.concatenate(kinds) - np.repeat(floors, counts),
+        np.maximum(_TIMES_NOISE * np.repeat(noises, counts), _LEAST_SEEN),
+        filled - floor,
+        noise,
     )
 
 
-def _inside_bubbles(patches: FloatImage) -> Floats:
-    """Ink of the darkest quarter of each bubble's inside, (N,), clear of its outline."""
+def _of_bubbles(patches: FloatImage) -> tuple[Floats, Floats]:
+    """Ink of the darkest quarter of each bubble's inside (N,), and of all of it above the ring outside."""
     if not len(patches):
-        return np.zeros(0)
+        return np.zeros(0), np.zeros(0)
     axis = (np.arange(patches.shape[-1]) - (patches.shape[-1] - 1) / 2) * 3.2 / patches.shape[-1]
-    inside = np.sort(by_row(patches)[:, (np.hypot(*np.meshgrid(axis, axis)) < 0.65).ravel()], axis=1)
-    return np.asarray(inside[:, -inside.shape[1] // 4 :].mean(axis=1), np.float64)
+    radii = np.hypot(*np.meshgrid(axis, axis)).ravel()
+    flat = by_row(patches)
+    inside = np.sort(flat[:, radii < 0.65], axis=1)
+    ring = np.median(flat[:, np.flatnonzero((radii > 1.25) & (radii < 1.5))[::3]], axis=1)
+    darkest = inside[:, -inside.shape[1] // 4 :].mean(axis=1)
+    return np.asarray(darkest, np.float64), np.asarray(inside.mean(axis=1) - ring, np.float64)
 
 
 def _blank(strength: Floats) -> tuple[float, float]:
@@ -94,7 +100,7 @@ def _blank(strength: Floats) -> tuple[float, float]:
     if not len(strength):
         return 0.0, 0.01
     low, middle = np.percentile(strength, (10, 35))
-    return float(middle), max(float(middle - low), 0.004)
+    return float(middle), max(float(middle - low), 0.002)
 
 
 def chance_of_no_trace(marks: Marks) -> float:
@@ -110,32 +116,55 @@ def chance_of_no_trace(marks: Marks) -> float:
     return float(np.clip(_THIN_OUT * (just_seen - _GHOSTS), 0.0, _MOST_CHANCE))
 
 
-#: A trace is darker than nearly all blank cells and paler than a mark.
-_TRACE_NOISES, _LEAST_TRACE = 5.0, 0.012
-#: A card on which so many cells hold traces, and this share of as many as hold marks, has lost marks.
-_MANY_TRACES, _TRACES_TO_MARKS = 25, 0.35
+#: A filled bubble stands so many times the spread of blank ones above them, and by this at least. Its remains
+#: stand out by less, by no more than the last, and are paler than this share of what filled bubbles show.
+_FILLED_NOISES, _LEAST_FILLED, _REMAINS_NOISES, _LEAST_REMAINS, _REMAINS = 10.0, 0.03, 5.0, 0.008, 0.3
+_MOST_REMAINS_NOISES, _MOST_REMAINS = 12.0, 0.05
+#: A card with so many remains, and this share of them among all that was filled, has lost marks; of what people
+#: rub out there are a few on a card.
+_MANY_REMAINS, _REMAINS_TO_ALL = 15, 0.25
+#: Without outlines a card with fewer filled bubbles may have lost all of them.
+_LEAST_FILLED_HERE = 4
 
 
-def traces_of(marks: Marks) -> Bools:
-    """Return in which cells (N,) there is more than in blank ones and less than a mark."""
-    least = np.maximum(_TRACE_NOISES * marks.noise, _LEAST_TRACE)
-    return np.asarray((marks.darkness > least) & ~marks.seen)
+def remains_of_marks(marks: Marks) -> tuple[int, int]:
+    """Return how many bubbles are filled, and how many show remains of having been: pale, but not just outside.
+
+    What shines through a sheet or lies on it is as dark beside a bubble as in it.
+    """
+    filled = marks.filled > max(_FILLED_NOISES * marks.noise, _LEAST_FILLED)
+    if not filled.any():
+        return 0, 0
+    usual = float(np.percentile(marks.filled[filled], 70))
+    remains = marks.filled > max(_REMAINS_NOISES * marks.noise, _LEAST_REMAINS)
+    remains &= marks.filled < min(_REMAINS * usual, max(_MOST_REMAINS_NOISES * marks.noise, _MOST_REMAINS))
+    return int((filled & ~remains).sum()), int(remains.sum())
 
 
-def marks_lost(marks: Marks) -> str | None:
-    """Return why a card's marks cannot be read where most have left but a trace, or None."""
-    seen, traces = int(marks.seen.sum()), int(traces_of(marks).sum())
-    if traces < _MANY_TRACES or traces < _TRACES_TO_MARKS * seen:
+def marks_lost(marks: Marks, outlines: float) -> str | None:
+    """Return why a card's marks cannot be read, or None: many have left but a trace, or all may be lost.
+
+    `outlines` is the ink that most of the card's pale outlines show: with those a pale pencil goes as well.
+    """
+    filled, remains = remains_of_marks(marks)
+    if outlines < OUTLINES_TELL_ALL and (filled < _LEAST_FILLED_HERE or marks.seen.sum() < _LEAST_MARKS):
+        return (
+            "the card's fine print is gone, and hardly a mark can be seen. Take the photo of the card itself, not of "
+            "a copy, from where no lamp and no sun is mirrored; print the next cards with more toner"
+        )
+    if remains < _MANY_REMAINS or remains < _REMAINS_TO_ALL * (remains + filled):
         return None
     return (
-        f"{traces} marks are so pale that they can hardly be told from paper, and {seen} can be seen. Take the "
-        "photo of the card itself, not of a copy, in even light, near and sharp; go over faint marks with a dark "
-        "pen"
+        f"{remains} filled bubbles are so pale that they can hardly be told from paper, beside {filled} that can. "
+        "Take the photo of the card itself, not of a copy, in even light, near and sharp; go over faint marks with "
+        "a dark pen"
     )
 
 
 #: Outlines that most cells show with less ink than this say nothing where they are missing.
 OUTLINES_SAY = 0.03
+#: Outlines paler than this may outlast a hard pencil; prints that nothing is wrong with show 0.09 and more.
+OUTLINES_TELL_ALL = 0.06
 #: What lies on a card is so much darker than the paper around, or the rest of the print would show it.
 _DARKER = 0.75
 _AROUND_PX = 61  # of the picture of the paper, 30 mm
@@ -168,7 +197,7 @@ class _Rules:
 def _rules(layout: Layout) -> _Rules:
     k = CARD_PX_PER_MM
     cells = [c for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind)]
-    at = np.array([(c.box.centre.x, c.box.centre.y) for c in cells]).reshape(-1, 2)
+    at = _middles(layout)
     places = np.zeros((0, 2))
     if layout.studs:
         left, right = (f(p.x for p in layout.studs) for f in (min, max))
@@ -246,7 +275,7 @@ def faded_by_degrees(
     if not hidden or paper is None:
         return frozenset()
     cells = [c for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind)]
-    at = np.array([(c.box.centre.x, c.box.centre.y) for c in cells]).reshape(-1, 2)
+    at = _middles(layout)
     gone = np.array([c.id in hidden for c in cells])
     share = shown / max(float(np.median(shown)), 1e-6)
     rules = _rules(layout)
@@ -272,6 +301,34 @@ def faded_by_degrees(
     return frozenset(found | (strips if found else set()))
 
 
+#: Where of so many marks nearest to a cell none is paler than so many times the least that can be seen, none has
+#: vanished: light that takes marks takes some of their neighbours nearly. A second, paler pen does not.
+_ALL_NEAR, _FAR_ABOVE, _ALL_REACH_MM = 9, 2.5, 45.0
+
+
+def where_all_show(marks: Marks, cells: Collection[str], layout: Layout) -> frozenset[str]:
+    """Return those of some cells around which every mark stands far above what blank cells show."""
+    seen = np.flatnonzero(marks.seen)
+    if not cells or len(seen) < _LEAST_MARKS:
+        return frozenset()
+    at = _middles(layout)
+    far_above = (marks.darkness > _FAR_ABOVE * marks.least)[seen]
+    found = set()
+    for i, cell in enumerate(marks.ids):
+        if cell in cells:
+            apart = np.hypot(*(at[seen] - at[i]).T)
+            near = np.argsort(apart)[:_ALL_NEAR]
+            if apart[near[-1]] < _ALL_REACH_MM and far_above[near].all():
+                found.add(cell)
+    return frozenset(found)
+
+
+def _middles(layout: Layout) -> Floats:
+    """Middles (N, 2) of the cells with an outline, bubbles first, mm."""
+    places = [c.box.centre for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind)]
+    return np.array([(p.x, p.y) for p in places]).reshape(-1, 2)
+
+
 #: Marks around a cell as dark as this share of what is usual tell that none has vanished there; paler than the
 #: second, that many may have.
 _NONE_LOST, _MANY_LOST = 0.84, 0.5
@@ -287,8 +344,7 @@ def chances_by_place(marks: Marks, cells: Collection[str], layout: Layout, pen: 
     pen : ink of this card's usual mark, which speaks where no mark is near
     """
     seen = np.flatnonzero(marks.seen)
-    places = [c.box.centre for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind)]
-    at = np.array([(p.x, p.y) for p in places]).reshape(-1, 2)
+    at = _middles(layout)
     chances = {}
     usual = float(np.percentile(marks.darkness[seen], 60)) if len(seen) >= _LEAST_MARKS else 0.0
     for i, cell in enumerate(marks.ids):
