@@ -51,17 +51,67 @@ def _radial(a: PointsMm, b: PointsMm) -> Floats:
 def spline(knots: PointsMm, values: PointsMm, smoothing: float) -> Bend:
     """Thin-plate spline through `values` at `knots`; `smoothing` trades misfit against bending."""
     n = len(knots)
-    affine = np.hstack([np.ones((n, 1)), knots])
-    system = np.zeros((n + 3, n + 3))
-    system[:n, :n] = _radial(knots, knots) + smoothing * np.eye(n)
-    system[:n, n:] = affine
-    system[n:, :n] = affine.T
+    system = _system(knots, smoothing)
     right = np.vstack([values, np.zeros((3, 2))])
     try:
         weights = np.linalg.solve(system, right)
     except np.linalg.LinAlgError:  # knots on one line
         weights = np.linalg.lstsq(system, right, rcond=None)[0]
     return Bend(knots, np.asarray(weights, np.float64))
+
+
+def _system(knots: PointsMm, smoothing: float) -> Floats:
+    n = len(knots)
+    affine = np.hstack([np.ones((n, 1)), knots])
+    system = np.zeros((n + 3, n + 3))
+    system[:n, :n] = _radial(knots, knots) + smoothing * np.eye(n)
+    system[:n, n:] = affine
+    system[n:, :n] = affine.T
+    return system
+
+
+def consistent(
+    sure: tuple[PointsMm, PointsMm], knots: PointsMm, measured: PointsMm, found: Bools, allowed_mm: Floats
+) -> Bools:
+    """Knots whose displacement the spline through all the others foretells; a strong bend is no outlier.
+
+    The worst goes first, since it spoils what the others are foretold, until none is off by more than allowed.
+    What a spline without one knot is off by there comes out of the whole one: weight over the diagonal of the
+    inverse (Rippa 1999, Adv. Comput. Math. 11).
+
+    Parameters
+    ----------
+    sure : knots (S, 2) and their displacements that are beyond doubt
+    knots, measured, found : (N, 2), (N, 2), (N,) those that may be mistaken
+    allowed_mm : (N,) how far from what the others foretell each may be
+    """
+    good = found & ~_in_one_place(knots + measured, found)
+    while good.any():
+        at = np.vstack([sure[0], knots[good]])
+        values = np.vstack([sure[1], measured[good]])
+        inverse = np.linalg.pinv(_system(at, _FORETELLING))
+        n = len(at)
+        weights = inverse[:n, :n] @ values
+        off = np.linalg.norm(weights / np.maximum(np.diag(inverse)[:n, None], 1e-9), axis=1)[len(sure[0]) :]
+        share = off / allowed_mm[good]
+        worst = int(np.argmax(share))
+        if share[worst] <= 1:
+            break
+        good[np.flatnonzero(good)[worst]] = False
+    return good
+
+
+def _in_one_place(places: PointsMm, found: Bools) -> Bools:
+    """Knots (N,) that were found where another one was: one of the two is mistaken, and nobody knows which."""
+    apart = np.hypot(places[:, :1] - places[:, 0], places[:, 1:] - places[:, 1])
+    np.fill_diagonal(apart, np.inf)
+    apart[:, ~found] = np.inf
+    return np.asarray(found & (apart.min(axis=1, initial=np.inf) < _ONE_PLACE_MM))
+
+
+_ONE_PLACE_MM = 2.0
+#: Smoothing of the spline that foretells a knot: a single one does not bend it much.
+_FORETELLING = 0.02
 
 
 def plausible(knots: PointsMm, measured: PointsMm, found: Bools) -> Bools:

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from forms.layout import Layout
-from scan.vision.arrays import GrayImage, Homography, PointsMm, project
-from scan.vision.bend import FLAT, Bend, plausible, spline
+from scan.vision.arrays import Floats, GrayImage, Homography, PointsMm, project
+from scan.vision.bend import FLAT, Bend, consistent, plausible, spline
 from scan.vision.flattening import CARD_PX_PER_MM, Registration, crop, cuts, flatten, resolution
 from scan.vision.grouping import Corners, fit_card, model_corners
 from scan.vision.lens import Lens, fit_lens, through
@@ -40,6 +40,12 @@ __all__ = [
 #: bend has carried away; the last is fine.
 _STUD_REACH_MM = (1.6, 4.0, 7.0, 1.6)
 _STUD_MIN_SCORE = (0.70, 0.70, 0.66, 0.55)  # normalised correlation; a blank or inked patch scores below 0.5
+#: A stud that is off by more from where all others foretell it is a mark; one that looks like a stud beyond doubt
+#: may lie across a sharp fold.
+_STRAY_MM, _SURE_STRAY_MM, _SURE_SCORE = 3.0, 8.0, 0.88
+#: Where studs were missed, those that outlines lead to are looked for once more and lead further: so
+#: far from where they are expected, in turn, until all but few are found.
+_AGAIN_REACH_MM, _ALL_BUT_FEW, _AGAIN_MIN_SCORE = (2.5, 5.0, 2.5), 0.97, 0.6
 #: A card seen through a lens is laid flat for the eye that looks for studs: they are 6 px wide in it.
 _LOOK_PX_PER_MM = 4.0
 #: How far from where the lens of the marks alone expects them studs may lie, then with that of the studs too:
@@ -73,13 +79,44 @@ def register(photo: GrayImage | Levels, corners: Corners, layout: Layout) -> Reg
     marks_card = np.vstack([model_corners(layout.paper, marker) for marker in corners.marks])
     marks_photo = np.vstack([mark.corners for mark in corners.marks.values()])
     plain = _Pose(fit_card(corners.marks, layout.paper)[0], None, marks_card, marks_photo)
-    ways = []
+    poses, ways = [], []
     if corners.lens is not None:
-        ways.append(_at_studs(levels, _with_lens(levels, plain, corners.lens, layout), layout))
+        poses.append(_with_lens(levels, plain, corners.lens, layout))
+        ways.append(_at_studs(levels, poses[0], layout))
     if not ways or ways[0][0].studs_found < _LENS_STUDS * ways[0][0].studs_total:
+        poses.append(plain)
         ways.append(_at_studs(levels, plain, layout))
-    rough, anchors = max(ways, key=lambda way: way[0].studs_found)
-    return settle(levels, rough, layout, anchors)
+    rough, anchors, pose = max(
+        ((*way, pose) for way, pose in zip(ways, poses, strict=True)), key=lambda way: way[0].studs_found
+    )
+    current = settle(levels, rough, layout, anchors)
+    for reach_mm in _AGAIN_REACH_MM:
+        if current.studs_found >= _ALL_BUT_FEW * current.studs_total:
+            break
+        found, anchors = _studs_again(levels, pose, current, layout, reach_mm)
+        if found > current.studs_found:
+            current = settle(levels, replace(current, studs_found=found), layout, anchors)
+    return current
+
+
+def _allowed_mm(scores: Floats) -> Floats:
+    return np.where(scores >= _SURE_SCORE, _SURE_STRAY_MM, _STRAY_MM)
+
+
+def _studs_again(
+    levels: Levels, pose: _Pose, current: Registration, layout: Layout, reach_mm: float
+) -> tuple[int, Anchors]:
+    """Return how many studs lie near where outlines have bent the sheet back to, and what was measured."""
+    studs = _studs_of(layout)
+    look_levels, px_per_mm, to_look = _looked_at(levels, pose, layout)
+    off, scores = stud_offsets(look_levels, px_per_mm, to_look, current.bend, studs, reach_mm)
+    measured = current.bend.at(studs) + off
+    marks_off = _marks_off(pose)
+    sure = (pose.marks_card, marks_off)
+    found = consistent(sure, studs, measured, scores >= _AGAIN_MIN_SCORE, _allowed_mm(scores))
+    knots = np.vstack([pose.marks_card, studs[found]])
+    values = np.vstack([marks_off, measured[found]])
+    return int(found.sum()), Anchors(knots, values)
 
 
 def _with_lens(levels: Levels, plain: _Pose, start: Lens, layout: Layout) -> _Pose:
@@ -112,6 +149,12 @@ def _looked_at(levels: Levels, pose: _Pose, layout: Layout) -> tuple[Levels, flo
     return Levels(flat), k, np.array([(k, 0.0, -0.5), (0.0, k, -0.5), (0.0, 0.0, 1.0)])
 
 
+def _marks_off(pose: _Pose) -> PointsMm:
+    """How far the corners of the marks lie from where flat paper would have them, mm."""
+    straight = pose.marks_photo if pose.lens is None else pose.lens.straight(pose.marks_photo)
+    return _back(pose.card_to_photo, straight) - pose.marks_card
+
+
 def _studs_of(layout: Layout) -> PointsMm:
     return np.array([(p.x, p.y) for p in layout.studs]).reshape(-1, 2)
 
@@ -120,8 +163,7 @@ def _at_studs(levels: Levels, pose: _Pose, layout: Layout) -> tuple[Registration
     """Return how a card lies by its marks and studs, and what was measured."""
     studs = _studs_of(layout)
     look_levels, px_per_mm, to_look = _looked_at(levels, pose, layout)
-    straight = pose.marks_photo if pose.lens is None else pose.lens.straight(pose.marks_photo)
-    marks_off = _back(pose.card_to_photo, straight) - pose.marks_card
+    marks_off = _marks_off(pose)
     # The marks' own corners already tell a little about the bend.
     bend = flat = spline(pose.marks_card, marks_off, smoothing=0.05)
     found, residual = np.zeros(len(studs), bool), 0.0
@@ -133,7 +175,10 @@ def _at_studs(levels: Levels, pose: _Pose, layout: Layout) -> tuple[Registration
         off, scores = stud_offsets(look_levels, px_per_mm, to_look, bend, studs, reach)
         found = scores >= floor
         measured = bend.at(studs) + off
-        found &= plausible(studs, measured, found)
+        if look == 0:
+            found &= plausible(studs, measured, found)
+        else:
+            found = consistent((pose.marks_card, marks_off), studs, measured, found, _allowed_mm(scores))
         knots = np.vstack([pose.marks_card, studs[found]])
         values = np.vstack([marks_off, measured[found]])
         bend = spline(knots, values, smoothing=0.02)

@@ -35,7 +35,7 @@ from scan.vision.decode import decode
 from scan.vision.digits import digit_log_p, engine
 from scan.vision.ink import ink_of
 from scan.vision.levels import Levels
-from scan.vision.partial import hidden_cells, is_one_bit
+from scan.vision.partial import hidden_cells, is_one_bit, outlines_shown
 from scan.vision.patches import cells_of_kind, digit_patches, writing_in, written_share
 from scan.vision.photo import photos_from_bytes
 from scan.vision.pictures import card_picture, sharp_field_pictures
@@ -130,7 +130,7 @@ def stages_of(data: bytes) -> Stages:
         "strips, shade, what is hidden": lambda: (
             [written_share(ink, c) for c in cells_of_kind(layout, "words")],
             crossed_by_edges(ink.paper, layout),
-            hidden_cells(around, patches, layout),
+            hidden_cells(outlines_shown(around, patches, layout), layout),
             is_one_bit(gray),
         ),
         "joint decoding": lambda: decode(layout.form, evidence),
