@@ -272,7 +272,7 @@ def measure(
         if ink.paper is not None and outlines_say:
             pale |= burnt_out_cells(around, patches, writing, ink.paper, layout)
         trace.faded -= where_all_show(marks, trace.faded, layout)
-        trace.lost = marks_lost(marks, float(np.median(shown)) if len(shown) else 1.0)
+        trace.lost = marks_lost(marks, float(np.median(shown)) if len(shown) else 1.0, evidence.outside)
         chances = chances_by_place(marks, pale, layout, usual_strength(writing) or 0.0)
         evidence = doubted(evidence, chances, chance_of_no_trace(marks))
         trace.evidence = blank_doubted(evidence, trace.faded)

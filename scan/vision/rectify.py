@@ -216,10 +216,10 @@ def settle(levels: Levels, rough: Registration, layout: Layout, anchors: Anchors
 def lost_cells(photo: GrayImage | Levels, registration: Registration, layout: Layout) -> frozenset[str]:
     """Return the cells that a bend or fold has carried away, so that others lie where they are looked for.
 
-    A sheet that shows nine tenths of its studs lies where it should; the others are looked over, which takes
-    as long as registering them did.
+    A sheet that shows all its studs lies where it should; the others are looked over, which takes as long as
+    registering them did.
     """
-    if registration.studs_found >= 0.9 * registration.studs_total:
+    if registration.studs_found >= _ALL_BUT_FEW * registration.studs_total:
         return frozenset()
     flat, covered = flatten(photo, registration, layout, OUTLINE_PX_PER_MM)
     return cells_astray(thin_lines(flat, covered), covered, layout)

@@ -32,6 +32,8 @@ _LEAST_MARKS = 12
 #: A mark is seen where it stands so many times the spread of blank cells above them, and by this at least, in
 #: units of the card's black.
 _TIMES_NOISE, _LEAST_SEEN = 6.0, 0.03
+#: Where light spreads blank cells, it is enough to be so much of what the card's dark cells (9 of 10) show.
+_OF_DARK = 0.25
 #: Marks that are paler than so many times the least that is surely one are just seen; of such as would lie as
 #: far below it there are so many times as many.
 _JUST_SEEN, _THIN_OUT = 1.6, 0.4
@@ -76,7 +78,13 @@ def marks_of(bubbles: FloatImage, writing: Writing, layout: Layout) -> Marks:
     return Marks(
         tuple(c.id for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind)),
         np.concatenate(kinds) - np.repeat(floors, counts),
-        np.maximum(_TIMES_NOISE * np.repeat(noises, counts), _LEAST_SEEN),
+        np.repeat(
+            [
+                max(min(_TIMES_NOISE * spread, _OF_DARK * _dark(kind)), _LEAST_SEEN)
+                for kind, spread in zip(kinds, noises, strict=True)
+            ],
+            counts,
+        ),
         filled - floor,
         noise,
     )
@@ -93,6 +101,10 @@ def _of_bubbles(patches: FloatImage) -> tuple[Floats, Floats]:
     ring = np.median(flat[:, np.flatnonzero((radii > 1.25) & (radii < 1.5))[::3]], axis=1)
     darkest = inside[:, -inside.shape[1] // 4 :].mean(axis=1)
     return np.asarray(darkest, np.float64), np.asarray(inside.mean(axis=1) - ring, np.float64)
+
+
+def _dark(strength: Floats) -> float:
+    return float(np.percentile(strength, 90)) if len(strength) else 1.0
 
 
 def _blank(strength: Floats) -> tuple[float, float]:
@@ -127,26 +139,28 @@ _MANY_REMAINS, _REMAINS_TO_ALL = 15, 0.25
 _LEAST_FILLED_HERE = 4
 
 
-def remains_of_marks(marks: Marks) -> tuple[int, int]:
+def remains_of_marks(marks: Marks, outside: Collection[str] = ()) -> tuple[int, int]:
     """Return how many bubbles are filled, and how many show remains of having been: pale, but not just outside.
 
-    What shines through a sheet or lies on it is as dark beside a bubble as in it.
+    What shines through a sheet or lies on it is as dark beside a bubble as in it. Nothing is known of the cells
+    `outside`.
     """
-    filled = marks.filled > max(_FILLED_NOISES * marks.noise, _LEAST_FILLED)
+    inside = np.array([cell not in outside for cell in marks.ids[: len(marks.filled)]], bool)
+    filled = inside & (marks.filled > max(_FILLED_NOISES * marks.noise, _LEAST_FILLED))
     if not filled.any():
         return 0, 0
     usual = float(np.percentile(marks.filled[filled], 70))
-    remains = marks.filled > max(_REMAINS_NOISES * marks.noise, _LEAST_REMAINS)
+    remains = inside & (marks.filled > max(_REMAINS_NOISES * marks.noise, _LEAST_REMAINS))
     remains &= marks.filled < min(_REMAINS * usual, max(_MOST_REMAINS_NOISES * marks.noise, _MOST_REMAINS))
     return int((filled & ~remains).sum()), int(remains.sum())
 
 
-def marks_lost(marks: Marks, outlines: float) -> str | None:
+def marks_lost(marks: Marks, outlines: float, outside: Collection[str] = ()) -> str | None:
     """Return why a card's marks cannot be read, or None: many have left but a trace, or all may be lost.
 
     `outlines` is the ink that most of the card's pale outlines show: with those a pale pencil goes as well.
     """
-    filled, remains = remains_of_marks(marks)
+    filled, remains = remains_of_marks(marks, outside)
     if outlines < OUTLINES_TELL_ALL and (filled < _LEAST_FILLED_HERE or marks.seen.sum() < _LEAST_MARKS):
         return (
             "the card's fine print is gone, and hardly a mark can be seen. Take the photo of the card itself, not of "
@@ -156,8 +170,8 @@ def marks_lost(marks: Marks, outlines: float) -> str | None:
         return None
     return (
         f"{remains} filled bubbles are so pale that they can hardly be told from paper, beside {filled} that can. "
-        "Take the photo of the card itself, not of a copy, in even light, near and sharp; go over faint marks with "
-        "a dark pen"
+        "Take the photo of the card itself, not of a copy, near and sharp, from where no lamp and no sun is "
+        "mirrored; go over faint marks with a dark pen"
     )
 
 
