@@ -129,14 +129,16 @@ def chance_of_no_trace(marks: Marks) -> float:
 
 
 #: A filled bubble stands so many times the spread of blank ones above them, and by this at least. Its remains
-#: stand out by less, by no more than the last, and are paler than this share of what filled bubbles show.
-_FILLED_NOISES, _LEAST_FILLED, _REMAINS_NOISES, _LEAST_REMAINS, _REMAINS = 10.0, 0.03, 5.0, 0.008, 0.3
+#: stand out by less, but by some grey levels (JPEG blocks have two), and are paler than this share of what filled
+#: bubbles show, and by no more than the last.
+_FILLED_NOISES, _LEAST_FILLED, _REMAINS_NOISES, _LEAST_REMAINS, _REMAINS = 10.0, 0.03, 5.0, 0.018, 0.3
 _MOST_REMAINS_NOISES, _MOST_REMAINS = 12.0, 0.05
 #: A card with so many remains, and this share of them among all that was filled, has lost marks; of what people
 #: rub out there are a few on a card.
 _MANY_REMAINS, _REMAINS_TO_ALL = 15, 0.25
-#: Without outlines a card with fewer filled bubbles may have lost all of them.
-_LEAST_FILLED_HERE = 4
+#: Without outlines a card with fewer filled bubbles may have lost all of them; and so has one with outlines on which
+#: nothing is as dark as the second, in units of the card's black.
+_LEAST_FILLED_HERE, _DARK = 4, 0.3
 
 
 def remains_of_marks(marks: Marks, outside: Collection[str] = ()) -> tuple[int, int]:
@@ -161,9 +163,11 @@ def marks_lost(marks: Marks, outlines: float, outside: Collection[str] = ()) -> 
     `outlines` is the ink that most of the card's pale outlines show: with those a pale pencil goes as well.
     """
     filled, remains = remains_of_marks(marks, outside)
-    if outlines < OUTLINES_TELL_ALL and (filled < _LEAST_FILLED_HERE or marks.seen.sum() < _LEAST_MARKS):
+    few = filled < _LEAST_FILLED_HERE or marks.seen.sum() < _LEAST_MARKS
+    some_dark = bool((marks.darkness > _DARK).any())
+    if few and (outlines < OUTLINES_TELL_ALL or (marks.seen.any() and not some_dark)):
         return (
-            "the card's fine print is gone, and hardly a mark can be seen. Take the photo of the card itself, not of "
+            "hardly a mark can be seen, and what can be seen is pale. Take the photo of the card itself, not of "
             "a copy, from where no lamp and no sun is mirrored; print the next cards with more toner"
         )
     if remains < _MANY_REMAINS or remains < _REMAINS_TO_ALL * (remains + filled):
