@@ -78,7 +78,12 @@ def _start(rng: Rng, long_px: int) -> Condition:
 
 def _copied_blank(rng: Rng, hard: float, long_px: int) -> Way:
     """The blank went through an office copier, at times twice: pale tones are gone."""
-    machines = [copiers.some_copier(rng, loses=0.35 + 0.65 * hard) for _ in range(1 + (rng.random() < 0.3))]
+    page = _through_copiers(rng, 0.35 + 0.65 * hard, 1 + (rng.random() < 0.3))
+    return Way(replace(_start(rng, long_px), job=copiers.some_slip(rng)), page)
+
+
+def _through_copiers(rng: Rng, loses: float, times: int) -> Callable[[Grey, float], Grey]:
+    machines = [copiers.some_copier(rng, loses=loses) for _ in range(times)]
     seed = int(rng.integers(1 << 30))
 
     def page(grey: Grey, px_per_mm: float) -> Grey:
@@ -87,7 +92,7 @@ def _copied_blank(rng: Rng, hard: float, long_px: int) -> Way:
             grey = copiers.copied_page(copiers.lightness_of(grey, px_per_mm, own), px_per_mm, machine, own)
         return grey
 
-    return Way(replace(_start(rng, long_px), job=copiers.some_slip(rng)), page)
+    return page
 
 
 def _bright(rng: Rng, hard: float, long_px: int) -> Way:
@@ -105,15 +110,16 @@ def _bright(rng: Rng, hard: float, long_px: int) -> Way:
 
 
 def _bag(rng: Rng, hard: float, long_px: int) -> Way:
-    """Out of a bag: creases anywhere, worn print, dirt, low light."""
+    """Out of a bag: creases anywhere, worn print, dirt, low light; some were copied blanks."""
     c = _start(rng, long_px)
+    page = _through_copiers(rng, 0.6, 1) if rng.random() < 0.3 else None
     creases, curls = some_bag(rng, hard)
     shape = replace(c.shape, creases=creases, curls=curls, crumple_mm=float(rng.uniform(0, 0.6 * hard)))
     wear = replace(c.wear, dirt=float(rng.uniform(0, 0.5)), smudge=float(rng.uniform(0, 0.4)))
     light = replace(
         c.light, elevation_deg=float(rng.uniform(28, 75)), ambient=float(rng.uniform(0.35, 0.8))
     )
-    return Way(replace(c, shape=shape, wear=wear, light=light))
+    return Way(replace(c, shape=shape, wear=wear, light=light), page)
 
 
 def _small(rng: Rng, hard: float, long_px: int) -> Way:
@@ -313,7 +319,7 @@ def family_shot(
     Parameters
     ----------
     name : one of `FAMILIES`
-    hard : 0 gentle, 1 hardly readable
+    hard : 0 gentle, 1 hardly readable; creases and curls go on beyond
     long_px : longer side of the picture as the sensor takes it
     """
     rng = np.random.default_rng([seed, 11])
