@@ -50,6 +50,7 @@ from scan.vision.patches import (
 )
 from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, sharp_field_pictures
+from scan.vision.possible import impossible
 from scan.vision.quality import cells_outside, is_good, is_only_cut, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, lost_cells, register
 from scan.vision.shade import as_dark_around, crossed_by_edges, marks_doubted, ones_doubted
@@ -184,8 +185,9 @@ def read_card(
     if reason is not None:  # what this photo does show may complete another of the same card
         cut = _rejected(photo, reason, code, layout, quality.as_dict())
         return replace(cut, pictures={CARD_PICTURE: card_picture(flat)})
-    if trace.lost is not None:
-        return _rejected(photo, trace.lost, code, layout, quality.as_dict())
+    reason = trace.lost or impossible(evidence, layout.form)
+    if reason is not None:
+        return _rejected(photo, reason, code, layout, quality.as_dict())
     reason = too_much_hidden(len(evidence.outside) - len(cells_outside(covered, layout)), layout)
     if reason is not None:
         return _rejected(photo, reason, code, layout, quality.as_dict())
