@@ -50,7 +50,6 @@ def _radial(a: PointsMm, b: PointsMm) -> Floats:
 
 def spline(knots: PointsMm, values: PointsMm, smoothing: float) -> Bend:
     """Thin-plate spline through `values` at `knots`; `smoothing` trades misfit against bending."""
-    n = len(knots)
     system = _system(knots, smoothing)
     right = np.vstack([values, np.zeros((3, 2))])
     try:
@@ -75,9 +74,9 @@ def consistent(
 ) -> Bools:
     """Knots whose displacement the spline through all the others foretells; a strong bend is no outlier.
 
-    The worst goes first, since it spoils what the others are foretold, until none is off by more than allowed.
-    What a spline without one knot is off by there comes out of the whole one: weight over the diagonal of the
-    inverse (Rippa 1999, Adv. Comput. Math. 11).
+    The worst goes first, since it spoils what the others are foretold, until none is off by more than
+    allowed. What a spline without one knot is off by there comes out of the whole one: weight over the
+    diagonal of the inverse (Rippa 1999, Adv. Comput. Math. 11).
 
     Parameters
     ----------
@@ -102,7 +101,7 @@ def consistent(
 
 
 def _in_one_place(places: PointsMm, found: Bools) -> Bools:
-    """Knots (N,) that were found where another one was: one of the two is mistaken, and nobody knows which."""
+    """Knots (N,) that were found where another was: one of the two is mistaken, nobody knows which."""
     apart = np.hypot(places[:, :1] - places[:, 0], places[:, 1:] - places[:, 1])
     np.fill_diagonal(apart, np.inf)
     apart[:, ~found] = np.inf

@@ -39,11 +39,11 @@ _LEAST_CELLS = 4  # a tile of fewer fits by chance
 #: A tile fits where its outlines are darker than elsewhere by this share of what they are in the middle tile
 #: of the card; ink and shadows alone reach half of it.
 _MIN_FIT = 0.4
-#: What a tile says counts only if most of its cells say so themselves: if each shows more under its own outline
-#: than usually within reach, by so many standard deviations, in the median over the tile's cells. On tuning
-#: photos 99 of 100 tiles show 1.7 and more where outlines can be seen, on copies and burnt-out paper without
-#: any 1.1 and less (tiles of few cells 2.1). There marks and dust drew tiles to themselves: cells were off by
-#: 0.8 mm in the median where the studs alone leave 0.1.
+#: What a tile says counts only if most of its cells say so themselves: if each shows more under its own
+#: outline than usually within reach, by so many standard deviations, in the median over the tile's cells. On
+#: tuning photos 99 of 100 tiles show 1.7 and more where outlines can be seen, on copies and burnt-out paper
+#: without any 1.1 and less (tiles of few cells 2.1). There marks and dust drew tiles to themselves: cells
+#: were off by 0.8 mm in the median where the studs alone leave 0.1.
 _AGREES, _FEW_AGREE = 1.4, 2.2
 #: Grey levels that are no line whatever the spread: the noise of a clean picture.
 _LEAST_SPREAD = 0.3

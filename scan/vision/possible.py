@@ -37,6 +37,7 @@ def impossible(evidence: Evidence, form: Form) -> str | None:
     if doubled < _MANY or doubled < _SHARE * marked:
         return None
     return (
-        f"{doubled} of {marked} fields show two answers where there is one: the print has grown so dark or so "
-        "soft that empty bubbles look filled. Take the photo of the card itself, not of a copy, near and sharp"
+        f"{doubled} of {marked} fields show two answers where there is one: the print has grown so dark or "
+        "so soft that empty bubbles look filled. Take the photo of the card itself, not of a copy, near and "
+        "sharp"
     )

@@ -40,8 +40,8 @@ __all__ = [
 #: bend has carried away; the last is fine.
 _STUD_REACH_MM = (1.6, 4.0, 7.0, 1.6)
 _STUD_MIN_SCORE = (0.70, 0.70, 0.66, 0.55)  # normalised correlation; a blank or inked patch scores below 0.5
-#: A stud that is off by more from where all others foretell it is a mark; one that looks like a stud beyond doubt
-#: may lie across a sharp fold.
+#: A stud that is off by more from where all others foretell it is a mark; one that looks like a stud beyond
+#: doubt may lie across a sharp fold.
 _STRAY_MM, _SURE_STRAY_MM, _SURE_SCORE = 3.0, 8.0, 0.88
 #: Where studs were missed, those that outlines lead to are looked for once more and lead further: so
 #: far from where they are expected, in turn, until all but few are found.

@@ -1,9 +1,9 @@
 """What a picture would show of a mark, cell by cell, where the card's own fine print says nothing.
 
 The pale outlines of a blank that was copied, of a weak printer, of a bright photo are gone while the writing
-is all there. Whether a blank cell can be believed then hangs on the marks: where those that are seen stand far
-above what blank cells show, one that left no trace would have been of another kind than all the others. Where
-a copier or the light has taken most of the marks, their remains tell.
+is all there. Whether a blank cell can be believed then hangs on the marks: where those that are seen stand
+far above what blank cells show, one that left no trace would have been of another kind than all the others.
+Where a copier or the light has taken most of the marks, their remains tell.
 
 What lies on such a card is told by the dark rules between its rows, and by being darker than paper.
 """
@@ -118,8 +118,8 @@ def _blank(strength: Floats) -> tuple[float, float]:
 def chance_of_no_trace(marks: Marks) -> float:
     """Return the chance that a mark of this card shows no more than a blank cell does.
 
-    Where a hand's marks go down to what can just be seen, some go further: as many as lie just above the least
-    that is surely a mark, or somewhat fewer, since they thin out.
+    Where a hand's marks go down to what can just be seen, some go further: as many as lie just above the
+    least that is surely a mark, or somewhat fewer, since they thin out.
     """
     seen = marks.seen
     if seen.sum() < _LEAST_MARKS:
@@ -129,23 +129,23 @@ def chance_of_no_trace(marks: Marks) -> float:
 
 
 #: A filled bubble stands so many times the spread of blank ones above them, and by this at least. Its remains
-#: stand out by less, but by some grey levels (JPEG blocks have two), and are paler than this share of what filled
-#: bubbles show, and by no more than the last.
+#: stand out by less, but by some grey levels (JPEG blocks have two), and are paler than this share of what
+#: filled bubbles show, and by no more than the last.
 _FILLED_NOISES, _LEAST_FILLED, _REMAINS_NOISES, _LEAST_REMAINS, _REMAINS = 10.0, 0.03, 5.0, 0.018, 0.3
 _MOST_REMAINS_NOISES, _MOST_REMAINS = 12.0, 0.05
-#: A card with so many remains, and this share of them among all that was filled, has lost marks; of what people
-#: rub out there are a few on a card.
+#: A card with so many remains, and this share of them among all that was filled, has lost marks; of what
+#: people rub out there are a few on a card.
 _MANY_REMAINS, _REMAINS_TO_ALL = 15, 0.25
-#: Without outlines a card with fewer filled bubbles may have lost all of them; and so has one with outlines on which
-#: nothing is as dark as the second, in units of the card's black.
+#: Without outlines a card with fewer filled bubbles may have lost all of them; and so has one with outlines
+#: on which nothing is as dark as the second, in units of the card's black.
 _LEAST_FILLED_HERE, _DARK = 4, 0.3
 
 
 def remains_of_marks(marks: Marks, outside: Collection[str] = ()) -> tuple[int, int]:
-    """Return how many bubbles are filled, and how many show remains of having been: pale, but not just outside.
+    """Return how many bubbles are filled, and how many show remains: pale, but not as pale just outside.
 
-    What shines through a sheet or lies on it is as dark beside a bubble as in it. Nothing is known of the cells
-    `outside`.
+    What shines through a sheet or lies on it is as dark beside a bubble as in it. Nothing is known of the
+    cells `outside`.
     """
     inside = np.array([cell not in outside for cell in marks.ids[: len(marks.filled)]], bool)
     filled = inside & (marks.filled > max(_FILLED_NOISES * marks.noise, _LEAST_FILLED))
@@ -173,7 +173,7 @@ def marks_lost(marks: Marks, outlines: float, outside: Collection[str] = ()) -> 
     if remains < _MANY_REMAINS or remains < _REMAINS_TO_ALL * (remains + filled):
         return None
     return (
-        f"{remains} filled bubbles are so pale that they can hardly be told from paper, beside {filled} that can. "
+        f"{remains} filled bubbles are so pale that they can hardly be told from paper, {filled} can. "
         "Take the photo of the card itself, not of a copy, near and sharp, from where no lamp and no sun is "
         "mirrored; go over faint marks with a dark pen"
     )
@@ -226,7 +226,7 @@ def _rules(layout: Layout) -> _Rules:
     height, width = round((2 * _RULE_MM + 3.0) * k) | 1, round(_SEGMENT_MM * k)
     near = np.full((len(cells), 4), -1, np.intp)
     if len(places):
-        middles = places + (_SEGMENT_MM / 2, 0.0)
+        middles = places + np.array([_SEGMENT_MM / 2, 0.0])
         apart = np.hypot(*np.moveaxis(at[:, None] - middles[None], 2, 0))
         nearest = np.argsort(apart, axis=1)[:, :4]
         near[:, : nearest.shape[1]] = np.where(
@@ -271,8 +271,8 @@ def _rules_shown(even: GrayImage, rules: _Rules) -> Bools:
     return shown
 
 
-#: Where the outlines of this many of a region's neighbours are as dark as usual, it ends at an edge: something
-#: lies there. Light and weak print fade by degrees.
+#: Where the outlines of this many of a region's neighbours are as dark as usual, it ends at an edge:
+#: something lies there. Light and weak print fade by degrees.
 _ABRUPT, _AS_USUAL = 0.5, 0.6
 _BESIDE_MM = 11.0
 #: Paper darker than this share of the card's usual paper has not been burnt out.
@@ -319,8 +319,8 @@ def faded_by_degrees(
     return frozenset(found | (strips if found else set()))
 
 
-#: Where of so many marks nearest to a cell none is paler than so many times the least that can be seen, none has
-#: vanished: light that takes marks takes some of their neighbours nearly. A second, paler pen does not.
+#: Where of so many marks nearest to a cell none is paler than so many times the least that can be seen, none
+#: has vanished: light that takes marks takes some of their neighbours nearly. A second, paler pen does not.
 _ALL_NEAR, _FAR_ABOVE, _ALL_REACH_MM = 9, 2.5, 45.0
 
 
@@ -347,8 +347,8 @@ def _middles(layout: Layout) -> Floats:
     return np.array([(p.x, p.y) for p in places]).reshape(-1, 2)
 
 
-#: Marks around a cell as dark as this share of what is usual tell that none has vanished there; paler than the
-#: second, that many may have.
+#: Marks around a cell as dark as this share of what is usual tell that none has vanished there; paler than
+#: the second, that many may have.
 _NONE_LOST, _MANY_LOST = 0.84, 0.5
 _MARKS_NEAR, _MARK_REACH_MM = 5, 40.0
 
@@ -380,7 +380,7 @@ def chances_by_place(marks: Marks, cells: Collection[str], layout: Layout, pen: 
 
 
 def doubted(evidence: Evidence, chances: Mapping[str, float], everywhere: float) -> Evidence:
-    """Return the evidence with blank ruling out less, in each cell by the chance of a mark without a trace."""
+    """Return the evidence with blank ruling out less, by each cell's chance of a mark without a trace."""
     levels: dict[float, set[str]] = {}
     for cell in (*evidence.bubbles, *evidence.digits):
         chance = max(chances.get(cell, 0.0), everywhere)
@@ -399,4 +399,3 @@ def doubted(evidence: Evidence, chances: Mapping[str, float], everywhere: float)
             digits={**evidence.digits, **weaker.digits},
         )
     return evidence
-

@@ -1,6 +1,7 @@
 """Refusals of readable photos, questions, silent errors and cell positions, family by family.
 
-Run: python -m tests.bench.bench_families --photos 10 [--families copied-blank,bag] [--hard 0.3,0.8] [--report]
+Run: python -m tests.bench.bench_families --photos 10 [--families copied-blank,bag] [--hard 0.3,0.8]
+     [--report]
 
 Families that nothing was tuned on are told apart from those that constants were chosen on, and hostile ones,
 whose marks cannot all be made out, from both. Without --report tuning seeds are used.
@@ -20,7 +21,7 @@ Job = tuple[str, float, int, int]
 
 
 def one(job: Job) -> tuple[Counts, str, list[float]]:
-    """Make and read one photo: what happened, its reason or its errors in words, its questions and offsets."""
+    """Make and read one photo: what happened, its reason or its errors in words, its questions."""
     import cv2
 
     cv2.setNumThreads(1)

@@ -143,5 +143,3 @@ def lightness_of(page: Grey, px_per_mm: float, rng: Rng) -> Grey:
     linear = white * (1 - level) + 0.045 * level
     table = np.round(255 * np.clip(linear, 0, 1) ** (1 / 2.2)).astype(np.uint8)
     return np.asarray(cv2.LUT(ink, table), np.uint8)
-
-

@@ -116,9 +116,7 @@ def _bag(rng: Rng, hard: float, long_px: int) -> Way:
     creases, curls = some_bag(rng, hard)
     shape = replace(c.shape, creases=creases, curls=curls, crumple_mm=float(rng.uniform(0, 0.6 * hard)))
     wear = replace(c.wear, dirt=float(rng.uniform(0, 0.5)), smudge=float(rng.uniform(0, 0.4)))
-    light = replace(
-        c.light, elevation_deg=float(rng.uniform(28, 75)), ambient=float(rng.uniform(0.35, 0.8))
-    )
+    light = replace(c.light, elevation_deg=float(rng.uniform(28, 75)), ambient=float(rng.uniform(0.35, 0.8)))
     return Way(replace(c, shape=shape, wear=wear, light=light), page)
 
 
@@ -265,7 +263,7 @@ def _lost_marks(rng: Rng, hard: float, long_px: int) -> Way:
 
 
 def _swollen_print(rng: Rng, hard: float, long_px: int) -> Way:
-    """Hostile: a dark copy of the filled card in a small, soft picture: print has grown to look like marks."""
+    """Hostile: a dark copy of the filled card in a small, soft picture: print looks like marks."""
     machine = replace(
         copiers.some_copier(rng, loses=0.0), toe=float(rng.uniform(-0.25, -0.08)), gain=2.2, spread_mm=0.08,
         blur_mm=0.12, white=0.99, screen_per_mm=0.0,
@@ -281,9 +279,7 @@ def _blurred(rng: Rng, hard: float, long_px: int) -> Way:
     per_mm = c.view.fill * long_px / 300
     defocus = float(rng.uniform(0.35, 0.9)) * per_mm if rng.random() < 0.5 else 0.5
     motion = 0.0 if defocus > 1 else float(rng.uniform(0.9, 2.0)) * per_mm
-    sensor = replace(
-        c.sensor, defocus_px=defocus, motion_px=motion, motion_deg=float(rng.uniform(0, 180))
-    )
+    sensor = replace(c.sensor, defocus_px=defocus, motion_px=motion, motion_deg=float(rng.uniform(0, 180)))
     return Way(replace(c, sensor=sensor))
 
 

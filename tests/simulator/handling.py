@@ -84,7 +84,8 @@ def some_curls(rng: Rng, hard: float) -> tuple[Curl, ...]:
     """Return curls of one or two edges or corners."""
     return tuple(
         Curl(
-            float(rng.choice([0, 90, 180, 270]) + rng.normal(0, 14)) if rng.random() < 0.6
+            float(rng.choice([0, 90, 180, 270]) + rng.normal(0, 14))
+            if rng.random() < 0.6
             else float(rng.uniform(0, 360)),
             float(rng.uniform(-0.4, 0.7)),
             float(rng.choice([1, 1, 1, -1]) * rng.uniform(2, 6 + 22 * hard)),
@@ -136,9 +137,7 @@ def creased(rgb: Picture, px_per_mm: float, creases: tuple[Crease, ...], rng: Rn
             continue
         part = rgb[4 * rows[0] : 4 * rows[-1] + 4, 4 * columns[0] : 4 * columns[-1] + 4]
         py, px = np.mgrid[0 : part.shape[0], 0 : part.shape[1]].astype(np.float32)
-        off, at = _from_line(
-            (px + 4 * columns[0]) / px_per_mm, (py + 4 * rows[0]) / px_per_mm, w, h, crease
-        )
+        off, at = _from_line((px + 4 * columns[0]) / px_per_mm, (py + 4 * rows[0]) / px_per_mm, w, h, crease)
         waver = rng.normal(0, 0.12, 64)
         off = off + np.interp(at, np.linspace(-400, 400, 64), waver)
         rough = np.interp(at, np.linspace(-400, 400, 1600), rng.uniform(0.2, 1.0, 1600))
