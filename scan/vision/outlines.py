@@ -75,7 +75,8 @@ class Outlines:
     ----------
     ids : (C,) the cells
     shapes : the outlines
-    tiles : (T, C) which cells belong to which tile, 1 or 0; members : their places, tile by tile
+    tiles : (T, C) which cells belong to which tile, 1 or 0
+    members : (T, M) the same as places among `ids`, filled up with -1
     count : (T,) points of each tile
     centres : (T, 2) middle of each tile's points, mm
     rounding : (T, 2) by how much the nearest pixels are off, mm: along x for lines across x, along y for
@@ -86,7 +87,7 @@ class Outlines:
     ids: tuple[str, ...]
     shapes: tuple[Alike, ...]
     tiles: FloatImage
-    members: tuple[NDArray[np.intp], ...]
+    members: NDArray[np.intp]
     count: Floats
     centres: PointsMm
     rounding: PointsMm
@@ -139,11 +140,19 @@ def outlines_of(layout: Layout) -> Outlines:
         tuple(cell.id for cell in cells),
         tuple(shapes),
         tiles.astype(np.float32),
-        tuple(np.flatnonzero(tile) for tile in tiles),
+        _members(tiles),
         count[:, 0],
         places / count,
         off / np.maximum(weight, 1e-9),
     )
+
+
+def _members(tiles: Bools) -> NDArray[np.intp]:
+    """Places (T, M) of the members of each tile, filled up with -1."""
+    members = np.full((len(tiles), int(tiles.sum(axis=1).max(initial=1))), -1, np.intp)
+    for own, tile in zip(members, tiles, strict=True):
+        own[: tile.sum()] = np.flatnonzero(tile)
+    return members
 
 
 def _tiles(centres: PointsMm) -> Bools:
@@ -208,11 +217,13 @@ def tile_offsets(
 def _agreeing(by_cell: FloatImage, outlines: Outlines, at: NDArray[np.intp]) -> Bools:
     """Say of which tiles (T,) most cells show their own outline at the shift `at` (T,) that fits the tile."""
     usual, spread = by_cell.mean(axis=1), by_cell.std(axis=1) + _LEAST_SPREAD
-    agrees = np.empty(len(at), bool)
-    for tile, (members, shift) in enumerate(zip(outlines.members, at, strict=True)):
-        shown = (by_cell[members, shift] - usual[members]) / spread[members]
-        agrees[tile] = np.median(shown) > (_AGREES if len(members) >= _LEAST_CELLS else _FEW_AGREE)
-    return agrees
+    shown = (by_cell[outlines.members, at[:, None]] - usual[outlines.members]) / spread[outlines.members]
+    count = (outlines.members >= 0).sum(axis=1)
+    shown[outlines.members < 0] = np.inf
+    shown.sort(axis=1)
+    tile = np.arange(len(at))
+    middle = (shown[tile, (count - 1) // 2] + shown[tile, count // 2]) / 2
+    return np.asarray(middle > np.where(count >= _LEAST_CELLS, _AGREES, _FEW_AGREE))
 
 
 def _responses(
