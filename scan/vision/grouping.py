@@ -14,7 +14,7 @@ import numpy as np
 
 from forms.fiducials import CORNER_IDS, corner_fiducials
 from forms.layout import MARGIN_MM, PAPERS, Paper
-from scan.vision.arrays import Homography, PointsMm, PointsPx, project
+from scan.vision.arrays import Floats, Homography, PointsMm, PointsPx, project
 from scan.vision.lens import Lens, fit_lens, good_lens, through
 
 #: A wide lens is looked for where four marks miss their places by this much, root mean square; other marks
@@ -24,6 +24,11 @@ _BOWED_MM, _BOWED_MOST_MM = 0.3, 6.0
 #: wide lenses it left 0.06 to 0.24; on 101 of bent, folded, crumpled or steeply seen sheets that miss by
 #: 0.3 mm and more it left 0.39 and more, and 0.59 and more where it bowed outwards. Bends bow either way.
 _LENS_LEAVES = 0.35
+
+
+#: Four marks of a bent sheet miss one flat one by less, root mean square, and are wider or higher than on it
+#: by no more than this factor. Arches of 22 to 32 mm on tuning photos: 1.2 mm, 1.23.
+_BENT_MOST_MM, _BENT_SIZE = 2.5, 1.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +88,7 @@ def cards_of(marks: Sequence[Mark]) -> list[Corners]:
     pool = list(marks)
     cards: list[Corners] = []
     while pool:
-        best = _best_card(pool)
-        best = _with_lens(best, pool)
+        best = _with_lens(_bent(_best_card(pool), pool), pool)
         used = {id(mark) for mark in best.marks.values()}
         pool = [mark for mark in pool if id(mark) not in used]
         if len(best.marks) >= 2:
@@ -106,6 +110,42 @@ def _best_card(pool: Sequence[Mark]) -> Corners:
             break
     assert best is not None
     return best
+
+
+def _bent(plain: Corners, pool: Sequence[Mark]) -> Corners:
+    """The card as a bent sheet shows it, where four marks make one that few of them expect, else `plain`.
+
+    Two marks on one edge of an arch foretell the far edge wrongly, by more than a mark's reach; all four
+    together fit well all the same. Marks of two cards beside each other do not: each would be another size.
+    """
+    if len(plain.marks) == len(CORNER_IDS) or {mark.id for mark in pool} < set(CORNER_IDS):
+        return plain
+    best: Corners | None = None
+    for paper in PAPERS.values():
+        for seed in pool:
+            marks = _nearest(seed, pool, paper)
+            if len(marks) < len(CORNER_IDS):
+                continue
+            transform, error = fit_card(marks, paper)
+            fits = error < _BENT_MOST_MM and _sizes_fit(marks, paper, transform)
+            if fits and (best is None or error < best.error_mm):
+                best = Corners(marks, paper, transform, error)
+    return plain if best is None else best
+
+
+def _sizes_fit(marks: dict[int, Mark], paper: Paper, transform: Homography) -> bool:
+    """Say whether each mark is as wide and as high as all together make it."""
+    for marker, mark in marks.items():
+        expected = project(transform, model_corners(paper, marker))
+        for sides in (slice(0, None, 2), slice(1, None, 2)):
+            own, wanted = (_lengths(points)[sides].mean() for points in (mark.corners, expected))
+            if not 1 / _BENT_SIZE < own / wanted < _BENT_SIZE:
+                return False
+    return True
+
+
+def _lengths(corners: PointsPx) -> Floats:
+    return np.asarray(np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1), np.float64)
 
 
 def _with_lens(plain: Corners, pool: Sequence[Mark]) -> Corners:

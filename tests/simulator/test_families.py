@@ -36,7 +36,8 @@ def test_printers_give_less_ink_where_they_are_told_to() -> None:
     assert lightened(grey, 2.0)[135, 9] > grey[135, 9]
     assert lightened(grey, 2.0)[50, 9] < 60
     faded = fading(grey, 1.0, 0.3, 0.0)
-    assert faded[50, 5] < 40 < 120 < faded[50, -5]
+    assert faded[50, 5] < 40
+    assert faded[50, -5] > 120
     for changed in (toner_saved(grey, 12.0, 0.5, rng), sprayed(grey, 12.0, 0.7, 0.0, rng)):
         assert 40 < changed[44:56].mean() < 190
     dots = screened(grey, 12.0, 80.0, 30.0)

@@ -175,7 +175,9 @@ def test_what_lies_on_a_card_without_outlines_is_asked(copied) -> None:
     # Over a dark rule, as a thumb that holds the sheet.
     at = np.array([[cell.box.centre.x, cell.box.centre.y + 3.0]])
     centre = copied.sheet_to_photo[0](at)[0]
-    radius = round(14.0 * float(np.linalg.norm(copied.sheet_to_photo[0](at + [1.0, 0.0])[0] - centre)))
+    radius = round(
+        14.0 * float(np.linalg.norm(copied.sheet_to_photo[0](at + np.array([1.0, 0.0]))[0] - centre))
+    )
     cv2.circle(image, (round(float(centre[0])), round(float(centre[1]))), radius, 70, -1)
     (reading,) = read_photo(Photo(image, "photo", "0" * 64), find_layout, None)
     assert reading.status == "rejected" or reading.fields["h03.score"].flag is not None
