@@ -12,14 +12,18 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from forms.fiducials import CORNER_IDS
 from forms.geometry import Box
 from forms.layout import arrange_codes
 from forms.serials import split_code, split_plain_code
 from scan.vision.arrays import GrayImage
-from scan.vision.corners import Corners
+from scan.vision.corners import Corners, fit_card
 from scan.vision.rectify import crop
 
 _SCALES_PX_PER_MM = (6.0, 10.0, 4.0)
+#: Four marks that miss one flat card by less lie on one; else the code is looked for this far from where the mark
+#: beside it has it.
+_FLAT_MM, _BESIDE_MM = 0.4, 7.0
 
 
 UNREADABLE_CODE = (
@@ -47,10 +51,21 @@ class NoCode:
 def read_code(gray: GrayImage, corners: Corners) -> CardCode | NoCode:
     """Return the code of a card whose corner marks were found."""
     qr, plain = arrange_codes(corners.paper)
-    found = _read_qr(gray, corners, qr)
+    found = _read_qr(gray, corners, qr.grown(2.0))
+    if found is None and (beside := _by_the_mark_beside(corners)) is not None:
+        found = _read_qr(gray, beside, qr.grown(_BESIDE_MM))
     if found is not None:
         return CardCode(*found, how="qr")
     return _read_plain(gray, corners, plain)
+
+
+def _by_the_mark_beside(corners: Corners) -> Corners | None:
+    """The card as the mark beside the code alone shows it: on a bent sheet that is nearer the truth."""
+    mark = corners.marks.get(CORNER_IDS[1])
+    if mark is None or (len(corners.marks) == len(CORNER_IDS) and corners.error_mm < _FLAT_MM):
+        return None
+    transform, error = fit_card({mark.id: mark}, corners.paper)
+    return Corners({mark.id: mark}, corners.paper, transform, error)
 
 
 def _read_qr(gray: GrayImage, corners: Corners, box: Box) -> tuple[str, str] | None:
@@ -59,7 +74,7 @@ def _read_qr(gray: GrayImage, corners: Corners, box: Box) -> tuple[str, str] | N
     only_qr = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
     binarizers = (zxingcpp.Binarizer.LocalAverage, zxingcpp.Binarizer.GlobalHistogram)
     for scale in _SCALES_PX_PER_MM:
-        picture = crop(gray, corners, box.grown(2.0), scale)
+        picture = crop(gray, corners, box, scale)
         for version in _versions(picture):
             for binarizer in binarizers:
                 for result in zxingcpp.read_barcodes(version, formats=only_qr, binarizer=binarizer):
