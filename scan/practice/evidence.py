@@ -161,7 +161,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
                 if throw.directions or throw.cause is not None or throw.words or throw.words_picture:
                     notes.append(_note(at, hole, throw, hand))
             hole_at += 1
-    return _columns(
+    return columns_of(
         heads,
         notes,
         np.asarray(hole_round, dtype=np.int64),
@@ -176,7 +176,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
     )
 
 
-def _columns(
+def columns_of(
     heads: list[RoundHead],
     notes: list[MissNote],
     hole_round: Ints,
@@ -189,6 +189,11 @@ def _columns(
     throw_distance: Floats,
     throw_straddle: Ints,
 ) -> Evidence:
+    """Return the evidence that these columns hold; `throw_code` is phase x 3 + execution.
+
+    `hole_values` are score, par and penalty throws of each hole; `throw_place` counts the known throws of a
+    hole from 1.
+    """
     holes, rounds = len(hole_round), len(heads)
     by_hole = np.bincount(throw_hole * 9 + throw_code, minlength=holes * 9).reshape(holes, 3, 3)
     by_round = np.zeros((rounds, 3, 3), dtype=np.int64)
