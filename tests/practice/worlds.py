@@ -2,10 +2,11 @@
 
 Written before the formulas that they judge, and sharing no code with `scan.practice` but the making of its
 columns. A hole is played as a chain: a drive (missed or not) leaves trouble or not; approaches are thrown
-until one comes near; where it comes to rest depends on the throw; putts are thrown until one is in, and a putt that
-stays out leaves a short one. Each chance may depend on the hole, on the day, on the distance. Because it is
-such a chain, the expected number of throws still to come follows from every situation by arithmetic, and with
-it what one miss costs and what a clean phase would save: no truth here is measured with noise worth naming.
+until one comes near; where it comes to rest depends on the throw; putts are thrown until one is in, and a
+putt that stays out leaves a short one. Each chance may depend on the hole, on the day, on the distance.
+Because it is such a chain, the expected number of throws still to come follows from every situation by
+arithmetic, and with it what one miss costs and what a clean phase would save: no truth here is measured with
+noise worth naming.
 
 A card has room for two approaches and three putts; what has no mark and no distance is not on it, but for a
 drive. That is how cards are read, and the columns made here follow it.
