@@ -72,7 +72,8 @@ class Evidence:
     hole_round, hole_number, hole_score, hole_par, hole_penalty : (H,), NaN where unknown
     hole_misses : (H, 3) misses by phase; hole_unmarked : (H,) throws without a mark
     throw_hole, throw_phase, throw_execution : (T,) indices and codes
-    throw_left : (T,) throws the hole still took after this one, penalties of the hole included; -1 unknown
+    throw_left : (T,) throws the hole still took after this one, for drives and approaches with the penalties
+        of the hole; -1 unknown
     throw_holed : (T,) 1 holed, 0 not, -1 unknown
     throw_distance_m : (T,) NaN where not written
     throw_straddle : (T,) 1 marked straddle, else 0
@@ -199,13 +200,8 @@ def columns_of(
     by_round = np.zeros((rounds, 3, 3), dtype=np.int64)
     np.add.at(by_round, hole_round, by_hole)
     score, par, penalty = hole_values.T
-    # A hole's score is its throws and its penalty throws (808.D); what was still to come after the throw in
-    # place k is score - k, penalties included wherever on the hole they fell. A hole may have had more throws
-    # than are known one by one; then only the drive's place is sure.
-    thrown = np.bincount(throw_hole, minlength=holes)
-    whole = thrown + np.nan_to_num(penalty) == score
-    sure = np.where(throw_place == 1, ~np.isnan(score)[throw_hole], whole[throw_hole])
-    throw_left = np.where(sure, np.nan_to_num(score)[throw_hole] - throw_place, -1).astype(np.int64)
+    throw_phase = throw_code // 3
+    throw_left = _left_of(score, penalty, throw_hole, throw_phase, throw_place)
     return Evidence(
         heads=tuple(heads),
         misses=by_round[:, :, MISS],
@@ -219,7 +215,7 @@ def columns_of(
         hole_misses=by_hole[:, :, MISS],
         hole_unmarked=by_hole[:, :, UNMARKED].sum(axis=1),
         throw_hole=throw_hole,
-        throw_phase=throw_code // 3,
+        throw_phase=throw_phase,
         throw_execution=throw_code % 3,
         throw_left=throw_left,
         throw_holed=throw_holed,
@@ -227,6 +223,41 @@ def columns_of(
         throw_straddle=throw_straddle,
         notes=tuple(notes),
     )
+
+
+def _left_of(score: Floats, penalty: Floats, throw_hole: Ints, throw_phase: Ints, throw_place: Ints) -> Ints:
+    """Return the throws that the hole still took after each throw, -1 where that is unknown.
+
+    A hole's score is its throws and its penalty throws (808.D). After the throw in place k it took score - k
+    more; a penalty, wherever on the hole it fell, is counted after drives and approaches, not after putts. A
+    hole may have had more throws than are known one by one: then the places of a drive and of the approaches
+    that follow it are still sure, those of putts are not.
+    """
+    holes = len(score)
+    thrown = np.bincount(throw_hole, minlength=holes)
+    putt = throw_phase == PUTT
+    whole = thrown + np.nan_to_num(penalty) == score
+    # Throws stand in order, so the hole's first throw tells whether approaches are counted from the tee.
+    starts = np.zeros(holes, dtype=bool)
+    starts[throw_hole[(throw_place == 1) & (throw_phase == DRIVE)]] = True
+    sure = np.where(putt, whole[throw_hole], ~np.isnan(score)[throw_hole])
+    sure &= whole[throw_hole] | (starts[throw_hole] & ((throw_phase == APPROACH) | (throw_place == 1)))
+    sure |= (throw_place == 1) & ~np.isnan(score)[throw_hole]
+    left = (
+        np.nan_to_num(score)[throw_hole] - throw_place - np.where(putt, np.nan_to_num(penalty)[throw_hole], 0)
+    )
+    return np.where(sure & (left >= 0), left, -1).astype(np.int64)
+
+
+def results_known(evidence: Evidence) -> NDArray[np.bool_]:
+    """Say of each throw whether all results of its hole are known, in or not.
+
+    Where more throws were made than are known one by one, the last known one may have dropped or not, while
+    those before it certainly stayed out. Counting only these would count misses and leave out what went in.
+    """
+    open_hole = np.zeros(len(evidence.hole_round), dtype=bool)
+    open_hole[evidence.throw_hole[evidence.throw_holed < 0]] = True
+    return np.asarray(~open_hole[evidence.throw_hole])
 
 
 def _head(played: Round, hand: str) -> RoundHead:

@@ -40,7 +40,7 @@ HALF_LIFE_ROUNDS = 5.0
 RECENT_HALF_LIVES = 5
 
 _COST_NODES = 25
-_GRID = 400
+_GRID = 160
 _SMALLEST_COST_STROKES = 0.02
 
 
@@ -125,7 +125,9 @@ def phases_of(
     highest = p_largest_rate(alpha, beta)
     unsure = _throws_unsure(marked[recent], weight)
     lost = [
-        _StrokesLost(float(per_round[k]), alpha[k], beta[k], costs.mean[k], costs.sd[k], float(unsure[k]))
+        _StrokesLost(
+            float(per_round[k]), alpha[k], beta[k], costs.saved[k], costs.saved_sd[k], float(unsure[k])
+        )
         for k in range(len(PHASES))
     ]
     most = p_largest([s.quantile for s in lost], [s.cdf for s in lost])

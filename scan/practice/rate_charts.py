@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date
-from math import isnan
+from math import isinf, isnan
 
 import numpy as np
 
@@ -230,5 +230,7 @@ def _group_said(group: Group) -> str:
 
 
 def _lengths(interval: Interval, unit: str) -> str:
+    if isinf(interval.high):
+        return f"{length(interval.low, unit, 1)} or more"
     low = length(interval.low, unit, 1).split()[0]
     return f"{low} to {length(interval.high, unit, 1)}"

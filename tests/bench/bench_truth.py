@@ -84,7 +84,8 @@ def judged(e: Evidence, truth: dict[str, np.ndarray]) -> dict[str, float]:
             if at <= curve.longest_m:
                 true = truth["curve"][list(CURVE_M).index(at)]
                 low, high = (float(np.interp(at, curve.distance_m, c)) for c in (curve.low, curve.high))
-                row[f"curve {at:.0f}"] = low <= true <= high
+                # as it is told, in whole percent: a band of 99.7 to 99.9 % is read as 100 %
+                row[f"curve {at:.0f}"] = low - 0.005 <= true <= high + 0.005
                 row[f"curve {at:.0f} wide"] = high - low
     return row
 
@@ -124,9 +125,9 @@ COLUMNS = (
     *(f"curve {at}" for at in (3, 5, 7, 9)),
 )
 P_COLUMNS = (
-    "p most", "right", "brier", "worth", "worth count", "clear told", "clear right", "likely told", "likely right",
-    "open told", "open right", "cause told", "cause right",
-)  # fmt: skip
+    *("p most", "right", "brier", "worth", "worth count"),
+    *(f"{name} {what}" for name in ("clear", "likely", "open", "cause") for what in ("told", "right")),
+)
 
 
 def main() -> None:

@@ -176,9 +176,10 @@ class Played:
 class Truth:
     """What is true of each of P players, on the average of their days.
 
-    `cost` is how many more throws a missed throw brings than a clean one in the same situation, averaged over
-    misses; `saved` is how many strokes a round fewer it would be if the phase were always clean; `curve` is
-    the chance of holing from `CURVE_M`.
+    Rate, misses and cost are those of throws that a card has a column for. `cost` is how many more throws a
+    missed throw brings than a clean one in the same situation, averaged over misses; `saved` is how many
+    strokes a round fewer it would be if the phase were always clean; `curve` is the chance of holing from
+    `CURVE_M`.
     """
 
     rate: Floats  # (P, 3)
@@ -544,7 +545,9 @@ def truth_of(players: Players, generator: np.random.Generator, rounds: int = 60,
     still = replace(players, world=replace(players.world, learns=0.0))
     day, course, own = _even_days(still, rounds, generator)
     own = own + players.world.learns * at
-    t = play(still, rounds, generator, days=(day, course, own)).throw
+    every = play(still, rounds, generator, days=(day, course, own)).throw
+    shown = every["column"] < np.array([1, APPROACH_COLUMNS, PUTT_COLUMNS])[every["phase"]]
+    t = {name: column[shown] for name, column in every.items()}
     key = t["player"] * 3 + t["phase"]
 
     def by(values: NDArray) -> Floats:
