@@ -28,6 +28,12 @@ PUTTING_AREA_M = 10.0
 #: 33 ft, written for 10 m, is 10.06 m: within this much of the edge, the player's own word is taken.
 EDGE_M = 0.2
 
+#: A round's marks are of misses only where so few of them are clean, and so many throws have no mark.
+ONLY_MISSES_CLEAN, ONLY_MISSES_BARE = 0.10, 0.30
+
+#: Columns for approaches on the cards: where both are filled, a further throw had no place to be marked.
+_APPROACH_COLUMNS = 2
+
 _EXECUTION = {"clean": CLEAN, "miss": MISS}
 _PHASE = {phase: number for number, phase in enumerate(PHASES)}
 
@@ -249,14 +255,48 @@ def _left_of(score: Floats, penalty: Floats, throw_hole: Ints, throw_phase: Ints
     return np.where(sure & (left >= 0), left, -1).astype(np.int64)
 
 
+def bare_throws(evidence: Evidence) -> NDArray[np.int64]:
+    """Return throws without a mark by round and phase, (R, 3), those that only a score tells of included.
+
+    A finished hole has a putt, and but for aces and holed approaches an approach; a throw beyond the second
+    approach had no column and is no forgotten mark.
+    """
+    holes = len(evidence.hole_round)
+    known = np.bincount(evidence.throw_hole * 3 + evidence.throw_phase, minlength=holes * 3).reshape(holes, 3)
+    thrown = evidence.hole_score - np.nan_to_num(evidence.hole_penalty)
+    hidden = np.nan_to_num(thrown - known.sum(axis=1), nan=0.0)
+    hidden = np.maximum(hidden, 0).astype(np.int64)
+    bare = np.zeros((holes, 3), dtype=np.int64)
+    for phase in (PUTT, APPROACH):
+        here = (hidden > 0) & (known[:, phase] == 0)
+        bare[here, phase] += 1
+        hidden = hidden - here
+    # What is left has no sure place: a putt after the last one marked, unless the approach columns are full.
+    left = hidden > 0
+    bare[left & (known[:, APPROACH] < _APPROACH_COLUMNS), PUTT] += 1
+    by_round = np.zeros((evidence.rounds, 3), dtype=np.int64)
+    np.add.at(by_round, evidence.hole_round, bare)
+    return by_round + evidence.unmarked
+
+
+def only_misses(evidence: Evidence) -> NDArray[np.bool_]:
+    """Say of each round whether only its misses are marked: that makes counts, no rates and no results."""
+    marked, clean = evidence.marked.sum(axis=1), evidence.clean.sum(axis=1)
+    bare = bare_throws(evidence).sum(axis=1)
+    few = clean <= ONLY_MISSES_CLEAN * marked
+    return np.asarray((marked > 0) & few & (bare >= ONLY_MISSES_BARE * (marked + bare)))
+
+
 def results_known(evidence: Evidence) -> NDArray[np.bool_]:
     """Say of each throw whether all results of its hole are known, in or not.
 
     Where more throws were made than are known one by one, the last known one may have dropped or not, while
-    those before it certainly stayed out. Counting only these would count misses and leave out what went in.
+    those before it certainly stayed out. Counting only these would count misses and leave out what went in;
+    so would a card on which only misses are marked.
     """
     open_hole = np.zeros(len(evidence.hole_round), dtype=bool)
     open_hole[evidence.throw_hole[evidence.throw_holed < 0]] = True
+    open_hole |= only_misses(evidence)[evidence.hole_round]
     return np.asarray(~open_hole[evidence.throw_hole])
 
 

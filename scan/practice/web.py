@@ -181,6 +181,9 @@ def _phase_row(p: PhaseEvidence, chosen: bool) -> str:
 
 
 def _window(w: Window) -> str:
+    if not w.marked and w.misses:
+        told = words.count(w.misses, "miss", "misses")
+        return f'{told}<span class="range">{words.count(w.rounds, "round")}</span>'
     if not w.marked or isnan(w.interval.middle):
         return "none marked"
     return (
