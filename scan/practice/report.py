@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from math import isnan
 
 from scan.practice import words
-from scan.practice.effect import Effect, Tested
+from scan.practice.effect import HELPED, Effect, Tested
 from scan.practice.evidence import Evidence
 from scan.practice.focus import Focus
 from scan.practice.luck import Luck, luck_of
@@ -19,6 +19,9 @@ from scan.practice.over_time import Change, Chart, Noticed, changes_of, chart_of
 from scan.practice.plan import Plan
 from scan.practice.putting import Putting, putting_of
 from scan.practice.results import TwoByTwo, two_by_two
+
+#: How throws ended is said to agree with their marks from this probability on.
+RESULTS_AGREE = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,10 +210,58 @@ def effect_sentences(report: Report) -> list[str]:
         f"{words.points(e.others_change.middle)} over the same dates; beyond them it is "
         f"{words.points(e.net_change.middle)} (range {words.points_range(e.net_change)}), "
         f"{words.probability(e.p_net_fell)} that it fell.",
-        f"The {words.count(e.left_out, 'round')} that chose the focus are left out: what looks worst looks "
-        f"better next time, practised or not, here by {_about_points(e.by_choice)}. To see a fall of 10 "
-        f"points in four cases of five takes about {e.throws_needed} throws on each side.",
+        _told_helped(e),
+        _eye_sentence(e),
+        f"The {words.count(e.left_out, 'round')} before the first practice are left out, since they chose "
+        f"it: {_choice_sentence(e)} To see a fall of 10 points in four cases of five takes about "
+        f"{e.throws_needed} throws on each side.",
     ]
+
+
+def _told_helped(e: Effect) -> str:
+    """Say in one plain sentence whether it helped, as far as marks can tell."""
+    many = words.MANY[e.phase]
+    if e.helped:
+        return (
+            f"So far it looks as if practice helped: {many} are missed less often than before, by more than "
+            "chance and the other phases explain."
+        )
+    if e.p_fell <= 1 - HELPED:
+        return f"So far {many} are missed more often than before, by more than chance explains."
+    if e.p_fell >= HELPED:
+        return (
+            f"So far {many} are missed less often than before, but the other phases changed too: it may not "
+            "be the practice."
+        )
+    return "So far the change can't be told from chance."
+
+
+def _eye_sentence(e: Effect) -> str:
+    """Say what marks can't tell, and what the results say beside them."""
+    eye = "An eye that has grown stricter or kinder to your own throws would look the same as a change"
+    if e.ended_well is None:
+        return f"{eye}."
+    before, after, p_rose = e.ended_well
+    ended = (
+        f"{words.percent(after.middle)} of them ended well since, {words.percent(before.middle)} before "
+        f"({words.probability(p_rose)} that it rose)"
+    )
+    fell = e.change.middle < 0
+    if (fell and p_rose >= RESULTS_AGREE) or (not fell and p_rose <= 1 - RESULTS_AGREE):
+        return f"{eye}, but how your throws ended says the same: {ended}."
+    if e.helped:
+        return f"{eye}, and how your throws ended hardly changed: {ended}."
+    return f"{eye}. How your throws ended: {ended}."
+
+
+def _choice_sentence(e: Effect) -> str:
+    """Say how much better the phase would look for having been chosen, by how it was chosen."""
+    if e.by_choice is None:
+        return "what looks worst looks better next time, practised or not."
+    return (
+        "what looks worst looks better next time, practised or not, here by "
+        f"{_about_points(max(e.by_choice, 0.0))}."
+    )
 
 
 def _about_points(share: float) -> str:

@@ -575,11 +575,15 @@ def truth_of(players: Players, generator: np.random.Generator, rounds: int = 60,
 
 
 def cards_of(
-    played: Played, generator: np.random.Generator, *, first_day: date = date(2030, 4, 1), kinder: float = 0.0
+    played: Played,
+    generator: np.random.Generator,
+    *,
+    first_day: date = date(2030, 4, 1),
+    kinder: Floats | float = 0.0,
 ) -> Iterator[Evidence]:
     """Yield each player's rounds as columns, marked as people of that world mark them.
 
-    `kinder` is the chance that a miss is called clean by an eye that has grown kind.
+    `kinder` is the chance that a miss is called clean by an eye that has grown kind: one for all, or (P, 3).
     """
     g, w, t = generator, played.players.world, played.throw
     called = t["missed"].copy()
@@ -587,7 +591,8 @@ def cards_of(
     size = len(called)
     called &= ~(t["missed"] & putt & t["holed"] & (g.random(size) < w.drops_clean))
     called |= ~t["missed"] & putt & ~t["holed"] & (g.random(size) < w.stays_missed)
-    called &= ~(g.random(size) < kinder)
+    kind = np.broadcast_to(kinder, (len(played.players.odds), 3))[t["player"], t["phase"]]
+    called &= ~(g.random(size) < kind)
     forgets = np.where(called, w.forgets_miss, w.forgets_clean)
     unmarked = g.random(size) < forgets
     execution = np.where(unmarked, UNMARKED, called.astype(int))
