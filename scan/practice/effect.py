@@ -141,6 +141,7 @@ def effect_of(evidence: Evidence, phase: int, since: date) -> Effect | str:
     other_low, other_high = difference(other_two, other_one)
     net, p_net = _net(own_one, own_two, [(one[k], two[k]) for k in others])
     choosing = earlier[-CHOOSING_ROUNDS:]
+    compared = len(before) + len(after)
     return Effect(
         phase=PHASES[phase],
         since=since,
@@ -148,14 +149,24 @@ def effect_of(evidence: Evidence, phase: int, since: date) -> Effect | str:
         after=_side(evidence, after, phase, factors[phase]),
         left_out=len(choosing),
         change=Interval(low, own_two[0] / own_two[1] - own_one[0] / own_one[1], high),
-        p_fell=p_rate_fell(own_one, own_two),
+        p_fell=_with_few_rounds(p_rate_fell(own_one, own_two), compared),
         others_change=Interval(other_low, _rate(other_two) - _rate(other_one), other_high),
         net_change=net,
-        p_net_fell=p_net,
+        p_net_fell=_with_few_rounds(p_net, compared),
         by_choice=_by_choice(evidence, phase, before, choosing, factors),
         ended_well=_ended_well(evidence, phase, before, after),
         throws_needed=throws_for(_rate(own_one), max(0.02, _rate(own_one) - WORTH_KNOWING)),
     )
+
+
+def _with_few_rounds(p: float, rounds: int) -> float:
+    """Return a probability that allows for rounds' spread being learnt from these few rounds.
+
+    Its normal deviate is read as one of Student's t, as for a difference of two means of as many rounds.
+    """
+    from scipy.special import ndtri, stdtr
+
+    return float(stdtr(max(rounds - 2, 1), ndtri(np.clip(p, 1e-12, 1 - 1e-12))))
 
 
 def practice_results(sets: Sequence[PracticeSet]) -> tuple[Tested, ...]:

@@ -8,7 +8,7 @@ value that waits for a person counts nowhere.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
@@ -84,6 +84,7 @@ class Evidence:
     throw_distance_m : (T,) NaN where not written
     throw_straddle : (T,) 1 marked straddle, else 0
     notes : second-pass notes, in the order of the rounds
+    hole_length_m : (H,), NaN where unknown; empty where nothing is known of lengths
     """
 
     heads: tuple[RoundHead, ...]
@@ -105,6 +106,7 @@ class Evidence:
     throw_distance_m: Floats
     throw_straddle: Ints
     notes: tuple[MissNote, ...]
+    hole_length_m: Floats = field(default_factory=lambda: np.empty(0))
 
     @property
     def rounds(self) -> int:
@@ -141,6 +143,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
     hole_round: list[int] = []
     hole_number: list[int] = []
     hole_values: list[tuple[float, float, float]] = []
+    hole_length: list[float] = []
     throw_hole: list[int] = []
     throw_code: list[int] = []  # phase * 3 + execution
     throw_place: list[int] = []
@@ -155,6 +158,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
             hole_round.append(at)
             hole_number.append(hole.number)
             hole_values.append((_number(hole.score), _number(hole.par), _number(hole.penalty)))
+            hole_length.append(float("nan") if hole.length_m is None else hole.length_m)
             for throw in hole.throws:
                 execution = throw.execution
                 code = _EXECUTION.get(execution.value, UNMARKED) if execution.status == "known" else UNMARKED  # type: ignore[arg-type]
@@ -180,6 +184,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
         np.asarray(throw_holed, dtype=np.int64),
         np.asarray(throw_distance, dtype=float),
         np.asarray(throw_straddle, dtype=np.int64),
+        np.asarray(hole_length, dtype=float),
     )
 
 
@@ -195,6 +200,7 @@ def columns_of(
     throw_holed: Ints,
     throw_distance: Floats,
     throw_straddle: Ints,
+    hole_length: Floats | None = None,
 ) -> Evidence:
     """Return the evidence that these columns hold; `throw_code` is phase x 3 + execution.
 
@@ -228,6 +234,7 @@ def columns_of(
         throw_distance_m=throw_distance,
         throw_straddle=throw_straddle,
         notes=tuple(notes),
+        hole_length_m=np.empty(0) if hole_length is None else hole_length,
     )
 
 

@@ -15,13 +15,18 @@ from scan.practice.effect import HELPED, Effect, Tested
 from scan.practice.evidence import Evidence
 from scan.practice.focus import Focus
 from scan.practice.luck import Luck, luck_of
+from scan.practice.model import jeffreys
 from scan.practice.over_time import Change, Chart, Noticed, changes_of, chart_of, noticed_in
 from scan.practice.plan import Plan
-from scan.practice.putting import Putting, putting_of
+from scan.practice.putting import Putting, length, putting_of
 from scan.practice.results import TwoByTwo, two_by_two
+from scan.practice.where import Spot, spots_of
 
 #: How throws ended is said to agree with their marks from this probability on.
 RESULTS_AGREE = 0.8
+
+#: So many places that stand out are told one by one.
+MOST_SPOTS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +47,7 @@ class Report:
     chart: Chart | None
     changes: tuple[Change, ...]
     noticed: tuple[Noticed, ...]
+    spots: tuple[Spot, ...] = ()
     effect: Effect | str | None = None
     tested: tuple[Tested, ...] = ()
     pictures: Mapping[tuple[str, int], bytes] = field(default_factory=dict)
@@ -72,6 +78,7 @@ def report_of(
         chart=chart_of(evidence, focus.number),
         changes=changes_of(evidence),
         noticed=noticed_in(evidence),
+        spots=spots_of(evidence, lambda metres: length(metres, unit)),
         effect=effect,
         tested=tuple(tested),
         pictures=pictures or {},
@@ -184,11 +191,33 @@ def noticed_sentence(report: Report) -> str:
             f"Of {words.count(asked, 'other comparison')} (drift, wind, early and late holes, stance), none "
             "stands out beyond what looking at so many brings by chance."
         )
-    told = [
-        f"{n.question} ({n.first[0]} of {n.first[1]} missed against {n.second[0]} of {n.second[1]})"
-        for n in out
-    ]
+    told = [f"{n.question} ({_missed(n.first)} against {_missed(n.second)})" for n in out]
     return f"Of {words.count(asked, 'other comparison')}, these stand out: {words.listing(told)}."
+
+
+def _missed(group: tuple[int, int]) -> str:
+    missed, throws = group
+    found = jeffreys(missed, throws)
+    return f"{missed} of {throws} missed, {words.percent(found.middle)}, range {words.percent_range(found)}"
+
+
+def spot_sentences(report: Report) -> list[str]:
+    """Return the holes, courses and lengths that stand out, having asked about so many."""
+    asked = len(report.spots)
+    if not asked:
+        return []
+    out = [s for s in report.spots if s.stands_out]
+    many = words.count(asked, "question")
+    if not out:
+        return [
+            f"By hole, course and length ({many}): nothing stands out beyond what asking so much brings by "
+            "chance."
+        ]
+    more = len(out) - MOST_SPOTS
+    said = [f"{s.says}." for s in out[:MOST_SPOTS]]
+    if more > 0:
+        said.append(f"{more} more stand out less.")
+    return [f"By hole, course and length, {many}; what stands out:", *said]
 
 
 def effect_sentences(report: Report) -> list[str]:

@@ -27,6 +27,7 @@ from scan.practice.report import (
     head_line,
     luck_sentence,
     noticed_sentence,
+    spot_sentences,
     stance_sentence,
     tested_sentences,
     why_sentences,
@@ -166,7 +167,16 @@ def _numbers(report: Report) -> list[str]:
         *(["<h3>Putts</h3>", *(f"<p>{said(s)}</p>" for s in putting)] if putting else []),
         "<h3>Over time</h3>",
         *(f"<p>{said(s)}</p>" for s in [*change_sentences(report), noticed_sentence(report)]),
+        *_spots(report),
     ]
+
+
+def _spots(report: Report) -> list[str]:
+    """Where it goes wrong: a lead-in, and a line for each place that stands out."""
+    lead, *out = spot_sentences(report) or [""]
+    if not lead:
+        return []
+    return ["<h3>Where</h3>", f"<p>{said(lead)}</p>", *([_list(out)] if out else [])]
 
 
 def _phase_row(p: PhaseEvidence, chosen: bool) -> str:
