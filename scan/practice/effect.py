@@ -263,7 +263,7 @@ def _by_choice(
 
     What these rounds could have been is drawn from the rates that the rounds before them speak for; in each
     draw the rule of `focus` chooses, strokes a round with later rounds counting more. The average is over the
-    draws in which it chooses this phase, by how it was chosen and not by the highest miss rate.
+    draws in which it chooses this phase, and in which this has the highest miss rate or not, as it had.
     """
     rounds = [*before, *choosing]
     weight = weights(len(rounds), HALF_LIFE_ROUNDS) * recent_rounds(len(rounds), HALF_LIFE_ROUNDS)
@@ -271,11 +271,15 @@ def _by_choice(
     misses, marked = evidence.misses[rounds].astype(float), evidence.marked[rounds]
     if int(np.argmax(weight @ misses * worth)) != phase:
         return None
+    thrown = np.maximum(weight @ marked, 1e-9)
+    highest = int(np.argmax(weight @ misses / thrown)) == phase
     draw = np.random.default_rng(0)
     old, new = slice(0, len(before)), slice(len(before), len(rounds))
     x, n = misses[old].sum(axis=0) / factors, marked[old].sum(axis=0) / np.asarray(factors)
     rate = draw.beta(x + PRIOR, n - x + PRIOR, (_CHOICE_DRAWS, 3))
-    return too_bad_by_choice(rate, marked[new], weight[new], weight[old] @ misses[old], worth, factors, phase)
+    return too_bad_by_choice(
+        rate, marked[new], weight[new], weight[old] @ misses[old], worth, factors, phase, thrown, highest
+    )
 
 
 def too_bad_by_choice(
@@ -286,6 +290,8 @@ def too_bad_by_choice(
     worth: Floats,
     factors: Sequence[float],
     phase: int,
+    thrown: Floats | None = None,
+    highest: bool = True,
 ) -> float | None:
     """Return how far a phase's misses are above its rate on average where it is chosen for costing most.
 
@@ -298,6 +304,8 @@ def too_bad_by_choice(
     worth : (3,) strokes a miss costs
     factors : by how much rounds differ, variance over that of chance
     phase : the one chosen; None comes back where it hardly ever would be
+    thrown : (3,) weighted throws, to ask too that the phase has the highest miss rate (or not: `highest`);
+        None not to ask
     """
     draw = np.random.default_rng(1)
     # A rate of its own for each round, as unlike as rounds are: variance `factor` times that of chance.
@@ -305,9 +313,12 @@ def too_bad_by_choice(
     one = rate[:, None, :]
     own = draw.beta(np.maximum(one * alike, 1e-6), np.maximum((1 - one) * alike, 1e-6))
     could = draw.binomial(count, own)
-    strokes = (earlier + np.einsum("dck,c->dk", could, weight)) * worth
+    misses = earlier + np.einsum("dck,c->dk", could, weight)
+    strokes = misses * worth
     # Even costs make ties of counts; a hair of chance settles them, as the choice between equals does.
     chosen = (strokes + 1e-6 * draw.random(strokes.shape)).argmax(axis=1) == phase
+    if thrown is not None:
+        chosen &= ((misses / thrown).argmax(axis=1) == phase) == highest
     too_bad = could[:, :, phase].sum(axis=1) / max(int(count[:, phase].sum()), 1) - rate[:, phase]
     return float(too_bad[chosen].mean()) if chosen.sum() >= _FEWEST_CHOSEN else None
 

@@ -110,8 +110,9 @@ def test_what_choosing_alone_brings_is_said():
     e = counted(*[(6, 12)] * 30)
     got = f.effect_of(e, 0, START + timedelta(days=20))
     assert got.by_choice is None, "putts have more misses and look costlier: drives were not chosen for that"
-    got = f.effect_of(e, 2, START + timedelta(days=20))
-    assert 0.0 < got.by_choice < 0.08
+    assert f.effect_of(e, 2, START + timedelta(days=20)).by_choice < 0.01, "chosen, but not for its rate"
+    e = counted(*[(6, 12)] * 30, putt=(11, 19))
+    assert 0.005 < f.effect_of(e, 2, START + timedelta(days=20)).by_choice < 0.08
 
 
 def test_helped_needs_both_the_fall_and_what_is_beyond_the_other_phases():
