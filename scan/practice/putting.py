@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from scan.practice import words
 from scan.practice.evidence import CLEAN, EDGE_M, PUTT, PUTTING_AREA_M, UNMARKED, Evidence, results_known
-from scan.practice.model import Interval, jeffreys, normal_quantile, spread_between
+from scan.practice.model import Interval, jeffreys, normal_quantile, spread_between, weights
 
 Floats = NDArray[np.float64]
 
@@ -43,6 +43,10 @@ LEVEL_SD, SLOPE_SD, BEND_SD, BEND_LENGTH = 1.5, 1.0, 0.5, 0.35
 
 #: A distance of even chance further than this, in longest putts recorded, is a guess and not given.
 IN_SIGHT = 1.5
+
+#: Rounds after which a putt counts half for the curve; longer than for miss rates, since a curve needs putts
+#: from all distances.
+PUTT_HALF_LIFE_ROUNDS = 20.0
 
 #: Edges of the distance bands; the last one before "beyond" is the edge of the putting area.
 BAND_EDGES_M = (0.0, 3.5, 5.5, 7.5, PUTTING_AREA_M + EDGE_M, 100.0)
@@ -157,9 +161,11 @@ def _curve(
     factor = spread_between(
         np.bincount(at_round, ~holed, minlength=rounds), np.bincount(at_round, minlength=rounds)
     ).factor
+    # Putts of long ago tell of another putter: weighted, and worth as many as tell the same unweighted.
+    weight = weights(rounds, PUTT_HALF_LIFE_ROUNDS)[at_round]
+    weight *= float(weight.sum() / (weight @ weight)) / factor
     distance, where = np.unique(x, return_inverse=True)
-    tries = np.bincount(where) / factor
-    fit = fit_curve(distance, tries, np.bincount(where, holed) / factor)
+    fit = fit_curve(distance, np.bincount(where, weight), np.bincount(where, weight * holed))
     longest = float(x.max())
     grid = np.linspace(0.5, max(12.0, longest * 1.15), 120)
     low, middle, high = fit.band(grid)

@@ -146,7 +146,15 @@ def _helped(report: Report) -> list[str]:
 
 def _numbers(report: Report) -> list[str]:
     rows = [_phase_row(p, p.phase == report.focus.phase) for p in report.focus.phases]
-    heads = ("", "last round", "recent rounds", "all rounds", "one miss costs", "cost a round", "costs most")
+    heads = (
+        "",
+        "last round",
+        "recent rounds",
+        "all rounds",
+        "one miss costs",
+        "a round without any saves",
+        "costs most",
+    )
     table = (
         '<div class="scroll"><table><caption>Missed throws of marked ones, with 90 % ranges. In recent '
         f"rounds later ones count more: half as much {report.focus.half_life_rounds:g} rounds ago.</caption>"
