@@ -8,7 +8,7 @@ value that waits for a person counts nowhere.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -292,6 +292,24 @@ def only_misses(evidence: Evidence) -> NDArray[np.bool_]:
     bare = bare_throws(evidence).sum(axis=1)
     few = clean <= ONLY_MISSES_CLEAN * marked
     return np.asarray((marked > 0) & few & (bare >= ONLY_MISSES_BARE * (marked + bare)))
+
+
+def rated(evidence: Evidence) -> Evidence:
+    """Return the evidence that rates may be made of: rounds with only misses marked count as unmarked."""
+    bare = only_misses(evidence)
+    if not bare.any():
+        return evidence
+    of_hole = bare[evidence.hole_round]
+    rows = bare[:, None]
+    return replace(
+        evidence,
+        misses=np.where(rows, 0, evidence.misses),
+        unmarked=evidence.unmarked + np.where(rows, evidence.misses + evidence.clean, 0),
+        clean=np.where(rows, 0, evidence.clean),
+        hole_unmarked=evidence.hole_unmarked + np.where(of_hole, evidence.hole_misses.sum(axis=1), 0),
+        hole_misses=np.where(of_hole[:, None], 0, evidence.hole_misses),
+        throw_execution=np.where(of_hole[evidence.throw_hole], UNMARKED, evidence.throw_execution),
+    )
 
 
 def results_known(evidence: Evidence) -> NDArray[np.bool_]:

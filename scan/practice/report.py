@@ -12,7 +12,7 @@ from math import isnan
 
 from scan.practice import words
 from scan.practice.effect import HELPED, Effect, Tested
-from scan.practice.evidence import Evidence
+from scan.practice.evidence import Evidence, rated
 from scan.practice.focus import Focus
 from scan.practice.luck import Luck, luck_of
 from scan.practice.model import jeffreys
@@ -66,6 +66,8 @@ def report_of(
     pictures: Mapping[tuple[str, int], bytes] | None = None,
 ) -> Report:
     """Return the report of one player's rounds; `putting` if it was worked out already."""
+    # Cards with only misses marked have no rates to follow over time.
+    of_rates = rated(evidence)
     return Report(
         player=player,
         unit=unit,
@@ -73,11 +75,11 @@ def report_of(
         focus=focus,
         plan=plan,
         putting=putting or putting_of(evidence, unit),
-        tables=two_by_two(evidence),
+        tables=two_by_two(of_rates),
         luck=luck_of(evidence, evidence.rounds - 1),
-        chart=chart_of(evidence, focus.number),
-        changes=changes_of(evidence),
-        noticed=noticed_in(evidence),
+        chart=chart_of(of_rates, focus.number),
+        changes=changes_of(of_rates),
+        noticed=noticed_in(of_rates),
         spots=spots_of(evidence, lambda metres: length(metres, unit)),
         effect=effect,
         tested=tuple(tested),
@@ -159,7 +161,10 @@ def luck_sentence(report: Report) -> str | None:
 def change_sentences(report: Report) -> list[str]:
     """Return what changed over time, one sentence a phase; or that it is too early to say."""
     if not report.changes:
-        return [f"{words.count(report.focus.rounds, 'round')}: too few to speak of a change over time."]
+        rated_rounds = report.focus.rounds - int(report.focus.marks.only_misses.sum())
+        if not rated_rounds:
+            return ["Only misses are marked, so there are no rates to follow over time."]
+        return [f"{words.count(rated_rounds, 'round')}: too few to speak of a change over time."]
     quiet = [c for c in report.changes if c.p_changed < 0.5]
     said = []
     for c in report.changes:

@@ -151,8 +151,8 @@ def _numbers(report: Report) -> list[str]:
         "last round",
         "recent rounds",
         "all rounds",
-        "one miss costs",
-        "a round without any saves",
+        "strokes a miss costs",
+        "strokes saved if clean",
         "costs most",
     )
     table = (
@@ -189,7 +189,7 @@ def _spots(report: Report) -> list[str]:
 
 def _phase_row(p: PhaseEvidence, chosen: bool) -> str:
     def lost(i: Interval) -> str:
-        return f'{words.strokes(i.middle)} strokes<span class="range">{words.strokes_range(i)}</span>'
+        return f'{words.strokes(i.middle)}<span class="range">{words.strokes_range(i)}</span>'
 
     cells = [_window(p.last), _window(p.recent), _window(p.all), lost(p.cost), lost(p.strokes_a_round)]
     cells.append(words.probability(p.p_costs_most))
