@@ -424,6 +424,12 @@ def as_json(
             "by_rate": focus.by_rate,
             "says": focus.disagreement,
             "more_rounds": focus.more_rounds,
+            "at_stake": number(focus.at_stake),
+        },
+        "marks": {
+            "only_misses_rounds": int(focus.marks.only_misses.sum()),
+            "share_unmarked": number(focus.share_unmarked),
+            "p_coloured_putts": number(focus.marks.p_coloured),
         },
         "phases": [
             {
@@ -496,6 +502,7 @@ def _effect_json(
     return {
         "phase": effect.phase,
         "since": effect.since.isoformat(),
+        "helped": effect.helped,
         "before": side(effect.before),
         "after": side(effect.after),
         "rounds_left_out": effect.left_out,

@@ -2,8 +2,10 @@
 
 Whoever practises what looked worst will see it improve, practised or not: it looked worst partly by chance.
 Three guards against that. The rounds that chose the focus are not used as "before". The other phases over
-the same dates show what changed anyway (season, course, a stricter eye). And what the choice alone would
-bring is worked out and said. There is a range and a probability, and no verdict.
+the same dates show what changed anyway (season, course, an eye that grew stricter for all throws). And what
+the choice alone would bring is worked out and said. There is a range and a probability; that it helped is
+said only from `HELPED` on, for the fall itself and for what it is beyond the other phases. Marks can't tell
+better throws from a kinder eye; how the throws ended, which no eye colours, stands beside them.
 """
 
 from __future__ import annotations
@@ -13,20 +15,29 @@ from dataclasses import dataclass
 from datetime import date
 from math import ceil, exp, sqrt
 
+import numpy as np
+from numpy.typing import NDArray
+
 from forms.rules import PHASES
-from scan.practice.evidence import Evidence
+from scan.practice.cost import costs_of
+from scan.practice.evidence import Evidence, only_misses
+from scan.practice.marks import marks_of
 from scan.practice.model import (
     LEVEL,
     PRIOR,
     Interval,
     difference,
-    expected_worst_seen,
     jeffreys,
     normal_quantile,
     p_rate_fell,
     spread_between,
+    weights,
 )
+from scan.practice.phases import HALF_LIFE_ROUNDS, recent_rounds
+from scan.practice.results import good_results
 from scan.records.rounds import PracticeSet
+
+Floats = NDArray[np.float64]
 
 #: The rounds that weighed most in the choice, at least half at the usual half-life; they are not "before".
 CHOOSING_ROUNDS = 5
@@ -34,6 +45,11 @@ CHOOSING_ROUNDS = 5
 LEAST_ROUNDS = 2
 #: A fall worth knowing of, in points of the miss rate, for the number of rounds still needed.
 WORTH_KNOWING = 0.10
+#: "It helped" is said from this probability on: of players for whom nothing changed, one in twenty at most.
+HELPED = 0.95
+
+#: Draws of what the choosing rounds could have been, the same ones every time.
+_CHOICE_DRAWS, _FEWEST_CHOSEN = 2000, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +71,10 @@ class Effect:
     change : after minus before, in shares; below zero is fewer misses
     p_fell : probability that the miss rate is lower than before
     net_change, p_net_fell : the same, over and above what the other phases did meanwhile
-    by_choice : fall that choosing the worst-looking phase brings on average if nothing changes at all, had
-        the choosing rounds been used as "before"
+    by_choice : fall that the choice alone brings on average if nothing changes at all, had the choosing
+        rounds been used as "before"; None where the phase did not look the costliest then
+    ended_well : shares of its throws that ended well, before and after, with the probability that it rose;
+        None where results are not known
     throws_needed : throws on either side for a fall of `WORTH_KNOWING` to be seen in four of five cases
     """
 
@@ -70,8 +88,14 @@ class Effect:
     others_change: Interval
     net_change: Interval
     p_net_fell: float
-    by_choice: float
+    by_choice: float | None
+    ended_well: tuple[Interval, Interval, float] | None
     throws_needed: int
+
+    @property
+    def helped(self) -> bool:
+        """Whether it may be said that practice helped, as far as marks can tell."""
+        return min(self.p_fell, self.p_net_fell) >= HELPED
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +115,10 @@ def effect_of(evidence: Evidence, phase: int, since: date) -> Effect | str:
     The last `CHOOSING_ROUNDS` rounds before that day are left out.
     """
     days = [h.day for h in evidence.heads]
-    earlier = [i for i, d in enumerate(days) if d is not None and d < since]
-    after = [i for i, d in enumerate(days) if d is not None and d >= since]
+    # Rounds with only misses marked have no rates to compare.
+    full = ~only_misses(evidence)
+    earlier = [i for i, d in enumerate(days) if d is not None and d < since and full[i]]
+    after = [i for i, d in enumerate(days) if d is not None and d >= since and full[i]]
     before = earlier[:-CHOOSING_ROUNDS]
     if len(after) < LEAST_ROUNDS or len(before) < LEAST_ROUNDS:
         return (
@@ -115,6 +141,7 @@ def effect_of(evidence: Evidence, phase: int, since: date) -> Effect | str:
     other_low, other_high = difference(other_two, other_one)
     net, p_net = _net(own_one, own_two, [(one[k], two[k]) for k in others])
     choosing = earlier[-CHOOSING_ROUNDS:]
+    compared = len(before) + len(after)
     return Effect(
         phase=PHASES[phase],
         since=since,
@@ -122,13 +149,24 @@ def effect_of(evidence: Evidence, phase: int, since: date) -> Effect | str:
         after=_side(evidence, after, phase, factors[phase]),
         left_out=len(choosing),
         change=Interval(low, own_two[0] / own_two[1] - own_one[0] / own_one[1], high),
-        p_fell=p_rate_fell(own_one, own_two),
+        p_fell=_with_few_rounds(p_rate_fell(own_one, own_two), compared),
         others_change=Interval(other_low, _rate(other_two) - _rate(other_one), other_high),
         net_change=net,
-        p_net_fell=p_net,
-        by_choice=_by_choice(evidence, phase, before, choosing),
+        p_net_fell=_with_few_rounds(p_net, compared),
+        by_choice=_by_choice(evidence, phase, before, choosing, factors),
+        ended_well=_ended_well(evidence, phase, before, after),
         throws_needed=throws_for(_rate(own_one), max(0.02, _rate(own_one) - WORTH_KNOWING)),
     )
+
+
+def _with_few_rounds(p: float, rounds: int) -> float:
+    """Return a probability that allows for rounds' spread being learnt from these few rounds.
+
+    Its normal deviate is read as one of Student's t, as for a difference of two means of as many rounds.
+    """
+    from scipy.special import ndtri, stdtr
+
+    return float(stdtr(max(rounds - 2, 1), ndtri(np.clip(p, 1e-12, 1 - 1e-12))))
 
 
 def practice_results(sets: Sequence[PracticeSet]) -> tuple[Tested, ...]:
@@ -218,15 +256,89 @@ def _log_odds_change(before: tuple[float, float], after: tuple[float, float]) ->
     return mean, variance
 
 
-def _by_choice(evidence: Evidence, phase: int, before: Sequence[int], choosing: Sequence[int]) -> float:
-    """Return how much too bad the chosen phase looks on average in the rounds that chose it."""
-    rates, throws = [], []
-    for k in range(3):
-        x = float(evidence.misses[list(before), k].sum()) + 1
-        n = float(evidence.marked[list(before), k].sum()) + 2
-        rates.append(x / n)
-        throws.append(max(1, int(evidence.marked[list(choosing), k].sum())))
-    return max(0.0, expected_worst_seen(rates, throws, phase) - rates[phase])
+def _by_choice(
+    evidence: Evidence, phase: int, before: Sequence[int], choosing: Sequence[int], factors: Sequence[float]
+) -> float | None:
+    """Return how much too bad the chosen phase looks on average in the rounds that chose it.
+
+    What these rounds could have been is drawn from the rates that the rounds before them speak for; in each
+    draw the rule of `focus` chooses, strokes a round with later rounds counting more. The average is over the
+    draws in which it chooses this phase, and in which this has the highest miss rate or not, as it had.
+    """
+    rounds = [*before, *choosing]
+    weight = weights(len(rounds), HALF_LIFE_ROUNDS) * recent_rounds(len(rounds), HALF_LIFE_ROUNDS)
+    worth = np.maximum(marks_of(evidence).costs(costs_of(evidence)).saved, 0.0)
+    misses, marked = evidence.misses[rounds].astype(float), evidence.marked[rounds]
+    if int(np.argmax(weight @ misses * worth)) != phase:
+        return None
+    thrown = np.maximum(weight @ marked, 1e-9)
+    highest = int(np.argmax(weight @ misses / thrown)) == phase
+    draw = np.random.default_rng(0)
+    old, new = slice(0, len(before)), slice(len(before), len(rounds))
+    x, n = misses[old].sum(axis=0) / factors, marked[old].sum(axis=0) / np.asarray(factors)
+    rate = draw.beta(x + PRIOR, n - x + PRIOR, (_CHOICE_DRAWS, 3))
+    return too_bad_by_choice(
+        rate, marked[new], weight[new], weight[old] @ misses[old], worth, factors, phase, thrown, highest
+    )
+
+
+def too_bad_by_choice(
+    rate: Floats,
+    count: NDArray[np.int64],
+    weight: Floats,
+    earlier: Floats,
+    worth: Floats,
+    factors: Sequence[float],
+    phase: int,
+    thrown: Floats | None = None,
+    highest: bool = True,
+) -> float | None:
+    """Return how far a phase's misses are above its rate on average where it is chosen for costing most.
+
+    Parameters
+    ----------
+    rate : (D, 3) miss rates, one row a draw
+    count : (C, 3) throws of the choosing rounds
+    weight : (C,) what a choosing round counts
+    earlier : (3,) weighted misses of the rounds before
+    worth : (3,) strokes a miss costs
+    factors : by how much rounds differ, variance over that of chance
+    phase : the one chosen; None comes back where it hardly ever would be
+    thrown : (3,) weighted throws, to ask too that the phase has the highest miss rate (or not: `highest`);
+        None not to ask
+    """
+    draw = np.random.default_rng(1)
+    # A rate of its own for each round, as unlike as rounds are: variance `factor` times that of chance.
+    alike = np.maximum((np.maximum(count, 2) - 1) / np.maximum(np.asarray(factors) - 1, 1e-3) - 1, 1.0)
+    one = rate[:, None, :]
+    own = draw.beta(np.maximum(one * alike, 1e-6), np.maximum((1 - one) * alike, 1e-6))
+    could = draw.binomial(count, own)
+    misses = earlier + np.einsum("dck,c->dk", could, weight)
+    strokes = misses * worth
+    # Even costs make ties of counts; a hair of chance settles them, as the choice between equals does.
+    chosen = (strokes + 1e-6 * draw.random(strokes.shape)).argmax(axis=1) == phase
+    if thrown is not None:
+        chosen &= ((misses / thrown).argmax(axis=1) == phase) == highest
+    too_bad = could[:, :, phase].sum(axis=1) / max(int(count[:, phase].sum()), 1) - rate[:, phase]
+    return float(too_bad[chosen].mean()) if chosen.sum() >= _FEWEST_CHOSEN else None
+
+
+def _ended_well(
+    evidence: Evidence, phase: int, before: Sequence[int], after: Sequence[int]
+) -> tuple[Interval, Interval, float] | None:
+    """Return the shares of throws that ended well before and after, and the probability that it rose."""
+    good, known = good_results(evidence)
+    at = known & (evidence.throw_phase == phase)
+    day = evidence.hole_round[evidence.throw_hole]
+    n = np.bincount(day[at], minlength=evidence.rounds)
+    bad = np.bincount(day[at & ~good], minlength=evidence.rounds)
+    one, two = list(before), list(after)
+    factor = spread_between(bad[[*one, *two]], n[[*one, *two]]).factor
+    pairs = [(float(bad[these].sum()) / factor, float(n[these].sum()) / factor) for these in (one, two)]
+    if min(pair[1] for pair in pairs) <= 0:
+        return None
+    first, second = (jeffreys(count - x, count) for x, count in pairs)
+    return first, second, p_rate_fell(pairs[0], pairs[1])
 
 
 def _pair(evidence: Evidence, rounds: Sequence[int], k: int, factor: float) -> tuple[float, float]:

@@ -8,7 +8,7 @@ value that waits for a person counts nowhere.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -27,6 +27,12 @@ CLEAN, MISS, UNMARKED = 0, 1, 2
 PUTTING_AREA_M = 10.0
 #: 33 ft, written for 10 m, is 10.06 m: within this much of the edge, the player's own word is taken.
 EDGE_M = 0.2
+
+#: A round's marks are of misses only where so few of them are clean, and so many throws have no mark.
+ONLY_MISSES_CLEAN, ONLY_MISSES_BARE = 0.10, 0.30
+
+#: Columns for approaches on the cards: where both are filled, a further throw had no place to be marked.
+_APPROACH_COLUMNS = 2
 
 _EXECUTION = {"clean": CLEAN, "miss": MISS}
 _PHASE = {phase: number for number, phase in enumerate(PHASES)}
@@ -72,11 +78,13 @@ class Evidence:
     hole_round, hole_number, hole_score, hole_par, hole_penalty : (H,), NaN where unknown
     hole_misses : (H, 3) misses by phase; hole_unmarked : (H,) throws without a mark
     throw_hole, throw_phase, throw_execution : (T,) indices and codes
-    throw_left : (T,) throws the hole still took after this one, penalties of the hole included; -1 unknown
+    throw_left : (T,) throws the hole still took after this one, for drives and approaches with the penalties
+        of the hole; -1 unknown
     throw_holed : (T,) 1 holed, 0 not, -1 unknown
     throw_distance_m : (T,) NaN where not written
     throw_straddle : (T,) 1 marked straddle, else 0
     notes : second-pass notes, in the order of the rounds
+    hole_length_m : (H,), NaN where unknown; empty where nothing is known of lengths
     """
 
     heads: tuple[RoundHead, ...]
@@ -98,6 +106,7 @@ class Evidence:
     throw_distance_m: Floats
     throw_straddle: Ints
     notes: tuple[MissNote, ...]
+    hole_length_m: Floats = field(default_factory=lambda: np.empty(0))
 
     @property
     def rounds(self) -> int:
@@ -134,6 +143,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
     hole_round: list[int] = []
     hole_number: list[int] = []
     hole_values: list[tuple[float, float, float]] = []
+    hole_length: list[float] = []
     throw_hole: list[int] = []
     throw_code: list[int] = []  # phase * 3 + execution
     throw_place: list[int] = []
@@ -148,6 +158,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
             hole_round.append(at)
             hole_number.append(hole.number)
             hole_values.append((_number(hole.score), _number(hole.par), _number(hole.penalty)))
+            hole_length.append(float("nan") if hole.length_m is None else hole.length_m)
             for throw in hole.throws:
                 execution = throw.execution
                 code = _EXECUTION.get(execution.value, UNMARKED) if execution.status == "known" else UNMARKED  # type: ignore[arg-type]
@@ -161,7 +172,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
                 if throw.directions or throw.cause is not None or throw.words or throw.words_picture:
                     notes.append(_note(at, hole, throw, hand))
             hole_at += 1
-    return _columns(
+    return columns_of(
         heads,
         notes,
         np.asarray(hole_round, dtype=np.int64),
@@ -173,10 +184,11 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
         np.asarray(throw_holed, dtype=np.int64),
         np.asarray(throw_distance, dtype=float),
         np.asarray(throw_straddle, dtype=np.int64),
+        np.asarray(hole_length, dtype=float),
     )
 
 
-def _columns(
+def columns_of(
     heads: list[RoundHead],
     notes: list[MissNote],
     hole_round: Ints,
@@ -188,19 +200,20 @@ def _columns(
     throw_holed: Ints,
     throw_distance: Floats,
     throw_straddle: Ints,
+    hole_length: Floats | None = None,
 ) -> Evidence:
+    """Return the evidence that these columns hold; `throw_code` is phase x 3 + execution.
+
+    `hole_values` are score, par and penalty throws of each hole; `throw_place` counts the known throws of a
+    hole from 1.
+    """
     holes, rounds = len(hole_round), len(heads)
     by_hole = np.bincount(throw_hole * 9 + throw_code, minlength=holes * 9).reshape(holes, 3, 3)
     by_round = np.zeros((rounds, 3, 3), dtype=np.int64)
     np.add.at(by_round, hole_round, by_hole)
     score, par, penalty = hole_values.T
-    # A hole's score is its throws and its penalty throws (808.D); what was still to come after the throw in
-    # place k is score - k, penalties included wherever on the hole they fell. A hole may have had more throws
-    # than are known one by one; then only the drive's place is sure.
-    thrown = np.bincount(throw_hole, minlength=holes)
-    whole = thrown + np.nan_to_num(penalty) == score
-    sure = np.where(throw_place == 1, ~np.isnan(score)[throw_hole], whole[throw_hole])
-    throw_left = np.where(sure, np.nan_to_num(score)[throw_hole] - throw_place, -1).astype(np.int64)
+    throw_phase = throw_code // 3
+    throw_left = _left_of(score, penalty, throw_hole, throw_phase, throw_place)
     return Evidence(
         heads=tuple(heads),
         misses=by_round[:, :, MISS],
@@ -214,14 +227,102 @@ def _columns(
         hole_misses=by_hole[:, :, MISS],
         hole_unmarked=by_hole[:, :, UNMARKED].sum(axis=1),
         throw_hole=throw_hole,
-        throw_phase=throw_code // 3,
+        throw_phase=throw_phase,
         throw_execution=throw_code % 3,
         throw_left=throw_left,
         throw_holed=throw_holed,
         throw_distance_m=throw_distance,
         throw_straddle=throw_straddle,
         notes=tuple(notes),
+        hole_length_m=np.empty(0) if hole_length is None else hole_length,
     )
+
+
+def _left_of(score: Floats, penalty: Floats, throw_hole: Ints, throw_phase: Ints, throw_place: Ints) -> Ints:
+    """Return the throws that the hole still took after each throw, -1 where that is unknown.
+
+    A hole's score is its throws and its penalty throws (808.D). After the throw in place k it took score - k
+    more; a penalty, wherever on the hole it fell, is counted after drives and approaches, not after putts. A
+    hole may have had more throws than are known one by one: then the places of a drive and of the approaches
+    that follow it are still sure, those of putts are not.
+    """
+    holes = len(score)
+    thrown = np.bincount(throw_hole, minlength=holes)
+    putt = throw_phase == PUTT
+    whole = thrown + np.nan_to_num(penalty) == score
+    # Throws stand in order, so the hole's first throw tells whether approaches are counted from the tee.
+    starts = np.zeros(holes, dtype=bool)
+    starts[throw_hole[(throw_place == 1) & (throw_phase == DRIVE)]] = True
+    sure = np.where(putt, whole[throw_hole], ~np.isnan(score)[throw_hole])
+    sure &= whole[throw_hole] | (starts[throw_hole] & ((throw_phase == APPROACH) | (throw_place == 1)))
+    sure |= (throw_place == 1) & ~np.isnan(score)[throw_hole]
+    left = (
+        np.nan_to_num(score)[throw_hole] - throw_place - np.where(putt, np.nan_to_num(penalty)[throw_hole], 0)
+    )
+    return np.where(sure & (left >= 0), left, -1).astype(np.int64)
+
+
+def bare_throws(evidence: Evidence) -> NDArray[np.int64]:
+    """Return throws without a mark by round and phase, (R, 3), those that only a score tells of included.
+
+    A finished hole has a putt, and but for aces and holed approaches an approach; a throw beyond the second
+    approach had no column and is no forgotten mark.
+    """
+    holes = len(evidence.hole_round)
+    known = np.bincount(evidence.throw_hole * 3 + evidence.throw_phase, minlength=holes * 3).reshape(holes, 3)
+    thrown = evidence.hole_score - np.nan_to_num(evidence.hole_penalty)
+    hidden = np.nan_to_num(thrown - known.sum(axis=1), nan=0.0)
+    hidden = np.maximum(hidden, 0).astype(np.int64)
+    bare = np.zeros((holes, 3), dtype=np.int64)
+    for phase in (PUTT, APPROACH):
+        here = (hidden > 0) & (known[:, phase] == 0)
+        bare[here, phase] += 1
+        hidden = hidden - here
+    # What is left has no sure place: a putt after the last one marked, unless the approach columns are full.
+    left = hidden > 0
+    bare[left & (known[:, APPROACH] < _APPROACH_COLUMNS), PUTT] += 1
+    by_round = np.zeros((evidence.rounds, 3), dtype=np.int64)
+    np.add.at(by_round, evidence.hole_round, bare)
+    return by_round + evidence.unmarked
+
+
+def only_misses(evidence: Evidence) -> NDArray[np.bool_]:
+    """Say of each round whether only its misses are marked: that makes counts, no rates and no results."""
+    marked, clean = evidence.marked.sum(axis=1), evidence.clean.sum(axis=1)
+    bare = bare_throws(evidence).sum(axis=1)
+    few = clean <= ONLY_MISSES_CLEAN * marked
+    return np.asarray((marked > 0) & few & (bare >= ONLY_MISSES_BARE * (marked + bare)))
+
+
+def rated(evidence: Evidence) -> Evidence:
+    """Return the evidence that rates may be made of: rounds with only misses marked count as unmarked."""
+    bare = only_misses(evidence)
+    if not bare.any():
+        return evidence
+    of_hole = bare[evidence.hole_round]
+    rows = bare[:, None]
+    return replace(
+        evidence,
+        misses=np.where(rows, 0, evidence.misses),
+        unmarked=evidence.unmarked + np.where(rows, evidence.misses + evidence.clean, 0),
+        clean=np.where(rows, 0, evidence.clean),
+        hole_unmarked=evidence.hole_unmarked + np.where(of_hole, evidence.hole_misses.sum(axis=1), 0),
+        hole_misses=np.where(of_hole[:, None], 0, evidence.hole_misses),
+        throw_execution=np.where(of_hole[evidence.throw_hole], UNMARKED, evidence.throw_execution),
+    )
+
+
+def results_known(evidence: Evidence) -> NDArray[np.bool_]:
+    """Say of each throw whether all results of its hole are known, in or not.
+
+    Where more throws were made than are known one by one, the last known one may have dropped or not, while
+    those before it certainly stayed out. Counting only these would count misses and leave out what went in;
+    so would a card on which only misses are marked.
+    """
+    open_hole = np.zeros(len(evidence.hole_round), dtype=bool)
+    open_hole[evidence.throw_hole[evidence.throw_holed < 0]] = True
+    open_hole |= only_misses(evidence)[evidence.hole_round]
+    return np.asarray(~open_hole[evidence.throw_hole])
 
 
 def _head(played: Round, hand: str) -> RoundHead:

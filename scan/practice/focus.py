@@ -18,12 +18,12 @@ from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of
 from scan.practice.evidence import Evidence
-from scan.practice.model import first_that
+from scan.practice.marks import Marks, marks_of
 from scan.practice.phases import (
     HALF_LIFE_ROUNDS,
     PhaseEvidence,
     PhasePrior,
-    p_costs_most_after,
+    outlook_of,
     phases_of,
 )
 
@@ -35,7 +35,16 @@ SETTLED_ROUNDS = 5
 NOTE_HALF_LIVES = 3
 
 #: Above this share of throws without a mark, rates rest on a choice of throws, and the player is told.
-MUCH_UNMARKED = 0.3
+MUCH_UNMARKED = 0.15
+
+#: Throws without a mark are called mostly clean where they were missed this much less often than marked ones.
+MOSTLY_CLEAN = 0.8
+
+#: Phases this close in strokes a round are called nearly the same.
+FAIR_CHOICE_STROKES = 0.3
+
+#: Results are said to colour the marks of putts from this probability on.
+NOTICED = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +59,10 @@ class Focus:
     provisional : fewer than `SETTLED_ROUNDS` rounds
     by_count, by_rate : phases that plain count and miss rate would choose
     disagreement : a sentence where these differ from the focus
-    more_rounds : rounds like these until the phase is clear; 0 now, None if out of sight
+    more_rounds : rounds like these after which it is as likely as not that a phase is clear; 0 now, None if
+        out of sight
+    at_stake : strokes a round that the choice gives up on average where it is the wrong one
+    marks : how the player marks
     remarks : what the player should know about their own marks
     """
 
@@ -65,7 +77,9 @@ class Focus:
     by_rate: str
     disagreement: str | None
     more_rounds: int | None
+    at_stake: float
     causes: Causes
+    marks: Marks
     half_life_rounds: float
     share_unmarked: float
     remarks: tuple[str, ...]
@@ -92,11 +106,16 @@ class Focus:
             return f"{words.count(SETTLED_ROUNDS - self.rounds, 'more round')} before it counts as settled."
         if self.level == "clear":
             return None
-        if self.more_rounds is None:
-            return (
-                "The phases are so close that more rounds may not tell them apart; either is a fair choice."
-            )
-        return f"About {words.count(self.more_rounds, 'more round')} like these would make it clear."
+        if self.more_rounds is not None:
+            return f"As likely as not, {words.count(self.more_rounds, 'more round')} will make it clear."
+        if self.level == "likely":
+            return "More rounds may leave it at that."
+        if self.at_stake < FAIR_CHOICE_STROKES:
+            return "They cost you nearly the same, and more rounds may not tell them apart: a fair choice."
+        return (
+            "More rounds may not settle it soon. If it is the wrong choice, that gives up about "
+            f"{words.strokes(self.at_stake)} strokes a round."
+        )
 
 
 def focus_of(
@@ -117,13 +136,17 @@ def focus_of(
     """
     if why_no_focus(evidence) is not None:
         return None
-    phases = phases_of(evidence, half_life_rounds=half_life_rounds, prior=prior)
+    marks = marks_of(evidence)
+    phases = phases_of(evidence, half_life_rounds=half_life_rounds, prior=prior, marks=marks)
     at = int(np.argmax([p.p_costs_most for p in phases]))
     by_count = int(np.argmax([p.misses_a_round for p in phases]))
-    by_rate = int(np.argmax([-1.0 if not p.recent.marked else p.recent.interval.middle for p in phases]))
+    rates = [-1.0 if not p.recent.marked else p.recent.interval.middle for p in phases]
+    by_rate = int(np.argmax(rates)) if max(rates) >= 0 else by_count
     recent = np.zeros(evidence.rounds, dtype=bool)
     recent[-max(1, ceil(NOTE_HALF_LIVES * half_life_rounds)) :] = True
     p = phases[at].p_costs_most
+    outlook = outlook_of(phases, evidence.rounds, half_life_rounds, CLEAR, MOST_MORE_ROUNDS)
+    bare = int(marks.bare.sum())
     return Focus(
         phase=PHASES[at],
         number=at,
@@ -135,11 +158,13 @@ def focus_of(
         by_count=PHASES[by_count],
         by_rate=PHASES[by_rate],
         disagreement=_disagreement(phases, at, by_count, by_rate),
-        more_rounds=_more_rounds(phases, at, evidence.rounds, half_life_rounds),
+        more_rounds=0 if p >= CLEAR else outlook.more_rounds,
+        at_stake=outlook.at_stake,
         causes=causes_of(evidence, at, PHASES[at], recent=recent, labels=labels),
         half_life_rounds=half_life_rounds,
-        share_unmarked=evidence.share_unmarked,
-        remarks=_remarks(evidence, phases, at),
+        marks=marks,
+        share_unmarked=bare / max(1, bare + int(evidence.marked.sum())),
+        remarks=_remarks(evidence, phases, marks, at),
     )
 
 
@@ -188,33 +213,9 @@ def _disagreement(phases: tuple[PhaseEvidence, ...], at: int, by_count: int, by_
     return f"{text}; {reason}."
 
 
-def _more_rounds(
-    phases: tuple[PhaseEvidence, ...], at: int, rounds: int, half_life_rounds: float
-) -> int | None:
-    if phases[at].p_costs_most >= CLEAR:
-        return 0
-
-    def clear_after(more: int) -> bool:
-        return p_costs_most_after(phases, at, rounds, more, half_life_rounds) >= CLEAR
-
-    return first_that(clear_after, MOST_MORE_ROUNDS)
-
-
-def _remarks(evidence: Evidence, phases: tuple[PhaseEvidence, ...], at: int) -> tuple[str, ...]:
-    remarks = []
-    share = evidence.share_unmarked
-    clean = float(evidence.clean.sum()) / max(1, int(evidence.marked.sum()))
-    if share > MUCH_UNMARKED and clean < 0.1:
-        remarks.append(
-            f"{words.percent(share)} of your throws have no mark and hardly one is marked clean. If you mark "
-            "only misses, the miss rates mean nothing; the misses a round still do."
-        )
-    elif share > MUCH_UNMARKED:
-        remarks.append(
-            f"{words.percent(share)} of your throws have no mark. They are unknown, not misses; "
-            "rates speak of the marked ones only."
-        )
-    bare = [words.MANY[p.phase] for p in phases if not p.recent.marked]
+def _remarks(evidence: Evidence, phases: tuple[PhaseEvidence, ...], marks: Marks, at: int) -> tuple[str, ...]:
+    remarks = [said for said in (_unmarked(evidence, phases, marks), _coloured(marks)) if said]
+    bare = [words.MANY[p.phase] for p in phases if not p.recent.marked and not p.recent.misses]
     if bare:
         remarks.append(f"No {words.listing(bare)} are marked, so they can't be compared.")
     if evidence.rounds > 1 and phases[at].spread_factor > 2:
@@ -229,3 +230,40 @@ def _remarks(evidence: Evidence, phases: tuple[PhaseEvidence, ...], at: int) -> 
             f"over recent rounds it is {words.MANY[PHASES[at]]}."
         )
     return tuple(remarks)
+
+
+def _unmarked(evidence: Evidence, phases: tuple[PhaseEvidence, ...], marks: Marks) -> str | None:
+    """Say what throws without a mark mean for what is told."""
+    if not any(p.recent.marked for p in phases):
+        return (
+            "Your cards mark only misses, so there are no miss rates: this goes by how many misses there are "
+            "in a round, and takes each to cost about half a stroke. Mark clean throws too, and it can tell "
+            "what a miss costs you."
+        )
+    full = ~marks.only_misses
+    bare, marked = int(marks.bare[full].sum()), int(evidence.marked[full].sum())
+    said = ""
+    if int(marks.only_misses.sum()):
+        many = words.count(int(marks.only_misses.sum()), "round")
+        said = f"{many} with only misses marked are left out of the rates. "
+    share = bare / max(1, bare + marked)
+    if share > MUCH_UNMARKED:
+        ratio, doubt = marks.forgotten
+        kind = "going by how they ended, mostly clean ones" if ratio + doubt < MOSTLY_CLEAN else None
+        said += f"{words.percent(share)} of your throws have no mark. They are unknown, not misses"
+        said += f"; {kind}. " if kind else ". "
+        said += "The miss rates allow for it, and their ranges are wider."
+    return said.strip() or None
+
+
+def _coloured(marks: Marks) -> str | None:
+    """Say gently that results may colour the marks of putts."""
+    (dropped, clean), (stayed, missed) = marks.dropped, marks.stayed
+    if marks.p_coloured < NOTICED or not dropped or not stayed:
+        return None
+    return (
+        f"Of {words.count(dropped, 'putt')} that dropped you call {clean} clean, of {stayed} that stayed "
+        f"out {missed} missed. It is easy to judge a putt by where it ends: try to judge it as it leaves the "
+        "hand. "
+        "What a missed putt costs is told with more doubt for it."
+    )

@@ -54,9 +54,8 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
         i = p.strokes_a_round
         a, b, c = (left + plot * min(v, top) / top for v in (i.low, i.middle, i.high))
         shapes.append(text(0, y, words.MANY[p.phase], size_pt=TEXT_PT, bold=chosen))
-        tally = f"{p.recent.misses} of {p.recent.marked} missed" if p.recent.marked else "none marked"
-        shapes.append(text(0, y + 3.5, tally, size_pt=SMALL_PT, grey=SOFT))
-        if p.recent.marked:
+        shapes.append(text(0, y + 3.5, _tally(p), size_pt=SMALL_PT, grey=SOFT))
+        if p.recent.misses or p.recent.marked:
             shapes.append(line(a, y, c, y, width_mm=0.9 if chosen else 0.5, grey=0.0 if chosen else SOFT))
             shapes += dot(b, y, radius_mm=1.5, filled=chosen)
             said = f"{words.strokes(i.middle)} ({words.strokes_range(i)})"
@@ -155,11 +154,18 @@ def _cross(causes: Causes, x: float, y: float) -> list[Shape]:
     return shapes
 
 
+def _tally(p: PhaseEvidence) -> str:
+    """Return misses of marked throws; misses alone where only these are marked."""
+    if p.recent.marked:
+        return f"{p.recent.misses} of {p.recent.marked} missed"
+    return words.count(p.recent.misses, "miss", "misses") if p.recent.misses else "none marked"
+
+
 def _phase_said(p: PhaseEvidence) -> str:
-    if not p.recent.marked:
+    if not p.recent.marked and not p.recent.misses:
         return f"{words.MANY[p.phase]}: none marked"
     return (
-        f"{words.MANY[p.phase]}: {p.recent.misses} of {p.recent.marked} missed, "
+        f"{words.MANY[p.phase]}: {_tally(p)}, "
         f"{words.strokes(p.strokes_a_round.middle)} strokes a round "
         f"({words.strokes_range(p.strokes_a_round)}), "
         f"{words.probability(p.p_costs_most)} that it costs most"

@@ -326,33 +326,6 @@ def adjusted(p_values: ArrayLike) -> Floats:
     return result
 
 
-def expected_worst_seen(rates: Sequence[float], throws: Sequence[int], index: int | None = None) -> float:
-    """Observed rate that the worst-looking of several groups has on average, by exact enumeration.
-
-    With equal true rates this is above the truth: whoever is picked for looking worst looked worse than they
-    are, and next time seems to have improved (regression to the mean). With `index`, the average is over the
-    cases where that group looks worst.
-    """
-    from scipy.special import bdtr
-
-    # Observed rates x/n of all groups on one sorted axis; P(max <= v) is the product of the groups' own.
-    values = np.unique(np.concatenate([np.arange(n + 1) / n for n in throws]))
-    below = np.array([bdtr(np.floor(values * n + 1e-9), n, p) for p, n in zip(rates, throws, strict=True)])
-    if index is None:
-        maximum = np.prod(below, axis=0)
-        chance = np.diff(maximum, prepend=0.0)
-        return float(np.sum(values * chance))
-    own = np.diff(below[index], prepend=0.0)
-    # A tie is split evenly on average; half of the tied mass of the others is close enough and symmetric.
-    others = np.ones_like(values)
-    for j in range(len(rates)):
-        if j != index:
-            strictly = np.concatenate([[0.0], below[j][:-1]])
-            others *= 0.5 * (below[j] + strictly)
-    chance = own * others
-    return float(np.sum(values * chance) / np.sum(chance)) if chance.sum() > 0 else rates[index]
-
-
 def first_that(holds: Callable[[int], bool], most: int) -> int | None:
     """Return the smallest number from 1 to `most` for which a statement holds that stays true, or None."""
     if not holds(most):

@@ -262,7 +262,7 @@ def _groups(evidence: Evidence) -> list[tuple[str, tuple[int, int], tuple[int, i
         early, late = third[evidence.throw_hole] == 0, third[evidence.throw_hole] == 2
         groups.append(
             (
-                f"{phase}: first third of the round and last",
+                f"{phase}: first third of the round and last, whose holes may differ too",
                 counted(of_phase & early),
                 counted(of_phase & late),
                 k,

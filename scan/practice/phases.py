@@ -17,13 +17,15 @@ from numpy.typing import NDArray
 from forms.rules import PHASES
 from scan.practice.cost import Costs, costs_of
 from scan.practice.evidence import Evidence
+from scan.practice.marks import Marks, marks_of
 from scan.practice.model import (
     LEVEL,
     PRIOR,
+    USUAL_FACTOR,
+    USUAL_FACTOR_ROUNDS,
     Interval,
     beta_interval,
     jeffreys,
-    normal_quantile,
     p_largest,
     p_largest_rate,
     pooled,
@@ -40,7 +42,7 @@ HALF_LIFE_ROUNDS = 5.0
 RECENT_HALF_LIVES = 5
 
 _COST_NODES = 25
-_GRID = 400
+_GRID = 160
 _SMALLEST_COST_STROKES = 0.02
 
 
@@ -59,15 +61,20 @@ class Window:
 class PhaseEvidence:
     """Everything known about the misses of one phase.
 
+    Where only misses are marked, windows have misses and no marked throws, and rates are NaN.
+
     Attributes
     ----------
     last, recent, all : the rate in the last round, in recent rounds (later ones count more), in all
     misses_a_round : weighted mean of recent rounds
     cost : strokes that one miss costs
-    strokes_a_round : strokes that misses of this phase cost in a round, lately
+    strokes_a_round : strokes a round that this phase would save, lately, if it were never missed; less than
+        misses times cost where one miss brings the next
     p_highest_rate : probability that its miss rate is the highest of the phases
     p_costs_most : probability that it costs most strokes a round
     spread_factor : how many times larger than by chance the rate varies between rounds
+    learnt : sd of the strokes a round that later rounds take the place of (rates), and that only more
+        rounds take away (costs)
     """
 
     phase: str
@@ -81,6 +88,7 @@ class PhaseEvidence:
     p_highest_rate: float
     p_costs_most: float
     spread_factor: float
+    learnt: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +105,7 @@ def phases_of(
     half_life_rounds: float = HALF_LIFE_ROUNDS,
     prior: PhasePrior | None = None,
     costs: Costs | None = None,
+    marks: Marks | None = None,
 ) -> tuple[PhaseEvidence, ...]:
     """Return the evidence of each phase, in the order drive, approach, putt.
 
@@ -106,32 +115,47 @@ def phases_of(
     half_life_rounds : rounds after which a round counts half
     prior : what other players suggest (see `players`), or None for Jeffreys' prior
     costs : strokes a miss costs; None to learn them from `evidence`
+    marks : how the player marks; None to see it in `evidence`
     """
     believed = prior or PhasePrior()
-    costs = costs or costs_of(evidence)
+    marks = marks or marks_of(evidence)
+    costs = costs or marks.costs(costs_of(evidence))
     recent = recent_rounds(evidence.rounds, half_life_rounds)
     weight = weights(evidence.rounds, half_life_rounds)[recent]
-    misses, marked = evidence.misses, evidence.marked
-    alpha, beta, factors, each = [], [], [], []
+    misses, marked = evidence.misses, evidence.marked * ~marks.only_misses[:, None]
+    # Where most of what is recent has only misses marked there are counts, no rates; else these rounds wait.
+    counted = weight @ marks.only_misses[recent] > weight.sum() / 2
+    if not counted:
+        weight = weight * ~marks.only_misses[recent]
+    thrown = marked + marks.bare
+    alpha, beta, factors, each, per_round = [], [], [], [], []
     for k in range(len(PHASES)):
-        factor = spread_between(misses[recent, k], marked[recent, k]).factor
-        now = pooled(misses[recent, k], marked[recent, k], weight)
-        seen = (now.misses / factor, now.throws / factor) if now.throws else (0.0, 0.0)
-        alpha.append(seen[0] + believed.misses[k])
-        beta.append(seen[1] - seen[0] + believed.clean[k])
+        if counted:
+            a, b, factor = _counted(misses[recent, k], weight)
+            per_round.append(_MANY_THROWS)
+            each.append(float("nan"))
+        else:
+            factor = spread_between(misses[recent, k], marked[recent, k]).factor
+            now = pooled(misses[recent, k], marked[recent, k], weight)
+            seen = (now.misses / factor, now.throws / factor) if now.throws else (0.0, 0.0)
+            a, b = seen[0] + believed.misses[k], seen[1] - seen[0] + believed.clean[k]
+            share = float(weight @ marks.bare[recent, k]) / max(float(weight @ thrown[recent, k]), 1e-9)
+            a, b, lower = _with_bare(a, b, share, *marks.forgotten)
+            per_round.append(float(weight @ thrown[recent, k]) / float(weight.sum()) if now.throws else 0.0)
+            each.append(now.rate * lower)
+        alpha.append(a)
+        beta.append(b)
         factors.append(factor)
-        each.append(now.rate)
-    per_round = weight @ marked[recent] / weight.sum()
-    highest = p_largest_rate(alpha, beta)
-    unsure = _throws_unsure(marked[recent], weight)
+    highest = np.full(len(PHASES), np.nan) if counted else p_largest_rate(alpha, beta)
+    unsure = np.zeros(len(PHASES)) if counted else _throws_unsure(thrown[recent], weight)
     lost = [
-        _StrokesLost(float(per_round[k]), alpha[k], beta[k], costs.mean[k], costs.sd[k], float(unsure[k]))
+        _StrokesLost(per_round[k], alpha[k], beta[k], costs.saved[k], costs.saved_sd[k], float(unsure[k]))
         for k in range(len(PHASES))
     ]
     most = p_largest([s.quantile for s in lost], [s.cdf for s in lost])
     result = []
     for k, phase in enumerate(PHASES):
-        rate = _rate(each[k], alpha[k], beta[k], prior)
+        rate = Interval(0.0, float("nan"), 1.0) if counted else _rate(each[k], alpha[k], beta[k], prior)
         result.append(
             PhaseEvidence(
                 phase=phase,
@@ -140,20 +164,54 @@ def phases_of(
                     "recent rounds",
                     int(recent.sum()),
                     int(misses[recent, k].sum()),
-                    int(marked[recent, k].sum()),
+                    0 if counted else int(marked[recent, k].sum()),
                     rate,
                 ),
                 all=_window("all rounds", misses[:, k], marked[:, k], factors[k]),
                 misses_a_round=float(weight @ misses[recent, k] / weight.sum()),
-                marked_a_round=float(per_round[k]),
+                marked_a_round=float("nan") if counted else per_round[k],
                 cost=costs.interval(k),
                 strokes_a_round=lost[k].interval(),
                 p_highest_rate=float(highest[k]),
                 p_costs_most=float(most[k]),
                 spread_factor=factors[k],
+                learnt=lost[k].learnt,
             )
         )
     return tuple(result)
+
+
+#: Stands for "many" where only misses are counted: a rate of so many throws is as good as a count.
+_MANY_THROWS = 400.0
+
+
+def _counted(misses: NDArray[np.int64], weight: Floats) -> tuple[float, float, float]:
+    """Return misses and other throws of `_MANY_THROWS` a round that stand for counts, and their spread.
+
+    The spread is the variance of counts over their mean (1 for the counts of rare events), drawn to the usual
+    factor as that of rates is.
+    """
+    rounds = float(weight.sum() ** 2 / np.sum(weight**2))
+    mean = float(weight @ misses / weight.sum())
+    square = float(np.sum((misses - misses.mean()) ** 2)) / max(float(misses.mean()), 1e-9)
+    factor = max(1.0, (square + USUAL_FACTOR_ROUNDS * USUAL_FACTOR) / (len(misses) - 1 + USUAL_FACTOR_ROUNDS))
+    return mean * rounds / factor + PRIOR, (_MANY_THROWS - mean) * rounds / factor + PRIOR, factor
+
+
+def _with_bare(a: float, b: float, share: float, ratio: float, doubt: float) -> tuple[float, float, float]:
+    """Return the Beta distribution of the miss rate of all throws, with the factor on the marked ones' rate.
+
+    A `share` of the throws has no mark; they were missed `ratio` (sd `doubt`) times as often as marked ones.
+    Mean and variance of the product are matched.
+    """
+    if share <= 0:
+        return a, b, 1.0
+    factor, factor_sd = 1 - share * (1 - ratio), share * doubt
+    mean = a / (a + b)
+    square = mean * (a + 1) / (a + b + 1) * (factor**2 + factor_sd**2)
+    mean *= factor
+    worth = mean * (1 - mean) / max(square - mean**2, 1e-9) - 1
+    return mean * worth, (1 - mean) * worth, factor
 
 
 def _throws_unsure(marked: NDArray[np.int64], weight: Floats) -> Floats:
@@ -184,23 +242,82 @@ def recent_rounds(rounds: int, half_life_rounds: float) -> NDArray[np.bool_]:
     return recent
 
 
-def p_costs_most_after(
-    phases: Sequence[PhaseEvidence], at: int, rounds: int, more: int, half_life_rounds: float
-) -> float:
-    """Probability that phase number `at` is found to cost most after `more` rounds like the ones so far."""
-    gain = _rounds_worth(rounds + more, half_life_rounds) / _rounds_worth(rounds, half_life_rounds)
-    lost = []
-    for p in phases:
-        # The interval's width carries weights, spread and prior; recover the throws it stands for.
-        throws = _throws_behind(p) * gain
-        rate = min(max(p.recent.interval.middle, 0.01), 0.99)
-        sd = (p.cost.high - p.cost.low) / (2 * normal_quantile()) / gain**0.5
-        lost.append(
-            _StrokesLost(
-                p.marked_a_round, rate * throws + PRIOR, (1 - rate) * throws + PRIOR, p.cost.middle, sd, 0.0
-            )
-        )
-    return float(p_largest([s.quantile for s in lost], [s.cdf for s in lost])[at])
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What more rounds would bring.
+
+    Attributes
+    ----------
+    more_rounds : rounds after which it is as likely as not that some phase is clear; None if out of sight
+    at_stake : strokes a round that the choice gives up on average where another phase truly costs most
+    """
+
+    more_rounds: int | None
+    at_stake: float
+
+
+def outlook_of(
+    phases: Sequence[PhaseEvidence], rounds: int, half_life_rounds: float, clear: float, most: int
+) -> Outlook:
+    """Return how many rounds like the ones so far would make a phase clear, and what the choice may cost.
+
+    Truths are drawn from what is believed now; for each, what will be believed after more rounds lies between
+    now and the truth, by how much doubt is gone by then. Rates are learnt from recent rounds only, so that
+    their doubt stops shrinking; costs from all rounds, so that theirs goes on.
+    """
+    mean = np.array([p.strokes_a_round.middle for p in phases])
+    rate_sd = np.array([p.learnt[0] for p in phases])
+    cost_sd = np.array([p.learnt[1] for p in phases])
+    now = rate_sd**2 + cost_sd**2
+    draws = np.random.default_rng(0).standard_normal((2, _OUTLOOK_DRAWS, len(phases)))
+    truth = np.maximum(mean + np.sqrt(now) * draws[0], 0.0)
+    at = int(np.argmax([p.p_costs_most for p in phases]))
+    loss = truth.max(axis=1) - truth[:, at]
+    at_stake = float(loss[loss > 0].mean()) if np.any(loss > 0) else 0.0
+    worth = _rounds_worth(rounds, half_life_rounds)
+    for more in _LOOK_AHEAD:
+        if more > most:
+            break
+        later = rate_sd**2 * worth / _rounds_worth(rounds + more, half_life_rounds)
+        later = later + cost_sd**2 * _cost_doubt_left(rounds, more)
+        gone = np.clip(1 - later / np.maximum(now, 1e-12), 0.0, 1.0)
+        believed = mean + gone * (truth - mean) + np.sqrt(later * gone) * draws[1]
+        if float(np.mean(_largest(believed, later) >= clear)) >= _AS_LIKELY_AS_NOT:
+            return Outlook(more, at_stake)
+    return Outlook(None, at_stake)
+
+
+_OUTLOOK_DRAWS = 300
+#: A little more than one half: in the worlds of tests, .5 came true in 40 %.
+_AS_LIKELY_AS_NOT = 0.55
+_LOOK_AHEAD = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40)
+
+
+def _cost_doubt_left(rounds: int, more: int) -> float:
+    """Return the share of a cost's variance that is left after more rounds.
+
+    It shrinks with the rounds there are, counting those that the prior is worth.
+    """
+    return (rounds + PRIOR_COST_ROUNDS) / (rounds + more + PRIOR_COST_ROUNDS)
+
+
+#: Rounds whose throws tell as much of a cost as is believed before any: .3 against about .55 over the root of
+#: the rounds (on the worlds in tests).
+PRIOR_COST_ROUNDS = 3.0
+
+
+def _largest(mean: Floats, variance: Floats) -> Floats:
+    """Return for each row the probability of the likeliest phase to be the largest, normal doubts."""
+    from scipy.special import ndtr
+
+    best = np.zeros(len(mean))
+    for i in range(mean.shape[1]):
+        p = np.ones(len(mean))
+        for j in range(mean.shape[1]):
+            if j != i:
+                p *= ndtr((mean[:, i] - mean[:, j]) / np.sqrt(variance[i] + variance[j] + 1e-12))
+        best = np.maximum(best, p)
+    return best
 
 
 def _rounds_worth(rounds: int, half_life_rounds: float) -> float:
@@ -208,28 +325,22 @@ def _rounds_worth(rounds: int, half_life_rounds: float) -> float:
     return float(w.sum() ** 2 / np.sum(w * w))
 
 
-def _throws_behind(p: PhaseEvidence) -> float:
-    rate = min(max(p.recent.interval.middle, 0.03), 0.97)
-    width = max(p.recent.interval.high - p.recent.interval.low, 1e-6)
-    return max(1.0, rate * (1 - rate) * (2 * normal_quantile() / width) ** 2)
-
-
 def _window(label: str, misses: NDArray[np.int64], marked: NDArray[np.int64], factor: float) -> Window:
-    x, n = int(misses.sum()), int(marked.sum())
+    n = int(marked.sum())
+    # misses of rounds without clean marks stand only where there is nothing else
+    x = int(misses[marked > 0].sum()) if n else int(misses.sum())
+    if not n:
+        return Window(label, int((misses > 0).sum()), x, 0, Interval(0.0, float("nan"), 1.0))
     found = jeffreys(x / factor, n / factor)
-    return Window(
-        label, int((marked > 0).sum()), x, n, Interval(found.low, x / n if n else found.middle, found.high)
-    )
+    return Window(label, int((marked > 0).sum()), x, n, Interval(found.low, x / n, found.high))
 
 
 class _StrokesLost:
     """Distribution of throws a round x miss rate x cost of a miss.
 
     The cost's posterior is cut into `_COST_NODES` equally likely values, never below a small positive one:
-    a miss that helps the score is taken for chance. Rate and cost are taken as independent, but not the
-    number of throws: costly misses bring more throws, which are there to be missed. So its error,
-    `throws_unsure` as a share of it, is added to the cost's as if the three moved together. Without that the
-    interval for putts covered 80 % where it said 90 %.
+    a miss that helps the score is taken for chance. Rate, cost and throws a round are taken as independent;
+    the error of the throws, `throws_unsure` as a share of them, is added to the cost's.
     """
 
     def __init__(
@@ -239,11 +350,11 @@ class _StrokesLost:
 
         cost_share = cost_sd / max(cost, _SMALLEST_COST_STROKES)
         rate_share = float(np.sqrt(b / (a * (a + b + 1))))
-        more = throws_unsure**2 + 2 * throws_unsure * (min(cost_share, 1.0) + min(rate_share, 1.0))
-        wider = float(np.sqrt(cost_sd**2 + more * cost**2))
+        wider = float(np.hypot(cost_sd, throws_unsure * cost))
         nodes = cost + wider * ndtri((np.arange(_COST_NODES) + 0.5) / _COST_NODES)
         scale = np.maximum(nodes, _SMALLEST_COST_STROKES) * max(throws_a_round, 1e-9)
         self.mean = float(scale.mean()) * a / (a + b)
+        self.learnt = (self.mean * float(np.hypot(rate_share, throws_unsure)), self.mean * cost_share)
         top = float(scale.max())
         # Finer where the mass is: quantiles of the rate at the middle cost would miss the tails of the cost.
         self._at = top * np.linspace(0.0, 1.0, _GRID) ** 1.5

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forms.rules import PHASES
-from scan.practice.evidence import Evidence
+from scan.practice.evidence import Evidence, rated
 from scan.practice.focus import Focus, focus_of, why_no_focus
 from scan.practice.model import log_beta_binomial, spread_between
 from scan.practice.phases import HALF_LIFE_ROUNDS, PhasePrior
@@ -94,6 +94,7 @@ def group_of(players: Mapping[str, Evidence], half_life_rounds: float = HALF_LIF
 
 def _log_likelihood(evidence: Evidence) -> Floats:
     """Log-likelihood of a player's counts by phase, rate and strength of the group, (3, R, S)."""
+    evidence = rated(evidence)
     phases = []
     for k in range(len(PHASES)):
         factor = spread_between(evidence.misses[:, k], evidence.marked[:, k]).factor

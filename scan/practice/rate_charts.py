@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date
-from math import isnan
+from math import isinf, isnan
 
 import numpy as np
 
 from forms.drawing import Shape
 from scan.practice import words
-from scan.practice.evidence import PUTTING_AREA_M, Evidence
+from scan.practice.evidence import PUTTING_AREA_M, Evidence, rated
 from scan.practice.model import Interval, jeffreys
 from scan.practice.over_time import Chart
 from scan.practice.picture import (
@@ -39,6 +39,7 @@ def time_chart(
 ) -> Picture:
     """Miss rate of each round: with limits of chance and a smoothed line, or with ranges where too few."""
     left, top, base = 9.0, 10.5, 36.0
+    evidence = rated(evidence)
     x_n = evidence.misses[:, phase], evidence.marked[:, phase]
     shown = [i for i in range(evidence.rounds) if x_n[1][i] > 0][-MOST_ROUNDS_SHOWN:]
     many = words.MANY[phase_name]
@@ -81,6 +82,8 @@ def time_chart(
         )
     else:
         said = f"{words.count(len(shown), 'round')} with 90 % ranges: too few to see a trend"
+        if not shown:
+            said = "no clean throws are marked, so there are no rates"
         shapes.append(text(0, 7.4, said, size_pt=SMALL_PT, grey=SOFT))
         for place, i in enumerate(ranges):
             shapes.append(line(x(place), y(i.low), x(place), y(i.high), width_mm=0.5, grey=SOFT))
@@ -230,5 +233,7 @@ def _group_said(group: Group) -> str:
 
 
 def _lengths(interval: Interval, unit: str) -> str:
+    if isinf(interval.high):
+        return f"{length(interval.low, unit, 1)} or more"
     low = length(interval.low, unit, 1).split()[0]
     return f"{low} to {length(interval.high, unit, 1)}"

@@ -11,14 +11,22 @@ from dataclasses import dataclass, field
 from math import isnan
 
 from scan.practice import words
-from scan.practice.effect import Effect, Tested
-from scan.practice.evidence import Evidence
+from scan.practice.effect import HELPED, Effect, Tested
+from scan.practice.evidence import Evidence, rated
 from scan.practice.focus import Focus
 from scan.practice.luck import Luck, luck_of
+from scan.practice.model import jeffreys
 from scan.practice.over_time import Change, Chart, Noticed, changes_of, chart_of, noticed_in
 from scan.practice.plan import Plan
-from scan.practice.putting import Putting, putting_of
+from scan.practice.putting import Putting, length, putting_of
 from scan.practice.results import TwoByTwo, two_by_two
+from scan.practice.where import Spot, spots_of
+
+#: How throws ended is said to agree with their marks from this probability on.
+RESULTS_AGREE = 0.8
+
+#: So many places that stand out are told one by one.
+MOST_SPOTS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +47,7 @@ class Report:
     chart: Chart | None
     changes: tuple[Change, ...]
     noticed: tuple[Noticed, ...]
+    spots: tuple[Spot, ...] = ()
     effect: Effect | str | None = None
     tested: tuple[Tested, ...] = ()
     pictures: Mapping[tuple[str, int], bytes] = field(default_factory=dict)
@@ -57,6 +66,8 @@ def report_of(
     pictures: Mapping[tuple[str, int], bytes] | None = None,
 ) -> Report:
     """Return the report of one player's rounds; `putting` if it was worked out already."""
+    # Cards with only misses marked have no rates to follow over time.
+    of_rates = rated(evidence)
     return Report(
         player=player,
         unit=unit,
@@ -64,11 +75,12 @@ def report_of(
         focus=focus,
         plan=plan,
         putting=putting or putting_of(evidence, unit),
-        tables=two_by_two(evidence),
+        tables=two_by_two(of_rates),
         luck=luck_of(evidence, evidence.rounds - 1),
-        chart=chart_of(evidence, focus.number),
-        changes=changes_of(evidence),
-        noticed=noticed_in(evidence),
+        chart=chart_of(of_rates, focus.number),
+        changes=changes_of(of_rates),
+        noticed=noticed_in(of_rates),
+        spots=spots_of(evidence, lambda metres: length(metres, unit)),
         effect=effect,
         tested=tuple(tested),
         pictures=pictures or {},
@@ -149,7 +161,10 @@ def luck_sentence(report: Report) -> str | None:
 def change_sentences(report: Report) -> list[str]:
     """Return what changed over time, one sentence a phase; or that it is too early to say."""
     if not report.changes:
-        return [f"{words.count(report.focus.rounds, 'round')}: too few to speak of a change over time."]
+        rated_rounds = report.focus.rounds - int(report.focus.marks.only_misses.sum())
+        if not rated_rounds:
+            return ["Only misses are marked, so there are no rates to follow over time."]
+        return [f"{words.count(rated_rounds, 'round')}: too few to speak of a change over time."]
     quiet = [c for c in report.changes if c.p_changed < 0.5]
     said = []
     for c in report.changes:
@@ -181,11 +196,33 @@ def noticed_sentence(report: Report) -> str:
             f"Of {words.count(asked, 'other comparison')} (drift, wind, early and late holes, stance), none "
             "stands out beyond what looking at so many brings by chance."
         )
-    told = [
-        f"{n.question} ({n.first[0]} of {n.first[1]} missed against {n.second[0]} of {n.second[1]})"
-        for n in out
-    ]
+    told = [f"{n.question} ({_missed(n.first)} against {_missed(n.second)})" for n in out]
     return f"Of {words.count(asked, 'other comparison')}, these stand out: {words.listing(told)}."
+
+
+def _missed(group: tuple[int, int]) -> str:
+    missed, throws = group
+    found = jeffreys(missed, throws)
+    return f"{missed} of {throws} missed, {words.percent(found.middle)}, range {words.percent_range(found)}"
+
+
+def spot_sentences(report: Report) -> list[str]:
+    """Return the holes, courses and lengths that stand out, having asked about so many."""
+    asked = len(report.spots)
+    if not asked:
+        return []
+    out = [s for s in report.spots if s.stands_out]
+    many = words.count(asked, "question")
+    if not out:
+        return [
+            f"By hole, course and length ({many}): nothing stands out beyond what asking so much brings by "
+            "chance."
+        ]
+    more = len(out) - MOST_SPOTS
+    said = [f"{s.says}." for s in out[:MOST_SPOTS]]
+    if more > 0:
+        said.append(f"{more} more stand out less.")
+    return [f"By hole, course and length, {many}; what stands out:", *said]
 
 
 def effect_sentences(report: Report) -> list[str]:
@@ -207,10 +244,58 @@ def effect_sentences(report: Report) -> list[str]:
         f"{words.points(e.others_change.middle)} over the same dates; beyond them it is "
         f"{words.points(e.net_change.middle)} (range {words.points_range(e.net_change)}), "
         f"{words.probability(e.p_net_fell)} that it fell.",
-        f"The {words.count(e.left_out, 'round')} that chose the focus are left out: what looks worst looks "
-        f"better next time, practised or not, here by {_about_points(e.by_choice)}. To see a fall of 10 "
-        f"points in four cases of five takes about {e.throws_needed} throws on each side.",
+        _told_helped(e),
+        _eye_sentence(e),
+        f"The {words.count(e.left_out, 'round')} before the first practice are left out, since they chose "
+        f"it: {_choice_sentence(e)} To see a fall of 10 points in four cases of five takes about "
+        f"{e.throws_needed} throws on each side.",
     ]
+
+
+def _told_helped(e: Effect) -> str:
+    """Say in one plain sentence whether it helped, as far as marks can tell."""
+    many = words.MANY[e.phase]
+    if e.helped:
+        return (
+            f"So far it looks as if practice helped: {many} are missed less often than before, by more than "
+            "chance and the other phases explain."
+        )
+    if e.p_fell <= 1 - HELPED:
+        return f"So far {many} are missed more often than before, by more than chance explains."
+    if e.p_fell >= HELPED:
+        return (
+            f"So far {many} are missed less often than before, but the other phases changed too: it may not "
+            "be the practice."
+        )
+    return "So far the change can't be told from chance."
+
+
+def _eye_sentence(e: Effect) -> str:
+    """Say what marks can't tell, and what the results say beside them."""
+    eye = "An eye that has grown stricter or kinder to your own throws would look the same as a change"
+    if e.ended_well is None:
+        return f"{eye}."
+    before, after, p_rose = e.ended_well
+    ended = (
+        f"{words.percent(after.middle)} of them ended well since, {words.percent(before.middle)} before "
+        f"({words.probability(p_rose)} that it rose)"
+    )
+    fell = e.change.middle < 0
+    if (fell and p_rose >= RESULTS_AGREE) or (not fell and p_rose <= 1 - RESULTS_AGREE):
+        return f"{eye}, but how your throws ended says the same: {ended}."
+    if e.helped:
+        return f"{eye}, and how your throws ended hardly changed: {ended}."
+    return f"{eye}. How your throws ended: {ended}."
+
+
+def _choice_sentence(e: Effect) -> str:
+    """Say how much better the phase would look for having been chosen, by how it was chosen."""
+    if e.by_choice is None:
+        return "what looks worst looks better next time, practised or not."
+    return (
+        "what looks worst looks better next time, practised or not, here by "
+        f"{_about_points(max(e.by_choice, 0.0))}."
+    )
 
 
 def _about_points(share: float) -> str:

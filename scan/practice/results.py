@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from forms.rules import PHASES
 from scan.practice.cost import place_in_phase
-from scan.practice.evidence import CLEAN, MISS, PUTT, Evidence
+from scan.practice.evidence import CLEAN, MISS, PUTT, Evidence, results_known
 from scan.practice.model import Interval, jeffreys
 
 #: A median of fewer throws than this gives way to the one of the whole phase.
@@ -72,7 +72,7 @@ def two_by_two(evidence: Evidence) -> tuple[TwoByTwo, ...]:
 def good_results(evidence: Evidence) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Say of each throw whether its result was good, and whether that is known."""
     putt = evidence.throw_phase == PUTT
-    known = np.where(putt, evidence.throw_holed >= 0, evidence.throw_left >= 0)
+    known = np.where(putt, results_known(evidence), evidence.throw_left >= 0)
     usual = _usual_left(evidence)
     good = np.where(putt, evidence.throw_holed == 1, evidence.throw_left <= usual)
     return good & known, np.asarray(known)

@@ -70,12 +70,16 @@ def _table(focus: Focus) -> list[str]:
 
 def _row(p: PhaseEvidence, chosen: bool) -> str:
     name = f"{'>' if chosen else ' '} {words.MANY[p.phase]}"
-    if not p.recent.marked:
+    if not p.recent.marked and not p.recent.misses:
         return f"{name:<14}{'none marked':>13}"
-    rate = f"{words.percent(p.recent.interval.middle):>5} {words.percent_range(p.recent.interval):>13}"
+    rate = (
+        ""
+        if not p.recent.marked
+        else f"{words.percent(p.recent.interval.middle):>5} {words.percent_range(p.recent.interval):>13}"
+    )
     lost = f"{words.strokes(p.strokes_a_round.middle):>4} {words.strokes_range(p.strokes_a_round):>11}"
     most = words.probability(p.p_costs_most).replace("over ", ">").replace("under ", "<")
-    tally = f"{p.recent.misses} / {p.recent.marked}"
+    tally = f"{p.recent.misses} / {p.recent.marked}" if p.recent.marked else f"{p.recent.misses}"
     return f"{name:<14}{tally:>13}  {rate:<21}{lost:<23}{most}"
 
 

@@ -27,6 +27,7 @@ from scan.practice.report import (
     head_line,
     luck_sentence,
     noticed_sentence,
+    spot_sentences,
     stance_sentence,
     tested_sentences,
     why_sentences,
@@ -145,7 +146,15 @@ def _helped(report: Report) -> list[str]:
 
 def _numbers(report: Report) -> list[str]:
     rows = [_phase_row(p, p.phase == report.focus.phase) for p in report.focus.phases]
-    heads = ("", "last round", "recent rounds", "all rounds", "one miss costs", "cost a round", "costs most")
+    heads = (
+        "",
+        "last round",
+        "recent rounds",
+        "all rounds",
+        "strokes a miss costs",
+        "strokes saved if clean",
+        "costs most",
+    )
     table = (
         '<div class="scroll"><table><caption>Missed throws of marked ones, with 90 % ranges. In recent '
         f"rounds later ones count more: half as much {report.focus.half_life_rounds:g} rounds ago.</caption>"
@@ -166,12 +175,21 @@ def _numbers(report: Report) -> list[str]:
         *(["<h3>Putts</h3>", *(f"<p>{said(s)}</p>" for s in putting)] if putting else []),
         "<h3>Over time</h3>",
         *(f"<p>{said(s)}</p>" for s in [*change_sentences(report), noticed_sentence(report)]),
+        *_spots(report),
     ]
+
+
+def _spots(report: Report) -> list[str]:
+    """Where it goes wrong: a lead-in, and a line for each place that stands out."""
+    lead, *out = spot_sentences(report) or [""]
+    if not lead:
+        return []
+    return ["<h3>Where</h3>", f"<p>{said(lead)}</p>", *([_list(out)] if out else [])]
 
 
 def _phase_row(p: PhaseEvidence, chosen: bool) -> str:
     def lost(i: Interval) -> str:
-        return f'{words.strokes(i.middle)} strokes<span class="range">{words.strokes_range(i)}</span>'
+        return f'{words.strokes(i.middle)}<span class="range">{words.strokes_range(i)}</span>'
 
     cells = [_window(p.last), _window(p.recent), _window(p.all), lost(p.cost), lost(p.strokes_a_round)]
     cells.append(words.probability(p.p_costs_most))
@@ -181,6 +199,9 @@ def _phase_row(p: PhaseEvidence, chosen: bool) -> str:
 
 
 def _window(w: Window) -> str:
+    if not w.marked and w.misses:
+        told = words.count(w.misses, "miss", "misses")
+        return f'{told}<span class="range">{words.count(w.rounds, "round")}</span>'
     if not w.marked or isnan(w.interval.middle):
         return "none marked"
     return (

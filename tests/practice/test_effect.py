@@ -7,6 +7,7 @@ from scan.practice import effect as f
 from scan.practice.evidence import evidence_of
 from scan.practice.model import difference, p_rate_fell
 from scan.records.rounds import PracticeSet, Value
+from tests.practice import worlds
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
 
 START = date(2030, 4, 1)
@@ -43,7 +44,10 @@ def test_change_is_newcombes_with_the_spread_taken_off():
     before, after = (24 / factor, 60 / factor), (15 / factor, 60 / factor)
     assert (got.change.low, got.change.high) == pytest.approx(difference(after, before))
     assert got.change.middle == pytest.approx(-9 / 60)
-    assert got.p_fell == pytest.approx(p_rate_fell(before, after))
+    # the spread is learnt from six rounds: Student's t with 4 degrees in place of the normal
+    from scipy.stats import norm, t
+
+    assert got.p_fell == pytest.approx(t.cdf(norm.ppf(p_rate_fell(before, after)), 4))
     assert got.p_fell > 0.8
 
 
@@ -66,10 +70,92 @@ def test_what_all_phases_did_is_no_effect():
     assert together.others_change.high < 0
 
 
+def expected_worst_seen(rates, throws):
+    """Observed rate that the worst-looking of several groups has on average, by exact enumeration."""
+    from scipy.special import bdtr
+
+    # Observed rates x/n of all groups on one axis; P(max <= v) is the product of the groups' own.
+    values = np.unique(np.concatenate([np.arange(n + 1) / n for n in throws]))
+    below = [bdtr(np.floor(values * n + 1e-9), n, p) for p, n in zip(rates, throws, strict=True)]
+    return float(np.sum(values * np.diff(np.prod(below, axis=0), prepend=0.0)))
+
+
+@pytest.mark.parametrize(("rate", "throws", "seen"), [(0.3, 30, 0.371), (0.3, 54, 0.353), (0.4, 18, 0.498)])
+def test_the_worst_of_three_equal_phases_looks_worse_than_it_is(rate, throws, seen):
+    # recomputed with SciPy: three equal phases at 30 %, 30 throws each: the worst looks 37.1 % on average
+    assert expected_worst_seen([rate] * 3, [throws] * 3) == pytest.approx(seen, abs=5e-4)
+    rates, count = np.full((20_000, 3), rate), np.full((1, 3), throws)
+    nothing, alike = np.zeros(3), np.ones(3)
+    for phase in range(3):
+        got = f.too_bad_by_choice(rates, count, np.ones(1), nothing, alike, [1.0] * 3, phase)
+        assert got == pytest.approx(seen - rate, abs=0.004)
+
+
+def test_how_the_phase_was_chosen_decides_how_much_better_it_will_look():
+    rates, count, none = np.tile([0.5, 0.3, 0.3], (4000, 1)), np.full((5, 3), 18), np.zeros(3)
+    weight = 0.5 ** (np.arange(5)[::-1] / 5)
+
+    def looks(worth, phase):
+        return f.too_bad_by_choice(rates, count, weight, none, np.array(worth), [1.0] * 3, phase)
+
+    # chosen for its cost, against the highest rate: its misses had nothing to do with it
+    assert looks([0.1, 0.9, 0.1], 1) == pytest.approx(0.0, abs=0.003)
+    # the cheap phase with the highest rate is hardly ever chosen, and then nothing can be said
+    assert looks([0.1, 0.9, 0.1], 0) is None
+    # near a tie, chance has its part
+    assert looks([0.3, 0.5, 0.1], 1) > 0.015
+
+
 def test_what_choosing_alone_brings_is_said():
     e = counted(*[(6, 12)] * 30)
     got = f.effect_of(e, 0, START + timedelta(days=20))
-    assert 0.005 < got.by_choice < 0.08
+    assert got.by_choice is None, "putts have more misses and look costlier: drives were not chosen for that"
+    assert f.effect_of(e, 2, START + timedelta(days=20)).by_choice < 0.01, "chosen, but not for its rate"
+    e = counted(*[(6, 12)] * 30, putt=(11, 19))
+    assert 0.005 < f.effect_of(e, 2, START + timedelta(days=20)).by_choice < 0.08
+
+
+def test_helped_needs_both_the_fall_and_what_is_beyond_the_other_phases():
+    better = f.effect_of(counted(*[(9, 9)] * 9, *[(3, 15)] * 8), 0, START + timedelta(days=9))
+    assert better.helped
+    assert not f.effect_of(counted(*[(9, 9)] * 17), 0, START + timedelta(days=9)).helped
+
+
+def test_rounds_with_only_misses_marked_are_on_neither_side():
+    from dataclasses import replace
+
+    rounds = rounds_of(Player(), 16, np.random.default_rng(5))
+    bare = [
+        replace(
+            r,
+            id=f"m{r.id}",
+            holes=tuple(
+                replace(
+                    h,
+                    throws=tuple(
+                        t if t.execution.value == "miss" else replace(t, execution=blank()) for t in h.throws
+                    ),
+                )
+                for h in r.holes
+            ),
+        )
+        for r in rounds[:3]
+    ]
+    one = f.effect_of(evidence_of(rounds), 0, rounds[10].day)
+    two = f.effect_of(evidence_of([*rounds, *bare]), 0, rounds[10].day)
+    assert (one.before.misses, one.before.throws) == (two.before.misses, two.before.throws)
+
+
+@pytest.mark.parametrize("number", [1, 3])
+def test_nothing_changed_is_seldom_called_help(number):
+    # A small sample of the tables in docs/practice.md: 40 players for whom nothing changed.
+    from tests.bench.bench_helped import helped
+
+    rows = helped(worlds.WORLDS[number], 40, 9, 8, 0.0, 77)
+    assert len(rows) == 40
+    # at one in twenty each, more than 6 of 40 has a chance of 1 %
+    assert sum(r["said"] for r in rows) <= 6
+    assert np.mean([r["change held"] for r in rows]) > 0.75
 
 
 @pytest.mark.parametrize(("days", "since"), [(6, 3), (20, 20), (20, 0)])

@@ -28,7 +28,8 @@ def test_counts_of_one_hole():
     assert e.unmarked.tolist() == [[0, 0, 1]]
     assert e.marked.tolist() == [[1, 1, 1]]
     assert e.hole_score.tolist() == [5.0]
-    assert e.throw_left.tolist() == [4, 3, 2, 1]  # the penalty throw is still to be paid after each
+    # the penalty throw is still to be paid after drive and approach; a putt is not charged with it
+    assert e.throw_left.tolist() == [4, 3, 1, 0]
     assert e.throw_holed.tolist() == [0, 0, 0, 1]
     assert e.share_unmarked == 0.25
 
@@ -71,11 +72,11 @@ def test_rounds_are_put_in_the_order_played_whatever_order_they_come_in():
     assert [h.id for h in evidence_of([late, early]).heads] == ["early", "late"]
 
 
-def test_what_was_left_is_known_for_the_drive_only_where_throws_are_missing():
+def test_what_was_left_is_known_from_the_tee_only_where_throws_are_missing():
     # six throws by the score, of which three are known one by one
     throws = [throw(1, "drive", "clean"), throw(2, "approach", "clean"), throw(3, "putt", "miss")]
     h = replace(hole(1, throws), score=known(6))
-    assert evidence_of([one_round("a", [h])]).throw_left.tolist() == [5, -1, -1]
+    assert evidence_of([one_round("a", [h])]).throw_left.tolist() == [5, 4, -1]
 
 
 def test_rounds_without_date_hand_or_throws_do_no_harm():

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -36,12 +38,17 @@ def test_provisional_ends_after_five_rounds_however_clear():
             assert f.outlook.startswith("1 more round before")
 
 
-def test_equal_phases_are_said_to_be_too_close():
+def test_equal_phases_may_not_settle_and_the_price_of_a_wrong_choice_is_told():
     f = focus_of(evidence_of([plain((5, 13), (5, 13), (5, 13), str(i)) for i in range(6)]))
     assert f.level == "not settled"
     assert f.more_rounds is None
-    assert "either is a fair choice" in f.outlook
     assert "keep marking" in f.sure
+    assert f.outlook.startswith("More rounds may not settle it soon. If it is the wrong choice")
+    close = replace(f, at_stake=0.1)
+    assert "a fair choice" in close.outlook
+    # never beside "likely"
+    assert replace(f, level="likely").outlook == "More rounds may leave it at that."
+    assert replace(f, level="likely", more_rounds=7).outlook.startswith("As likely as not, 7 more rounds")
 
 
 def test_more_misses_of_the_cheaper_phase_are_explained():
@@ -84,8 +91,6 @@ def test_some_unmarked_throws_are_mentioned_as_unknown():
 
 
 def test_the_players_own_choice_is_set_beside_the_focus():
-    from dataclasses import replace
-
     rounds = [plain((9, 9), (3, 15), (4, 26), str(i)) for i in range(5)]
     rounds[-1] = replace(rounds[-1], worst=known("putt"))
     assert any("you chose putts" in r for r in focus_of(evidence_of(rounds)).remarks)

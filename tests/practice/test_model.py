@@ -167,15 +167,6 @@ def test_largest_of_three_rates_against_simulation():
     assert model.p_largest_rate(a, b) == pytest.approx(share, abs=0.004)
 
 
-def test_regression_to_the_mean():
-    # recomputed with SciPy: three equal phases at 30 %, 30 throws each: the worst looks 37.1 % on average;
-    # 54 throws: 35.3 %; 18 throws at 40 %: 49.8 %
-    assert model.expected_worst_seen([0.3] * 3, [30] * 3) == pytest.approx(0.371, abs=5e-4)
-    assert model.expected_worst_seen([0.3] * 3, [54] * 3) == pytest.approx(0.353, abs=5e-4)
-    assert model.expected_worst_seen([0.4] * 3, [18] * 3) == pytest.approx(0.498, abs=5e-4)
-    assert model.expected_worst_seen([0.3] * 3, [30] * 3, index=1) == pytest.approx(0.371, abs=3e-3)
-
-
 # -- rounds differ ---------------------------------------------------------------------------------------
 
 # NIST/SEMATECH e-Handbook 6.3.3.2, 30 samples of 50 (quoted, V)

@@ -71,7 +71,8 @@ def test_an_unsure_number_of_throws_widens_the_range():
 
 def test_dear_misses_outweigh_many():
     e = evidence_of([plain((9, 9), (2, 16), (7, 23), str(i)) for i in range(6)])
-    known = Costs(np.array([0.2, 0.5, 0.8]), np.array([0.02] * 3), (100, 100, 100))
+    cost, sure = np.array([0.2, 0.5, 0.8]), np.array([0.02] * 3)
+    known = Costs(cost, sure, (100, 100, 100), cost, sure)
     drive, _, putt = phases.phases_of(e, costs=known)
     assert drive.misses_a_round > putt.misses_a_round
     assert putt.p_costs_most > 0.9 > drive.p_costs_most
@@ -104,12 +105,14 @@ def test_a_prior_from_others_draws_a_newcomer_in():
 
 
 def test_more_rounds_settle_a_difference_that_stays():
-    e = evidence_of([plain((8, 10), (3, 15), (4, 26), str(i)) for i in range(2)])
-    found = phases.phases_of(e)
-    now = found[0].p_costs_most
-    later = [phases.p_costs_most_after(found, 0, 2, more, 5) for more in (0, 4, 16)]
-    assert later[0] == pytest.approx(now, abs=0.05)
-    assert later[0] < later[1] < later[2]
+    def after(rounds, drives=(8, 10)):
+        e = evidence_of([plain(drives, (3, 15), (4, 26), str(i)) for i in range(rounds)])
+        return phases.outlook_of(phases.phases_of(e), rounds, 5.0, 0.9, 40)
+
+    assert 1 <= after(2).more_rounds <= 12
+    near = after(2, (5, 13)).more_rounds
+    assert near is None or near > after(2).more_rounds
+    assert after(6, (4, 14)).at_stake > 0
 
 
 def test_order_of_rounds_in_memory_does_not_matter():

@@ -1,0 +1,342 @@
+"""Where it goes wrong: by hole, by course, by how long the hole or the approach is. Only what stands out.
+
+Asking about eighteen holes and three phases finds something by chance alone. So all questions are asked at
+once, adjusted for how many they are (Benjamini and Hochberg 1995), and told are only those that stand out. A
+range is drawn towards the others of its kind by as much as these are alike (a hole's misses towards those of
+the other holes), since whatever is picked for standing out does so partly by chance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forms.rules import PHASES
+from scan.practice import words
+from scan.practice.cost import same_hole
+from scan.practice.evidence import APPROACH, DRIVE, MISS, UNMARKED, Evidence, only_misses
+from scan.practice.model import (
+    LEVEL,
+    Interval,
+    adjusted,
+    fisher_exact,
+    jeffreys,
+    spread_between,
+    trend,
+)
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+#: A hole is asked about from so many plays on, a course from so many rounds, a length from so many throws.
+LEAST_PLAYS, LEAST_ROUNDS, LEAST_THROWS = 5, 3, 20
+
+#: Expected share of false ones among what is told.
+FALSE_SHARE = 0.10
+
+#: Throws that the usual rate stands for in a hole's range, before holes show how alike they are.
+ALIKE_THROWS = 12.0
+
+#: One hole in so many is like no other: a tree in the line, a pond. Its range follows its own throws.
+ODD_HOLES = 0.1
+ODD_STROKES_SD = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One place asked about: a sentence about it, its p value, and that adjusted for all questions.
+
+    `interval` is the miss rate there, or strokes more than usual there.
+    """
+
+    kind: str  # "hole" | "score" | "course" | "length"
+    says: str
+    interval: Interval
+    p: float
+    p_adjusted: float
+
+    @property
+    def stands_out(self) -> bool:
+        """Whether it is told after allowing for the number of questions."""
+        return self.p_adjusted <= FALSE_SHARE
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    kind: str
+    says: Callable[[], str]
+    interval: Interval
+    p: float
+
+
+def spots_of(evidence: Evidence, length: Callable[[float], str]) -> tuple[Spot, ...]:
+    """Return all places asked about, the most telling first; `length` says metres in the player's unit."""
+    full = ~only_misses(evidence)
+    asked = [
+        *_holes(evidence, full),
+        *_scores(evidence),
+        *_courses(evidence, full),
+        *_lengths(evidence, full, length),
+    ]
+    p_adjusted = adjusted([a.p for a in asked])
+    spots = [
+        Spot(a.kind, a.says() if q <= FALSE_SHARE else "", a.interval, a.p, float(q))
+        for a, q in zip(asked, p_adjusted, strict=True)
+    ]
+    return tuple(sorted(spots, key=lambda s: s.p))
+
+
+def _holes(evidence: Evidence, full: Mask) -> list[_Asked]:
+    """Ask of each hole and phase whether it is missed more or less often than on the course's other holes.
+
+    Both sides are of the same rounds, so that days cancel and counts stand as they are.
+    """
+    hole = same_hole(evidence)
+    course = _course(evidence)
+    marked = (evidence.throw_execution != UNMARKED) & full[evidence.hole_round[evidence.throw_hole]]
+    kinds = int(hole.max()) + 1 if len(hole) else 0
+    asked = []
+    for k, phase in enumerate(PHASES):
+        at = marked & (evidence.throw_phase == k)
+        key = hole[evidence.throw_hole[at]]
+        n = np.bincount(key, minlength=kinds)
+        x = np.bincount(key, evidence.throw_execution[at] == MISS, kinds).astype(int)
+        for c in np.unique(course):
+            on = np.unique(hole[course == c])
+            on = on[n[on] >= LEAST_PLAYS]
+            if len(on) < 3:
+                continue
+            alike = _alike(x[on], n[on])
+            for h in on:
+                own, rest = (int(x[h]), int(n[h])), (int(x[on].sum() - x[h]), int(n[on].sum() - n[h]))
+                usual = rest[0] / rest[1]
+                interval = _drawn(own, usual, alike)
+                asked.append(
+                    _Asked(
+                        "hole",
+                        _hole_says(evidence, int(np.flatnonzero(hole == h)[0]), phase, own, usual, interval),
+                        interval,
+                        _fisher(own, rest),
+                    )
+                )
+    return asked
+
+
+def _hole_says(
+    evidence: Evidence, at: int, phase: str, own: tuple[int, int], usual: float, interval: Interval
+) -> Callable[[], str]:
+    return lambda: (
+        f"{_hole_name(evidence, at)}: {own[0]} of {own[1]} {words.MANY[phase]} missed, likely "
+        f"{words.percent_range(interval)} in the long run, against {words.percent(usual)} on the other holes"
+    )
+
+
+def _scores(evidence: Evidence) -> list[_Asked]:
+    """Ask of each hole whether it takes more strokes than the player's other holes of the same par."""
+    hole, course = same_hole(evidence), _course(evidence)
+    par = np.nan_to_num(evidence.hole_par, nan=0.0)
+    known = ~np.isnan(evidence.hole_score)
+    asked: list[_Asked] = []
+    for c in np.unique(course):
+        for p in np.unique(par[(course == c) & known]):
+            at = known & (course == c) & (par == p)
+            # a day's level is common to all holes of the day
+            by_day = np.bincount(evidence.hole_round[at], evidence.hole_score[at])
+            played = np.bincount(evidence.hole_round[at])
+            y = (
+                evidence.hole_score
+                - (by_day / np.maximum(played, 1))[np.minimum(evidence.hole_round, len(played) - 1)]
+            )
+            names = np.unique(hole[at])
+            plays = np.array([int((at & (hole == h)).sum()) for h in names])
+            names = names[plays >= LEAST_PLAYS]
+            if len(names) >= 3:
+                asked += _of_par(evidence, hole, at, y, names, int(p))
+    return asked
+
+
+def _of_par(
+    evidence: Evidence, hole: NDArray[np.int64], at: Mask, y: Floats, names: NDArray[np.int64], par: int
+) -> list[_Asked]:
+    from scipy.special import stdtr
+
+    groups = [y[at & (hole == h)] for h in names]
+    means = np.array([g.mean() for g in groups])
+    within = float(sum(((g - g.mean()) ** 2).sum() for g in groups))
+    free = sum(len(g) - 1 for g in groups)
+    variance = max(within / max(free, 1), 1e-6)
+    error = np.array([variance / len(g) for g in groups])
+    between = max(float(np.mean((means - means.mean()) ** 2 - error)), 0.01)
+    asked = []
+    for h, g, e in zip(names, groups, error, strict=True):
+        z = float(g.mean()) / sqrt(float(e))
+        interval = _drawn_strokes(float(g.mean()), float(e), between)
+        p = float(2 * stdtr(max(free, 1), -abs(z)))
+        first = int(np.flatnonzero(hole == h)[0])
+        asked.append(_Asked("score", _score_says(evidence, first, len(g), interval, par), interval, p))
+    return asked
+
+
+def _score_says(evidence: Evidence, at: int, plays: int, interval: Interval, par: int) -> Callable[[], str]:
+    more = "more" if interval.middle > 0 else "fewer"
+    low, high = sorted((abs(interval.low), abs(interval.high)))
+    peers = f"your other par {par}s there" if par else "your other holes there"
+    return lambda: (
+        f"{_hole_name(evidence, at)} takes you {words.strokes(interval.middle)} strokes {more} than {peers} "
+        f"(range {words.strokes(low)} to {words.strokes(high)}; {words.count(plays, 'round')})"
+    )
+
+
+def _courses(evidence: Evidence, full: Mask) -> list[_Asked]:
+    """Ask of each course whether a phase is missed more or less often there than elsewhere."""
+    names = [h.course for h in evidence.heads]
+    asked = []
+    for name in dict.fromkeys(n for n in names if n):
+        here = np.array([n == name for n in names]) & full
+        there = np.array([n is not None and n != name for n in names]) & full
+        if min(int(here.sum()), int(there.sum())) < LEAST_ROUNDS:
+            continue
+        for k, phase in enumerate(PHASES):
+            factor = _factor(evidence, k, here, there)
+            own, rest = _counts(evidence, here, k), _counts(evidence, there, k)
+            if min(own[1], rest[1]) < LEAST_THROWS:
+                continue
+            interval = jeffreys(own[0] / factor, own[1] / factor)
+            says = _against(
+                f"{name}: {{}} of {{}} {words.MANY[phase]} missed", own, rest, interval, "elsewhere"
+            )
+            asked.append(_Asked("course", says, interval, _fisher(own, rest, factor)))
+    return asked
+
+
+def _lengths(evidence: Evidence, full: Mask, length: Callable[[float], str]) -> list[_Asked]:
+    """Ask whether misses go with the length of an approach where written, or with that of the hole."""
+    asked = []
+    marked = (evidence.throw_execution != UNMARKED) & full[evidence.hole_round[evidence.throw_hole]]
+    of_hole = evidence.hole_length_m
+    hole_length = of_hole[evidence.throw_hole] if len(of_hole) else np.full(len(marked), np.nan)
+    for k, far, what in (
+        (APPROACH, evidence.throw_distance_m, "approaches from over {}"),
+        (DRIVE, hole_length, "drives on holes over {}"),
+        (APPROACH, hole_length, "approaches on holes over {}"),
+    ):
+        at = marked & (evidence.throw_phase == k) & ~np.isnan(far)
+        if at.sum() < LEAST_THROWS or len(np.unique(far[at])) < 3:
+            continue
+        missed = (evidence.throw_execution[at] == MISS).astype(float)
+        factor = _factor(evidence, k, full, np.zeros_like(full))
+        z, _ = trend(missed, np.ones(len(missed)), far[at])
+        middle = float(np.median(far[at]))
+        long = far[at] > middle
+        own = (int(missed[long].sum()), int(long.sum()))
+        rest = (int(missed[~long].sum()), int((~long).sum()))
+        if min(own[1], rest[1]) < LEAST_THROWS // 2:
+            continue
+        interval = jeffreys(own[0] / factor, own[1] / factor)
+        label = f"{what.format(length(middle))}: {{}} of {{}} missed"
+        says = _against(label[0].upper() + label[1:], own, rest, interval, "on shorter ones")
+        asked.append(_Asked("length", says, interval, _two_sided(z / sqrt(factor))))
+    return asked
+
+
+def _against(
+    label: str, own: tuple[int, int], rest: tuple[int, int], interval: Interval, where: str
+) -> Callable[[], str]:
+    return lambda: (
+        f"{label.format(*own)} ({words.percent(own[0] / own[1])}, range {words.percent_range(interval)}), "
+        f"against {rest[0]} of {rest[1]} ({words.percent(rest[0] / rest[1])}) {where}"
+    )
+
+
+def _alike(x: NDArray[np.int64], n: NDArray[np.int64]) -> float:
+    """Return the throws that the usual rate stands for: many where holes are alike, few where they are not.
+
+    By moments from the spread of the rates; what is left of the variance beyond chance is the holes' own.
+    """
+    rate = float(x.sum() / n.sum())
+    if not 0 < rate < 1:
+        return ALIKE_THROWS
+    chance = rate * (1 - rate)
+    own = float(np.sum(n * (x / n - rate) ** 2) - (len(n) - 1) * chance)
+    own /= float(n.sum() - np.sum(n**2) / n.sum())
+    # drawn towards the usual with the weight of a few holes, as a share of the variance
+    share = (len(n) * np.clip(own / chance, 0.0, 0.9) + 5 / (ALIKE_THROWS + 1)) / (len(n) + 5)
+    return float(1 / share - 1)
+
+
+def _drawn(own: tuple[int, int], usual: float, alike: float) -> Interval:
+    """Return a hole's rate, drawn towards the others' unless it is an odd one."""
+    from scipy.special import betainc, betaln
+
+    x, n = own
+    near = (max(usual * alike, 0.05), max((1 - usual) * alike, 0.05))
+    chance = [betaln(x + a, n - x + b) - betaln(a, b) for a, b in (near, (1.0, 1.0))]
+    odd = 1 / (1 + (1 - ODD_HOLES) / ODD_HOLES * np.exp(np.clip(chance[0] - chance[1], -50, 50)))
+    at = np.linspace(0.0, 1.0, 501)
+    below = np.zeros(len(at))
+    middle = 0.0
+    for (a, b), share in ((near, 1 - odd), ((1.0, 1.0), odd)):
+        below += share * betainc(x + a, n - x + b, at)
+        middle += share * (x + a) / (n + a + b)
+    return _ends(at, below, float(middle))
+
+
+def _drawn_strokes(mean: float, error: float, between: float) -> Interval:
+    """Return by how many strokes a hole differs, drawn towards none unless it is an odd one."""
+    from scipy.special import ndtr
+
+    fits = [np.exp(-0.5 * mean**2 / (error + v)) / sqrt(error + v) for v in (between, ODD_STROKES_SD**2)]
+    odd = ODD_HOLES * fits[1] / max(ODD_HOLES * fits[1] + (1 - ODD_HOLES) * fits[0], 1e-300)
+    at = np.linspace(mean - 5 * sqrt(error) - 1, mean + 5 * sqrt(error) + 1, 601)
+    below, middle = np.zeros(len(at)), 0.0
+    for v, share in ((between, 1 - odd), (ODD_STROKES_SD**2, odd)):
+        keep = v / (v + error)
+        below += share * ndtr((at - keep * mean) / sqrt(keep * error))
+        middle += share * keep * mean
+    return _ends(at, below, float(middle))
+
+
+def _ends(at: Floats, below: Floats, middle: float) -> Interval:
+    tail = (1 - LEVEL) / 2
+    low, high = np.interp([tail, 1 - tail], below, at)
+    return Interval(float(low), middle, float(high))
+
+
+def _course(evidence: Evidence) -> NDArray[np.int64]:
+    """Return for each hole played the number of its course and layout."""
+    names: dict[tuple[str | None, str | None], int] = {}
+    of_round = [names.setdefault((h.course, h.layout), len(names)) for h in evidence.heads]
+    return np.asarray(of_round, dtype=np.int64)[evidence.hole_round]
+
+
+def _hole_name(evidence: Evidence, at: int) -> str:
+    course = evidence.heads[evidence.hole_round[at]].course
+    number = int(evidence.hole_number[at])
+    return f"Hole {number}, {course}" if course else f"Hole {number}"
+
+
+def _counts(evidence: Evidence, rounds: Mask, k: int) -> tuple[int, int]:
+    return int(evidence.misses[rounds, k].sum()), int(evidence.marked[rounds, k].sum())
+
+
+def _factor(evidence: Evidence, k: int, *groups: Mask) -> float:
+    """Return by how much rounds of the same group differ, over chance."""
+    factors = [spread_between(evidence.misses[g, k], evidence.marked[g, k]).factor for g in groups if g.any()]
+    return max(factors)
+
+
+def _fisher(own: tuple[int, int], rest: tuple[int, int], factor: float = 1.0) -> float:
+    def row(group: tuple[int, int]) -> tuple[int, int]:
+        return round(group[0] / factor), round((group[1] - group[0]) / factor)
+
+    return fisher_exact([row(own), row(rest)])[0]
+
+
+def _two_sided(z: float) -> float:
+    from scipy.special import ndtr
+
+    return float(2 * ndtr(-abs(z)))

@@ -1,0 +1,156 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from scan.practice import marks
+from scan.practice.cost import costs_of
+from scan.practice.evidence import bare_throws, evidence_of, only_misses
+from scan.practice.focus import focus_of
+from scan.practice.phases import phases_of
+from scan.practice.plan import plan_of
+from scan.practice.putting import putting_of
+from scan.practice.results import two_by_two
+from scan.practice.screen import screen
+from tests.practice import worlds
+from tests.practice.invented import hole, known, one_round, throw
+
+
+def world(name):
+    return next(w for w in worlds.WORLDS if w.name == name)
+
+
+def some(name, players=1, rounds=12, seed=5):
+    g = np.random.default_rng(seed)
+    return list(worlds.cards_of(worlds.play(worlds.players_of(world(name), players, g), rounds, g), g))
+
+
+def test_throws_that_only_the_score_tells_of():
+    # five throws by the score: the drive and the first putt are marked; an approach and, since a putt is
+    # known, whatever came last are not
+    throws = [throw(1, "drive", "miss"), throw(2, "putt", "miss")]
+    one = replace(hole(1, throws), score=known(4))
+    assert bare_throws(evidence_of([one_round("a", [one])])).tolist() == [[0, 1, 1]]
+    # both approach columns are filled: the further throw had no place on the card
+    full = [throw(1, "drive", "miss"), throw(2, "approach", "miss"), throw(3, "approach", "clean")]
+    over = replace(hole(1, [*full, throw(4, "putt", "clean", None)]), score=known(5))
+    assert bare_throws(evidence_of([one_round("a", [over])])).tolist() == [[0, 0, 0]]
+
+
+def test_a_card_of_misses_only_makes_counts_and_no_rates():
+    (e,) = some("misses only")
+    assert only_misses(e).all()
+    f = focus_of(e)
+    assert all(np.isnan(p.recent.interval.middle) and not p.recent.marked for p in f.phases)
+    assert all(p.recent.misses > 0 and p.strokes_a_round.middle > 0 for p in f.phases)
+    assert f.by_rate == f.by_count
+    assert any("mark only misses" in r for r in f.remarks)
+    assert sum(p.p_costs_most for p in f.phases) == pytest.approx(1)
+    # nothing is made of results that only missed throws have
+    assert putting_of(e).curve is None
+    assert all(t.clean_good + t.clean_bad == 0 for t in two_by_two(e)[2:])
+
+
+def test_no_absurd_aim_for_a_card_of_misses_only():
+    from importlib.resources import files
+
+    from scan.practice.plan import drills_from_toml
+
+    (e,) = some("misses only")
+    f = focus_of(e)
+    text = files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
+    plan = plan_of(f, 30, drills_from_toml(text, "drills.toml"))
+    assert plan.aim.usual is None
+    assert plan.aim.count >= 5
+    lines = screen(e, f, plan)
+    assert not any("nan" in line for line in lines)
+    assert not any("100 %" in line for line in lines)
+
+
+def test_a_few_cards_of_misses_only_among_others_are_left_out_of_the_rates():
+    (e,) = some("plain", rounds=10)
+    (bare,) = some("misses only", rounds=3)
+    both = worlds.joined(bare, e)
+    alone, mixed = phases_of(e), phases_of(both)
+    for one, two in zip(alone, mixed, strict=True):
+        assert two.recent.interval.middle == pytest.approx(one.recent.interval.middle, abs=0.02)
+    assert any("with only misses marked are left out" in r for r in focus_of(both).remarks)
+
+
+def test_who_marks_everything_and_misses_everything_marks_everything():
+    holes = [
+        hole(n, [throw(1, "drive", "miss"), throw(2, "approach", "miss"), throw(3, "putt", "miss", True)])
+        for n in range(1, 19)
+    ]
+    e = evidence_of([one_round("a", holes)])
+    assert not only_misses(e).any()
+    assert phases_of(e)[0].recent.interval.middle == 1.0
+
+
+def test_forgotten_clean_marks_lower_the_rate_and_widen_its_range():
+    held, seen = [], []
+    g = np.random.default_rng(8)
+    players = worlds.players_of(world("forgotten"), 10, g)
+    truth = worlds.truth_of(players, g, rounds=30)
+    for i, e in enumerate(worlds.cards_of(worlds.play(players, 20, g), g)):
+        for k, p in enumerate(phases_of(e)):
+            seen.append(p.recent.misses / p.recent.marked - p.recent.interval.middle)
+            held.append(p.recent.interval.low <= truth.rate[i, k] <= p.recent.interval.high)
+    assert np.mean(seen) > 0.02
+    assert np.mean(held) > 0.75
+    assert any("have no mark" in r for r in focus_of(e).remarks)
+
+
+def test_how_unmarked_drives_ended_tells_which_were_forgotten():
+    clean = [marks.marks_of(e).forgotten[0] for e in some("forgotten", 6, 60)]
+    alike = replace(world("forgotten"), forgets_clean=0.3, forgets_miss=0.3)
+    g = np.random.default_rng(9)
+    played = worlds.play(worlds.players_of(alike, 6, g), 60, g)
+    both = [marks.marks_of(e).forgotten[0] for e in worlds.cards_of(played, g)]
+    assert np.mean(both) > np.mean(clean) + 0.2
+
+
+def test_coloured_putts_are_noticed_and_honest_ones_hardly_ever():
+    honest = [marks.marks_of(e).p_coloured for e in some("alike", 15, 30)]
+    strong = replace(world("biased"), drops_clean=0.85, stays_missed=0.6)
+    g = np.random.default_rng(10)
+    played = worlds.play(worlds.players_of(strong, 15, g), 30, g)
+    told = [marks.marks_of(e) for e in worlds.cards_of(played, g)]
+    assert sum(p >= 0.5 for p in honest) <= 2
+    assert sum(m.p_coloured >= 0.5 for m in told) >= 9
+    noticed = next(m for m in told if m.p_coloured >= 0.9)
+    assert noticed.cost_scale[0] < 0.9
+    assert noticed.cost_scale[1] > 0.05
+
+
+def test_colour_makes_a_putt_cheaper_and_its_range_wider_and_leaves_the_others():
+    (e,) = some("plain", rounds=10)
+    m = replace(marks.marks_of(e), cost_scale=(0.6, 0.2))
+    costs = costs_of(e)
+    got = m.costs(costs)
+    assert got.mean[2] == pytest.approx(0.6 * costs.mean[2])
+    assert got.sd[2] > 0.6 * costs.sd[2]
+    assert got.mean[:2] == pytest.approx(costs.mean[:2])
+
+
+def test_pooled_log_odds_ratio_and_the_chance_of_staying_out():
+    # one table, 40 clean in, 10 clean out, 20 missed in, 30 missed out: odds ratio 6; with half a putt added
+    # log(40.5 x 30.5 / (10.5 x 20.5)) = 1.747
+    table = np.zeros((5, 2, 2), dtype=int)
+    table[1] = [[10, 40], [30, 20]]
+    p, (scale, _) = marks.coloured(table)
+    assert p < 0.1
+    assert 0.95 < scale <= 1.0
+    # the shares of misses and of putts that stay out are held: no loss, no difference
+    assert marks._staying_out(np.array([0.0]), 0.5, 0.4) == pytest.approx(0.0, abs=1e-9)
+    assert marks._staying_out(np.array([np.log(6)]), 0.5, 0.4) == pytest.approx(0.4, abs=1e-6)
+
+
+def test_the_remark_on_coloured_putts_is_gentle_and_has_its_counts():
+    (e,) = some("plain")
+    m = replace(marks.marks_of(e), p_coloured=0.8, dropped=(80, 78), stayed=(40, 37))
+    from scan.practice.focus import _coloured
+
+    said = _coloured(m)
+    assert said.startswith("Of 80 putts that dropped you call 78 clean, of 40 that stayed out 37 missed.")
+    assert _coloured(replace(m, p_coloured=0.2)) is None
