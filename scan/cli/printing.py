@@ -68,10 +68,11 @@ def run_print(args: argparse.Namespace) -> int:
     import json
     import secrets
 
-    from forms.catalog import Catalog, RosterLine, load_course, load_form, load_roster, write_whole
+    from forms.catalog import Catalog, RosterLine, load_course, load_form, load_roster
     from forms.drawing import draw
     from forms.errors import InputError
     from forms.field_map import fingerprint, layout_to_json
+    from forms.files import write_whole
     from forms.layout import PAPERS, arrange
     from forms.pdf import identify, to_pdf
     from forms.serials import serial_from

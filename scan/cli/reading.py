@@ -64,8 +64,9 @@ def run_read(args: argparse.Namespace) -> int:
     """Read, store and report; see the exit codes in `scan.cli.main`."""
     import json
 
-    from forms.catalog import Catalog, read_text
+    from forms.catalog import Catalog
     from forms.field_map import layout_from_json
+    from forms.files import read_text
     from scan.cli.places import default_store, forms_folder
     from scan.intake import expand, read_file, read_files, workers_for
     from scan.joining import joined
@@ -147,7 +148,7 @@ def _explained(path: Path, catalog: Catalog, folder: Path, read: Callable[..., F
     result = read(path, catalog, traces)
     import cv2
 
-    from forms.catalog import write_whole
+    from forms.files import write_whole
 
     for number, trace in enumerate(traces.cards, start=1):
         card = f"-card{number}" if len(traces.cards) > 1 else ""
