@@ -15,6 +15,10 @@ ROOMS = [
     "scan.reading",
     "scan.vision",
     "scan.records",
+    "scan.limits",
+    "scan.file_pages",
+    "scan.worker",
+    "scan.crew",
     "scan.intake",
     "scan.joining",
     "scan.review",
@@ -29,7 +33,7 @@ STRANGERS = {
 
 #: Each heavy library has one room.
 HOMES = {
-    "cv2": ("scan/vision", "scan/cli/reading.py", "scan/intake.py"),
+    "cv2": ("scan/vision", "scan/worker.py"),
     "zxingcpp": ("scan/vision/codes.py",),
     "pytesseract": ("scan/vision/codes.py",),
     "pillow_heif": ("scan/vision/photo.py",),
