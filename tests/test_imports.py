@@ -42,7 +42,7 @@ HOMES = {
     "segno": ("forms/pdf.py", "scan/review/links.py"),
     "starlette": ("scan/review/app.py",),
     "jinja2": ("scan/review/rendering.py",),
-    "uvicorn": ("scan/review/serve.py",),
+    "uvicorn": ("scan/review/serve.py", "scan/review/connections.py"),
 }
 
 
