@@ -193,11 +193,15 @@ def _short(error: Exception) -> str:
 # -- writing ---------------------------------------------------------------------------------------------
 
 
-def write_whole(path: Path, data: bytes) -> None:
+def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
     """Write a file so that it is there whole or not at all: temporary file, sync, rename.
 
     A symbolic link stays one and its target is written; a file keeps its mode; a pipe or a device, which
     cannot be replaced, gets the bytes as they are, and so does standard output for ``-``.
+
+    Parameters
+    ----------
+    private : a new file and a new folder are for their owner's eyes only, else as the umask says
 
     Raises
     ------
@@ -215,8 +219,8 @@ def write_whole(path: Path, data: bytes) -> None:
                 stream.write(data)
             return
         target = Path(os.path.realpath(path))
-        target.parent.mkdir(parents=True, exist_ok=True)
-        mode = _mode_of(target)
+        target.parent.mkdir(parents=True, exist_ok=True, mode=0o700 if private else 0o777)
+        mode = _mode_of(target, private)
         clear_unfinished(target.parent, target.name)
         for _ in range(3):
             with suppress(FileNotFoundError):  # taken for left over, between being made and being locked
@@ -240,14 +244,14 @@ def _takes_bytes_only(path: Path) -> bool:
     return is_open or not (stat.S_ISREG(mode) or stat.S_ISDIR(mode))
 
 
-def _mode_of(target: Path) -> int:
+def _mode_of(target: Path, private: bool) -> int:
     """Return the mode that the file at `target` has or a new one gets; refuse what may not be written."""
     try:
         mode = stat.S_IMODE(os.stat(target).st_mode)
     except FileNotFoundError:
         umask = os.umask(0)
         os.umask(umask)
-        return 0o666 & ~umask
+        return 0o600 if private else 0o666 & ~umask
     if not os.access(target, os.W_OK):
         raise PermissionError(13, os.strerror(13))
     return mode

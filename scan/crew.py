@@ -25,6 +25,7 @@ import scan
 from forms.errors import ShortpencilError
 from forms.shown import one_line, path_text
 from scan.file_pages import Page, broken_page
+from scan.leftovers import WORK, Folder
 from scan.limits import CPU_S
 from scan.worker import END, PAGE, READY, put, take
 
@@ -139,13 +140,14 @@ class _Child:
         self.environment = _environment()
         root = str(Path(scan.__file__ or "").parents[1])
         places = os.pathsep.join(part for part in (root, os.environ.get("PYTHONPATH", "")) if part)
+        self._folder = Folder(WORK)  # Tesseract's files lie there when it is ended with its child
         self._said = tempfile.TemporaryFile()  # noqa: SIM115 (it lives as long as the child)
         self._process = subprocess.Popen(
             [sys.executable, "-m", "scan.worker"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._said,
-            env={**WORKERS_ENVIRONMENT, **os.environ, "PYTHONPATH": places},
+            env={**WORKERS_ENVIRONMENT, **os.environ, "PYTHONPATH": places, "TMPDIR": str(self._folder.path)},
             start_new_session=True,  # Ctrl-C in the terminal is for the parent, which ends its children
         )
         self._late = self._ready = False
@@ -228,6 +230,7 @@ class _Child:
                 if stream is not None:
                     stream.close()
         self._said.close()
+        self._folder.remove()
 
 
 _kept_lock = threading.Lock()

@@ -15,6 +15,7 @@ ROOMS = [
     "scan.reading",
     "scan.vision",
     "scan.records",
+    "scan.leftovers",
     "scan.limits",
     "scan.file_pages",
     "scan.worker",

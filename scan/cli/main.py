@@ -41,7 +41,10 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(args: argparse.Namespace) -> int:
+    from scan.cli.unfinished import finish
+
     try:
+        finish(args)
         code = args.run(args)
     except PhotoError as error:
         print(f"shortpencil: {error}", file=sys.stderr)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import sys
+import tempfile
 from base64 import b64encode
 from pathlib import Path
 from typing import Any
@@ -29,6 +30,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
     from scan.vision.own_hand import Hands
 
     photo.MAX_PIXELS = most_pixels
+    tempfile.tempdir = str(path.parent)  # Tesseract's files go with the photo's folder, should this be ended
     known = None if hands is None else Hands(hands_from_text(hands.read_text("utf-8")))
     catalog = Catalog(forms)
     (result,) = joined([read_file(path, catalog, hands=known)], catalog)
