@@ -154,7 +154,13 @@ class Catalog:
             elif name in earlier_fingerprints():
                 self._found[name] = earlier_layout(name)
             elif name.isalnum() and path.exists():
-                self._found[name] = layout_from_json(read_text(path), path_text(path))
+                layout = layout_from_json(read_text(path), path_text(path))
+                if fingerprint(layout) != name:  # renamed by hand: it would be read by another card's places
+                    raise InputError(
+                        f"{path_text(path)}: expected the field map {name}, found {fingerprint(layout)}. "
+                        "Name the file by what is in it."
+                    )
+                self._found[name] = layout
         return self._found.get(name)
 
     def assign(self, serials: dict[str, str]) -> None:
