@@ -27,7 +27,7 @@ from forms.shown import one_line, path_text
 from scan.file_pages import Page, broken_page
 from scan.leftovers import WORK, Folder
 from scan.limits import CPU_S
-from scan.worker import END, PAGE, READY, put, take
+from scan.worker import END, MEMORY, ONE_PAGE, PAGE, READY, put, take
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
@@ -76,9 +76,10 @@ class Crew:
                 self._give_back(child)
                 break
             why = child.why() if end is None else str(end[0])
-            child.end()
+            if end is None or end[1] != ONE_PAGE:
+                child.end()
             self._give_back(child)
-            if end is not None and end[1] == "memory" and not fresh and not got:
+            if end is not None and end[1] == MEMORY and not fresh and not got:
                 continue  # a child that has read much has its memory in pieces: once more, afresh
             start = (got[-1].number or 0) + 1 if got else start
             broken += 1

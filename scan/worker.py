@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from forms.errors import InputError
+from forms.shown import path_text
 from scan.limits import CPU_S, CPU_S_A_CARD, MEMORY_BYTES, allow_cpu, limit
 
 if TYPE_CHECKING:
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from scan.vision.pipeline import Traces
 
 READY, PAGE, END = "ready", "page", "end"
+#: Kinds of an end before the file's own: only this page, no memory, a mistake of this program.
+ONE_PAGE, MEMORY, MISTAKE = "page", "memory", "mistake"
 _HEAD = struct.Struct(">Q")
 
 
@@ -55,6 +58,7 @@ class _Work:
     def read(self, out: BinaryIO, path: Path, start: int, explain: Path | None) -> None:
         """Read one file from page `start` on; write its pages and the end."""
         from scan.file_pages import read_pages
+        from scan.vision.photo import PageError
         from scan.vision.pipeline import Traces
 
         traces = None if explain is None else Traces()
@@ -67,6 +71,8 @@ class _Work:
                     allow_cpu(CPU_S + CPU_S_A_CARD)
             if traces is not None and explain is not None:
                 write_steps(traces, explain, path.stem)
+        except PageError as refusal:
+            error, kind = str(refusal).removeprefix(f"{path_text(path)}: "), ONE_PAGE
         except InputError as refusal:
             error = str(refusal)
         except Exception as problem:
@@ -81,7 +87,7 @@ def _in_words(problem: Exception) -> tuple[str, str]:
         return (
             f"expected a photo that can be read in {MEMORY_BYTES // 2**20} MB of memory, found one that "
             "needs more. Export it smaller.",
-            "memory",
+            MEMORY,
         )
     last = traceback.extract_tb(problem.__traceback__)[-1]
     place = f"{Path(last.filename).name}:{last.lineno}"
@@ -89,7 +95,7 @@ def _in_words(problem: Exception) -> tuple[str, str]:
     return (
         "expected that this program can read it, found a mistake of the program "
         f"({type(problem).__name__}: {said}; {place}). Please report it with the file.",
-        "bug",
+        MISTAKE,
     )
 
 

@@ -65,6 +65,10 @@ _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b
 KINDS_IN_WORDS = "JPEG, PNG, TIFF, WebP, HEIC or PDF"
 
 
+class PageError(InputError):
+    """One page of a file cannot be read; those behind it may."""
+
+
 @dataclass(frozen=True, slots=True)
 class Photo:
     """One picture: grey pixels and where they came from.
@@ -209,8 +213,8 @@ def _decoded(data: bytes, mode: int) -> GrayImage | None:
     return None if gray is None else np.asarray(gray, np.uint8)
 
 
-def _damaged(source: str, kind: str, why: str) -> InputError:
-    return InputError(f"{source}: the {kind} picture is damaged or cut off: {why}. Copy the photo again.")
+def _damaged(source: str, kind: str, why: str, error: type[InputError] = InputError) -> InputError:
+    return error(f"{source}: the {kind} picture is damaged or cut off: {why}. Copy the photo again.")
 
 
 def _open_heif() -> None:
@@ -275,7 +279,7 @@ def _tiff_page(image: Image, source: str) -> GrayImage:
     lines = [line for line in said.lines if "warning" not in line.lower()]  # of tags, not of pixels
     lines += [str(w.message) for w in warned if re.search("corrupt|truncated", str(w.message), re.I)]
     if any(line.strip() for line in lines):
-        raise _damaged(source, "TIFF", lines[0].strip()[:100])
+        raise _damaged(source, "TIFF", lines[0].strip()[:100], PageError)
     return gray
 
 
@@ -283,8 +287,14 @@ def _tiff_page(image: Image, source: str) -> GrayImage:
 _EMPTY_PAGE = np.full((64, 64), 255, np.uint8)
 
 
-def _drawn(document: PdfDocument, index: int) -> GrayImage:
-    """Grey picture of one page; an empty one when the page is broken."""
+def _drawn(document: PdfDocument, index: int, source: str) -> GrayImage:
+    """Grey picture of one page; an empty one when the page is broken.
+
+    Raises
+    ------
+    PageError
+        when a photo on it is damaged, which the drawing itself does not tell
+    """
     import pypdfium2
 
     try:
@@ -294,12 +304,30 @@ def _drawn(document: PdfDocument, index: int) -> GrayImage:
         # Nobody prints a card on a sheet of a hair's breadth.
         if not 1 <= longest < 1e5 or min(width, height) < longest / 20:
             return _EMPTY_PAGE
+        _check_photos_on(page, source)
         glance = _rendered(page, GLANCE_PX / longest)
         pixels = _EMPTY_PAGE if glance.min() == glance.max() else _rendered(page, PDF_LONG_SIDE_PX / longest)
         page.close()
     except pypdfium2.PdfiumError:
         return _EMPTY_PAGE
     return pixels
+
+
+def _check_photos_on(page: PdfPage, source: str) -> None:
+    """Refuse a page on which a JPEG is damaged: what scans to PDF puts its photos there as they are."""
+    from pypdfium2 import PdfiumError, raw
+
+    for item in page.get_objects(filter=(raw.FPDF_PAGEOBJ_IMAGE,), max_depth=3):
+        try:
+            if item.get_filters(skip_simple=True) != ["DCTDecode"]:
+                continue
+            data = bytes(item.get_data(decode_simple=True))
+        except PdfiumError:
+            continue
+        try:
+            _jpeg(data, source)
+        except InputError as error:
+            raise PageError(str(error)) from error
 
 
 def _rendered(page: PdfPage, scale: float) -> GrayImage:
@@ -322,6 +350,6 @@ def _pdf_pages(data: bytes, source: str, start: int) -> Iterator[tuple[int, Gray
         if count > MAX_PAGES:
             raise InputError(f"{source}: expected at most {MAX_PAGES} pages, found {count}. Split the PDF.")
         for index in range(start - 1, count):
-            yield index + 1, _drawn(document, index)
+            yield index + 1, _drawn(document, index, source)
     finally:
         document.close()
