@@ -11,7 +11,6 @@ import os
 import stat
 from collections import deque
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from contextlib import closing
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -122,14 +121,17 @@ def read_files(
 
     under_way: deque[tuple[Path, Future[FileResult] | None]] = deque()
     crew = Crew(catalog, hands, explain=explain)
-    # A thread waits for each child; closing the crew first ends what it waits for.
-    with ThreadPoolExecutor(max(jobs, 1)) as threads, closing(crew):
+    threads = ThreadPoolExecutor(max(jobs, 1))  # each waits for one child
+    try:
         for path in files:
             under_way.append((path, None if path in skip else threads.submit(_read, crew, path)))
             while under_way and (len(under_way) >= 2 * jobs or _is_done(under_way[0][1])):
                 yield _finished(*under_way.popleft())
         while under_way:
             yield _finished(*under_way.popleft())
+    finally:
+        crew.close()  # first: it ends what the threads wait for
+        threads.shutdown(cancel_futures=True)
 
 
 def _read(crew: Crew, path: Path) -> FileResult:

@@ -121,8 +121,8 @@ COURSE = 'name = "Millpond"\nlayout = "short tees"\nunit = "m"\n' + "".join(
 ROSTER = "player,hand,copies\r\nWren,right,2\r\nAsh,left,1\r\nPiet,,\r\n"
 
 
-def kinds(folder: Path) -> list[Kind]:
-    """Return every kind, with what it needs in `folder`: a store, field maps, small photos."""
+def kinds(folder: Path, most_samples: int = 12) -> list[Kind]:
+    """Return every kind, with what it needs in `folder`: a store of some rounds, field maps, small photos."""
     import os
 
     os.environ["SHORTPENCIL_HOME"] = str(folder / "home")
@@ -134,13 +134,16 @@ def kinds(folder: Path) -> list[Kind]:
     card = folder / "own.png"
     Image.fromarray(_page_of(pdf)).save(card)
     store = folder / "rounds.sqlite"
-    _quietly(["read", *map(str, sorted(SAMPLES.glob("*.jpg"))), "--store", str(store)])
+    _quietly(["read", *map(str, sorted(SAMPLES.glob("*.jpg"))[:most_samples]), "--store", str(store)])
     _quietly(["export", str(folder / "export"), "--store", str(store)])
     export = folder / "export"
     other = folder / "other.sqlite"
     empty = folder / "empty.png"
     Image.new("L", (60, 40), 255).save(empty)
     drills = Path(__file__).parents[2] / "scan" / "practice" / "drills.toml"
+
+    def given_map(_: Path, file: Path) -> list[str]:
+        return ["read", "--dry-run", "--map", str(_refitted(file)), str(empty)]
 
     def photo(_: Path, file: Path) -> list[str]:
         return ["read", "--dry-run", "--json", "--jobs", "1", str(file)]
@@ -168,8 +171,7 @@ def kinds(folder: Path) -> list[Kind]:
     ]
     course = ["print", "-o", str(folder / "out.pdf"), "--form", "round9", "--layout"]
     found += [
-        Kind("field map, given", (map_,),
-             lambda _, f: ["read", "--dry-run", "--map", str(_refitted(f)), str(empty)], "map.json", text=True),
+        Kind("field map, given", (map_,), given_map, "map.json", text=True),
         Kind("field map, kept", (map_,), kept_map, "map.json", text=True),
         Kind("who a card is for", (b'{"player": "Wren"}',), assigned, "card.json", text=True),
         Kind("course, TOML", (COURSE.encode(),), lambda _, f: [*course, str(f)], "course.toml", text=True),
@@ -301,6 +303,40 @@ def _token(data: bytes, rng: random.Random) -> bytes:
     return data[: place.start()] + odd + data[place.end() :]
 
 
+def _leaf(data: bytes, rng: random.Random) -> bytes:
+    """Put something odd in place of one value of a JSON text, which stays one; of another text, a token."""
+    try:
+        whole = json.loads(data)
+    except (ValueError, RecursionError):
+        return _token(data, rng)
+    holder, key = None, None
+    at = whole
+    while isinstance(at, dict | list) and at and not (holder is not None and rng.random() < 0.15):
+        holder, key = at, rng.choice(list(at)) if isinstance(at, dict) else rng.randrange(len(at))
+        at = at[key]
+    if holder is None:
+        return rng.choice(_ODD)
+    odd = (
+        None,
+        True,
+        0,
+        -1,
+        3.5,
+        1e300,
+        10**17,
+        "",
+        "x" * 3000,
+        "\x1b[31m",
+        "2026-02-31",
+        [],
+        {},
+        [[]],
+        "waits",
+    )
+    holder[key] = rng.choice(odd)
+    return json.dumps(whole).encode()
+
+
 def _line(data: bytes, rng: random.Random) -> bytes:
     """Take out, double or swap lines."""
     lines = data.splitlines(keepends=True)
@@ -322,4 +358,4 @@ def _insert(data: bytes, rng: random.Random) -> bytes:
     return data[:at] + rng.choice(_ODD) + data[at:]
 
 
-TEXT_WAYS: list[Callable[[bytes, random.Random], bytes]] = [_token, _token, _token, _line, _insert]
+TEXT_WAYS: list[Callable[[bytes, random.Random], bytes]] = [_token, _token, _leaf, _leaf, _line, _insert]
