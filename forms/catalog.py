@@ -1,4 +1,4 @@
-"""Finds forms, course layouts and printed editions by name, file or fingerprint. It alone opens files here.
+"""Finds forms, course layouts and printed editions by name, file or fingerprint.
 
 A printed edition never changes. What `print` makes is registered by its fingerprint in a folder of field
 maps, so that a card is read years later by the map it was printed with; the built-in cards are known by their
@@ -8,9 +8,6 @@ fingerprints without any registration. Built-in cards of earlier editions lie be
 from __future__ import annotations
 
 import json
-import os
-import tempfile
-import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -18,9 +15,11 @@ from typing import Any
 
 from forms.errors import InputError
 from forms.field_map import fingerprint, layout_from_json, layout_to_json
+from forms.files import parsed_json, parsed_toml, read_text, write_whole
 from forms.form import Course, CourseHole, Form, form_from_toml
 from forms.layout import PAPERS, Layout, arrange
 from forms.serials import is_serial
+from forms.shown import found, is_text, path_text
 from forms.units import to_metres
 
 BUILTIN = "forms.builtin"
@@ -40,10 +39,10 @@ def load_form(name: str, *, unit: str = "m", hand: str = "right", course: Course
     path = Path(name)
     if path.suffix != ".toml":
         raise InputError(
-            f"{name}: there is no form of that name. Built in are {', '.join(builtin_names())}; "
+            f"{path_text(name)}: there is no form of that name. Built in are {', '.join(builtin_names())}; "
             "a form of your own is the path of a .toml file."
         )
-    return form_from_toml(read_text(path), source=str(path), unit=unit, hand=hand, course=course)
+    return form_from_toml(read_text(path), source=path_text(path), unit=unit, hand=hand, course=course)
 
 
 def load_course(path: Path, unit: str) -> Course:
@@ -52,39 +51,42 @@ def load_course(path: Path, unit: str) -> Course:
     The file: ``name``, ``layout``, ``unit`` ("m" or "ft") and a table ``[[holes]]`` each with ``number``,
     ``par``, ``length``.
     """
-    source = str(path)
-    try:
-        data = tomllib.loads(read_text(path))
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            f"{source}: expected a course layout in TOML, found a syntax error: {error}."
-        ) from error
-    unit = str(data.get("unit", unit))
+    source = path_text(path)
+    data = parsed_toml(read_text(path), source, "a course layout")
+    unit = data.get("unit", unit)
     if unit not in ("m", "ft"):
-        raise InputError(f'{source}: expected unit "m" or "ft", found {unit!r}.')
-    holes = tuple(_hole(item, i, unit, source) for i, item in enumerate(data.get("holes", ()), start=1))
-    if not holes or not isinstance(data.get("name"), str):
-        raise InputError(f"{source}: expected a name and a table [[holes]] for each hole.")
+        raise InputError(f'{source}: expected unit "m" or "ft", found {found(unit)}.')
+    tables, name, layout = data.get("holes"), data.get("name"), data.get("layout", "")
+    if not isinstance(tables, list) or not tables or not isinstance(name, str) or not isinstance(layout, str):
+        raise InputError(
+            f"{source}: expected a name, the layout's name and a table [[holes]] for each hole, found "
+            f"{', '.join(sorted(map(found, data))[:8]) or 'nothing'}."
+        )
+    holes = tuple(_hole(item, i, unit, source) for i, item in enumerate(tables, start=1))
     numbers = [hole.number for hole in holes]
     if len(set(numbers)) != len(numbers):
-        raise InputError(f"{source}: each hole needs a number of its own, found {numbers}.")
-    return Course(data["name"], str(data.get("layout", "")), holes)
+        raise InputError(f"{source}: each hole needs a number of its own, found {found(numbers)}.")
+    return Course(name, layout, holes)
 
 
 def _hole(item: Any, place: int, unit: str, source: str) -> CourseHole:
     where = f"{source}: hole {place}"
     if not isinstance(item, dict):
-        raise InputError(f"{where}: expected a table [[holes]], found {item!r}.")
+        raise InputError(f"{where}: expected a table [[holes]], found {found(item)}.")
     number, par, length = item.get("number", place), item.get("par"), item.get("length")
-    if not isinstance(number, int) or not 1 <= number <= 60:
-        raise InputError(f"{where}: expected a number from 1 to 60, found {number!r}.")
-    if par is not None and (not isinstance(par, int) or not 2 <= par <= 6):
-        raise InputError(f"{where}: expected a par from 2 to 6, found {par!r}.")
+    if not _is_whole(number, 1, 60):
+        raise InputError(f"{where}: expected a number from 1 to 60, found {found(number)}.")
+    if par is not None and not _is_whole(par, 2, 6):
+        raise InputError(f"{where}: expected a par from 2 to 6, found {found(par)}.")
     if length is None:
         return CourseHole(number, par)
     if not isinstance(length, int | float) or isinstance(length, bool) or not 0 < length < 2000:
-        raise InputError(f"{where}: expected a length in {unit}, found {length!r}.")
+        raise InputError(f"{where}: expected a length in {unit}, found {found(length)}.")
     return CourseHole(number, par, round(to_metres(length, unit), 2), f"{length:g} {unit}")
+
+
+def _is_whole(value: Any, low: int, high: int) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and low <= value <= high
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,27 +103,31 @@ def load_roster(path: Path) -> tuple[RosterLine, ...]:
     import csv
     import io
 
-    lines = []
-    rows = csv.DictReader(io.StringIO(read_text(path).lstrip("\ufeff")))
-    if "player" not in (rows.fieldnames or ()):
-        raise InputError(f"{path}: expected a CSV file with a column 'player', found {rows.fieldnames}.")
-    for number, row in enumerate(rows, start=2):
-        player = (row.get("player") or "").strip()
-        hand = (row.get("hand") or "").strip().lower() or None
-        copies = (row.get("copies") or "1").strip()
-        if (
-            not player
-            or hand not in (None, "right", "left")
-            or not copies.isdecimal()
-            or not 1 <= int(copies) <= 100
-        ):
+    name = path_text(path)
+    try:
+        rows = csv.DictReader(io.StringIO(read_text(path).lstrip("\ufeff"), newline=""))
+        if "player" not in (rows.fieldnames or ()):
             raise InputError(
-                f"{path}, line {number}: expected a player, hand right or left, copies 1 to 100; found {row}."
+                f"{name}: expected a CSV file with a column 'player', found {found(rows.fieldnames)}."
             )
-        lines.append(RosterLine(player, hand, int(copies)))
+        lines = tuple(_roster_line(row, f"{name}, line {number}") for number, row in enumerate(rows, start=2))
+    except csv.Error as error:
+        raise InputError(f"{name}: expected a CSV file (RFC 4180), found: {error}.") from error
     if not lines:
-        raise InputError(f"{path}: the roster names no player.")
-    return tuple(lines)
+        raise InputError(f"{name}: the roster names no player.")
+    return lines
+
+
+def _roster_line(row: dict[str, Any], where: str) -> RosterLine:
+    player = (row.get("player") or "").strip()
+    hand = (row.get("hand") or "").strip().lower() or None
+    copies = (row.get("copies") or "1").strip()
+    number = int(copies) if copies.isascii() and copies.isdecimal() and len(copies) <= 3 else 0
+    if not player or hand not in (None, "right", "left") or not 1 <= number <= 100:
+        raise InputError(
+            f"{where}: expected a player, hand right or left, copies 1 to 100; found {found(row)}."
+        )
+    return RosterLine(player, hand, number)
 
 
 class Catalog:
@@ -148,7 +154,13 @@ class Catalog:
             elif name in earlier_fingerprints():
                 self._found[name] = earlier_layout(name)
             elif name.isalnum() and path.exists():
-                self._found[name] = layout_from_json(read_text(path), str(path))
+                layout = layout_from_json(read_text(path), path_text(path))
+                if fingerprint(layout) != name:  # renamed by hand: it would be read by another card's places
+                    raise InputError(
+                        f"{path_text(path)}: expected the field map {name}, found {fingerprint(layout)}. "
+                        "Name the file by what is in it."
+                    )
+                self._found[name] = layout
         return self._found.get(name)
 
     def assign(self, serials: dict[str, str]) -> None:
@@ -161,13 +173,13 @@ class Catalog:
         path = self._card_path(serial)
         if not is_serial(serial) or not path.exists():
             return None
-        return str(json.loads(read_text(path))["player"])
+        return _player_in(path)
 
     def cards_of(self, player: str) -> tuple[Path, ...]:
         """Return the files that say which cards were printed for an alias."""
         cards = self._folder / "cards"
         paths = sorted(cards.glob("*.json")) if cards.is_dir() else []
-        return tuple(path for path in paths if json.loads(read_text(path))["player"] == player)
+        return tuple(path for path in paths if _player_in(path) == player)
 
     def forget(self, player: str) -> None:
         """Forget which cards were printed for an alias."""
@@ -179,6 +191,18 @@ class Catalog:
 
     def _card_path(self, serial: str) -> Path:
         return self._folder / "cards" / f"{serial}.json"
+
+
+def _player_in(path: Path) -> str:
+    """Return the alias in a file of `Catalog.assign`; InputError when somebody or something broke it."""
+    name = path_text(path)
+    data = parsed_json(read_text(path), name, "which player a card was printed for")
+    if not isinstance(data, dict) or not is_text(data.get("player")):
+        raise InputError(
+            f'{name}: expected which player a card was printed for, as in {{"player": "Wren"}}, found '
+            f"{found(data)}. Write it anew, or delete the file: then the card is nobody's."
+        )
+    return str(data["player"])
 
 
 def builtin_fingerprints() -> dict[str, tuple[str, str, str, str]]:
@@ -218,34 +242,3 @@ def all_builtin_fingerprints() -> dict[str, tuple[str, str, str, str]]:
         for unit in ("m", "ft")
         for hand in ("right", "left")
     }
-
-
-def read_text(path: Path) -> str:
-    """Return a UTF-8 file's text; InputError when it is missing, a folder, or no text."""
-    try:
-        return path.read_text("utf-8")
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path}: expected UTF-8 text, found other bytes.") from error
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}.") from error
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or not at all: temporary file, sync, rename."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(data)
-                stream.flush()
-                os.fsync(stream.fileno())
-            umask = os.umask(0)
-            os.umask(umask)
-            os.chmod(temporary, 0o666 & ~umask)  # mkstemp makes files that only the owner may read
-            os.replace(temporary, path)
-        except BaseException:
-            os.unlink(temporary)
-            raise
-    except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror}. Choose another place.") from error

@@ -7,18 +7,22 @@ A form is data. It names its fields (choose one, choose many, number, words) and
 
 from __future__ import annotations
 
-import tomllib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from forms.errors import InputError
+from forms.files import parsed_toml
+from forms.shown import found
 
 FIELD_TYPES = ("choose-one", "choose-many", "number", "words")
 RECORDS = ("round", "practice", "sheet")
 SHAPES = ("round", "square")
 UNITS = {"m": "metres", "ft": "feet"}
 HANDS = ("right", "left")
+_OPTION_ID = re.compile(r"[\w-]{1,40}")
+FIELD_ID = re.compile(r"[\w-]{1,40}(\.[\w-]{1,40})*")
 PLACES = ("head", "left", "right", "right-head", "foot", "foot-right", "notes")
 
 
@@ -175,10 +179,7 @@ def form_from_toml(
     InputError
         naming the place in the text that is not what it must be
     """
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{source}: expected a form in TOML, found a syntax error: {error}.") from error
+    data = parsed_toml(text, source, "a form")
     reader = _Reader(source)
     rows = reader.table(data, "rows") if "rows" in data else {}
     columns = tuple(
@@ -189,24 +190,25 @@ def form_from_toml(
         and not (hand_is_printed(hand) and item.get("without_hand", False))
     )
     count = reader.whole(rows, "count", 0, 0, 60) if rows else 0
+    prefix = reader.words(rows, "prefix", "r")
     numbers = _row_numbers(course, count, source)
     form = Form(
         name=reader.text(data, "name"),
         edition=reader.whole(data, "edition", 1, 1, 9999),
         title=reader.text(data, "title"),
         record=reader.one_of(data, "record", RECORDS, "sheet"),
-        statement=str(data.get("statement", "")),
+        statement=reader.words(data, "statement"),
         unit=unit,
         hand=hand,
-        prefix=str(rows.get("prefix", "r")),
+        prefix=prefix,
         rows=count,
         row_numbers=numbers,
         row_group=reader.whole(rows, "group", 3, 1, 60) if rows else 3,
         causes=reader.causes(data),
         course=course,
-        fields=_fields(columns, str(rows.get("prefix", "r")), numbers),
+        fields=_fields(columns, prefix, numbers),
         columns=columns,
-        help=tuple(str(line) for line in data.get("help", ())),
+        help=reader.lines(data, "help"),
     )
     ids = [f.id for f in form.fields]
     twice = sorted({i for i in ids if ids.count(i) > 1})
@@ -257,57 +259,81 @@ class _Reader:
     def text(self, table: Mapping[str, Any], key: str) -> str:
         value = table.get(key)
         if not isinstance(value, str) or not value.strip():
-            raise InputError(f"{self._source}: expected a text for {key!r}, found {value!r}.")
+            raise InputError(f"{self._source}: expected a text for {key!r}, found {found(value)}.")
         return value
+
+    def id(self, table: Mapping[str, Any], pattern: re.Pattern[str]) -> str:
+        value = self.text(table, "id")
+        if not pattern.fullmatch(value):  # ids are joined with dots to those of cells, and kept in one line
+            raise InputError(
+                f"{self._source}: expected an id of letters, digits, '-' and '_', found {found(value)}."
+            )
+        return value
+
+    def words(self, table: Mapping[str, Any], key: str, default: str = "") -> str:
+        value = table.get(key, default)
+        if not isinstance(value, str):
+            raise InputError(f"{self._source}: expected a text for {key!r}, found {found(value)}.")
+        return value
+
+    def lines(self, table: Mapping[str, Any], key: str) -> tuple[str, ...]:
+        value = table.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(line, str) for line in value):
+            raise InputError(f"{self._source}: expected a list of texts for {key!r}, found {found(value)}.")
+        return tuple(value)
 
     def whole(self, table: Mapping[str, Any], key: str, default: int, low: int, high: int) -> int:
         value = table.get(key, default)
         if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
             raise InputError(
-                f"{self._source}: expected a whole number from {low} to {high} for {key!r}, found {value!r}."
+                f"{self._source}: expected a whole number from {low} to {high} for {key!r}, "
+                f"found {found(value)}."
             )
         return value
 
     def length(self, table: Mapping[str, Any], key: str) -> float:
         value = table.get(key, 0.0)
         if not isinstance(value, int | float) or isinstance(value, bool) or not 0 <= value <= 300:
-            raise InputError(f"{self._source}: expected millimetres (0 to 300) for {key!r}, found {value!r}.")
+            raise InputError(
+                f"{self._source}: expected millimetres (0 to 300) for {key!r}, found {found(value)}."
+            )
         return float(value)
 
     def one_of(self, table: Mapping[str, Any], key: str, allowed: tuple[str, ...], default: str) -> str:
         value = table.get(key, default)
         if value not in allowed:
             raise InputError(
-                f"{self._source}: expected one of {', '.join(allowed)} for {key!r}, found {value!r}."
+                f"{self._source}: expected one of {', '.join(allowed)} for {key!r}, found {found(value)}."
             )
         return str(value)
 
     def table(self, data: Mapping[str, Any], key: str) -> Mapping[str, Any]:
         value = data[key]
         if not isinstance(value, dict):
-            raise InputError(f"{self._source}: expected a table [{key}], found {value!r}.")
+            raise InputError(f"{self._source}: expected a table [{key}], found {found(value)}.")
         return value
 
     def tables(self, value: Any, key: str) -> list[Mapping[str, Any]]:
         if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
-            raise InputError(f"{self._source}: expected a list of tables [[{key}]], found {value!r}.")
+            raise InputError(f"{self._source}: expected a list of tables [[{key}]], found {found(value)}.")
         return value
 
     def column(self, item: Mapping[str, Any], place: str) -> Column:
-        field_id = self.text(item, "id")
+        field_id = self.id(item, FIELD_ID)
         kind = self.one_of(item, "type", FIELD_TYPES, "words")
-        options = tuple(self.option(o, field_id) for o in item.get("options", ()))
+        options = tuple(self.option(o, field_id) for o in self.tables(item.get("options", []), "options"))
         if kind.startswith("choose") and not options:
             raise InputError(f"{self._source}: the choice {field_id!r} needs options.")
         default = item.get("default")
         if default is not None and default not in [o.id for o in options]:
             raise InputError(
-                f"{self._source}: the default of {field_id!r} must be one of its options, found {default!r}."
+                f"{self._source}: the default of {field_id!r} must be one of its options, "
+                f"found {found(default)}."
             )
         return Column(
             id=field_id,
             type=kind,
-            label=str(item.get("label", "")),
+            label=self.words(item, "label"),
             place=place,
             options=options,
             digits=self.whole(item, "digits", 1, 1, 6) if kind == "number" else 0,
@@ -316,30 +342,32 @@ class _Reader:
             width_mm=self.length(item, "width_mm"),
             box_mm=self.length(item, "box_mm"),
             line=self.whole(item, "line", 1, 1, 9),
-            lead=str(item.get("lead", "")),
+            lead=self.words(item, "lead"),
             stud=bool(item.get("stud", False)),
             default=default,
             without_course=bool(item.get("without_course", False)),
             without_hand=bool(item.get("without_hand", False)),
-            help=str(item.get("help", "")),
+            help=self.words(item, "help"),
         )
 
     def option(self, item: Any, field_id: str) -> Option:
         if not isinstance(item, dict) or not isinstance(item.get("id"), str):
             raise InputError(
                 f'{self._source}: expected options like {{id = "miss", label = "miss"}} in {field_id!r}, '
-                f"found {item!r}."
+                f"found {found(item)}."
             )
         return Option(
-            item["id"], str(item.get("label", item["id"])), self.one_of(item, "shape", SHAPES, "round")
+            self.id(item, _OPTION_ID),
+            self.words(item, "label", item["id"]),
+            self.one_of(item, "shape", SHAPES, "round"),
         )
 
     def causes(self, data: Mapping[str, Any]) -> tuple[Cause, ...]:
-        found = []
+        causes = []
         for item in self.tables(data.get("causes", []), "causes"):
             number = self.whole(item, "number", -1, 0, 9)
-            found.append(Cause(number, self.text(item, "id"), self.text(item, "label")))
-        numbers = [cause.number for cause in found]
+            causes.append(Cause(number, self.text(item, "id"), self.text(item, "label")))
+        numbers = [cause.number for cause in causes]
         if len(set(numbers)) != len(numbers):
             raise InputError(f"{self._source}: each cause needs a number of its own, found {numbers}.")
-        return tuple(found)
+        return tuple(causes)

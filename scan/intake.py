@@ -1,38 +1,43 @@
 """Many photos to readings to the store: in parallel, in constant memory, resumable, no photo twice.
 
-Used by the command line and by the page. Workers read; only the caller's process touches the store, one
-transaction a card. At most two photos a worker are under way, so memory does not grow with their number; what
-was stored stays stored, and a second run skips it by the hash of the file.
+Used by the command line and by the page. Limited child processes read (`scan.crew`); only the caller
+touches the store, one transaction a card. At most two photos a worker are under way, so memory does not grow
+with their number; what was stored stays stored, and a second run skips it by the hash of the file.
 """
 
 from __future__ import annotations
 
 import os
+import stat
 from collections import deque
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forms.errors import InputError
+from forms.shown import path_text
+from scan.file_pages import Page, read_pages
 from scan.reading import CardReading
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future, ProcessPoolExecutor
+    from concurrent.futures import Future
 
     from forms.catalog import Catalog
+    from scan.crew import Crew
     from scan.records.rounds import Round
     from scan.records.store import Store
     from scan.vision.decode import Evidence
-    from scan.vision.own_hand import Hands, OwnHand
-    from scan.vision.pipeline import Trace, Traces
+    from scan.vision.own_hand import Hands
+    from scan.vision.pipeline import Traces
 
 #: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")
 
 READ_BEFORE = "read before"
+
+MOST_JOBS = 64  # each takes some 150 MB
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +67,7 @@ def expand(paths: Sequence[Path]) -> list[Path]:
     """
     files: list[Path] = []
     for path in paths:
-        if path.is_dir():
+        if _is_folder(path):
             inside = sorted(
                 p
                 for p in path.rglob("*")
@@ -70,14 +75,24 @@ def expand(paths: Sequence[Path]) -> list[Path]:
             )
             if not inside:
                 raise InputError(
-                    f"{path}: expected photos in this folder ({', '.join(PHOTO_ENDINGS)}), found none."
+                    f"{path_text(path)}: expected photos in this folder ({', '.join(PHOTO_ENDINGS)}), "
+                    "found none."
                 )
             files += inside
-        elif path.exists():
-            files.append(path)
         else:
-            raise InputError(f"{path}: there is no such file or folder.")
+            files.append(path)
     return files
+
+
+def _is_folder(path: Path) -> bool:
+    """Say whether a path is a folder; InputError when it is nothing at all."""
+    try:
+        return stat.S_ISDIR(path.stat().st_mode)
+    except FileNotFoundError:
+        raise InputError(f"{path_text(path)}: there is no such file or folder.") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise InputError(f"{path_text(path)}: cannot be read: {why}.") from error
 
 
 def read_files(
@@ -87,158 +102,86 @@ def read_files(
     jobs: int = 1,
     skip: Collection[Path] = (),
     hands: Hands | None = None,
+    explain: Path | None = None,
 ) -> Iterator[FileResult]:
-    """Yield what each file says, in the order given.
+    """Yield what each file says, in the order given, each as soon as those before it are told.
 
     Parameters
     ----------
     files : photos and PDF files
     catalog : where the layouts of printed editions are found
-    jobs : worker processes; 1 reads in this process
+    jobs : worker processes; see `scan.crew` for what limits them
     skip : files that the store knows from an earlier run; those are not opened again
     hands : what is known of the players' hands; None reads every card as any hand's and keeps none
+    explain : a folder for pictures of what each step saw
     """
-    if jobs <= 1:
-        for path in files:
-            yield (
-                FileResult(str(path), before=True) if path in skip else read_file(path, catalog, hands=hands)
-            )
-        return
-    from concurrent.futures.process import BrokenProcessPool
+    from concurrent.futures import ThreadPoolExecutor
+
+    from scan.crew import Crew
 
     under_way: deque[tuple[Path, Future[FileResult] | None]] = deque()
-    with _workers(jobs, catalog, hands) as pool:
-        for path in files:
-            future = None
-            if path not in skip:
-                with suppress(BrokenProcessPool):  # a file before this one broke it: read the rest one by one
-                    future = pool.submit(_read_in_worker, path)
-            under_way.append((path, future))
-            if len(under_way) >= 2 * jobs:
-                yield _finished(*under_way.popleft(), catalog, skip, hands)
-        while under_way:
-            yield _finished(*under_way.popleft(), catalog, skip, hands)
-
-
-#: glibc gives large arrays back to the system when they are freed: 3,300 pages are fetched and wiped anew for
-#: each photo of 12 megapixels, 10 of 150 ms. A worker needs them again for its next photo. Other C libraries
-#: pay no heed to these names (mallopt(3)).
-WORKERS_ENVIRONMENT = {
-    "OPENBLAS_NUM_THREADS": "1",
-    "MALLOC_MMAP_THRESHOLD_": str(32 * 2**20),  # the most that it takes
-    "MALLOC_TRIM_THRESHOLD_": str(256 * 2**20),
-}
-
-
-def _workers(jobs: int, catalog: Catalog, hands: Hands | None) -> ProcessPoolExecutor:
-    """A pool of fresh interpreters: forking a process that has used OpenCV's threads can hang."""
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
-    # Workers inherit these, which are read when they start and never again; whoever set one, knows.
-    for name, value in WORKERS_ENVIRONMENT.items():
-        os.environ.setdefault(name, value)
-    given = (catalog, hands)
-    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_begin_work, initargs=given)
-
-
-def _finished(
-    path: Path,
-    future: Future[FileResult] | None,
-    catalog: Catalog,
-    skip: Collection[Path],
-    hands: Hands | None,
-) -> FileResult:
-    from concurrent.futures.process import BrokenProcessPool
-
-    if path in skip:
-        return FileResult(str(path), before=True)
+    crew = Crew(catalog, hands, explain=explain)
+    threads = ThreadPoolExecutor(max(jobs, 1))  # each waits for one child
     try:
-        if future is not None:
-            return future.result()
-    except BrokenProcessPool:
-        pass  # this file, or one that was read beside it, ended a worker
-    return _read_alone(path, catalog, hands)
+        for path in files:
+            under_way.append((path, None if path in skip else threads.submit(_read, crew, path)))
+            while under_way and (len(under_way) >= 2 * jobs or _is_done(under_way[0][1])):
+                yield _finished(*under_way.popleft())
+        while under_way:
+            yield _finished(*under_way.popleft())
+    finally:
+        crew.close()  # first: it ends what the threads wait for
+        threads.shutdown(cancel_futures=True)
 
 
-def _read_alone(path: Path, catalog: Catalog, hands: Hands | None) -> FileResult:
-    """Read one file in a process of its own, so that a file which ends its reader harms no other."""
-    from concurrent.futures.process import BrokenProcessPool
-
-    with _workers(1, catalog, hands) as pool:
-        try:
-            return pool.submit(_read_in_worker, path).result()
-        except BrokenProcessPool:
-            return FileResult(
-                str(path), error=f"{path}: the reader ended while reading this file. Export the photo anew."
-            )
+def _read(crew: Crew, path: Path) -> FileResult:
+    return result_of(path, *crew.read(path))
 
 
-#: What this worker was given at its start and not with every file: hands are large, and a catalog keeps the
-#: layouts that it found, which many steps of reading remember something about.
-_given: tuple[Catalog, Hands | None] | None = None
+def _is_done(future: Future[FileResult] | None) -> bool:
+    return future is None or future.done()
 
 
-def _begin_work(catalog: Catalog, hands: Hands | None) -> None:
-    """Let each worker use one core: the pool is the parallelism, and OpenCV's own threads would fight it."""
-    import cv2
-
-    global _given  # noqa: PLW0603 (a pool hands its workers nothing but globals)
-    _given = catalog, hands
-    cv2.setNumThreads(1)
-
-
-def _read_in_worker(path: Path) -> FileResult:
-    assert _given is not None, "a worker begins with _begin_work"
-    catalog, hands = _given
-    return read_file(path, catalog, hands=hands)
+def _finished(path: Path, future: Future[FileResult] | None) -> FileResult:
+    return FileResult(path_text(path), before=True) if future is None else future.result()
 
 
 def read_file(
     path: Path, catalog: Catalog, traces: Traces | None = None, hands: Hands | None = None
 ) -> FileResult:
-    """Return the readings of one file's cards; a file that cannot be opened gives a result with `error`."""
-    from scan.vision.photo import load_photos
-    from scan.vision.pipeline import Traces, read_photo
+    """Return the readings of one file's cards; a file that cannot be opened gives a result with `error`.
 
-    def hand_of(serial: str) -> OwnHand | None:
-        return None if hands is None else hands.of(catalog.player_of(serial))
-
-    readings: list[CardReading] = []
-    evidence: list[Evidence | None] = []
-    without_card: list[CardReading] = []
-    pages: list[int] = []
+    It is read in this process and without limits: `read_files` is for files from anywhere.
+    """
+    pages: list[Page] = []
     try:
-        for photo in load_photos(path):
-            kept = Traces()
-            found = read_photo(photo, catalog.find, kept, hand_of)
-            page = f"{path}, page {photo.page}" if photo.page is not None else str(path)
-            found = tuple(replace(reading, source=page) for reading in found)
-            if traces is not None:
-                traces.cards += kept.cards
-            if photo.page is not None and all(trace.corners is None for trace in kept.cards):
-                without_card += found
-                pages.append(photo.page)
-                continue
-            readings += found
-            evidence += [_for_others(r, trace) for r, trace in zip(found, kept.cards, strict=True)]
+        for page in read_pages(path, catalog, hands=hands, traces=traces):
+            pages.append(page)
     except InputError as error:
-        return FileResult(str(path), tuple(readings), error=str(error), evidence=tuple(evidence))
-    if not readings and without_card:  # a file of one page, or of letters only
-        nothing = without_card[0]
-        if len(pages) > 1:
-            reason = f"none of its {len(pages)} pages shows a card. {nothing.reason}"
-            nothing = replace(nothing, source=str(path), reason=reason)
-        return FileResult(str(path), (nothing,))
-    note = (f"no card on {_pages_in_words(pages)}, skipped",) if pages else ()
-    return FileResult(str(path), tuple(readings), notes=note, evidence=tuple(evidence))
+        return result_of(path, pages, str(error))
+    return result_of(path, pages, None)
 
 
-def _for_others(reading: CardReading, trace: Trace) -> Evidence | None:
-    """What another photo of the same card could use of this one: nothing of a card that is blank."""
-    from scan.vision.pipeline import BLANK_CARD
-
-    return None if reading.reason == f"{BLANK_CARD}." else trace.evidence
+def result_of(path: Path, pages: Sequence[Page], error: str | None) -> FileResult:
+    """Return what the pages of one file say together."""
+    name = path_text(path)
+    failed = [page for page in pages if page.failed is not None]
+    if failed and error is None:
+        numbers = [page.number or 1 for page in failed]
+        error = f"{name}, {_pages_in_words(numbers)}: {failed[0].failed}"
+    told = [page for page in pages if page.failed is None and (page.shows_card or page.number is None)]
+    without = [page for page in pages if page.failed is None and page not in told]
+    readings = tuple(reading for page in told for reading in page.readings)
+    evidence = tuple(one for page in told for one in page.evidence)
+    if not readings and without and error is None:  # a file of one page, or of letters only
+        nothing = without[0].readings[0]
+        if len(without) > 1:
+            reason = f"none of its {len(without)} pages shows a card. {nothing.reason}"
+            nothing = replace(nothing, source=name, reason=reason)
+        return FileResult(name, (nothing,))
+    empty = _pages_in_words([page.number or 1 for page in without]) if without else ""
+    notes = (f"no card on {empty}, skipped",) if without else ()
+    return FileResult(name, readings, error=error, notes=notes, evidence=evidence)
 
 
 def _pages_in_words(pages: Sequence[int]) -> str:
@@ -257,7 +200,7 @@ def _pages_in_words(pages: Sequence[int]) -> str:
 def workers_for(count: int, asked: int | None) -> int:
     """Return how many processes to use for `count` files; starting one costs as much as reading two."""
     if asked is not None:
-        return max(1, asked)
+        return min(max(1, asked), MOST_JOBS)
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return 1 if count < 6 else min(cores, 32)
 

@@ -15,6 +15,11 @@ ROOMS = [
     "scan.reading",
     "scan.vision",
     "scan.records",
+    "scan.leftovers",
+    "scan.limits",
+    "scan.file_pages",
+    "scan.worker",
+    "scan.crew",
     "scan.intake",
     "scan.joining",
     "scan.review",
@@ -29,7 +34,7 @@ STRANGERS = {
 
 #: Each heavy library has one room.
 HOMES = {
-    "cv2": ("scan/vision", "scan/cli/reading.py", "scan/intake.py"),
+    "cv2": ("scan/vision", "scan/worker.py"),
     "zxingcpp": ("scan/vision/codes.py",),
     "pytesseract": ("scan/vision/codes.py",),
     "pillow_heif": ("scan/vision/photo.py",),
@@ -38,7 +43,7 @@ HOMES = {
     "segno": ("forms/pdf.py", "scan/review/links.py"),
     "starlette": ("scan/review/app.py",),
     "jinja2": ("scan/review/rendering.py",),
-    "uvicorn": ("scan/review/serve.py",),
+    "uvicorn": ("scan/review/serve.py", "scan/review/connections.py"),
 }
 
 

@@ -32,13 +32,15 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def run_demo(args: argparse.Namespace) -> int:
     """Run the demo; 0 when everything went as the samples promise, whatever waits for review in them."""
     import os
-    import tempfile
 
+    from scan import leftovers
     from scan.intake import expand
 
     samples = args.samples or _bundled_samples()
     expand([samples])  # says so when there are none
-    out = args.out or Path(tempfile.mkdtemp(prefix="shortpencil-demo-"))
+    leftovers.clear(leftovers.DEMO)
+    folder = None if args.out else leftovers.Folder(leftovers.DEMO)
+    out = args.out if folder is None else folder.path
     out.mkdir(parents=True, exist_ok=True)
     own_home = os.environ.get("SHORTPENCIL_HOME")
     os.environ["SHORTPENCIL_HOME"] = str(out / "home")
@@ -49,6 +51,9 @@ def run_demo(args: argparse.Namespace) -> int:
             del os.environ["SHORTPENCIL_HOME"]
         else:
             os.environ["SHORTPENCIL_HOME"] = own_home
+        if folder is not None:
+            folder.let_go()
+    print("Delete the folder when done." if folder is None else "The next demo clears this folder.")
     return 0
 
 
@@ -92,10 +97,7 @@ def _steps(samples: Path, out: Path) -> None:
     first = sorted(p for p in samples.iterdir() if p.suffix == ".jpg")[:1]
     for photo in first:
         main(["read", str(photo), "--dry-run", "--explain", str(out / "explain"), *_maps(samples)])
-    print(
-        f"\nAll outputs are in {out}: a blank card, its field map, pictures of the steps, the store. "
-        "Delete the folder when done."
-    )
+    print(f"\nAll outputs are in {out}: a blank card, its field map, pictures of the steps, the store. ")
 
 
 def _maps(samples: Path) -> list[str]:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scan.cli.stored import add_store_option, existing_store, store_place
+from scan.cli.unfinished import ERASE, FORGET, OFF, noted
 
 if TYPE_CHECKING:
     from scan.records.forgetting import Traces
@@ -62,7 +63,8 @@ def run_hand(args: argparse.Namespace) -> int:
         if args.picture:
             _draw(store, args.player, args.picture)
         if args.erase or args.off:
-            count = store.erase_hand(args.player, on=False if args.off else None)
+            with noted(OFF if args.off else ERASE, args.player, store_place(args)):
+                count = store.erase_hand(args.player, on=False if args.off else None)
             after = " Nothing of it is kept from now on." if args.off else ""
             print(f"{args.player}: {_count(count, 'box', 'boxes')} erased.{after}", file=sys.stderr)
         if args.on:
@@ -101,8 +103,9 @@ def run_forget(args: argparse.Namespace) -> int:
         if not args.yes:
             print(f"{args.player}: {says}.", file=sys.stderr)
             _ask(args.player)
-        store.forget(args.player)
-    catalog.forget(args.player)
+        with noted(FORGET, args.player, store_place(args)):
+            store.forget(args.player)
+            catalog.forget(args.player)
     print(f"{args.player} is forgotten: {says}.")
     print("Copies that were exported or backed up are beyond this program's reach.", file=sys.stderr)
     return DONE
@@ -132,8 +135,8 @@ def _traces(found: Traces) -> str:
 
 
 def _draw(store: Store, player: str, path: Path) -> None:
-    from forms.catalog import write_whole
     from forms.errors import InputError
+    from forms.files import write_whole
     from scan.vision.own_hand import picture_of
 
     boxes = store.hand_boxes(player)

@@ -33,8 +33,18 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return its exit code: 0 done, 1 something needs attention, 2 wrong usage."""
-    args = build_parser().parse_args(argv)
+    from scan.cli.terminal import shown
+
+    with shown():
+        args = build_parser().parse_args(argv)
+        return _run(args)
+
+
+def _run(args: argparse.Namespace) -> int:
+    from scan.cli.unfinished import finish
+
     try:
+        finish(args)
         code = args.run(args)
     except PhotoError as error:
         print(f"shortpencil: {error}", file=sys.stderr)
@@ -46,6 +56,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         # Whoever reads our output has seen enough, as in `shortpencil rounds | head`.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return EXIT_DONE
+    except MemoryError:
+        print(
+            "shortpencil: expected enough memory for this, found none left. Close other programs, or do it "
+            "in smaller parts. What was stored before stays stored.",
+            file=sys.stderr,
+        )
+        return EXIT_WRONG
+    except OSError as error:  # the system refuses, which is no mistake of the program
+        from forms.shown import path_text
+
+        where = f"{path_text(error.filename)}: " if isinstance(error.filename, str | bytes) else ""
+        print(f"shortpencil: {where}the system refused: {error.strerror or error}.", file=sys.stderr)
+        return EXIT_WRONG
     except KeyboardInterrupt:
         print("shortpencil: stopped. What was stored before stays stored.", file=sys.stderr)
         return EXIT_ATTENTION

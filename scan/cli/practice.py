@@ -276,7 +276,7 @@ def _pictures(focus: Focus, picture: Callable[[str, str], bytes | None]) -> dict
 
 
 def _write_report(path: Path, report: Report, paper: str) -> None:
-    from forms.catalog import write_whole
+    from forms.files import write_whole
 
     if path.suffix.lower() == ".html":
         from scan.practice.web import page
@@ -294,7 +294,7 @@ def _write_report(path: Path, report: Report, paper: str) -> None:
 
 def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
     """Write the coach's page about every player with an alias."""
-    from forms.catalog import write_whole
+    from forms.files import write_whole
     from scan.practice.evidence import evidence_of
     from scan.practice.group_page import group_page
     from scan.practice.plan import plan_of
@@ -322,8 +322,9 @@ def _print_card(path: Path, plan: Plan, paper: str, last: Round, player: str | N
     """Print one practice card and enter its form in the catalog, so that its photo can be read."""
     import secrets
 
-    from forms.catalog import Catalog, write_whole
+    from forms.catalog import Catalog
     from forms.field_map import fingerprint
+    from forms.files import write_whole
     from forms.layout import PAPERS
     from forms.pdf import identify, to_pdf
     from forms.serials import serial_from
@@ -348,16 +349,14 @@ def load_drills(path: Path | None) -> DrillList:
     """Return the player's own drill list, or the one that comes with the program."""
     from importlib.resources import files
 
-    from forms.errors import InputError
+    from forms.files import read_text
+    from forms.shown import path_text
     from scan.practice.plan import drills_from_toml
 
     if path is None:
         text = files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
         return drills_from_toml(text, "drills.toml")
-    try:
-        return drills_from_toml(path.read_text(encoding="utf-8"), str(path))
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: expected a drill list in TOML, but it can't be read: {error}.") from error
+    return drills_from_toml(read_text(path), path_text(path))
 
 
 def _opened(args: argparse.Namespace) -> Store:

@@ -22,7 +22,12 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         epilog="Example: shortpencil print -o card.pdf --paper letter --unit ft --player Wren --copies 4",
     )
     parser.add_argument(
-        "-o", "--output", metavar="FILE.pdf", type=Path, required=True, help="the PDF to write"
+        "-o",
+        "--output",
+        metavar="FILE.pdf",
+        type=Path,
+        required=True,
+        help="the PDF to write; - for standard output",
     )
     parser.add_argument(
         "--form",
@@ -68,15 +73,19 @@ def run_print(args: argparse.Namespace) -> int:
     import json
     import secrets
 
-    from forms.catalog import Catalog, RosterLine, load_course, load_form, load_roster, write_whole
+    from forms.catalog import Catalog, RosterLine, load_course, load_form, load_roster
     from forms.drawing import draw
     from forms.errors import InputError
     from forms.field_map import fingerprint, layout_to_json
+    from forms.files import write_whole
     from forms.layout import PAPERS, arrange
     from forms.pdf import identify, to_pdf
     from forms.serials import serial_from
     from scan.cli.places import forms_folder
 
+    to_stdout = _is_stdout(args.output)
+    if args.json and to_stdout:
+        raise InputError("-o: expected a file with --json, found standard output, which the JSON goes to.")
     course = load_course(args.layout, args.unit) if args.layout else None
     roster = load_roster(args.roster) if args.roster else (RosterLine(args.player, None, 1),)
     if args.roster and args.map and len({line.hand or args.hand for line in roster}) > 1:
@@ -110,10 +119,17 @@ def run_print(args: argparse.Namespace) -> int:
         print(json.dumps({"schema": 1, "pdf": str(args.output), "cards": cards}, ensure_ascii=False))
     else:
         plural = "card" if len(cards) == 1 else "cards"
-        print(f"{args.output}: {len(cards)} {plural}, {args.paper}. Print it at 100 % or fit to page.")
+        print(
+            f"{args.output}: {len(cards)} {plural}, {args.paper}. Print it at 100 % or fit to page.",
+            file=sys.stderr if to_stdout else sys.stdout,
+        )
     if args.map:
         print(f"{args.map}: the field map.", file=sys.stderr)
     return 0
+
+
+def _is_stdout(path: Path) -> bool:
+    return str(path) in ("-", "/dev/stdout", "/dev/fd/1", "/proc/self/fd/1")
 
 
 def _form_name(asked: str | None, course: Course | None) -> str:

@@ -6,7 +6,6 @@ import argparse
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -64,10 +63,12 @@ def run_read(args: argparse.Namespace) -> int:
     """Read, store and report; see the exit codes in `scan.cli.main`."""
     import json
 
-    from forms.catalog import Catalog, read_text
+    from forms.catalog import Catalog
     from forms.field_map import layout_from_json
+    from forms.files import read_text
+    from forms.shown import path_text
     from scan.cli.places import default_store, forms_folder
-    from scan.intake import expand, read_file, read_files, workers_for
+    from scan.intake import expand, read_files, workers_for
     from scan.joining import joined
     from scan.reading import READING_SCHEMA
     from scan.records.store import open_store
@@ -76,7 +77,7 @@ def run_read(args: argparse.Namespace) -> int:
     files = expand(args.photos)
     catalog = Catalog(forms_folder())
     for path in args.map:
-        catalog.register(layout_from_json(read_text(path), str(path)))
+        catalog.register(layout_from_json(read_text(path), path_text(path)))
     if args.explain:
         _make_folder(args.explain)
     store = None if args.dry_run else open_store(args.store or default_store())
@@ -87,12 +88,8 @@ def run_read(args: argparse.Namespace) -> int:
         results: Iterator[FileResult]
         # Without a store, as in a dry run, nobody's hand is known.
         hands = None if store is None or args.plain_hand else Hands(store.hands())
-        if args.explain:
-            read = partial(read_file, hands=hands)
-            results = (_explained(path, catalog, args.explain, read) for path in files)
-        else:
-            jobs = workers_for(len(files) - len(seen), args.jobs)
-            results = read_files(files, catalog, jobs=jobs, skip=seen, hands=hands)
+        jobs = workers_for(len(files) - len(seen), args.jobs)
+        results = read_files(files, catalog, jobs=jobs, skip=seen, hands=hands, explain=args.explain)
         cards: list[dict[str, Any]] = []
         worst = DONE
         for result in joined(_counted(results, len(files)), catalog):
@@ -115,19 +112,26 @@ def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:
 
 def _make_folder(folder: Path) -> None:
     from forms.errors import InputError
+    from forms.shown import path_text
 
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise InputError(f"{folder}: cannot be made: {error.strerror}. Choose another folder.") from error
+        raise InputError(
+            f"{path_text(folder)}: cannot be made: {error.strerror}. Choose another folder."
+        ) from error
 
 
 def _seen_before(files: list[Path], store: Store) -> set[Path]:
     """Files that the store read before; told by what is in them, whatever their names."""
     import hashlib
 
+    from forms.files import is_ordinary
+
     seen = set()
     for path in files:
+        if not is_ordinary(path):  # a pipe would be waited for, a device would never end
+            continue
         try:
             with path.open("rb") as stream:
                 digest = hashlib.file_digest(stream, "sha256").hexdigest()
@@ -136,27 +140,6 @@ def _seen_before(files: list[Path], store: Store) -> set[Path]:
         if store.photo_status(digest) == "read":
             seen.add(path)
     return seen
-
-
-def _explained(path: Path, catalog: Catalog, folder: Path, read: Callable[..., FileResult]) -> FileResult:
-    """Read one file and write the pictures of its steps."""
-    from scan.vision.overlay import explain
-    from scan.vision.pipeline import Traces
-
-    traces = Traces()
-    result = read(path, catalog, traces)
-    import cv2
-
-    from forms.catalog import write_whole
-
-    for number, trace in enumerate(traces.cards, start=1):
-        card = f"-card{number}" if len(traces.cards) > 1 else ""
-        for name, picture in explain(trace).items():
-            ok, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])
-            if ok:
-                write_whole(folder / f"{path.stem}{card}-{name}.jpg", data.tobytes())
-    print(f"{folder}: what each step saw of {path.name}.", file=sys.stderr)
-    return result
 
 
 def _report(

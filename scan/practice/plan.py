@@ -9,7 +9,6 @@ which a player may replace. Limits and cautions are part of the plan, not of the
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
@@ -18,7 +17,9 @@ from typing import Any
 import numpy as np
 
 from forms.errors import InputError
+from forms.files import parsed_toml
 from forms.rules import PHASES
+from forms.shown import found
 from scan.practice import words
 from scan.practice.focus import Focus
 
@@ -137,14 +138,9 @@ def drills_from_toml(text: str, source: str) -> DrillList:
     InputError
         naming the drill and the key that is not what it must be
     """
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            f"{source}: expected a drill list in TOML, found a syntax error: {error}."
-        ) from error
-    drills = tuple(_drill(item, source, box=None) for item in data.get("drill", []))
-    tests = tuple(_drill(item, source, box="test") for item in data.get("test", []))
+    data = parsed_toml(text, source, "a drill list")
+    drills = tuple(_drill(item, source, box=None) for item in _tables(data, "drill", source))
+    tests = tuple(_drill(item, source, box="test") for item in _tables(data, "test", source))
     for phase in PHASES:
         for wanted, among in (("[[drill]]", drills), ("[[test]]", tests)):
             if not any(phase in d.phases for d in among):
@@ -152,6 +148,8 @@ def drills_from_toml(text: str, source: str) -> DrillList:
                     f"{source}: expected at least one {wanted} for the phase {phase!r}, found none. Add one."
                 )
     limits = data.get("limits", {})
+    if not isinstance(limits, dict):
+        raise InputError(f"{source}: expected a table [limits], found {found(limits)}.")
     return DrillList(
         drills,
         tests,
@@ -159,7 +157,7 @@ def drills_from_toml(text: str, source: str) -> DrillList:
             _whole(limits, "throws", 60, 1, 500, source, "[limits]"),
             _whole(limits, "full_power", 20, 0, 500, source, "[limits]"),
         ),
-        _boxes(data.get("boxes", []), source),
+        _boxes(_tables(data, "boxes", source), source),
     )
 
 
@@ -310,13 +308,13 @@ def _drill(item: Mapping[str, Any], source: str, box: str | None) -> Drill:
     if not isinstance(name, str) or not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", name):
         # the practice card makes field ids of it
         raise InputError(
-            f"{source}: expected an id like 'ten-putts' for each drill and test, found {name!r}."
+            f"{source}: expected an id like 'ten-putts' for each drill and test, found {found(name)}."
         )
 
     def text(key: str, needed: bool = True) -> str:
         value = item.get(key, "")
         if not isinstance(value, str) or (needed and not value.strip()):
-            raise InputError(f"{source}, {name}: expected a text for {key!r}, found {value!r}.")
+            raise InputError(f"{source}, {name}: expected a text for {key!r}, found {found(value)}.")
         return value
 
     def texts(key: str, allowed: Sequence[str] | None = None) -> tuple[str, ...]:
@@ -325,13 +323,13 @@ def _drill(item: Mapping[str, Any], source: str, box: str | None) -> Drill:
         if not good or (allowed is not None and any(v not in allowed for v in value or ())):
             hint = f" from {', '.join(allowed)}" if allowed else ""
             raise InputError(
-                f"{source}, {name}: expected a list of texts{hint} for {key!r}, found {value!r}."
+                f"{source}, {name}: expected a list of texts{hint} for {key!r}, found {found(value)}."
             )
         return tuple(value or ())
 
     where = box or text("box")
     if where not in ("block", "mixed", "test"):
-        raise InputError(f"{source}, {name}: expected 'block' or 'mixed' for 'box', found {where!r}.")
+        raise InputError(f"{source}, {name}: expected 'block' or 'mixed' for 'box', found {found(where)}.")
     return Drill(
         id=name,
         causes=() if where == "test" else texts("causes"),
@@ -346,21 +344,40 @@ def _drill(item: Mapping[str, Any], source: str, box: str | None) -> Drill:
         counts=text("counts"),
         full_power=bool(item.get("full_power", False)),
         caution=text("caution", needed=False) or None,
-        distances_m=tuple(float(d) for d in item.get("distances_m", ())),
+        distances_m=_distances(item, f"{source}, {name}"),
     )
+
+
+def _distances(item: Mapping[str, Any], where: str) -> tuple[float, ...]:
+    value = item.get("distances_m", [])
+    if not isinstance(value, list) or not all(_is_number(d, 0, 300) for d in value):
+        raise InputError(f"{where}: expected a list of metres for 'distances_m', found {found(value)}.")
+    return tuple(float(d) for d in value)
 
 
 def _boxes(items: Any, source: str) -> tuple[tuple[int, tuple[float, float, float, float]], ...]:
     boxes = []
     for item in items:
         minutes, parts = item.get("minutes"), item.get("boxes")
-        if not isinstance(parts, list) or len(parts) != 4 or sum(parts) != minutes:
+        fits = isinstance(parts, list) and len(parts) == 4 and all(_is_number(p, 0, 600) for p in parts)
+        if not fits or not _is_number(minutes, 1, 600) or sum(parts) != minutes:
             raise InputError(
                 f"{source}: expected [[boxes]] with four numbers that sum to its minutes "
-                f"({', '.join(BOXES)}), found {parts!r} for {minutes!r}."
+                f"({', '.join(BOXES)}), found {found(parts)} for {found(minutes)}."
             )
         boxes.append((int(minutes), (float(parts[0]), float(parts[1]), float(parts[2]), float(parts[3]))))
     return tuple(sorted(boxes)) or ((20, (4.0, 8.0, 6.0, 2.0)),)
+
+
+def _tables(data: Mapping[str, Any], key: str, source: str) -> list[Mapping[str, Any]]:
+    value = data.get(key, [])
+    if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+        raise InputError(f"{source}: expected a list of tables [[{key}]], found {found(value)}.")
+    return value
+
+
+def _is_number(value: Any, low: float, high: float) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high
 
 
 def _whole(
@@ -369,6 +386,7 @@ def _whole(
     value = table.get(key, default)
     if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
         raise InputError(
-            f"{source}, {where}: expected a whole number from {low} to {high} for {key!r}, found {value!r}."
+            f"{source}, {where}: expected a whole number from {low} to {high} for {key!r}, "
+            f"found {found(value)}."
         )
     return value

@@ -27,6 +27,7 @@ SQLITE_PRAGMAS = (
     "PRAGMA journal_mode = WAL",
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
+    "PRAGMA secure_delete = ON",  # what is deleted is overwritten, also before the file is written anew
     "PRAGMA trusted_schema = OFF",  # a store from elsewhere runs no code of its own
 )
 

@@ -12,8 +12,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from forms.catalog import write_whole
 from forms.errors import InputError
+from forms.files import write_whole
 from scan.records.columns import TABLES, TidyColumn, TidyTable
 from scan.records.csv_text import csv_text
 from scan.records.record_json import practice_to_json, round_to_json

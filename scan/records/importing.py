@@ -6,15 +6,16 @@ files of an export. Nothing is stored here; everything that is wrong with a file
 
 from __future__ import annotations
 
-import json
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from forms.errors import InputError
+from forms.files import parsed_json, read_text
+from forms.shown import one_line, path_text
 from scan.records.columns import TABLES
 from scan.records.csv_rounds import rounds_from_csv
 from scan.records.record_json import practice_from_json, round_from_json
@@ -24,6 +25,7 @@ from scan.records.typed import filled_out
 
 MOST_BYTES = 256 * 2**20  # ten thousand rounds of 18 holes are about 150 MB of JSON
 SHOWN_PROBLEMS = 50
+LONGEST_PROBLEM = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +49,20 @@ def read_rounds(path: Path, *, by: str | None = None, at: datetime | None = None
     InputError
         naming everything in the file that is not what it must be, by row and field
     """
+    try:
+        return _read_rounds(path, by, at)
+    except RecursionError:
+        raise InputError(
+            f"{path_text(path)}: expected rounds, found brackets nested too deep to be one."
+        ) from None
+
+
+def _read_rounds(path: Path, by: str | None, at: datetime | None) -> Imported:
     if path.is_dir():
         names = [table.name for table in TABLES if (path / f"{table.name}.csv").is_file()]
         if not names:
             raise InputError(
-                f"{path}: expected the CSV files of an export in this folder, found none. "
+                f"{path_text(path)}: expected the CSV files of an export in this folder, found none. "
                 "Name the folder of an export, or a .json file."
             )
         texts = {name: _text(path / f"{name}.csv") for name in names}
@@ -60,8 +71,9 @@ def read_rounds(path: Path, *, by: str | None = None, at: datetime | None = None
     else:
         records, practice, problems = _from_json(path, by, at)
     ids = [record.get("id") if isinstance(record, Mapping) else None for record in records]
-    twice = {str(id_) for id_ in ids if id_ is not None and ids.count(id_) > 1} if len(ids) > 1 else set()
-    problems += [f"round {id_}: expected each round once, found it twice" for id_ in sorted(twice)]
+    counts = Counter(id_ for id_ in ids if isinstance(id_, str))
+    twice = sorted(id_ for id_, count in counts.items() if count > 1)
+    problems += [f"round {id_}: expected each round once, found it twice" for id_ in twice]
     if problems:
         raise InputError(_listed(path, problems))
     return Imported(
@@ -73,32 +85,24 @@ def read_rounds(path: Path, *, by: str | None = None, at: datetime | None = None
 def _listed(path: Path, problems: list[str]) -> str:
     shown = problems[:SHOWN_PROBLEMS]
     more = len(problems) - len(shown)
-    lines = [f"{path}: nothing was taken from it, since:", *(f"  {problem}" for problem in shown)]
+    lines = [f"{path_text(path)}: nothing was taken from it, since:", *(f"  {_cut(text)}" for text in shown)]
     if more:
         lines.append(f"  and {more} more of the kind.")
     return "\n".join(lines)
 
 
+def _cut(problem: str) -> str:
+    text = one_line(problem)
+    return text if len(text) <= LONGEST_PROBLEM else f"{text[: LONGEST_PROBLEM - 1]}…"
+
+
 def _text(path: Path) -> str:
     """Return a file's text; a byte order mark, which spreadsheets write, is passed over."""
-    try:
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise InputError(
-                f"{path}: expected at most {MOST_BYTES // 2**20} MiB, found {size // 2**20} MiB. "
-                "Split the file."
-            )
-        return path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path}: expected a file that can be read, found: {error.strerror}.") from error
-    except UnicodeDecodeError as error:
-        raise InputError(
-            f"{path}: expected text in UTF-8, found a byte that is none at {error.start}. Save it as UTF-8."
-        ) from error
+    return read_text(path, MOST_BYTES).removeprefix("\ufeff")
 
 
 def _from_json(path: Path, by: str | None, at: datetime | None) -> tuple[list[Any], list[Any], list[str]]:
-    data = _parsed(path, _text(path))
+    data = parsed_json(_text(path), path_text(path))
     practice: Any = []
     if isinstance(data, Mapping) and "rounds" in data:
         practice, data = data.get("practice", []), data["rounds"]
@@ -108,7 +112,7 @@ def _from_json(path: Path, by: str | None, at: datetime | None) -> tuple[list[An
     for number, record in enumerate(records, start=1):
         given = rounds[number - 1]
         own = given.get("id") if isinstance(given, Mapping) else None
-        name = f"round {number}" if own is None else f"round {number} ({own})"
+        name = f"round {number} ({own})" if isinstance(own, str) else f"round {number}"
         problems += [f"{name}: {problem}" for problem in problems_of(record)]
     if not isinstance(practice, list):
         problems.append("practice: expected a list")
@@ -116,25 +120,3 @@ def _from_json(path: Path, by: str | None, at: datetime | None) -> tuple[list[An
     for number, done in enumerate(practice, start=1):
         problems += [f"practice, row {number}: {problem}" for problem in practice_problems_of(done)]
     return records, practice, problems
-
-
-def _parsed(path: Path, text: str) -> Any:
-    def no_such_number(name: str) -> None:
-        raise ValueError(f"{name} is no number of JSON (RFC 8259)")
-
-    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-        made = dict(pairs)
-        if len(made) != len(pairs):
-            keys = sorted(key for key, _ in pairs)
-            twice = next(key for key, following in pairwise(keys) if key == following)
-            raise ValueError(f"the key {twice!r} stands twice in one object")
-        return made
-
-    try:
-        return json.loads(text, parse_constant=no_such_number, object_pairs_hook=once)
-    except json.JSONDecodeError as error:
-        raise InputError(
-            f"{path}, line {error.lineno}, sign {error.colno}: expected JSON, found: {error.msg}."
-        ) from error
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"{path}: expected JSON, found: {error}.") from error

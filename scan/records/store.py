@@ -321,8 +321,7 @@ class Store:
             count = hands.erase(connection, player)
             if on is not None:
                 hands.switch(connection, player, on=on)
-        if count:
-            wipe(self._engine, [tables.hand_boxes.name])
+        wipe(self._engine, [tables.hand_boxes.name])  # none may be left of an erasing that was cut short, too
         return count
 
     def learn_hand(self, player: str) -> None:

@@ -37,6 +37,7 @@ from scan.review.door import PHONE_LINK_S, Door, Session
 from scan.review.focus_view import FocusOf
 from scan.review.guard import App, Guard, Limits
 from scan.review.links import qr_svg
+from scan.review.patience import Lines
 from scan.review.questions import Question, next_after, parsed, question_of
 from scan.review.readers import AT_ONCE, Readers
 from scan.review.receiving import Receiver, Told
@@ -67,6 +68,8 @@ class Desk:
     #: Read each card as any hand's, and keep nothing of its player's.
     plain_hands: bool = False
     last_request_s: float = 0.0
+    #: The connections, where a server counts them.
+    lines: Lines = field(default_factory=Lines)
     layouts: dict[str, Layout] = field(default_factory=dict)
 
 
@@ -100,6 +103,7 @@ def make_app(desk: Desk) -> App:
             Route("/focus", site.focus, methods=get),
             Route("/phone", site.phone, methods=get),
             Route("/phone", site.new_link, methods=post),
+            Route("/phone/out", site.sign_out, methods=post),
             Route("/name", site.rename, methods=post),
             Route("/static/{name}", site.static, methods=get),
         ],
@@ -118,6 +122,7 @@ def make_app(desk: Desk) -> App:
         clock=desk.clock,
         limits=desk.limits,
         refuse=site.refusal,
+        lines=desk.lines,
     )
 
 
@@ -373,7 +378,33 @@ class _Site:
     # -- phone and name ----------------------------------------------------------------------------------
 
     async def phone(self, request: Request) -> Response:
-        return self._page(request, "phone.html", address=self._desk.phone_address(), link=None, qr=None)
+        return self._phone_page(request, None)
+
+    def _phone_page(self, request: Request, link: str | None) -> Response:
+        """Show how a phone comes in, and to the laptop who is in."""
+        inside = self._desk.door.inside(self._desk.clock()) if _session(request).kind == "laptop" else ()
+        return self._page(
+            request,
+            "phone.html",
+            address=self._desk.phone_address(),
+            link=link,
+            qr=None if link is None else Markup(qr_svg(link)),
+            inside=inside,
+        )
+
+    async def sign_out(self, request: Request) -> Response:
+        """End a session: any from the laptop's page, from a phone its own."""
+        form = await _form(request)
+        session, text = _session(request), _text(form, "number")
+        number = int(text) if text.isascii() and text.isdigit() and len(text) < 10 else session.number
+        if session.kind != "laptop" and number != session.number:
+            raise HTTPException(403, "Another browser is signed out on the laptop's page.")
+        self._desk.door.sign_out(number)
+        if number == session.number:
+            request.scope["session"] = None
+            says = "This browser is signed out. A new one-time link lets it in again."
+            return self._page(request, "refused.html", title="Signed out", says=says)
+        return RedirectResponse("/phone", 303)
 
     async def new_link(self, request: Request) -> Response:
         address = self._desk.phone_address()
@@ -382,8 +413,7 @@ class _Site:
         if _session(request).kind != "laptop":
             raise HTTPException(403, "A link for another phone is made on the laptop's page.")
         secret = self._desk.door.link(self._desk.clock(), PHONE_LINK_S, "phone")
-        link = f"{address}/enter?secret={secret}"
-        return self._page(request, "phone.html", address=address, link=link, qr=Markup(qr_svg(link)))
+        return self._phone_page(request, f"{address}/enter?secret={secret}")
 
     async def rename(self, request: Request) -> Response:
         form = await _form(request)

@@ -10,37 +10,14 @@ from __future__ import annotations
 
 import json
 import sys
+import tempfile
 from base64 import b64encode
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-MEMORY_BYTES = 512 * 2**20  # 12 megapixels take 220 MB with all libraries; 48, as JPEG, PNG or HEIC, fit
-CPU_S = 10
-LARGEST_FILE_BYTES = 32 * 2**20  # Tesseract, asked for a card's plain number, passes its picture in a file
+from scan.limits import limit
+
 READY = b"ready\n"
-
-
-def limit() -> None:
-    """Give up what reading one photo does not need; what the system does not know is left as it is."""
-    try:
-        import resource
-    except ImportError:  # not on Windows
-        return
-    for name, most in (
-        ("RLIMIT_DATA", MEMORY_BYTES),  # not RLIMIT_AS: libraries reserve much that they never touch
-        ("RLIMIT_CPU", CPU_S),
-        ("RLIMIT_FSIZE", LARGEST_FILE_BYTES),
-        ("RLIMIT_CORE", 0),
-        ("RLIMIT_NOFILE", 64),
-    ):
-        kind = getattr(resource, name, None)
-        if kind is None:
-            continue
-        _, hard = resource.getrlimit(kind)
-        wanted = most if hard == resource.RLIM_INFINITY else min(most, hard)
-        with suppress(ValueError):  # macOS knows the name of the memory limit and refuses to set it
-            resource.setrlimit(kind, (wanted, wanted))
 
 
 def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -> dict[str, Any]:
@@ -53,6 +30,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
     from scan.vision.own_hand import Hands
 
     photo.MAX_PIXELS = most_pixels
+    tempfile.tempdir = str(path.parent)  # Tesseract's files go with the photo's folder, should this be ended
     known = None if hands is None else Hands(hands_from_text(hands.read_text("utf-8")))
     catalog = Catalog(forms)
     (result,) = joined([read_file(path, catalog, hands=known)], catalog)

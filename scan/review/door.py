@@ -15,6 +15,7 @@ SECRET_BYTES = 32  # 256 bits; ASVS 7.2.3 asks for 128
 FIRST_LINK_S = 12 * 3600.0  # the link in the terminal, which may wait for a while
 PHONE_LINK_S = 15 * 60.0  # a link made on the page, for a phone at hand
 SESSION_IDLE_S = 12 * 3600.0
+SESSION_MOST_S = 48 * 3600.0  # a tournament's weekend; after that a browser comes in anew (ASVS 7.3.2)
 MOST_LINKS, MOST_SESSIONS = 32, 64
 
 Kind = Literal["laptop", "phone"]
@@ -22,11 +23,13 @@ Kind = Literal["laptop", "phone"]
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """One browser that came in; `name` signs what is entered from it."""
+    """One browser that came in; `name` signs what is entered from it, `number` tells it from the others."""
 
     name: str
     kind: Kind
     used_s: float
+    began_s: float = 0.0
+    number: int = 0
 
 
 class Door:
@@ -37,6 +40,7 @@ class Door:
         self._links: dict[str, tuple[float, Kind]] = {}
         self._sessions: dict[str, Session] = {}
         self._phones = 0
+        self._came = 0
         self._lock = threading.Lock()
 
     def link(self, now_s: float, lasts_s: float, kind: Kind) -> str:
@@ -63,23 +67,40 @@ class Door:
                 oldest = min(self._sessions, key=lambda cookie: self._sessions[cookie].used_s)
                 del self._sessions[oldest]
             cookie = secrets.token_urlsafe(SECRET_BYTES)
-            self._sessions[cookie] = Session(name, kind, now_s)
+            self._came += 1
+            self._sessions[cookie] = Session(name, kind, now_s, now_s, self._came)
             return cookie
 
     def session(self, cookie: str | None, now_s: float) -> Session | None:
-        """Return who a cookie stands for, or None; an idle session ends."""
+        """Return who a cookie stands for, or None; a session that idles, or is old, ends."""
         with self._lock:
             found = self._sessions.get(cookie or "")
             if cookie is None or found is None:
                 return None
-            if now_s - found.used_s > SESSION_IDLE_S:
+            if _is_over(found, now_s):
                 del self._sessions[cookie]
                 return None
             self._sessions[cookie] = replace(found, used_s=now_s)
             return self._sessions[cookie]
+
+    def inside(self, now_s: float) -> tuple[Session, ...]:
+        """Return who is in, in the order they came."""
+        with self._lock:
+            return tuple(one for one in self._sessions.values() if not _is_over(one, now_s))
+
+    def sign_out(self, number: int) -> None:
+        """End a session by its number."""
+        with self._lock:
+            self._sessions = {
+                cookie: session for cookie, session in self._sessions.items() if session.number != number
+            }
 
     def rename(self, cookie: str, name: str) -> None:
         """Sign what this session enters with another name from now on."""
         with self._lock:
             if cookie in self._sessions:
                 self._sessions[cookie] = replace(self._sessions[cookie], name=name)
+
+
+def _is_over(session: Session, now_s: float) -> bool:
+    return now_s - session.used_s > SESSION_IDLE_S or now_s - session.began_s > SESSION_MOST_S

@@ -14,13 +14,17 @@ OWASP CSRF prevention cheat sheet (Fetch Metadata, then Origin). OWASP ASVS 5.0:
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Awaitable, Callable, Collection, MutableMapping
 from dataclasses import dataclass
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
+from time import monotonic
 from typing import Any
 
+from forms.shown import one_line
 from scan.review.door import Door
+from scan.review.patience import Lines
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -64,6 +68,10 @@ class _TooLarge(Exception):
     pass
 
 
+class _TooSlow(Exception):
+    pass
+
+
 class Guard:
     """Stands before an application; see the module."""
 
@@ -77,8 +85,10 @@ class Guard:
         clock: Callable[[], float],
         limits: Limits,
         refuse: Callable[[int, str], tuple[str, bytes]],
+        lines: Lines | None = None,
     ) -> None:
         self._app, self._door = app, door
+        self._lines = lines or Lines()
         self._hosts, self._cookie, self._clock = hosts, cookie, clock
         self._limits, self._refuse = limits, refuse
 
@@ -90,7 +100,9 @@ class Guard:
             await send({"type": "websocket.close", "code": 1008})
             return
         headers = _headers(scope)
+        self._lines.begins(scope.get("client"))
         refused = self._why_not(scope, headers)
+        self._lines.is_known(scope.get("client"), scope.get("session") is not None)
         if refused is not None:
             await self._answer(send, *refused)
             return
@@ -127,30 +139,62 @@ class Guard:
 
     async def _pass_on(self, scope: Scope, receive: Receive, send: Send) -> None:
         left = self._limits.of(str(scope["path"]))
-        begun = False
+        patience = self._lines.patience
+        begun, whole, dropped = False, False, ""
+        until = monotonic() + patience.upload
 
         async def counted() -> Message:
-            nonlocal left
-            message = await receive()
+            nonlocal left, whole, dropped
+            if whole:
+                return await receive()
+            try:
+                wait_s = max(min(patience.body, until - monotonic()), 0.0)
+                message = await asyncio.wait_for(receive(), wait_s)
+            except TimeoutError:
+                dropped = "took too long to send"
+                raise _TooSlow from None
+            whole = not message.get("more_body", False)
+            if message["type"] == "http.disconnect":
+                dropped = "was gone before all was sent"
             left -= len(message.get("body", b""))
             if left < 0:
                 raise _TooLarge
             return message
 
         async def closed(message: Message) -> None:
-            nonlocal begun
-            if left < 0 and not begun:
+            nonlocal begun, dropped
+            if (left < 0 or dropped) and not begun:
                 return  # the application's own word for it, an error page, comes too late
             if message["type"] == "http.response.start":
                 begun = True
                 message["headers"] = [*message.get("headers", []), *_encoded(message.get("headers", []))]
-            await send(message)
+            try:
+                await asyncio.wait_for(send(message), patience.answer)
+            except TimeoutError:
+                dropped = "took too long to take the answer"
+                raise _TooSlow from None
 
         try:
             await self._app(scope, counted, closed)
         except _TooLarge:
             if not begun:
                 await self._answer(send, 413, self._too_large(str(scope["path"])))
+        except Exception:
+            if not dropped:
+                raise
+        if dropped:
+            await self._let_go(scope, send, dropped, begun)
+
+    async def _let_go(self, scope: Scope, send: Send, dropped: str, begun: bool) -> None:
+        """Say in one line that the other side dropped out, and keep nothing open for it."""
+        client, session = scope.get("client"), scope.get("session")
+        who = session.name if session is not None else "somebody"
+        where = f" at {client[0]}" if client else ""
+        self._lines.tell(f"{who}{where} {dropped} ({scope['method']} {one_line(str(scope['path']))}).")
+        if begun:
+            self._lines.abort(client)
+        else:
+            await self._answer(send, 408, "This took too long to arrive. Come nearer to the router.")
 
     def _too_large(self, path: str) -> str:
         most = self._limits.of(path)

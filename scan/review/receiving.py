@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import shutil
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import BinaryIO
 
 from forms.catalog import Catalog
 from forms.errors import RecordError
 from forms.layout import Layout
 from scan.intake import keep, round_of
+from scan.leftovers import UPLOAD, folder_for
 from scan.reading import CardReading
 from scan.records.cards import Card
 from scan.records.kept import hands_text
@@ -60,14 +59,14 @@ class Receiver:
         photo : the file as it came; its name and type are believed in nothing
         called : what to call it
         """
-        with tempfile.TemporaryDirectory(prefix="shortpencil-") as folder:
-            path = Path(folder) / "photo"  # never the name that came with it
+        with folder_for(UPLOAD) as folder:
+            path = folder / "photo"  # never the name that came with it
             with path.open("xb") as stream:
                 photo.seek(0)
                 shutil.copyfileobj(photo, stream)
             hands = None
             if not self.plain_hands:
-                hands = Path(folder) / "hands"
+                hands = folder / "hands"
                 hands.write_text(hands_text(self.store.hands()), "utf-8")
             result = self.readers.read(path, called, hands)
         told = []

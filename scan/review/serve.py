@@ -15,12 +15,12 @@ from forms.catalog import Catalog
 from forms.errors import InputError
 from scan.records.store import Store
 from scan.review.app import Desk, make_app
+from scan.review.connections import Connections
 from scan.review.door import FIRST_LINK_S, Door
 from scan.review.focus_view import FocusOf
 from scan.review.readers import Readers
 
 LOOPBACK = "127.0.0.1"
-MOST_CONNECTIONS = 128
 WATCH_S = 5.0
 
 
@@ -62,6 +62,7 @@ def serve(store: Store, forms: Path, focus: FocusOf, how: Serving, tell: Callabl
     door = Door(how.name)
     names = hosts_of(port, address)
     readers = Readers(forms)
+    lines = Connections()
     desk = Desk(
         store=store,
         readers=readers,
@@ -72,6 +73,7 @@ def serve(store: Store, forms: Path, focus: FocusOf, how: Serving, tell: Callabl
         hosts=lambda: names,
         phone_address=lambda: f"http://{address}:{port}" if address else None,
         plain_hands=how.plain_hands,
+        lines=lines,
     )
     config = uvicorn.Config(
         make_app(desk),
@@ -81,8 +83,8 @@ def serve(store: Store, forms: Path, focus: FocusOf, how: Serving, tell: Callabl
         date_header=False,
         proxy_headers=False,  # nobody stands between; a header must not change who asks
         ws="none",
-        limit_concurrency=MOST_CONNECTIONS,
-        timeout_keep_alive=30,
+        http=lines.protocol(),  # type: ignore[arg-type]  # it takes any maker of a protocol
+        timeout_keep_alive=int(lines.patience.idle),
         timeout_graceful_shutdown=3,
         h11_max_incomplete_event_size=32 * 1024,
     )

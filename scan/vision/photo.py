@@ -1,15 +1,17 @@
 """Files or bytes to grey pictures: the only module of the room that opens files.
 
 Nothing is believed but the first bytes: the kind is told by them, the size in pixels by the header, and both
-are checked before a single pixel is decoded. Orientation tags are ignored on purpose: the card's corner marks
-say which way up it lies, and turning 12 megapixels costs as much as finding the marks. No metadata leaves
-this module.
+are checked before a single pixel is decoded. What is damaged is refused (`damage`).
+Orientation tags are ignored on purpose: the card's corner marks say which way up it lies, and turning 12
+megapixels costs as much as finding the marks. No metadata leaves this module.
 """
 
 from __future__ import annotations
 
 import hashlib
 import io
+import re
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,20 +21,37 @@ import cv2
 import numpy as np
 
 from forms.errors import InputError
+from forms.files import read_bytes
+from forms.shown import path_text
 from scan.vision.arrays import GrayImage
+from scan.vision.damage import (
+    MOST_SCANS,
+    jpeg_complaint,
+    jpeg_parts,
+    loses_thread,
+    overheard,
+    png_problem,
+    webp_problem,
+)
 
 if TYPE_CHECKING:
     from PIL.Image import Image
-    from pypdfium2 import PdfDocument
+    from pypdfium2 import PdfDocument, PdfPage
 
 #: A 108-megapixel phone sensor is the largest in common use; a bomb has thousands of megapixels.
 MAX_PIXELS = 120_000_000
+#: Of what must be decoded whole, in colour, before it can be made smaller: only a JPEG in one scan need not.
+MAX_WHOLE_PIXELS = 60_000_000
 MAX_SIDE = 20_000
 MAX_BYTES = 200_000_000
 #: Above this a picture is decoded at half size: a card across 4000 pixels already has 13 px/mm.
 HALVE_ABOVE_PIXELS = 20_000_000
+QUARTER_ABOVE_PIXELS = 80_000_000
 PDF_LONG_SIDE_PX = 2600  # about 220 dpi on A4
-MAX_PDF_PAGES = 1000
+MAX_PAGES = 1000
+GLANCE_PX = 200  # on a page as small as this a card is still many greys, and a blank page is one
+
+NO_MEMORY = -4  # OpenCV's StsNoMem
 
 #: What the first bytes say, and how to name it.
 _KINDS = (
@@ -44,6 +63,10 @@ _KINDS = (
 )
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 KINDS_IN_WORDS = "JPEG, PNG, TIFF, WebP, HEIC or PDF"
+
+
+class PageError(InputError):
+    """One page of a file cannot be read; those behind it may."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,39 +82,36 @@ class Photo:
     page: int | None = None
 
 
-def load_photos(path: Path) -> Iterator[Photo]:
-    """Yield the pictures of a file, one a page for PDF and TIFF.
+def load_photos(path: Path, start: int = 1) -> Iterator[Photo]:
+    """Yield the pictures of a file, one a page for PDF and TIFF, from page `start` on.
 
     Raises
     ------
     InputError
         when the file is missing, no picture, cut off, or larger than this program will decode
     """
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise InputError(
-                f"{path}: expected a photo of at most {MAX_BYTES // 10**6} MB. Export it smaller."
-            )
-        data = path.read_bytes()
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}.") from error
-    yield from photos_from_bytes(data, str(path))
+    yield from photos_from_bytes(read_bytes(path, MAX_BYTES, "a photo"), path_text(path), start)
 
 
-def photos_from_bytes(data: bytes, source: str) -> Iterator[Photo]:
+def photos_from_bytes(data: bytes, source: str, start: int = 1) -> Iterator[Photo]:
     """Yield the pictures in `data`; see `load_photos`."""
     kind = _kind_of(data, source)
     digest = hashlib.sha256(data).hexdigest()
     if kind == "PDF":
-        for page, gray in _pdf_pages(data, source):
+        for page, gray in _pdf_pages(data, source, start):
             yield Photo(gray, source, digest, page)
         return
     if kind == "TIFF":
-        for page, gray in _tiff_pages(data, source):
+        for page, gray in _tiff_pages(data, source, start):
             yield Photo(gray, source, digest, page)
         return
-    _check_size(_header_size(data, kind, source), source)
-    gray = _heic(data, source) if kind == "HEIC" else _decode(data, kind, source)
+    if start > 1:
+        return
+    if kind == "JPEG":
+        gray = _jpeg(data, source)
+    else:
+        _check_size(_header_size(data, kind, source), source, MAX_WHOLE_PIXELS)
+        gray = _heic(data, source) if kind == "HEIC" else _png_or_webp(data, kind, source)
     yield Photo(gray, source, digest)
 
 
@@ -118,34 +138,83 @@ def _header_size(data: bytes, kind: str, source: str) -> tuple[int, int]:
     try:
         with Image.open(io.BytesIO(data)) as image:
             return image.size
+    except MemoryError:
+        raise
     except Exception as error:  # Pillow raises many kinds for one fact: the header is broken
-        raise InputError(f"{source}: expected a {kind} picture, found a broken one ({error}).") from error
+        raise InputError(
+            f"{source}: expected a {kind} picture, found a broken one ({_short(error)}). Copy it again."
+        ) from error
     finally:
         Image.MAX_IMAGE_PIXELS = limit
 
 
-def _check_size(size: tuple[int, int], source: str) -> None:
+def _short(error: Exception) -> str:
+    return " ".join(str(error).split())[:100]
+
+
+def _check_size(size: tuple[int, int], source: str, most: int | None = None) -> None:
     width, height = size
-    if width * height > MAX_PIXELS or max(width, height) > MAX_SIDE:
+    most = min(MAX_PIXELS, most or MAX_PIXELS)
+    if width * height > most or max(width, height) > MAX_SIDE:
         raise InputError(
-            f"{source}: expected at most {MAX_PIXELS // 10**6} megapixels and {MAX_SIDE} pixels a side, found"
+            f"{source}: expected at most {most // 10**6} megapixels and {MAX_SIDE} pixels a side, found"
             f" {width} x {height}. It was not opened. Export it smaller."
         )
 
 
-def _decode(data: bytes, kind: str, source: str) -> GrayImage:
-    if kind == "JPEG" and b"\xff\xd9" not in data[-65536:]:
-        # Some decoders fill the missing part with grey, which would read as an unmarked card.
-        raise InputError(f"{source}: the JPEG is cut off before its end. Copy the photo again.")
+def _jpeg(data: bytes, source: str) -> GrayImage:
+    parts = jpeg_parts(data)
+    if parts.problem is not None:
+        raise _damaged(source, "JPEG", parts.problem)
+    if parts.scans > MOST_SCANS:
+        raise InputError(
+            f"{source}: expected a JPEG of at most {MOST_SCANS} scans, found {parts.scans}. "
+            "Export it anew as a plain JPEG."
+        )
+    size = _header_size(data, "JPEG", source)
+    _check_size(size, source, MAX_WHOLE_PIXELS if parts.progressive else None)
+    pixels = size[0] * size[1]
+    mode, part = cv2.IMREAD_GRAYSCALE, 1
+    if pixels > QUARTER_ABOVE_PIXELS:
+        mode, part = cv2.IMREAD_REDUCED_GRAYSCALE_4, 4
+    elif pixels > HALVE_ABOVE_PIXELS:
+        mode, part = cv2.IMREAD_REDUCED_GRAYSCALE_2, 2
+    with overheard() as said:
+        gray = _decoded(data, mode)
+    complaint = jpeg_complaint(said.lines, data, parts.end)
+    if gray is None or complaint is not None:
+        raise _damaged(source, "JPEG", complaint or "it cannot be decoded")
+    if loses_thread(gray, parts.unit_rows // part):
+        raise _damaged(source, "JPEG", "from one place on all of it is brighter or darker")
+    return gray
+
+
+def _png_or_webp(data: bytes, kind: str, source: str) -> GrayImage:
+    problem = png_problem(data) if kind == "PNG" else webp_problem(data)
+    if problem is not None:
+        raise _damaged(source, kind, problem)
     width, height = _header_size(data, kind, source)
-    mode = cv2.IMREAD_REDUCED_GRAYSCALE_2 if width * height > HALVE_ABOVE_PIXELS else cv2.IMREAD_GRAYSCALE
+    halve = width * height > HALVE_ABOVE_PIXELS
+    with overheard() as said:
+        gray = _decoded(data, cv2.IMREAD_REDUCED_GRAYSCALE_2 if halve else cv2.IMREAD_GRAYSCALE)
+    complaint = next((line for line in said.lines if "error" in line.lower()), None)
+    if gray is None or complaint is not None:
+        raise _damaged(source, kind, "it cannot be decoded")
+    return gray
+
+
+def _decoded(data: bytes, mode: int) -> GrayImage | None:
     try:
         gray = cv2.imdecode(np.frombuffer(data, np.uint8), mode | cv2.IMREAD_IGNORE_ORIENTATION)
-    except cv2.error:
-        gray = None
-    if gray is None:
-        raise InputError(f"{source}: the {kind} picture is damaged or cut off. Copy the photo again.")
-    return np.asarray(gray, np.uint8)
+    except cv2.error as error:
+        if error.code == NO_MEMORY:
+            raise MemoryError from error
+        return None
+    return None if gray is None else np.asarray(gray, np.uint8)
+
+
+def _damaged(source: str, kind: str, why: str, error: type[InputError] = InputError) -> InputError:
+    return error(f"{source}: the {kind} picture is damaged or cut off: {why}. Copy the photo again.")
 
 
 def _open_heif() -> None:
@@ -161,8 +230,10 @@ def _heic(data: bytes, source: str) -> GrayImage:
     try:
         with Image.open(io.BytesIO(data)) as image:
             return _grey_of(image)
+    except MemoryError:
+        raise
     except Exception as error:  # the codec's own errors are many and undocumented
-        raise InputError(f"{source}: the HEIC picture is damaged ({error}). Copy the photo again.") from error
+        raise _damaged(source, "HEIC", _short(error)) from error
 
 
 def _grey_of(image: Image) -> GrayImage:
@@ -179,43 +250,92 @@ def _grey_of(image: Image) -> GrayImage:
     return np.asarray(image.convert("L"), np.uint8)
 
 
-def _tiff_pages(data: bytes, source: str) -> Iterator[tuple[int, GrayImage]]:
-    from PIL import Image, ImageSequence
+def _tiff_pages(data: bytes, source: str, start: int) -> Iterator[tuple[int, GrayImage]]:
+    from PIL import Image
 
-    _check_size(_header_size(data, "TIFF", source), source)
+    _check_size(_header_size(data, "TIFF", source), source, MAX_WHOLE_PIXELS)
     try:
         with Image.open(io.BytesIO(data)) as image:
-            for page, frame in enumerate(ImageSequence.Iterator(image), start=1):
-                _check_size(frame.size, source)
-                yield page, _grey_of(frame)
-    except InputError:
+            # One after the other: to count the pages first would go through a chain that may be endless.
+            for index in range(start - 1, MAX_PAGES + 1):
+                try:
+                    image.seek(index)
+                except EOFError:
+                    return
+                if index == MAX_PAGES:
+                    raise InputError(f"{source}: expected at most {MAX_PAGES} pages, found more. Split it.")
+                _check_size(image.size, source, MAX_WHOLE_PIXELS)
+                yield index + 1, _tiff_page(image, source)
+    except (InputError, MemoryError):
         raise
     except Exception as error:  # Pillow raises many kinds for one fact
-        raise InputError(f"{source}: the TIFF picture is damaged ({error}). Scan it again.") from error
+        raise _damaged(source, "TIFF", _short(error)) from error
+
+
+def _tiff_page(image: Image, source: str) -> GrayImage:
+    with warnings.catch_warnings(record=True) as warned, overheard() as said:
+        warnings.simplefilter("always")
+        gray = _grey_of(image)
+    lines = [line for line in said.lines if "warning" not in line.lower()]  # of tags, not of pixels
+    lines += [str(w.message) for w in warned if re.search("corrupt|truncated", str(w.message), re.I)]
+    if any(line.strip() for line in lines):
+        raise _damaged(source, "TIFF", lines[0].strip()[:100], PageError)
+    return gray
 
 
 #: What stands for a page that cannot be drawn: the other pages may still show cards.
 _EMPTY_PAGE = np.full((64, 64), 255, np.uint8)
 
 
-def _drawn(document: PdfDocument, index: int) -> GrayImage:
-    """Grey picture of one page; an empty one when the page is broken."""
+def _drawn(document: PdfDocument, index: int, source: str) -> GrayImage:
+    """Grey picture of one page; an empty one when the page is broken.
+
+    Raises
+    ------
+    PageError
+        when a photo on it is damaged, which the drawing itself does not tell
+    """
     import pypdfium2
 
     try:
         page = document[index]
         width, height = page.get_size()
-        if not (0 < width < 1e5 and 0 < height < 1e5):
+        longest = max(width, height)
+        # Nobody prints a card on a sheet of a hair's breadth.
+        if not 1 <= longest < 1e5 or min(width, height) < longest / 20:
             return _EMPTY_PAGE
-        bitmap = page.render(scale=PDF_LONG_SIDE_PX / max(width, height), grayscale=True)
-        pixels = np.ascontiguousarray(bitmap.to_numpy().reshape(bitmap.height, -1)[:, : bitmap.width])
+        _check_photos_on(page, source)
+        glance = _rendered(page, GLANCE_PX / longest)
+        pixels = _EMPTY_PAGE if glance.min() == glance.max() else _rendered(page, PDF_LONG_SIDE_PX / longest)
         page.close()
     except pypdfium2.PdfiumError:
         return _EMPTY_PAGE
-    return np.asarray(pixels, np.uint8)
+    return pixels
 
 
-def _pdf_pages(data: bytes, source: str) -> Iterator[tuple[int, GrayImage]]:
+def _check_photos_on(page: PdfPage, source: str) -> None:
+    """Refuse a page on which a JPEG is damaged: what scans to PDF puts its photos there as they are."""
+    from pypdfium2 import PdfiumError, raw
+
+    for item in page.get_objects(filter=(raw.FPDF_PAGEOBJ_IMAGE,), max_depth=3):
+        try:
+            if item.get_filters(skip_simple=True) != ["DCTDecode"]:
+                continue
+            data = bytes(item.get_data(decode_simple=True))
+        except PdfiumError:
+            continue
+        try:
+            _jpeg(data, source)
+        except InputError as error:
+            raise PageError(str(error)) from error
+
+
+def _rendered(page: PdfPage, scale: float) -> GrayImage:
+    bitmap = page.render(scale=scale, grayscale=True)
+    return np.ascontiguousarray(bitmap.to_numpy().reshape(bitmap.height, -1)[:, : bitmap.width], np.uint8)
+
+
+def _pdf_pages(data: bytes, source: str, start: int) -> Iterator[tuple[int, GrayImage]]:
     import pypdfium2
 
     try:
@@ -223,14 +343,13 @@ def _pdf_pages(data: bytes, source: str) -> Iterator[tuple[int, GrayImage]]:
         count = len(document)
     except pypdfium2.PdfiumError as error:
         raise InputError(
-            f"{source}: expected a PDF that opens without a password, found one that does not ({error})."
+            f"{source}: expected a PDF that opens without a password, found one that does not "
+            f"({_short(error)}). Save it again without one."
         ) from error
     try:
-        if count > MAX_PDF_PAGES:
-            raise InputError(
-                f"{source}: expected at most {MAX_PDF_PAGES} pages, found {count}. Split the PDF."
-            )
-        for index in range(count):
-            yield index + 1, _drawn(document, index)
+        if count > MAX_PAGES:
+            raise InputError(f"{source}: expected at most {MAX_PAGES} pages, found {count}. Split the PDF.")
+        for index in range(start - 1, count):
+            yield index + 1, _drawn(document, index, source)
     finally:
         document.close()

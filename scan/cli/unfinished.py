@@ -1,0 +1,120 @@
+"""What a killed program left undone is finished at the next start: erasing, and clearing up after itself.
+
+Erasing a player goes through a database and some files. Before it begins, what is to be erased is noted in
+the data folder; the note goes when all is done, so that a note which is still there says what to finish.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import secrets
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from scan.cli.places import forms_folder, home
+
+FORGET, ERASE, OFF = "forget", "erase", "off"
+
+
+def notes_folder() -> Path:
+    """Return the folder of the notes."""
+    return home() / "unfinished"
+
+
+@contextmanager
+def noted(what: str, player: str, place: str | Path) -> Iterator[None]:
+    """Note what is to be erased while the block erases it; refused as a whole, nothing is left to finish.
+
+    Parameters
+    ----------
+    what : FORGET, ERASE or OFF
+    place : the store; a password in a URL is not noted
+    """
+    from forms.errors import ShortpencilError
+    from forms.files import write_whole
+
+    note = {"what": what, "player": player, "store": _noted_place(place)}
+    path = notes_folder() / f"{secrets.token_hex(8)}.json"
+    write_whole(path, json.dumps(note).encode(), private=True)
+    try:
+        yield
+    except ShortpencilError:
+        if _is_whole(place, what, player):
+            path.unlink(missing_ok=True)
+        raise
+    path.unlink(missing_ok=True)
+
+
+def finish(args: argparse.Namespace) -> None:
+    """Finish what was cut short, and clear what killed programs left; says so on standard error."""
+    from forms.files import clear_unfinished
+    from scan import leftovers
+
+    leftovers.clear(leftovers.UPLOAD, leftovers.WORK)
+    for folder in (home(), forms_folder(), forms_folder() / "cards", notes_folder()):
+        clear_unfinished(folder)
+    notes = notes_folder()
+    for path in sorted(notes.glob("*.json")) if notes.is_dir() else ():
+        _finish_one(path, getattr(args, "store", None))
+
+
+def _finish_one(path: Path, asked: str | None) -> None:
+    from forms.errors import ShortpencilError
+    from forms.files import parsed_json, read_text
+    from forms.shown import is_text
+
+    try:
+        note = parsed_json(read_text(path), str(path), "what is to be erased")
+        if not isinstance(note, dict) or not all(is_text(note.get(k)) for k in ("what", "player", "store")):
+            raise ShortpencilError(f"{path}: expected what is to be erased, found something else. Delete it.")
+        _erase(note, asked)
+    except ShortpencilError as error:
+        print(
+            f"shortpencil: what was to be erased is not yet: {error} It is tried again at the next start.",
+            file=sys.stderr,
+        )
+        return
+    path.unlink(missing_ok=True)
+    print(f"shortpencil: erasing {note['player']} was cut short and is finished now.", file=sys.stderr)
+
+
+def _erase(note: dict[str, Any], asked: str | None) -> None:
+    from forms.catalog import Catalog
+    from scan.records.store import open_store
+
+    what, player, place = note["what"], str(note["player"]), str(note["store"])
+    if asked is not None and _noted_place(asked) == place:
+        place = asked  # with its password
+    if "://" in place or Path(place).exists():
+        with open_store(place) as store:
+            if what == FORGET:
+                store.forget(player)
+            else:
+                store.erase_hand(player, on=False if what == OFF else None)
+    if what == FORGET:
+        Catalog(forms_folder()).forget(player)
+
+
+def _noted_place(place: str | Path) -> str:
+    if "://" not in str(place):
+        return str(Path(place).absolute())
+    from scan.records.database import database_url
+
+    return database_url(place).set(password=None).render_as_string()
+
+
+def _is_whole(place: str | Path, what: str, player: str) -> bool:
+    """Say whether nothing was erased: then the person has been told so, and nothing is to be finished."""
+    from forms.errors import ShortpencilError
+    from scan.records.store import open_store
+
+    try:
+        with open_store(place) as store:
+            found = store.traces_of(player)
+    except ShortpencilError:
+        return False
+    return bool(found) if what == FORGET else bool(found.hand_boxes)

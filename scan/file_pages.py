@@ -1,0 +1,77 @@
+"""One file, page by page, to readings: what a child process does with a photo, and a test without one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from forms.shown import path_text
+from scan.reading import CardReading
+
+if TYPE_CHECKING:
+    from forms.catalog import Catalog
+    from scan.vision.decode import Evidence
+    from scan.vision.own_hand import Hands, OwnHand
+    from scan.vision.pipeline import Trace, Traces
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What became of one page of a file, or of a file that is one picture (`number` is then None).
+
+    `failed` says why nothing is known of it; `shows_card` whether corner marks of a card were found.
+    """
+
+    number: int | None
+    readings: tuple[CardReading, ...] = ()
+    evidence: tuple[Evidence | None, ...] = ()
+    shows_card: bool = False
+    failed: str | None = None
+
+
+def broken_page(number: int, why: str) -> Page:
+    """Return a page that ended its reader."""
+    return Page(number, failed=why)
+
+
+def read_pages(
+    path: Path,
+    catalog: Catalog,
+    *,
+    hands: Hands | None = None,
+    traces: Traces | None = None,
+    start: int = 1,
+) -> Iterator[Page]:
+    """Yield what each page of a file says, from page `start` on.
+
+    Raises
+    ------
+    InputError
+        when the file, or what is behind the pages yielded, cannot be opened
+    """
+    from scan.vision.photo import load_photos
+    from scan.vision.pipeline import Traces, read_photo
+
+    def hand_of(serial: str) -> OwnHand | None:
+        return None if hands is None else hands.of(catalog.player_of(serial))
+
+    name = path_text(path)
+    for photo in load_photos(path, start):
+        kept = Traces()
+        found = read_photo(photo, catalog.find, kept, hand_of)
+        source = f"{name}, page {photo.page}" if photo.page is not None else name
+        found = tuple(replace(reading, source=source) for reading in found)
+        if traces is not None:
+            traces.cards += kept.cards
+        evidence = tuple(_for_others(r, trace) for r, trace in zip(found, kept.cards, strict=True))
+        shows_card = any(trace.corners is not None for trace in kept.cards)
+        yield Page(photo.page, found, evidence, shows_card)
+
+
+def _for_others(reading: CardReading, trace: Trace) -> Evidence | None:
+    """What another photo of the same card could use of this one: nothing of a card that is blank."""
+    from scan.vision.pipeline import BLANK_CARD
+
+    return None if reading.reason == f"{BLANK_CARD}." else trace.evidence

@@ -1,0 +1,59 @@
+"""What a process that reads photos gives up: memory, time, large files. One place for `read` and `review`.
+
+A photo is made by strangers' programs and decoded by large libraries in C: a file made to break one, or one
+that merely promises a million megapixels, must end a process that knows nothing and is gone at once.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+
+#: Without the pages of the libraries themselves, some 60 MB. 12 megapixels take 220 MB with all libraries; 48
+#: megapixels, as JPEG, PNG or HEIC, fit.
+MEMORY_BYTES = 448 * 2**20
+CPU_S = 10
+#: What each page that shows a card may take beyond that: a club scans its whole stack into one PDF.
+CPU_S_A_CARD = 2
+LARGEST_FILE_BYTES = 32 * 2**20  # Tesseract, asked for a card's plain number, passes its picture in a file
+
+
+def limit(cpu_s: int | None = CPU_S) -> None:
+    """Give up what reading one photo does not need; what the system does not know is left as it is.
+
+    Parameters
+    ----------
+    cpu_s : processor time for this process's whole life; None leaves it to `allow_cpu`
+    """
+    try:
+        import resource
+    except ImportError:  # not on Windows
+        return
+    for name, most in (
+        ("RLIMIT_DATA", MEMORY_BYTES),  # not RLIMIT_AS: libraries reserve much that they never touch
+        ("RLIMIT_CPU", cpu_s),
+        ("RLIMIT_FSIZE", LARGEST_FILE_BYTES),
+        ("RLIMIT_CORE", 0),
+        ("RLIMIT_NOFILE", 64),
+    ):
+        kind = getattr(resource, name, None)
+        if kind is None or most is None:
+            continue
+        _, hard = resource.getrlimit(kind)
+        wanted = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        with suppress(ValueError):  # macOS knows the name of the memory limit and refuses to set it
+            resource.setrlimit(kind, (wanted, wanted))
+
+
+def allow_cpu(seconds: float) -> None:
+    """Let this process live for so much more processor time from now on; the system ends it after that."""
+    try:
+        import resource
+    except ImportError:
+        return
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    _, hard = resource.getrlimit(resource.RLIMIT_CPU)
+    soft = int(used.ru_utime + used.ru_stime + seconds) + 1
+    if hard != resource.RLIM_INFINITY:
+        soft = min(soft, hard)
+    with suppress(ValueError):
+        resource.setrlimit(resource.RLIMIT_CPU, (soft, hard))
