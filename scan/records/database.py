@@ -19,8 +19,10 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlch
 from sqlalchemy.pool import ConnectionPoolEntry
 
 from forms.errors import InputError, RecordError
+from scan.records import sealing
 
 BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
+SEALING = "sealing"  # in a connection's info: whether what it writes is sealed
 SERVER_LOCK = 0x53504E43  # any number that other programs on the server are unlikely to lock
 SQLITE_PRAGMAS = (
     f"PRAGMA busy_timeout = {BUSY_MS}",
@@ -176,10 +178,11 @@ def wipe(engine: Engine, tables: Sequence[str]) -> None:
             pooled.invalidate()
 
 
-def _prepare_sqlite(connection: Any, _entry: ConnectionPoolEntry) -> None:
+def _prepare_sqlite(connection: Any, entry: ConnectionPoolEntry) -> None:
     connection.isolation_level = None  # else the driver begins transactions by itself, and too late
     for pragma in SQLITE_PRAGMAS:
         connection.execute(pragma)
+    entry.info[SEALING] = sealing.attend(connection)
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -21,6 +21,7 @@ from scan.reading import CardReading, FieldReading, FieldValue, Lesson
 from scan.records import forgetting, hands, tables
 from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, standing
 from scan.records.cards import Card, Waiting
+from scan.records.checking import Damage, damages, refuse_broken
 from scan.records.compose import round_from_reading
 from scan.records.database import (
     database_url,
@@ -97,7 +98,9 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
     engine = make_engine(url)
     try:
         with writing(engine) as connection:
-            bring_up_to_date(connection, store_name(url))
+            changed = bring_up_to_date(connection, store_name(url))
+        if changed:
+            engine.dispose()  # connections know the tables that were there when they were made
     except BaseException:
         engine.dispose()
         raise
@@ -357,11 +360,13 @@ class Store:
         if player is not None:
             query = query.where(tables.rounds.c.player == player)
         with reading(self._engine) as connection:
+            refuse_broken(connection, self.name, tables.rounds)
             return tuple(round_from_json(json.loads(text)) for text in connection.execute(query).scalars())
 
     def practice(self) -> tuple[PracticeSet, ...]:
         """Return every set of every practice card, oldest first."""
         with reading(self._engine) as connection:
+            refuse_broken(connection, self.name, tables.practice)
             return practice_of(connection)
 
     def round(self, round_id: str) -> Round | None:
@@ -374,6 +379,7 @@ class Store:
         """Return a line's worth of every round, in the order of `rounds`."""
         columns = [tables.rounds.c[name] for name in Summary.__slots__]
         with reading(self._engine) as connection:
+            refuse_broken(connection, self.name, tables.rounds)
             found = connection.execute(select(*columns).order_by(*_BY_DAY)).all()
         return tuple(Summary(*row) for row in found)
 
@@ -419,6 +425,11 @@ class Store:
         with reading(self._engine) as connection:
             return connection.execute(query).scalar() or None
 
+    def damages(self) -> tuple[Damage, ...]:
+        """Return all that is not as it was written; nothing when the store is sound."""
+        with reading(self._engine) as connection:
+            return damages(connection)
+
     # -- inside one transaction --------------------------------------------------------------------------
 
     def _card_to_answer(self, connection: Connection, serial: str, field: str, seen: int | None) -> Card:
@@ -461,6 +472,8 @@ class Store:
         return self._forms[fingerprint]
 
     def _card(self, connection: Connection, serial: str) -> Card:
+        for table in (tables.cards, tables.readings, tables.answers, tables.pictures):
+            refuse_broken(connection, self.name, table, serial)
         row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
         best = None if row is None else best_reading(connection, serial)
         if row is None or best is None:
