@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import ColumnElement, Connection, Engine, insert, literal_column, select, update
+from sqlalchemy import ColumnElement, Connection, Engine, func, insert, literal_column, select, update
 
 from forms.errors import RecordError
 from forms.form import Form
@@ -24,6 +24,7 @@ from scan.records.cards import Card, Waiting
 from scan.records.checking import Damage, damages, refuse_broken
 from scan.records.compose import round_from_reading
 from scan.records.database import (
+    copy_file,
     database_url,
     make_engine,
     make_folder_of,
@@ -429,6 +430,25 @@ class Store:
         """Return all that is not as it was written; nothing when the store is sound."""
         with reading(self._engine) as connection:
             return damages(connection)
+
+    def size(self) -> tuple[int, int]:
+        """Return how many rounds and how many cards there are."""
+        with reading(self._engine) as connection:
+            counts = [
+                connection.execute(select(func.count()).select_from(table)).scalar_one()
+                for table in (tables.rounds, tables.cards)
+            ]
+        return counts[0], counts[1]
+
+    def copy_to(self, path: Path) -> None:
+        """Copy a store in a file, as it is at one moment, into a new file; others may use it meanwhile.
+
+        Raises
+        ------
+        RecordError
+            for a store on a server
+        """
+        copy_file(self._engine, path)
 
     # -- inside one transaction --------------------------------------------------------------------------
 
