@@ -1,4 +1,4 @@
-"""One thread a library: pools of threads that wait for each other by spinning cost more than these tests' work."""
+"""One thread a library: threads that wait for each other by spinning cost more than these tests' work."""
 
 import os
 

@@ -77,7 +77,7 @@ def run_restore(args: argparse.Namespace) -> int:
 
     from forms.errors import RecordError
     from scan.cli.places import forms_folder
-    from scan.records.backup import is_empty, restore, write_backup
+    from scan.records.backup import check_backup, is_empty, restore, set_aside
 
     place = _file_of(args)
     if place is None:
@@ -92,10 +92,8 @@ def run_restore(args: argparse.Namespace) -> int:
                 f"{place}: expected no store yet, found one that holds cards or rounds. Nothing was changed; "
                 "say --replace to put the backup in its place."
             )
-        now = datetime.now(UTC)
-        kept = place.with_name(f"{place.stem}-before-{now:%Y%m%dT%H%M%SZ}.zip")
-        with existing_store(place) as store:
-            write_backup(kept, store, forms_folder(), now)
+        check_backup(args.file)
+        kept = set_aside(place, forms_folder(), datetime.now(UTC))
     made = restore(args.file, place, forms_folder())
     when = f"{made.made_at:%Y-%m-%d %H:%M} UTC"
     _tell(args, made, f"{place}: {_in_words(made)}, as of {when}.")

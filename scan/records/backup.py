@@ -131,12 +131,36 @@ def restore(source: Path, store: Path, forms: Path) -> Contents:
     return made
 
 
+def check_backup(source: Path) -> Contents:
+    """Return what the list of a backup says; InputError when the file is none."""
+    with _opened(source) as archive:
+        return _list_of(source, archive)[0]
+
+
 def is_empty(store: Path) -> bool:
     """Say whether there is no store in a file yet, or one that holds no card and no round."""
     if not store.exists() or store.stat().st_size == 0:
         return True
-    with open_store(store) as opened:
-        return opened.size() == (0, 0)
+    try:
+        with open_store(store) as opened:
+            return opened.size() == (0, 0)
+    except RecordError:  # damaged, or something else
+        return False
+
+
+def set_aside(store: Path, forms: Path, now: datetime) -> Path:
+    """Keep what a store holds in a new file beside it, as a backup, or as it is where it is damaged."""
+    kept = store.with_name(f"{store.stem}-before-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}.zip")
+    try:
+        with open_store(store) as opened:
+            write_backup(kept, opened, forms, now)
+    except RecordError:
+        kept = kept.with_suffix(store.suffix)
+        with _in_words(store):
+            for end in ("-wal", "-shm", ""):
+                with suppress(FileNotFoundError):
+                    os.rename(f"{store}{end}", f"{kept}{end}")
+    return kept
 
 
 # -- the archive -----------------------------------------------------------------------------------------
