@@ -3,6 +3,7 @@
 import ast
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -47,6 +48,7 @@ HOMES = {
 }
 
 
+@cache
 def modules() -> list[tuple[str, Path]]:
     files = sorted(path for top in ("forms", "scan") for path in (ROOT / top).rglob("*.py"))
     return [(".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"), p) for p in files]
@@ -57,6 +59,7 @@ def room_of(module: str) -> str | None:
     return max(fitting, key=len) if fitting else None
 
 
+@cache  # every rule asks every file
 def imports_of(path: Path) -> set[str]:
     found: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):

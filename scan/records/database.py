@@ -9,8 +9,9 @@ half way.
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +20,10 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlch
 from sqlalchemy.pool import ConnectionPoolEntry
 
 from forms.errors import InputError, RecordError
+from scan.records import sealing
 
 BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
+SEALING = "sealing"  # in a connection's info: whether what it writes is sealed
 SERVER_LOCK = 0x53504E43  # any number that other programs on the server are unlikely to lock
 SQLITE_PRAGMAS = (
     f"PRAGMA busy_timeout = {BUSY_MS}",
@@ -31,10 +34,11 @@ SQLITE_PRAGMAS = (
     "PRAGMA trusted_schema = OFF",  # a store from elsewhere runs no code of its own
 )
 
+_DAMAGED = "expected a sound database, found a damaged one. Restore a backup: shortpencil restore FILE."
 #: What a database says -> what that means and what to do. First match counts.
 _MEANINGS = (
     ("file is not a database", "expected a store, found a file that is no database. Name another file."),
-    ("malformed", "expected a sound database, found a damaged one. Take a copy back from your backup."),
+    ("malformed", _DAMAGED),
     (
         "disk is full",
         "expected room to write, found a full disk. Nothing of this card was stored; make room, try again.",
@@ -177,10 +181,36 @@ def wipe(engine: Engine, tables: Sequence[str]) -> None:
             pooled.invalidate()
 
 
-def _prepare_sqlite(connection: Any, _entry: ConnectionPoolEntry) -> None:
+def copy_file(engine: Engine, path: Path) -> None:
+    """Copy a SQLite database, as it is at one moment, into a new file that only its owner may read.
+
+    Raises
+    ------
+    RecordError
+        for a database on a server, which has tools of its own
+    """
+    if engine.url.get_backend_name() != "sqlite":
+        raise RecordError(
+            f"{store_name(engine.url)}: expected a store in a file, found one on a server. Its own tools "
+            "copy it: pg_dump and pg_restore, see docs/moving.md."
+        )
+    os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+    with _in_words(engine.url):
+        pooled = engine.raw_connection()
+        try:
+            source = pooled.driver_connection
+            assert isinstance(source, sqlite3.Connection)
+            with closing(sqlite3.connect(path)) as target:
+                source.backup(target)
+        finally:
+            pooled.close()
+
+
+def _prepare_sqlite(connection: Any, entry: ConnectionPoolEntry) -> None:
     connection.isolation_level = None  # else the driver begins transactions by itself, and too late
     for pragma in SQLITE_PRAGMAS:
         connection.execute(pragma)
+    entry.info[SEALING] = sealing.attend(connection)
 
 
 def _begin_sqlite(connection: Connection) -> None:
@@ -206,5 +236,7 @@ def _in_words(url: URL) -> Iterator[None]:
         raise RecordError(
             f"{store_name(url)}: the database refused: {said.splitlines()[0] if said else error}."
         ) from error
+    except UnicodeDecodeError as error:  # the driver decodes names, texts and its own messages from the file
+        raise RecordError(f"{store_name(url)}: {_DAMAGED}") from error
     except SQLAlchemyError as error:
         raise RecordError(f"{store_name(url)}: the database refused: {error}.") from error

@@ -24,9 +24,9 @@ def quick_summaries(path: Path) -> tuple[Summary, ...] | None:
             if connection.execute("SELECT version FROM store_version").fetchall() != [(STORE_SCHEMA,)]:
                 return None
             rows = connection.execute(f"SELECT {columns} FROM rounds ORDER BY {', '.join(ORDER)}").fetchall()
-    except sqlite3.Error:
+        return tuple(_summary(row) for row in rows)
+    except (sqlite3.Error, ValueError, TypeError):
         return None
-    return tuple(_summary(row) for row in rows)
 
 
 def _summary(row: Sequence[Any]) -> Summary:

@@ -11,7 +11,8 @@ from collections.abc import Callable, Mapping
 from sqlalchemy import Connection, inspect, select, update
 
 from forms.errors import RecordError
-from scan.records import tables
+from scan.records import sealing, tables
+from scan.records.sealing import SEALS
 from scan.records.summary import STORE_SCHEMA
 
 
@@ -21,8 +22,12 @@ def _keep_hands(connection: Connection) -> None:
     tables.hands_off.create(connection)
 
 
+def _seal(_connection: Connection) -> None:
+    """Bring version 2 to 3: each row is sealed, as after every step."""
+
+
 #: From version -> what brings the store to the next one.
-STEPS: Mapping[int, Callable[[Connection], None]] = {1: _keep_hands}
+STEPS: Mapping[int, Callable[[Connection], None]] = {1: _keep_hands, 2: _seal}
 
 
 def bring_up_to_date(
@@ -31,8 +36,8 @@ def bring_up_to_date(
     *,
     steps: Mapping[int, Callable[[Connection], None]] = STEPS,
     newest: int = STORE_SCHEMA,
-) -> None:
-    """Make the tables in an empty database, or take the steps that an older store lacks.
+) -> bool:
+    """Make the tables in an empty database, or take the steps that an older store lacks; say whether it did.
 
     Parameters
     ----------
@@ -54,14 +59,23 @@ def bring_up_to_date(
             )
         tables.metadata.create_all(connection)
         connection.execute(tables.store_version.insert().values(id=1, version=newest))
-        return
+        sealing.seal_all(connection)
+        return True
     version = connection.execute(select(tables.store_version.c.version)).scalar_one()
     if version > newest:
         raise RecordError(
             f"{name}: expected a store of version {newest} or older, found version {version}. "
             "A newer shortpencil wrote it: install that one, or name another store."
         )
+    if version == newest:
+        return False
+    if version < 1 or (SEALS in found and sealing.all_broken(connection)):
+        raise RecordError(
+            f"{name}: expected a sound store of version {version}, found rows that changed since they were "
+            "written. Nothing was done to it. Look with `shortpencil check`, or restore a backup."
+        )
     for step in range(version, newest):
         steps[step](connection)
-    if version < newest:
-        connection.execute(update(tables.store_version).values(version=newest))
+    connection.execute(update(tables.store_version).values(version=newest))
+    sealing.seal_all(connection)  # steps change rows and columns
+    return True

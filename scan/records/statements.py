@@ -121,6 +121,14 @@ def put_pictures(connection: Connection, serial: str, pictures: Mapping[str, byt
 def put_round(connection: Connection, round_: Round, text: str, *, origin: str) -> None:
     """Write a round with its holes and throws, in place of what was there under its id."""
     connection.execute(delete(tables.rounds).where(tables.rounds.c.id == round_.id))
+    connection.execute(insert(tables.rounds).values(round_values(round_, text, origin=origin)))
+    for table, values_of in ((tables.holes, hole_values(round_)), (tables.throws, throw_values(round_))):
+        if values_of:
+            connection.execute(insert(table), values_of)
+
+
+def round_values(round_: Round, text: str, *, origin: str) -> dict[str, Any]:
+    """Return the columns of a round's row; `text` is its record."""
     head = round_row(round_)
     values = {name: head[name] for name in tables.rounds.c.keys() if name in head}  # noqa: SIM118, a collection
     values |= {
@@ -131,32 +139,40 @@ def put_round(connection: Connection, round_: Round, text: str, *, origin: str) 
         "recorded_at": time_text(round_.recorded_at),
         "record": text,
     }
-    connection.execute(insert(tables.rounds).values(values))
-    for table, rows in ((tables.holes, hole_rows(round_)), (tables.throws, throw_rows(round_))):
-        values_of = [{name: row[name] for name in table.c.keys()} for row in rows]  # noqa: SIM118
-        if values_of:
-            connection.execute(insert(table), values_of)
+    return values
+
+
+def hole_values(round_: Round) -> list[dict[str, Any]]:
+    """Return the columns of the rows of a round's holes."""
+    return [{name: row[name] for name in tables.holes.c.keys()} for row in hole_rows(round_)]  # noqa: SIM118
+
+
+def throw_values(round_: Round) -> list[dict[str, Any]]:
+    """Return the columns of the rows of a round's throws."""
+    return [{name: row[name] for name in tables.throws.c.keys()} for row in throw_rows(round_)]  # noqa: SIM118
 
 
 def put_practice(connection: Connection, sets: Iterable[PracticeSet]) -> None:
     """Write the sets of practice cards, each card's in place of what was there of that card."""
-    rows = [
-        {
-            "card": done.card,
-            "place": done.row,
-            "day": done.day,
-            "player": done.player,
-            "drill": done.drill,
-            "tries": done.tries.known,
-            "made": done.made.known,
-            "record": json.dumps(practice_to_json(done), ensure_ascii=False),
-        }
-        for done in sets
-    ]
+    rows = [practice_values(done) for done in sets]
     for card in {row["card"] for row in rows}:
         connection.execute(delete(tables.practice).where(tables.practice.c.card == card))
     if rows:
         connection.execute(insert(tables.practice), rows)
+
+
+def practice_values(done: PracticeSet) -> dict[str, Any]:
+    """Return the columns of the row of a set of practice."""
+    return {
+        "card": done.card,
+        "place": done.row,
+        "day": done.day,
+        "player": done.player,
+        "drill": done.drill,
+        "tries": done.tries.known,
+        "made": done.made.known,
+        "record": json.dumps(practice_to_json(done), ensure_ascii=False),
+    }
 
 
 def practice_of(connection: Connection) -> tuple[PracticeSet, ...]:

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import ColumnElement, Connection, Engine, insert, literal_column, select, update
+from sqlalchemy import ColumnElement, Connection, Engine, func, insert, literal_column, select, update
 
 from forms.errors import RecordError
 from forms.form import Form
@@ -21,8 +21,10 @@ from scan.reading import CardReading, FieldReading, FieldValue, Lesson
 from scan.records import forgetting, hands, tables
 from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, standing
 from scan.records.cards import Card, Waiting
+from scan.records.checking import Damage, damages, refuse_broken
 from scan.records.compose import round_from_reading
 from scan.records.database import (
+    copy_file,
     database_url,
     make_engine,
     make_folder_of,
@@ -97,7 +99,9 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
     engine = make_engine(url)
     try:
         with writing(engine) as connection:
-            bring_up_to_date(connection, store_name(url))
+            changed = bring_up_to_date(connection, store_name(url))
+        if changed:
+            engine.dispose()  # connections know the tables that were there when they were made
     except BaseException:
         engine.dispose()
         raise
@@ -356,11 +360,13 @@ class Store:
         if player is not None:
             query = query.where(tables.rounds.c.player == player)
         with reading(self._engine) as connection:
+            refuse_broken(connection, self.name, tables.rounds)
             return tuple(round_from_json(json.loads(text)) for text in connection.execute(query).scalars())
 
     def practice(self) -> tuple[PracticeSet, ...]:
         """Return every set of every practice card, oldest first."""
         with reading(self._engine) as connection:
+            refuse_broken(connection, self.name, tables.practice)
             return practice_of(connection)
 
     def round(self, round_id: str) -> Round | None:
@@ -373,6 +379,7 @@ class Store:
         """Return a line's worth of every round, in the order of `rounds`."""
         columns = [tables.rounds.c[name] for name in Summary.__slots__]
         with reading(self._engine) as connection:
+            refuse_broken(connection, self.name, tables.rounds)
             found = connection.execute(select(*columns).order_by(*_BY_DAY)).all()
         return tuple(Summary(*row) for row in found)
 
@@ -418,6 +425,30 @@ class Store:
         with reading(self._engine) as connection:
             return connection.execute(query).scalar() or None
 
+    def damages(self) -> tuple[Damage, ...]:
+        """Return all that is not as it was written; nothing when the store is sound."""
+        with reading(self._engine) as connection:
+            return damages(connection)
+
+    def size(self) -> tuple[int, int]:
+        """Return how many rounds and how many cards there are."""
+        with reading(self._engine) as connection:
+            counts = [
+                connection.execute(select(func.count()).select_from(table)).scalar_one()
+                for table in (tables.rounds, tables.cards)
+            ]
+        return counts[0], counts[1]
+
+    def copy_to(self, path: Path) -> None:
+        """Copy a store in a file, as it is at one moment, into a new file; others may use it meanwhile.
+
+        Raises
+        ------
+        RecordError
+            for a store on a server
+        """
+        copy_file(self._engine, path)
+
     # -- inside one transaction --------------------------------------------------------------------------
 
     def _card_to_answer(self, connection: Connection, serial: str, field: str, seen: int | None) -> Card:
@@ -460,6 +491,8 @@ class Store:
         return self._forms[fingerprint]
 
     def _card(self, connection: Connection, serial: str) -> Card:
+        for table in (tables.cards, tables.readings, tables.answers, tables.pictures):
+            refuse_broken(connection, self.name, table, serial)
         row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
         best = None if row is None else best_reading(connection, serial)
         if row is None or best is None:

@@ -1,0 +1,164 @@
+"""The commands that keep things safe: `backup` and `restore` in one file, `check` of what is stored."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from scan.cli.stored import add_store_option, existing_store, store_place
+
+if TYPE_CHECKING:
+    from scan.records.backup import Contents
+
+DONE, ATTENTION = 0, 1
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the commands `backup`, `restore` and `check`."""
+    backup = commands.add_parser(
+        "backup",
+        help="all that is kept, in one file",
+        description="Write the store, the forms you printed and whose each printed card is into one new "
+        "file, also while another program uses the store. Copying the store's own file instead may miss the "
+        "latest cards or tear it.",
+        epilog="Example: shortpencil backup my-rounds.zip",
+    )
+    backup.add_argument("file", metavar="FILE", type=Path, help="the file to make; it must not be there yet")
+    add_store_option(backup)
+    backup.add_argument("--json", action="store_true", help="print what it holds as JSON")
+    backup.set_defaults(run=run_backup)
+
+    restore = commands.add_parser(
+        "restore",
+        help="take everything back from a backup",
+        description="Check a backup, then put its store in place of yours and its forms beside yours.",
+        epilog="Example: shortpencil restore my-rounds.zip",
+    )
+    restore.add_argument("file", metavar="FILE", type=Path, help="a file that `backup` made")
+    add_store_option(restore)
+    restore.add_argument(
+        "--replace",
+        action="store_true",
+        help="in place of what is stored now, of which a backup is made first",
+    )
+    restore.add_argument("--json", action="store_true", help="print what it held as JSON")
+    restore.set_defaults(run=run_restore)
+
+    check = commands.add_parser(
+        "check",
+        help="is the store as it was written?",
+        description="Look at every row of the store: its checksum, its record, the columns that repeat the "
+        "record, the forms. Says nothing is wrong, or all that is.",
+        epilog="Example: shortpencil check",
+    )
+    add_store_option(check)
+    check.add_argument("--json", action="store_true", help="print what is wrong as JSON")
+    check.set_defaults(run=run_check)
+
+
+def run_backup(args: argparse.Namespace) -> int:
+    """Write a backup."""
+    from datetime import UTC, datetime
+
+    from scan.cli.places import forms_folder
+    from scan.records.backup import write_backup
+
+    with existing_store(store_place(args)) as store:
+        made = write_backup(args.file, store, forms_folder(), datetime.now(UTC))
+    _tell(args, made, f"{args.file}: {_in_words(made)}.")
+    return DONE
+
+
+def run_restore(args: argparse.Namespace) -> int:
+    """Put a backup in place."""
+    from datetime import UTC, datetime
+
+    from forms.errors import RecordError
+    from scan.cli.places import forms_folder
+    from scan.records.backup import check_backup, is_empty, restore, set_aside
+
+    place = _file_of(args)
+    if place is None:
+        raise RecordError(
+            "restore: expected a store in a file, found one on a server. Its own tools take it back: "
+            "pg_restore, see docs/moving.md."
+        )
+    kept = None
+    if not is_empty(place):
+        if not args.replace:
+            raise RecordError(
+                f"{place}: expected no store yet, found one that holds cards or rounds. Nothing was changed; "
+                "say --replace to put the backup in its place."
+            )
+        check_backup(args.file)
+        kept = set_aside(place, forms_folder(), datetime.now(UTC))
+    made = restore(args.file, place, forms_folder())
+    when = f"{made.made_at:%Y-%m-%d %H:%M} UTC"
+    _tell(args, made, f"{place}: {_in_words(made)}, as of {when}.")
+    if kept is not None:
+        print(f"What was there before is in {kept}; delete it when you are sure.", file=sys.stderr)
+    return DONE
+
+
+def run_check(args: argparse.Namespace) -> int:
+    """Say what is wrong with the store; 1 when anything is."""
+    from forms.errors import RecordError
+
+    place = _file_of(args)
+    try:
+        with existing_store(store_place(args)) as store:
+            name, size, found = store.name, store.size(), [str(damage) for damage in store.damages()]
+    except RecordError as error:
+        if place is None or not place.exists():
+            raise
+        name, size, found = str(place), (0, 0), [str(error).removeprefix(f"{place}: ")]
+    if args.json:
+        import json
+
+        print(json.dumps({"schema": 1, "sound": not found, "damage": found}, ensure_ascii=False))
+    elif found:
+        print("\n".join((f"{name}: not as it was written:", *(f"  {says}" for says in found))))
+    else:
+        print(f"{name}: {_count(size[0], 'round')}, {_count(size[1], 'card')}, all as they were written.")
+    if found:
+        print(
+            "Restore the last backup that is sound: shortpencil restore FILE --replace. Without one: export "
+            "what is sound, and read the cards of the rest again.",
+            file=sys.stderr,
+        )
+    return ATTENTION if found else DONE
+
+
+def _file_of(args: argparse.Namespace) -> Path | None:
+    """Return the file of the store; None for one on a server."""
+    from scan.records.database import database_url
+
+    url = database_url(store_place(args))
+    return Path(url.database) if url.get_backend_name() == "sqlite" and url.database else None
+
+
+def _tell(args: argparse.Namespace, made: Contents, line: str) -> None:
+    if not args.json:
+        print(line)
+        return
+    import json
+
+    counts = {"rounds": made.rounds, "cards": made.cards, "forms": made.forms}
+    found = {"schema": 1, "made_at": made.made_at.isoformat(), **counts, "printed_cards": made.printed_cards}
+    print(json.dumps(found))
+
+
+def _in_words(made: Contents) -> str:
+    parts = (
+        _count(made.rounds, "round"),
+        _count(made.cards, "card"),
+        _count(made.forms, "form"),
+        f"the names on {_count(made.printed_cards, 'printed card')}",
+    )
+    return ", ".join(parts)
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

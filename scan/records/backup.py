@@ -1,0 +1,348 @@
+"""All that is kept in one file, and back: the store, the printed forms, which printed card is whose.
+
+The file is a ZIP archive: the store as one SQLite file, the field maps and the cards' owners as JSON
+files, and a list that names the SHA-256 of each. The store is copied by SQLite's own online backup, one
+state of it whoever else reads or writes meanwhile. What is copied is checked before it counts, both ways, and
+what was there before stays until the new is whole.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import shutil
+import sqlite3
+import tempfile
+import zipfile
+import zlib
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import IO, Any
+
+from forms.catalog import write_whole
+from forms.errors import InputError, RecordError
+from scan.records.database import BUSY_MS
+from scan.records.store import Store, open_store
+
+try:
+    import fcntl
+except ImportError:  # not on Windows
+    fcntl = None  # type: ignore[assignment]
+
+BACKUP_SCHEMA = 1
+LIST, STORE = "backup.json", "rounds.sqlite"
+_FORM = re.compile(r"forms/(cards/)?[A-Za-z0-9_-]{1,100}\.json")
+_WORK = ".shortpencil-work."  # folders of a backup or restore under way
+_LOCK = "lock"
+_MOST_LIST_BYTES = 64 * 2**20  # some 120 bytes a file
+_MOST_FORM_BYTES = 16 * 2**20  # a field map has 200 kB
+_CHUNK_BYTES = 2**20
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """How much a backup holds, and when it was made (UTC)."""
+
+    made_at: datetime
+    rounds: int
+    cards: int
+    forms: int
+    printed_cards: int
+
+
+def write_backup(target: Path, store: Store, forms: Path, made_at: datetime) -> Contents:
+    """Write all that is kept into one new file, for its owner's eyes only.
+
+    Parameters
+    ----------
+    target : the file to make
+    store : a store in a file; others may use it meanwhile
+    forms : the folder of field maps and of whose the printed cards are
+    made_at : the time, with a time zone
+
+    Raises
+    ------
+    InputError
+        when there is such a file already, or it cannot be written
+    RecordError
+        when the store is not sound, or on a server, which has tools of its own
+    """
+    if target.exists():
+        raise InputError(f"{target}: expected a new file, found one that is there. Name another.")
+    with _in_words(target), _work_folder(target.parent) as work:
+        copy = work / STORE
+        store.copy_to(copy)
+        with open_store(copy) as copied:
+            _refuse_damaged(copied, store.name)
+            rounds, cards = copied.size()
+        _without_log(copy)
+        files = {STORE: copy, **_forms_in(forms)}
+        made = Contents(
+            made_at.astimezone(UTC).replace(microsecond=0),
+            rounds,
+            cards,
+            sum(name.count("/") == 1 for name in files),
+            sum(name.startswith("forms/cards/") for name in files),
+        )
+        whole = work / "whole.zip"
+        with zipfile.ZipFile(whole, "w", zipfile.ZIP_DEFLATED) as archive:
+            sums = {name: _packed(archive, name, path) for name, path in sorted(files.items())}
+            archive.writestr(LIST, json.dumps(_list_json(made, sums), indent=1, ensure_ascii=False))
+        _synced(whole)
+        os.rename(whole, target)
+        _synced_folder(target.parent)
+    return made
+
+
+def restore(source: Path, store: Path, forms: Path) -> Contents:
+    """Put what a backup holds in place of a store, and its forms beside those that are there.
+
+    The backup is unpacked beside the store and checked first. The store is then replaced in one transaction,
+    so that a program that has it open, or a restore that is killed, sees the old one or the new one.
+
+    Raises
+    ------
+    InputError
+        when the file is no backup or not whole
+    RecordError
+        when its store is damaged or of a newer version, or the place cannot be written
+    """
+    with _in_words(store), _work_folder(store.parent) as work:
+        with _opened(source) as archive:
+            made, sums = _list_of(source, archive)
+            for name, expected in sums.items():
+                _unpack(source, archive, name, expected, work / name)
+        with open_store(work / STORE) as copied:
+            _refuse_damaged(copied, str(source))
+        _without_log(work / STORE)
+        for name in sorted(sums):
+            if name != STORE:  # forms first: the store must never know a card whose form is missing
+                write_whole(forms.joinpath(*name.split("/")[1:]), (work / name).read_bytes())
+        _private(store)
+        with closing(_connected(work / STORE)) as new, closing(_connected(store)) as old:
+            new.backup(old)
+    with open_store(store):  # gives it its write-ahead log back
+        pass
+    return made
+
+
+def check_backup(source: Path) -> Contents:
+    """Return what the list of a backup says; InputError when the file is none."""
+    with _opened(source) as archive:
+        return _list_of(source, archive)[0]
+
+
+def is_empty(store: Path) -> bool:
+    """Say whether there is no store in a file yet, or one that holds no card and no round."""
+    if not store.exists() or store.stat().st_size == 0:
+        return True
+    try:
+        with open_store(store) as opened:
+            return opened.size() == (0, 0)
+    except RecordError:  # damaged, or something else
+        return False
+
+
+def set_aside(store: Path, forms: Path, now: datetime) -> Path:
+    """Keep what a store holds in a new file beside it, as a backup, or as it is where it is damaged."""
+    kept = store.with_name(f"{store.stem}-before-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}.zip")
+    try:
+        with open_store(store) as opened:
+            write_backup(kept, opened, forms, now)
+    except RecordError:
+        kept = kept.with_suffix(store.suffix)
+        with _in_words(store):
+            for end in ("-wal", "-shm", ""):
+                with suppress(FileNotFoundError):
+                    os.rename(f"{store}{end}", f"{kept}{end}")
+    return kept
+
+
+# -- the archive -----------------------------------------------------------------------------------------
+
+
+def _list_json(made: Contents, sums: Mapping[str, str]) -> dict[str, Any]:
+    return {
+        "shortpencil_backup": BACKUP_SCHEMA,
+        "made_at": made.made_at.isoformat(),
+        "rounds": made.rounds,
+        "cards": made.cards,
+        "forms": made.forms,
+        "printed_cards": made.printed_cards,
+        "sha256": dict(sums),
+    }
+
+
+def _forms_in(folder: Path) -> dict[str, Path]:
+    """Return the files of a folder of forms by the names they have in a backup."""
+    found = [*folder.glob("*.json"), *(folder / "cards").glob("*.json")]
+    named = {f"forms/{path.relative_to(folder).as_posix()}": path for path in found}
+    return {name: path for name, path in named.items() if _FORM.fullmatch(name) and path.is_file()}
+
+
+def _packed(archive: zipfile.ZipFile, name: str, path: Path) -> str:
+    """Put a file into an archive; return its SHA-256."""
+    about = zipfile.ZipInfo.from_file(path, name, strict_timestamps=False)
+    about.compress_type, about.external_attr = zipfile.ZIP_DEFLATED, 0o600 << 16
+    with path.open("rb") as stream, archive.open(about, "w") as packed:
+        return _copied(stream, packed)
+
+
+@contextmanager
+def _opened(source: Path) -> Iterator[zipfile.ZipFile]:
+    try:
+        with zipfile.ZipFile(source) as archive:
+            yield archive
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+        raise InputError(
+            f"{source}: expected a whole backup, found a file that is none or was cut: {error}. Take another."
+        ) from error
+    except OSError as error:
+        raise InputError(f"{source}: cannot be read: {error.strerror or error}.") from error
+
+
+def _list_of(source: Path, archive: zipfile.ZipFile) -> tuple[Contents, dict[str, str]]:
+    """Return what the list in a backup says: its contents, and name -> SHA-256 of each file."""
+    try:
+        about = archive.getinfo(LIST)
+        if about.file_size > _MOST_LIST_BYTES:
+            raise ValueError("its list is too long")
+        data = json.loads(archive.read(about))
+        if data["shortpencil_backup"] != BACKUP_SCHEMA:
+            raise ValueError(
+                f"it is of version {data['shortpencil_backup']}, this program knows {BACKUP_SCHEMA}"
+            )
+        sums = {str(name): str(value) for name, value in data["sha256"].items()}
+        numbers = [int(data[name]) for name in ("rounds", "cards", "forms", "printed_cards")]
+        made = Contents(datetime.fromisoformat(data["made_at"]), *numbers)
+    except (KeyError, ValueError, TypeError, AttributeError, RecursionError) as error:
+        raise InputError(
+            f"{source}: expected a backup of shortpencil, found something else ({error})."
+        ) from error
+    if STORE not in sums or not all(name == STORE or _FORM.fullmatch(name) for name in sums):
+        raise InputError(f"{source}: expected a backup of shortpencil, found other files in its list.")
+    return made, sums
+
+
+def _unpack(source: Path, archive: zipfile.ZipFile, name: str, expected: str, path: Path) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        about = archive.getinfo(name)
+    except KeyError:
+        raise InputError(f"{source}: expected {name}, as its list says, found none. Take another.") from None
+    room = shutil.disk_usage(path.parent).free
+    most = room if name == STORE else min(room, _MOST_FORM_BYTES)
+    if about.file_size > most:
+        raise InputError(
+            f"{source}: expected {name} in at most {most // 2**20} MiB, found {about.file_size // 2**20} MiB."
+        )
+    with archive.open(about) as packed, path.open("wb") as stream:
+        if _copied(packed, stream) != expected:
+            raise InputError(
+                f"{source}: expected {name} as it was packed, found it changed. Take another backup."
+            )
+
+
+def _copied(source: IO[bytes], target: IO[bytes]) -> str:
+    """Copy all bytes; return their SHA-256."""
+    digest = hashlib.sha256()
+    while chunk := source.read(_CHUNK_BYTES):
+        digest.update(chunk)
+        target.write(chunk)
+    return digest.hexdigest()
+
+
+# -- files and the database ------------------------------------------------------------------------------
+
+
+@contextmanager
+def _in_words(place: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise RecordError(f"{place}: the database refused: {error}. Nothing was changed.") from error
+    except OSError as error:
+        raise RecordError(
+            f"{place}: cannot be written: {error.strerror or error}. Nothing was changed; try another place."
+        ) from error
+
+
+@contextmanager
+def _work_folder(parent: Path) -> Iterator[Path]:
+    """Give a folder of our own beside what is made; removes what killed programs left of theirs."""
+    if not parent.is_dir():
+        parent.mkdir(mode=0o700, parents=True)
+    for old in parent.glob(f"{_WORK}*"):
+        if _is_left_over(old):
+            shutil.rmtree(old, ignore_errors=True)
+    work = Path(tempfile.mkdtemp(dir=parent, prefix=_WORK))
+    try:
+        with (work / _LOCK).open("wb") as lock:
+            if fcntl is not None:
+                with suppress(OSError):  # some network file systems know no locks
+                    fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            yield work
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+
+
+def _is_left_over(work: Path) -> bool:
+    """Say whether nobody works in a folder any more: whoever is alive keeps its lock."""
+    if fcntl is None:
+        return False
+    try:
+        with (work / _LOCK).open("rb") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except FileNotFoundError:  # killed, or only just made
+        with suppress(OSError):
+            return datetime.now(UTC).timestamp() - work.stat().st_mtime > 60
+        return False
+    except OSError:
+        return False
+    return True
+
+
+def _refuse_damaged(store: Store, name: str) -> None:
+    found = store.damages()
+    if found:
+        more = f" and {len(found) - 1} more" if len(found) > 1 else ""
+        raise RecordError(
+            f"{name}: expected a sound store, found damage: {found[0]}{more}. Nothing was written. "
+            "`shortpencil check` says all of it."
+        )
+
+
+def _connected(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None)
+
+
+def _without_log(path: Path) -> None:
+    """Make a store one file, without a write-ahead log beside it."""
+    with closing(_connected(path)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+
+
+def _private(path: Path) -> None:
+    """Make a file that is not there yet, for its owner's eyes only."""
+    with suppress(FileExistsError):
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+
+
+def _synced(path: Path) -> None:
+    with path.open("rb+") as stream:
+        os.fchmod(stream.fileno(), 0o600)
+        os.fsync(stream.fileno())
+
+
+def _synced_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        with suppress(OSError):
+            os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,121 @@
+"""A checksum beside every row of a store in a file, so that a byte that changed on the disk is found.
+
+SQLite has no checksums of its own, and a flipped digit is still a number. PostgreSQL guards its pages itself
+(data checksums), so all this is for SQLite alone. The checksums are kept up by triggers of the connection and
+not by the statements that write: whatever writes through shortpencil is sealed, no statement can forget to.
+Whatever else writes breaks the seal, which is what `check` is to find. Rows of `holes` and `throws` have no
+seal: they say again what a round's record says, and `checking` compares them with it.
+
+A seal is the first 64 bits of SHA-256 over the row's columns that are not null, by name. It finds accidents;
+who wants to forge a row can forge its seal as well.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from sqlalchemy import Connection
+
+from scan.records import tables
+
+SEALS = "seals"
+_UNSEALED = (SEALS, tables.holes.name, tables.throws.name)
+_FUNCTION = "shortpencil_seal"
+_BETWEEN = "/"  # between the parts of a row's key
+
+
+def seal(*names_and_values: str | bytes | None) -> str:
+    """Return the seal of a row: its columns' names, each followed by its value's bytes or None."""
+    digest = hashlib.sha256()
+    for name, value in zip(names_and_values[::2], names_and_values[1::2], strict=True):
+        if value is not None:
+            content = value.encode() if isinstance(value, str) else value
+            digest.update(f"{name}={len(content)}:".encode())
+            digest.update(content)
+    return digest.hexdigest()[:16]
+
+
+def attend(connection: Any) -> bool:
+    """Seal from now on what a connection of the `sqlite3` driver writes; False for a store without seals."""
+    connection.create_function(_FUNCTION, -1, seal, deterministic=True)
+    known = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if SEALS not in known:
+        return False
+    for table in sorted(known - {*_UNSEALED}):
+        if table.startswith("sqlite_"):
+            continue
+        found = connection.execute(f"PRAGMA table_info({table})").fetchall()
+        new = f"'{table}', {_key(found, 'NEW.')}, {_seal(found, 'NEW.')}"
+        put = f"INSERT OR REPLACE INTO {SEALS} VALUES ({new})"
+        drop = f'DELETE FROM {SEALS} WHERE "of" = \'{table}\' AND "key" = {_key(found, "OLD.")}'
+        # Triggers of the connection, since a trigger in the file could call no function of ours
+        # (PRAGMA trusted_schema = OFF) and would stop every other program that writes there.
+        for event, steps in (("INSERT", put), ("DELETE", drop), ("UPDATE", f"{drop}; {put}")):
+            name = f"seal_{table}_{event.lower()}"
+            connection.execute(f"CREATE TEMP TRIGGER {name} AFTER {event} ON main.{table} BEGIN {steps}; END")
+    return True
+
+
+def seal_all(connection: Connection) -> None:
+    """Seal every row as it stands, in the transaction of the caller; for a store in a file alone."""
+    if connection.dialect.name != "sqlite":
+        return
+    run = connection.exec_driver_sql
+    run(
+        f'CREATE TABLE IF NOT EXISTS {SEALS} ("of" TEXT NOT NULL, "key" TEXT NOT NULL, "sum" TEXT NOT NULL, '
+        'PRIMARY KEY ("of", "key")) WITHOUT ROWID'
+    )
+    run(f"DELETE FROM {SEALS}")
+    for table in _sealed(connection):
+        found = run(f"PRAGMA table_info({table})").fetchall()
+        run(f"INSERT INTO {SEALS} SELECT '{table}', {_key(found)}, {_seal(found)} FROM {table}")
+
+
+def broken(connection: Connection, table: str, serial: str | None = None) -> tuple[str, ...]:
+    """Return the keys of a table's rows that are not as shortpencil wrote them, in order.
+
+    Parameters
+    ----------
+    serial : only the rows of this card; None for all, and for those that are gone
+    """
+    if connection.dialect.name != "sqlite":
+        return ()
+    run = connection.exec_driver_sql
+    found = run(f"PRAGMA table_info({table})").fetchall()
+    key = _key(found)
+    changed = (
+        f'SELECT CAST({key} AS BLOB) FROM {table} LEFT JOIN {SEALS} ON "of" = \'{table}\' AND "key" = {key} '
+        f'WHERE "sum" IS NOT {_seal(found)}'
+    )
+    if serial is not None:
+        keys = run(f"{changed} AND {table}.serial = ?", (serial,)).scalars()
+    else:
+        gone = f'SELECT CAST("key" AS BLOB) FROM {SEALS} WHERE "of" = \'{table}\' AND "key" NOT IN '
+        keys = run(f"{changed} UNION {gone} (SELECT {key} FROM {table})").scalars()
+    return tuple(sorted({bytes(of).decode(errors="replace") for of in keys}))
+
+
+def all_broken(connection: Connection) -> dict[str, tuple[str, ...]]:
+    """Return table -> keys of its broken rows, for each table that has any."""
+    found = {table: broken(connection, table) for table in _sealed(connection)}
+    return {table: keys for table, keys in found.items() if keys}
+
+
+def _sealed(connection: Connection) -> list[str]:
+    if connection.dialect.name != "sqlite":
+        return []
+    query = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite!_%' ESCAPE '!'"
+    return sorted(set(connection.exec_driver_sql(query).scalars()) - {*_UNSEALED})
+
+
+def _key(columns: Any, row: str = "") -> str:
+    """Return SQL for a row's primary key as one text, from what PRAGMA table_info says of the table."""
+    parts = sorted((place, name) for _, name, _, _, _, place in columns if place) or [(1, "rowid")]
+    return f" || '{_BETWEEN}' || ".join(f'CAST({row}"{name}" AS TEXT)' for _, name in parts)
+
+
+def _seal(columns: Any, row: str = "") -> str:
+    """Return SQL for a row's seal; over bytes, so that text which is no UTF-8 any more is no error."""
+    parts = (f"'{name}', CAST({row}\"{name}\" AS BLOB)" for _, name, _, _, _, _ in columns)
+    return f"{_FUNCTION}({', '.join(parts)})"

@@ -1,0 +1,105 @@
+"""`backup`, `restore`, `check` from the command line: what they say, exit codes, what they refuse."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from scan.cli.main import main
+from tests.records.filled import fill, rows
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+    fill(tmp_path / "home" / "rounds.sqlite", cards=2)
+    return tmp_path / "home"
+
+
+def damage(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("UPDATE rounds SET score = 1 WHERE id = 'CARD0001'")
+        connection.commit()
+
+
+def test_to_another_house_and_back(
+    home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    saved, before = tmp_path / "all.zip", rows(home / "rounds.sqlite")
+    assert main(["backup", str(saved)]) == 0
+    assert capsys.readouterr().out == f"{saved}: 2 rounds, 2 cards, 0 forms, the names on 0 printed cards.\n"
+    assert main(["backup", str(saved)]) == 2
+    assert "expected a new file" in capsys.readouterr().err
+
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "new"))
+    assert main(["restore", str(saved), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["cards"] == 2
+    assert rows(tmp_path / "new" / "rounds.sqlite") == before
+    assert main(["check"]) == 0
+    assert "2 rounds, 2 cards, all as they were written." in capsys.readouterr().out
+
+
+def test_what_is_there_is_replaced_only_when_told_and_kept_then(
+    home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = tmp_path / "other.sqlite"
+    fill(other, cards=1)
+    assert main(["backup", str(tmp_path / "other.zip"), "--store", str(other)]) == 0
+    before = rows(home / "rounds.sqlite")
+    assert main(["restore", str(tmp_path / "other.zip")]) == 2
+    assert "say --replace" in capsys.readouterr().err
+    assert rows(home / "rounds.sqlite") == before
+    assert main(["restore", str(tmp_path / "other.zip"), "--replace"]) == 0
+    assert rows(home / "rounds.sqlite") == rows(other)
+    (kept,) = home.glob("rounds-before-*.zip")
+    assert str(kept) in capsys.readouterr().err
+    assert main(["restore", str(kept), "--replace"]) == 0
+    assert rows(home / "rounds.sqlite") == before
+
+
+def test_check_names_what_is_wrong_and_no_export_is_made_of_it(
+    home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    damage(home / "rounds.sqlite")
+    assert main(["check"]) == 1
+    assert "  round CARD0001: not as it was written" in capsys.readouterr().out
+    assert main(["check", "--json"]) == 1
+    assert json.loads(capsys.readouterr().out)["sound"] is False
+    for command in (["export", str(tmp_path / "out")], ["backup", str(tmp_path / "all.zip")], ["focus"]):
+        assert main(command) == 2
+        assert "CARD0001" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+    assert not (tmp_path / "all.zip").exists()
+
+
+def test_check_of_no_store_and_of_no_database(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "--store", str(tmp_path / "none.sqlite")]) == 2
+    assert "found none" in capsys.readouterr().err
+    (tmp_path / "text.sqlite").write_text("hello, this is no database " * 100)
+    assert main(["check", "--store", str(tmp_path / "text.sqlite")]) == 1
+    assert "no database" in capsys.readouterr().out
+
+
+def test_a_damaged_store_is_replaced_all_the_same(home: Path, tmp_path: Path) -> None:
+    """Who restores needs it most where nothing can be read any more."""
+    saved, store = tmp_path / "all.zip", home / "rounds.sqlite"
+    before = rows(store)
+    assert main(["backup", str(saved)]) == 0
+    store.write_bytes(store.read_bytes()[:5000])
+    for name in ("rounds.sqlite-wal", "rounds.sqlite-shm"):
+        (home / name).unlink(missing_ok=True)
+    assert main(["restore", str(saved)]) == 2
+    assert main(["restore", str(saved), "--replace"]) == 0
+    assert rows(store) == before
+    assert len(list(home.glob("rounds-before-*.sqlite"))) == 1
+
+
+def test_a_server_has_tools_of_its_own(
+    home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["restore", str(tmp_path / "x.zip"), "--store", "postgresql://robin@db.example/rounds"]) == 2
+    assert "pg_restore" in capsys.readouterr().err

@@ -1,0 +1,67 @@
+"""A store with something in every table, for tests of what must keep all of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from sqlalchemy import select
+
+from forms.catalog import builtin_layout
+from forms.field_map import fingerprint, layout_to_json
+from scan.records import tables
+from scan.records.compose import round_from_reading
+from scan.records.database import reading as reading_from
+from scan.records.rounds import PracticeSet, Value
+from scan.records.store import Store, open_store
+from tests.records.cards import PLAYED, RECORDED_AT, reading
+
+LAYOUT = builtin_layout("round9", "a4", "m", "right")
+FORM = LAYOUT.form
+NEAR = "h02.putt1.distance"
+
+
+def add_card(store: Store, number: int, *, player: str = "Wren") -> str:
+    """Store a card whose distance waits, with a picture and boxes of its player's hand."""
+    serial = f"CARD{number:04d}"
+    read = reading(
+        FORM,
+        PLAYED | {NEAR: 7},
+        serial=serial,
+        photo=f"{number:064x}",
+        flags={NEAR: "unclear"},
+        pictures={NEAR: bytes(range(256)) * 8},
+    )
+    read = replace(
+        read,
+        form=fingerprint(LAYOUT),
+        views={f"{NEAR}.2": bytes(896), "total.1": bytes([number % 256]) * 896},
+    )
+    round_ = round_from_reading(FORM, read, recorded_at=RECORDED_AT, player=player)
+    store.add_reading(read, FORM, round_, form_text=layout_to_json(LAYOUT))
+    return serial
+
+
+def fill(place: str | Path, cards: int = 4) -> None:
+    """Make a store: cards, answers, one taken back, a rejected photo, practice, a hand that is off."""
+    with open_store(place) as store:
+        for number in range(cards):
+            add_card(store, number)
+        store.answer("CARD0000", NEAR, 7, "Robin", RECORDED_AT)
+        if cards > 1:
+            store.answer("CARD0001", NEAR, 8, "Robin", RECORDED_AT)
+            store.take_back("CARD0001", NEAR, "Robin", RECORDED_AT)
+        rejected = reading(FORM, {}, serial="X", photo="f" * 64)
+        store.add_reading(replace(rejected, status="rejected", reason="too dark"), FORM, None)
+        store.erase_hand("Robin", on=False)
+        tries, made = Value(10, "entered"), Value(6, "entered")
+        store.add_rounds([], [PracticeSet("SETS", 1, None, "Wren", "ladder", tries, made)])
+
+
+def rows(place: str | Path) -> dict[str, list[tuple]]:
+    """Everything in a store, table by table."""
+    with open_store(place) as store, reading_from(store._engine) as connection:
+        return {
+            table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.primary_key))]
+            for table in tables.metadata.sorted_tables
+        }
