@@ -103,3 +103,13 @@ def points(share: float) -> str:
 def points_range(interval: Interval) -> str:
     """Return the ends of a range of differences, as in ``−12 to +3``."""
     return f"{points(interval.low).split()[0]} to {points(interval.high).split()[0]}"
+
+
+def small_strokes(value: float) -> str:
+    """Return strokes that may be less than one, as in ``0.2 strokes``."""
+    return f"{value:.1f} strokes" if value >= 0.05 else "less than 0.1 strokes"
+
+
+def times(number: int) -> str:
+    """Return how often, as in ``once``, ``twice``, ``7 times``."""
+    return {1: "once", 2: "twice"}.get(number, f"{number} times")

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from sqlalchemy import Connection, inspect, select, update
 
 from forms.errors import RecordError
-from scan.records import tables
+from scan.records import tables, told
 from scan.records.summary import STORE_SCHEMA
 
 
@@ -21,8 +21,13 @@ def _keep_hands(connection: Connection) -> None:
     tables.hands_off.create(connection)
 
 
+def _keep_told_sessions(connection: Connection) -> None:
+    """Bring version 2 to 3: a table for sessions of practice told by hand."""
+    told.sessions.create(connection)
+
+
 #: From version -> what brings the store to the next one.
-STEPS: Mapping[int, Callable[[Connection], None]] = {1: _keep_hands}
+STEPS: Mapping[int, Callable[[Connection], None]] = {1: _keep_hands, 2: _keep_told_sessions}
 
 
 def bring_up_to_date(

@@ -57,6 +57,7 @@ from scan.records.statements import (
     stored_round,
 )
 from scan.records.summary import ORDER, Summary
+from scan.records.told import ToldSession, put_session, take_back_session, told_sessions
 
 _BY_DAY: tuple[ColumnElement[object], ...] = tuple(literal_column(part) for part in ORDER)
 
@@ -292,6 +293,23 @@ class Store:
             back = Answer(field, mine[-1].over, who, when.astimezone(UTC), mine[-1].value, takes_back=True)
             put_answer(connection, serial, back)
             return self._recompose(connection, serial)
+
+    # -- sessions told by hand ---------------------------------------------------------------------------
+
+    def tell_session(self, session: ToldSession, when: datetime) -> ToldSession:
+        """Keep a session of practice told by hand at `when`; return it with its number."""
+        with writing(self._engine) as connection:
+            return put_session(connection, session, when)
+
+    def told_sessions(self) -> tuple[ToldSession, ...]:
+        """Return every session told by hand, oldest first."""
+        with reading(self._engine) as connection:
+            return told_sessions(connection)
+
+    def take_back_session(self, number: int) -> ToldSession:
+        """Remove a session told by mistake; RecordError when there is none of that number."""
+        with writing(self._engine) as connection:
+            return take_back_session(connection, number)
 
     # -- players -----------------------------------------------------------------------------------------
 

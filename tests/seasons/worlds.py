@@ -158,14 +158,15 @@ def _bad(world: World, cost: Floats, rate: Floats) -> Floats:
 class Seen:
     """What the cards tell of one round of all players: (P, 3) marks, and throws left with the mark of each.
 
-    `left`, `missed` and `place` are (P, M) over all possible throws; `there` says which happened and are
-    marked. `score` is (P,).
+    `left`, `missed` and `place` are (P, M) over all possible throws; `thrown` says which happened, `there`
+    which are marked, too. `score` is (P,).
     """
 
     misses: Ints
     clean: Ints
     throws: Ints
     score: Ints
+    thrown: NDArray[np.bool_]
     there: NDArray[np.bool_]
     missed: NDArray[np.bool_]
     left: Ints
@@ -216,6 +217,7 @@ def a_round(world: World, players: Players, odds: Floats, generator: np.random.G
         clean=clean.astype(np.int64),
         throws=throws.astype(np.int64),
         score=score.sum(axis=1).astype(np.int64),
+        thrown=thrown.reshape(flat),
         there=there.reshape(flat),
         missed=marked_miss.reshape(flat),
         left=left.reshape(flat).astype(np.int64),
