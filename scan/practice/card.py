@@ -92,9 +92,7 @@ def practice_page(sheet: Sheet, identity: CardIdentity, plan: Plan) -> tuple[Sha
     shapes: list[Shape] = [
         text(left, y, HOW_TO_MARK, size_pt=TEXT_PT, fit_mm=width),
         line(left, y + 4.0, left + width, y + 4.0, width_mm=0.3),
-        text(
-            left, y + 12.5, f"{plan.minutes} minutes for your {words.MANY[plan.phase]}", size_pt=18, bold=True
-        ),
+        text(left, y + 12.5, f"{plan.length} for your {words.MANY[plan.phase]}", size_pt=18, bold=True),
         text(left, y + 20.0, f"One cue: {plan.cue}", size_pt=14, fit_mm=width),
     ]
     y += 29.0
@@ -143,6 +141,6 @@ def _aim_said(plan: Plan) -> str:
 
 def _told(step: Step) -> tuple[str, str]:
     if step.drill is None:
-        return "Warm up", "Walk, swing, then throws at half power."
+        return BOX_WORDS[step.box].capitalize(), step.says
     tries = f"{step.tries} tries" if step.sets == 1 else f"{step.amount} tries"
     return f"{step.drill.title}: {tries}", f"{step.drill.how} Count: {step.drill.counts}."

@@ -13,27 +13,30 @@ While no session is known, the phase that costs most comes first.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
 from forms.rules import PHASES
 from scan.practice import words
+from scan.practice.causes import causes_of
 from scan.practice.evidence import Evidence
-from scan.practice.focus import Focus
+from scan.practice.focus import NOTE_HALF_LIVES, Focus
 from scan.practice.gains import (
     FADES_DAYS,
     TESTS_DIFFER,
     Belief,
+    Counts,
     Laws,
-    Marks,
     group_laws,
     learnt,
 )
 from scan.practice.model import LEVEL, Interval, normal_quantile, spread_between
+from scan.practice.plan import Target, target_of
 from scan.practice.sessions import Session, Tests, practised_before
 
 Floats = NDArray[np.float64]
@@ -120,7 +123,7 @@ def choice_of(
     sessions, tests : what is known of practice, oldest first
     laws : what a group says of how practice works, or None
     """
-    marks, now, told = marks_of(evidence, sessions, tests)
+    marks, now, told = counts_of(evidence, sessions, tests)
     belief = learnt(marks, now, told, laws)
     throws = _throws_a_round(evidence, focus)
     cost = np.array([max(p.cost.middle, SMALLEST_COST_STROKES) for p in focus.phases])
@@ -152,6 +155,21 @@ def choice_of(
     )
 
 
+def target_of_choice(
+    choice: Choice, evidence: Evidence, focus: Focus, labels: Mapping[str, str] | None = None
+) -> Target:
+    """Return what the next session is for, with the causes noted for that phase."""
+    if not choice.differs:
+        return target_of(focus)
+    recent = np.zeros(evidence.rounds, dtype=bool)
+    recent[-max(1, ceil(NOTE_HALF_LIVES * focus.half_life_rounds)) :] = True
+    return Target(
+        choice.phase,
+        causes_of(evidence, choice.number, choice.phase, recent=recent, labels=labels),
+        1 - focus.phases[choice.number].recent.interval.middle,
+    )
+
+
 def laws_of_group(
     players: Sequence[tuple[Evidence, Sequence[Session], Sequence[Tests]]],
 ) -> Laws | None:
@@ -159,14 +177,14 @@ def laws_of_group(
     rows = []
     for evidence, sessions, tests in players:
         if sessions and evidence.rounds:
-            marks, _, told = marks_of(evidence, sessions, tests)
+            marks, _, told = counts_of(evidence, sessions, tests)
             rows.append((marks, told))
     return group_laws(rows) if rows else None
 
 
-def marks_of(
+def counts_of(
     evidence: Evidence, sessions: Sequence[Session], tests: Sequence[Tests]
-) -> tuple[Marks, Floats, Marks | None]:
+) -> tuple[Counts, Floats, Counts | None]:
     """Return rounds and tests as counts with the sessions behind each, a row a phase; and sessions so far.
 
     Later rounds count more, and counts are divided by how much more than chance the rounds differ, as is done
@@ -182,11 +200,11 @@ def marks_of(
     before = practised_before(sessions, days)
     today = max([d for d in days if d] + [s.day for s in sessions], default=None)
     now = practised_before(sessions, [today], with_same_day=True)[0]
-    marks = Marks((misses * scale).T, (throws * scale).T, before.T)
+    marks = Counts((misses * scale).T, (throws * scale).T, before.T)
     return marks, now, _test_marks(sessions, tests)
 
 
-def _test_marks(sessions: Sequence[Session], tests: Sequence[Tests]) -> Marks | None:
+def _test_marks(sessions: Sequence[Session], tests: Sequence[Tests]) -> Counts | None:
     if not tests:
         return None
     failed, tries, before = np.zeros((3, len(PHASES), len(tests)))
@@ -195,7 +213,7 @@ def _test_marks(sessions: Sequence[Session], tests: Sequence[Tests]) -> Marks | 
         failed[t.phase, i] = (t.tries - t.made) / TESTS_DIFFER
         tries[t.phase, i] = t.tries / TESTS_DIFFER
         before[:, i] = behind[i]
-    return Marks(failed, tries, before)
+    return Counts(failed, tries, before)
 
 
 def _throws(evidence: Evidence) -> Floats:
@@ -266,18 +284,18 @@ def why_next(choice: Choice) -> list[str]:
             f"session, or photograph its practice card, and the advice will count what it has changed: "
             f"shortpencil practised {choice.phase} 30"
         ]
-    saved = f"about {words.small_strokes(own.saves.middle)} a round"
+    saved = f"about {words.in_ten_rounds(own.saves.middle)}"
     if not choice.differs:
         said = (
-            f"Practise {many[choice.phase]} next, too: of all phases one more session should save most here, "
-            f"{saved}{_done(own)}."
+            f"Practise {many[choice.phase]} next, too: one more session{_done(own)} should save most there, "
+            f"{saved}."
         )
     else:
         other = choice.phases[PHASES.index(choice.costs_most)]
         said = (
             f"{many[other.phase].capitalize()} cost most, but practise {many[choice.phase]} next: one more "
-            f"session should save {saved} there{_done(own)}, against "
-            f"{words.small_strokes(other.saves.middle)} with {many[other.phase]}{_done(other)}."
+            f"session there{_done(own)} should save {saved}, against "
+            f"{10 * other.saves.middle:.1f} with {many[other.phase]}{_done(other)}."
         )
     return [said, _how_sure(choice)]
 

@@ -71,7 +71,7 @@ class Laws:
 
 
 @dataclass(frozen=True, slots=True)
-class Marks:
+class Counts:
     """Misses of (B, T) throws, and the sessions before each count, by row."""
 
     misses: Floats
@@ -117,7 +117,7 @@ def fall(sessions: Floats, most: Floats | float, speed: Floats | float) -> Float
     return np.asarray(most * -np.expm1(-speed * sessions))
 
 
-def learnt(rounds: Marks, now: Floats, tests: Marks | None = None, laws: Laws | None = None) -> Belief:
+def learnt(rounds: Counts, now: Floats, tests: Counts | None = None, laws: Laws | None = None) -> Belief:
     """Return what rounds and tests tell of start and law, row by row.
 
     Parameters
@@ -133,7 +133,7 @@ def learnt(rounds: Marks, now: Floats, tests: Marks | None = None, laws: Laws | 
     return Belief(weight / weight.sum(axis=(1, 2), keepdims=True), laws, now)
 
 
-def group_laws(rows: Sequence[tuple[Marks, Marks | None]]) -> Laws:
+def group_laws(rows: Sequence[tuple[Counts, Counts | None]]) -> Laws:
     """Return the laws with the weights that other players' rounds and tests give them.
 
     The weights of a mixture, by expectation and maximization, with the usual weights beside them as if they
@@ -155,7 +155,7 @@ def group_laws(rows: Sequence[tuple[Marks, Marks | None]]) -> Laws:
     return Laws(laws.most, laws.speed, tuple(float(w) for w in weight))
 
 
-def _log_weights(rounds: Marks, tests: Marks | None, laws: Laws) -> Floats:
+def _log_weights(rounds: Counts, tests: Counts | None, laws: Laws) -> Floats:
     """Log likelihood of the marks with the prior of the start, (B, S, L)."""
     table = _rates(laws)
     cells = table.reshape(len(table), -1)
@@ -174,7 +174,7 @@ def _log_weights(rounds: Marks, tests: Marks | None, laws: Laws) -> Floats:
     return np.asarray(log.reshape(len(log), *table.shape[1:]) + start[:, None])
 
 
-def _log_likelihood(marks: Marks, rates: Callable[[Ints], Floats], steps: int) -> Floats:
+def _log_likelihood(marks: Counts, rates: Callable[[Ints], Floats], steps: int) -> Floats:
     """Log likelihood of counts, (B, S x L): counts with equally many sessions behind them are one count."""
     rows = np.arange(len(marks.misses))
     missed, clean = np.zeros((2, len(rows), steps))

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from math import isnan
 
 from scan.practice import words
+from scan.practice.choice import ASSUMED, Choice, why_next
 from scan.practice.effect import Effect, Tested
 from scan.practice.evidence import Evidence
 from scan.practice.focus import Focus
@@ -41,6 +42,7 @@ class Report:
     noticed: tuple[Noticed, ...]
     effect: Effect | str | None = None
     tested: tuple[Tested, ...] = ()
+    choice: Choice | None = None
     pictures: Mapping[tuple[str, int], bytes] = field(default_factory=dict)
 
 
@@ -54,6 +56,7 @@ def report_of(
     putting: Putting | None = None,
     effect: Effect | str | None = None,
     tested: Sequence[Tested] = (),
+    choice: Choice | None = None,
     pictures: Mapping[tuple[str, int], bytes] | None = None,
 ) -> Report:
     """Return the report of one player's rounds; `putting` if it was worked out already."""
@@ -71,6 +74,7 @@ def report_of(
         noticed=noticed_in(evidence),
         effect=effect,
         tested=tuple(tested),
+        choice=choice,
         pictures=pictures or {},
     )
 
@@ -88,6 +92,7 @@ def why_sentences(report: Report) -> list[str]:
     sure = f"{focus.sure[0].upper()}{focus.sure[1:]}."
     return [
         f"{sure} {focus.outlook or ''}".strip(),
+        *next_sentences(report),
         cause_sentence(report),
         *([side] if (side := side_sentence(report)) else []),
         *([focus.disagreement] if focus.disagreement else []),
@@ -95,9 +100,17 @@ def why_sentences(report: Report) -> list[str]:
     ]
 
 
+def next_sentences(report: Report) -> list[str]:
+    """Return what to practise next and why it may differ from what costs most."""
+    if report.choice is None:
+        return []
+    said = " ".join(why_next(report.choice))
+    return [f"{said} {ASSUMED}" if report.choice.known_sessions else said]
+
+
 def cause_sentence(report: Report) -> str:
     """Return what the notes say of the cause."""
-    causes = report.focus.causes
+    causes = report.plan.about.causes
     many = words.MANY[causes.phase]
     lead = causes.leading
     if lead is None:
@@ -115,7 +128,7 @@ def cause_sentence(report: Report) -> str:
 
 def side_sentence(report: Report) -> str | None:
     """Return what the sides of the misses suggest; it never replaces what the player wrote."""
-    causes = report.focus.causes
+    causes = report.plan.about.causes
     if causes.suggestion is None:
         return None
     if causes.agrees:

@@ -105,9 +105,11 @@ def points_range(interval: Interval) -> str:
     return f"{points(interval.low).split()[0]} to {points(interval.high).split()[0]}"
 
 
-def small_strokes(value: float) -> str:
-    """Return strokes that may be less than one, as in ``0.2 strokes``."""
-    return f"{value:.1f} strokes" if value >= 0.05 else "less than 0.1 strokes"
+def in_ten_rounds(strokes_a_round: float) -> str:
+    """Return what is small in one round for ten of them, as in ``1.2 strokes in ten rounds``."""
+    ten = 10 * strokes_a_round
+    number = f"{ten:.1f}" if ten >= 0.1 else "less than 0.1"
+    return f"{number} strokes in ten rounds"
 
 
 def times(number: int) -> str:

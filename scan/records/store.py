@@ -37,7 +37,7 @@ from scan.records.kept import reading_from_text, reading_text
 from scan.records.lessons import vouched_for
 from scan.records.migrations import bring_up_to_date
 from scan.records.practice_sets import sets_from
-from scan.records.record_json import round_from_json, time_from, time_text
+from scan.records.record_json import round_from_json, rounds_from_texts, time_from, time_text
 from scan.records.rounds import PracticeSet, Round
 from scan.records.schema import checked_text
 from scan.records.statements import (
@@ -375,7 +375,7 @@ class Store:
         if player is not None:
             query = query.where(tables.rounds.c.player == player)
         with reading(self._engine) as connection:
-            return tuple(round_from_json(json.loads(text)) for text in connection.execute(query).scalars())
+            return rounds_from_texts(connection.execute(query).scalars())
 
     def practice(self) -> tuple[PracticeSet, ...]:
         """Return every set of every practice card, oldest first."""

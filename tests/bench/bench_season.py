@@ -4,8 +4,8 @@
 
 Regret is how many strokes more a season takes than with all knowledge, on average over players, with its
 standard error. `rule` is the tool's rule, `headline` what costs most again and again (what the tool said
-before it knew of sessions), `group` the rule told how practice worked for forty others of its world; for these
-costs are learnt from sums. `--whole` takes the whole way instead, from records to advice, in 30 ms a choice.
+before it knew of sessions), `group` the rule told how practice worked for forty others of its world; for
+these costs are learnt from sums. `--whole` takes the whole way instead, from records to advice.
 `--rivals` compares ways of choosing. Players and chances of `--report` are other ones than those that rules
 were chosen on; worlds marked * were left out of all choosing.
 """
@@ -22,7 +22,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from scan.practice.gains import Laws, group_laws
-from tests.seasons.advisers import RIVALS, expected, headline, marks_of_all, rival, whole_tool
+from tests.seasons.advisers import RIVALS, counts_of_all, expected, headline, rival, whole_tool
 from tests.seasons.rules import SIMPLE
 from tests.seasons.worlds import WORLDS, Chooser, World, all_knowing, play, players_of
 
@@ -38,7 +38,7 @@ def group_of(world: World, seed: int, players: int = 40) -> Laws:
     def listening(history: object) -> object:
         picked = choose(history)  # type: ignore[arg-type]
         if len(history.seen) == 29:  # type: ignore[attr-defined]
-            told.append(group_laws([marks_of_all(history)]))  # type: ignore[arg-type]
+            told.append(group_laws([counts_of_all(history)]))  # type: ignore[arg-type]
         return picked
 
     play(world, others, listening, seed + 51)  # type: ignore[arg-type]
@@ -50,6 +50,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--players", type=int, default=60)
     parser.add_argument("--worlds")
+    parser.add_argument("--whole", action="store_true", help="the whole way, records to advice")
     parser.add_argument("--report", action="store_true", help="seeds that nothing was chosen on")
     parser.add_argument(
         "--rivals", action="store_true", help="compare rules for choosing, many players at once"

@@ -1,6 +1,6 @@
 """Choosers that are told what a player's cards tell: the tool itself, its headline alone, and rival rules.
 
-`whole_tool` goes the whole way for each player: rounds as records, evidence, focus, choice. The rules below it
+`whole_tool` goes the whole way for each player: rounds as records, evidence, focus, choice. The rules below
 share with it what is believed of gains (`scan.practice.gains`) and differ in how they choose; for them costs
 are learnt from sums, many players at once. `expected` is the tool's own rule.
 """
@@ -23,7 +23,7 @@ from scan.practice.choice import (
 )
 from scan.practice.evidence import evidence_of
 from scan.practice.focus import focus_of
-from scan.practice.gains import FADES_DAYS, TESTS_DIFFER, Belief, Laws, Marks, learnt
+from scan.practice.gains import FADES_DAYS, TESTS_DIFFER, Belief, Counts, Laws, learnt
 from scan.practice.sessions import Session, Tests
 from scan.records.rounds import Round
 from tests.practice.invented import PHASES, hole, known, one_round, throw
@@ -203,7 +203,7 @@ def rival(value: Value, laws: Laws | None = None) -> Chooser:
 
 def known_from(history: History, costs: _Costs, laws: Laws | None) -> Known:
     """Return what a rival is told, from the history of all players at once."""
-    marks, tests = marks_of_all(history)
+    marks, tests = counts_of_all(history)
     now = practised(history)[:, -1].reshape(-1)
     mean, sd = costs.told()
     throws, misses = _throws(history), np.stack([s.misses for s in history.seen], axis=1)
@@ -219,7 +219,7 @@ def known_from(history: History, costs: _Costs, laws: Laws | None) -> Known:
     )
 
 
-def marks_of_all(history: History) -> tuple[Marks, Marks | None]:
+def counts_of_all(history: History) -> tuple[Counts, Counts | None]:
     """Return rounds and tests of all players with the sessions behind each, as the tool counts them."""
     misses, throws = np.stack([s.misses for s in history.seen], axis=1).astype(float), _throws(history)
     count, rounds, _ = misses.shape
@@ -233,7 +233,7 @@ def marks_of_all(history: History) -> tuple[Marks, Marks | None]:
     chance = np.maximum(n * rate * (1 - rate), 1e-9)
     factor = np.maximum(1, (((x - n * rate) ** 2 / chance).sum(axis=1) + 6) / (rounds + 3))
     scale = weight / factor[:, None]
-    return Marks(x * scale, n * scale, rows(before[:, :rounds])), _tests(history, before)
+    return Counts(x * scale, n * scale, rows(before[:, :rounds])), _tests(history, before)
 
 
 def _throws(history: History) -> Floats:
@@ -258,7 +258,7 @@ def practised(history: History) -> Floats:
     return np.stack([*before, now], axis=1)
 
 
-def _tests(history: History, before: Floats) -> Marks | None:
+def _tests(history: History, before: Floats) -> Counts | None:
     if not history.sessions or history.tests[0] is None:
         return None
     count, number = len(history.seen[0].score), len(history.sessions)
@@ -268,7 +268,7 @@ def _tests(history: History, before: Floats) -> Marks | None:
         failed[np.arange(count), done, i] = (TEST - made) / TESTS_DIFFER
         tries[np.arange(count), done, i] = TEST / TESTS_DIFFER
     behind = np.moveaxis(before[:, 1 : number + 1], 2, 1).reshape(count * 3, -1)
-    return Marks(failed.reshape(count * 3, -1), tries.reshape(count * 3, -1), behind)
+    return Counts(failed.reshape(count * 3, -1), tries.reshape(count * 3, -1), behind)
 
 
 class _Costs:
