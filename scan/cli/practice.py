@@ -123,6 +123,7 @@ class Worked:
     focus: Focus
     choice: Choice
     sessions: tuple[Session, ...]
+    tests: tuple[Tests, ...]
     plan: Plan
     putting: Putting
     effect: Effect | str | None
@@ -233,7 +234,16 @@ def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worke
     began = _began(args, found.sets, drills)
     effect = effect_of(evidence, *began) if began else None
     return Worked(
-        found, evidence, focus, choice, sessions, plan, putting, effect, practice_results(found.sets)
+        found,
+        evidence,
+        focus,
+        choice,
+        sessions,
+        tests,
+        plan,
+        putting,
+        effect,
+        practice_results(found.sets),
     )
 
 

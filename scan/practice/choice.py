@@ -104,7 +104,7 @@ class Choice:
 
 
 LATELY_DAYS = 60
-AHEAD = 8
+AHEAD = 16
 
 
 def choice_of(
@@ -293,7 +293,7 @@ def why_next(choice: Choice) -> list[str]:
     else:
         other = choice.phases[PHASES.index(choice.costs_most)]
         said = (
-            f"{many[other.phase].capitalize()} cost most, but practise {many[choice.phase]} next: one more "
+            f"Even so, practise {many[choice.phase]} next: one more "
             f"session there{_done(own)} should save {saved}, against "
             f"{10 * other.saves.middle:.1f} with {many[other.phase]}{_done(other)}."
         )

@@ -127,9 +127,7 @@ def weeks_of(choice: Choice, sessions: Sequence[Session], last: date) -> tuple[t
     lately = sum((last - s.day).days < LATELY_DAYS for s in sessions)
     a_week = min(max(round(lately * 7 / LATELY_DAYS), 1), MOST_A_WEEK) if lately else USUAL_A_WEEK
     ahead = choice.ahead
-    return tuple(
-        tuple(ahead[(week * a_week + i) % len(ahead)] for i in range(a_week)) for week in range(WEEKS)
-    )
+    return tuple(tuple(ahead[week * a_week : (week + 1) * a_week]) for week in range(WEEKS))
 
 
 def months_with_rounds(evidence: Evidence, months: int = MOST_MONTHS) -> list[tuple[date, int]]:
@@ -185,7 +183,7 @@ def _aim(
     until: date,
 ) -> str:
     """Return one aim for the next month: sessions done, and one more in the test than lately."""
-    planned = sum(phase == choice.phase for week in weeks for phase in week)
+    planned = sum(len(week) for week in weeks)
     many = words.MANY[choice.phase]
     mine = [t for t in tests if t.phase == choice.number][-3:]
     made, tries = sum(t.made for t in mine), sum(t.tries for t in mine)
@@ -197,10 +195,10 @@ def _aim(
         if np.isnan(clean):
             clean = 0.6
         reach = min(TEST_TRIES, int(TEST_TRIES * clean) + 1)
-        lately = "no test of it is known yet"
+        lately = "not tested yet"
     return (
-        f"Until {words.day(until)}: {words.count(max(planned, 1), 'session')} of {many}, and {reach} of "
-        f"{TEST_TRIES} in their test ({lately})."
+        f"Until {words.day(until)}: the {planned} sessions planned here, and {reach} of {TEST_TRIES} in the "
+        f"test of {many} ({lately})."
     )
 
 

@@ -185,12 +185,12 @@ def _value(data: Mapping[str, Any]) -> Value:
 def _plain(value: Any, source: str, p: float | None) -> Value:
     """Return a value of which nothing more is known; the commonest are made once."""
     if p is None or (p == 1.0 and isinstance(p, float)):
-        return _shared(type(value), value, source, p)
+        return _shared(type(value).__name__, value, source, p)
     return Value(value, source, p)
 
 
 @lru_cache(maxsize=4096)
-def _shared(kind: type, value: Any, source: str, p: float | None) -> Value:
+def _shared(kind: str, value: Any, source: str, p: float | None) -> Value:
     # by its type as well: True, 1 and 1.0 are equal and not the same
     return Value(value, source, p)
 
