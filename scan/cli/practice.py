@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from scan.practice.plan import DrillList, Plan
     from scan.practice.putting import Putting
     from scan.practice.report import Report
-    from scan.practice.sessions import Session, Tests
+    from scan.practice.sessions import OfTen, Session
     from scan.records.rounds import PracticeSet, Round
     from scan.records.store import Store
     from scan.records.told import ToldSession
@@ -123,7 +123,7 @@ class Worked:
     focus: Focus
     choice: Choice
     sessions: tuple[Session, ...]
-    tests: tuple[Tests, ...]
+    tests: tuple[OfTen, ...]
     plan: Plan
     putting: Putting
     effect: Effect | str | None
@@ -230,6 +230,7 @@ def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worke
         success=_success(choice.phase, drills, putting),
         curve=putting.curve,
         unit=unit,
+        repeat=any(t.phase == choice.number for t in tests),
     )
     began = _began(args, found.sets, drills)
     effect = effect_of(evidence, *began) if began else None
@@ -285,14 +286,14 @@ def _prior(found: _Found, rounds: int) -> PhasePrior | None:
 
 def _practised(
     sets: Sequence[PracticeSet], told: Sequence[ToldSession], drills: DrillList
-) -> tuple[tuple[Session, ...], tuple[Tests, ...]]:
+) -> tuple[tuple[Session, ...], tuple[OfTen, ...]]:
     """Return the sessions and tests of one player, from practice cards and as told."""
     from forms.rules import PHASES
-    from scan.practice.sessions import sessions_of, tests_of
+    from scan.practice.sessions import sessions_of, ten_tries_of
 
     phases = {d.id: d.phases for d in (*drills.drills, *drills.tests)}
     tests = {d.id: PHASES.index(d.phases[0]) for d in drills.tests if len(d.phases) == 1}
-    return sessions_of(sets, told, phases), tests_of(sets, tests)
+    return sessions_of(sets, told, phases), ten_tries_of(sets, tests)
 
 
 def _laws(found: _Found, drills: DrillList) -> Laws | None:

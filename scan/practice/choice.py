@@ -37,7 +37,7 @@ from scan.practice.gains import (
 )
 from scan.practice.model import LEVEL, Interval, normal_quantile, spread_between
 from scan.practice.plan import Target, target_of
-from scan.practice.sessions import Session, Tests, practised_before
+from scan.practice.sessions import OfTen, Session, practised_before
 
 Floats = NDArray[np.float64]
 
@@ -111,7 +111,7 @@ def choice_of(
     evidence: Evidence,
     focus: Focus,
     sessions: Sequence[Session],
-    tests: Sequence[Tests] = (),
+    tests: Sequence[OfTen] = (),
     *,
     laws: Laws | None = None,
 ) -> Choice:
@@ -171,7 +171,7 @@ def target_of_choice(
 
 
 def laws_of_group(
-    players: Sequence[tuple[Evidence, Sequence[Session], Sequence[Tests]]],
+    players: Sequence[tuple[Evidence, Sequence[Session], Sequence[OfTen]]],
 ) -> Laws | None:
     """Return what other players' rounds say of how practice works; None where none of them practised."""
     rows = []
@@ -183,7 +183,7 @@ def laws_of_group(
 
 
 def counts_of(
-    evidence: Evidence, sessions: Sequence[Session], tests: Sequence[Tests]
+    evidence: Evidence, sessions: Sequence[Session], tests: Sequence[OfTen]
 ) -> tuple[Counts, Floats, Counts | None]:
     """Return rounds and tests as counts with the sessions behind each, a row a phase; and sessions so far.
 
@@ -204,7 +204,7 @@ def counts_of(
     return marks, now, _test_marks(sessions, tests)
 
 
-def _test_marks(sessions: Sequence[Session], tests: Sequence[Tests]) -> Counts | None:
+def _test_marks(sessions: Sequence[Session], tests: Sequence[OfTen]) -> Counts | None:
     if not tests:
         return None
     failed, tries, before = np.zeros((3, len(PHASES), len(tests)))

@@ -1,10 +1,11 @@
-"""Has a phase come to be missed less as it was practised: one statement, wrong in one case of twenty.
+"""Have phases come to be missed less as they were practised: one statement, wrong in one case of twenty.
 
 The misses of each round are set beside how much of the phase had been practised by then, on the scale on
 which a session is assumed to work (the first ones most). If practice changes nothing, misses don't follow
 that scale. The trend test of Cochran and Armitage tells how surprising it would be, with counts divided by
 how much more than chance the rounds differ. The rounds that came just before the first session are left out:
-they chose the phase, because it looked bad in them. With several phases practised, each must stand out more.
+they chose the phase, because it looked bad in them. First all practised phases are taken together; only if
+these fell, single phases are named, each of which must stand out the more, the more there are.
 """
 
 from __future__ import annotations
@@ -73,10 +74,45 @@ def helped_of(evidence: Evidence, sessions: Sequence[Session]) -> tuple[Helped, 
     at, misses, marked = at[order], misses[order], marked[order]
     practised = [k for k in range(len(PHASES)) if any(s.phase == k for s in sessions)]
     doses = {k: _dose(at, [s for s in sessions if s.phase == k]) for k in practised}
-    judged = [k for k in practised if _enough(k, doses[k], sessions)]
+    chance = {
+        k: p_fall(misses[:, k].astype(float), marked[:, k].astype(float), doses[k])
+        for k in practised
+        if _enough(k, doses[k], sessions)
+    }
+    fell = p_together(list(chance.values())) < SURPRISE
     return tuple(
-        _helped(k, misses, marked, doses[k], sessions, len(judged) if k in judged else 0) for k in practised
+        _helped(
+            k,
+            misses,
+            marked,
+            doses[k],
+            sessions,
+            _verdict(chance[k], len(chance), fell) if k in chance else "early",
+            chance.get(k, float("nan")),
+        )
+        for k in practised
     )
+
+
+def p_together(chances: Sequence[float]) -> float:
+    """Return how probable it is that all phases together fell so much if practice changed nothing.
+
+    The sum of their normal deviates over the root of their number (Stouffer's method); 1 without phases.
+    """
+    from scipy.special import ndtr, ndtri
+
+    if not chances:
+        return 1.0
+    inside = np.clip(chances, 1e-12, 1 - 1e-12)
+    return float(ndtr(ndtri(inside).sum() / np.sqrt(len(inside))))
+
+
+def _verdict(p: float, judged: int, fell_together: bool) -> str:
+    """Return what is said of one phase: that it fell only where they all did together."""
+    limit = SURPRISE / judged
+    if p < limit and fell_together:
+        return "fell"
+    return "rose" if p > 1 - limit else "open"
 
 
 def p_fall(misses: Floats, throws: Floats, dose: Floats) -> float:
@@ -102,6 +138,19 @@ def compared(dose: Floats) -> NDArray[np.bool_]:
     first = int(np.argmax(dose > 0)) if (dose > 0).any() else len(dose)
     kept[max(0, first - CHOOSING_ROUNDS) : first] = False
     return kept
+
+
+def together_sentence(helped: Sequence[Helped]) -> str | None:
+    """Return what is said of all practised phases together; None where none can be judged."""
+    chances = [h.p for h in helped if h.verdict != "early"]
+    if not chances:
+        return None
+    if p_together(chances) < SURPRISE:
+        return (
+            "It helped, going by your marks: taken together, what you practised is missed less than before, "
+            "more than chance brings in one season of twenty."
+        )
+    return "Whether it helped is open: taken together, the change could be chance."
 
 
 def sentence(helped: Helped) -> str:
@@ -150,7 +199,8 @@ def _helped(
     marked: NDArray[np.int64],
     dose: Floats,
     sessions: Sequence[Session],
-    judged: int,
+    verdict: str,
+    p: float,
 ) -> Helped:
     kept = compared(dose)
     x, n = misses[kept].astype(float), marked[kept].astype(float)
@@ -159,11 +209,6 @@ def _helped(
     for part in (slice(0, third), slice(len(x) - third, None)):
         sides.append((x[part].sum(axis=0), n[part].sum(axis=0)))
     factor = spread_between(x[:, k], n[:, k]).factor
-    verdict, p = "early", float("nan")
-    if judged:
-        p = p_fall(misses[:, k].astype(float), marked[:, k].astype(float), dose)
-        limit = SURPRISE / judged
-        verdict = "fell" if p < limit else "rose" if p > 1 - limit else "open"
     others = [i for i in range(len(PHASES)) if i != k]
     change = [_share(sides[1], others) - _share(sides[0], others)]
     first, last = (_side(x_[k], n_[k], factor) for x_, n_ in sides)

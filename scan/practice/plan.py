@@ -38,9 +38,10 @@ BOXES = ("warm-up", "block", "mixed", "test")
 #: What the boxes are called in print.
 BOX_WORDS = {
     "warm-up": "warm-up",
+    "again": "test again",
     "block": "one cue",
     "break": "break",
-    "dry": "without a disc",
+    "dry": "no disc",
     "mixed": "mixed",
     "test": "test",
     "walk": "walk",
@@ -56,6 +57,8 @@ _WITHOUT_DRILL = {
 
 #: The warm-up that every plan asks for; shorter sessions than `WARM_INSIDE` have it before they begin.
 WARM_UP_MINUTES, WARM_INSIDE = 5, 10
+#: From so many minutes on the last test of the phase is repeated first, where the limits leave room for it.
+AGAIN_MINUTES = 20
 #: A throw takes up to this many times its own seconds, with the rests between sets; more time is not filled.
 _UNHURRIED = 2.0
 _DRY_MINUTES, _BREAK_MINUTES = 15, 10
@@ -239,6 +242,7 @@ def plan_of(
     success: float | None = None,
     curve: Curve | None = None,
     unit: str = "m",
+    repeat: bool = True,
 ) -> Plan:
     """Return a session of `minutes`.
 
@@ -250,6 +254,7 @@ def plan_of(
     success : chance of one try of the test as things stand, if better known than by the rate of clean throws
     curve : the player's own chance of holing by distance, for the ladder
     unit : of the distances in the texts, "m" or "ft"
+    repeat : there was a test of this phase before, to be repeated first
     """
     target = about if isinstance(about, Target) else target_of(about)
     if not LEAST_MINUTES <= minutes <= MOST_MINUTES:
@@ -270,7 +275,8 @@ def plan_of(
             next(d for d in drills.tests if target.phase in d.phases),
         )
     )
-    steps = _steps(minutes, drills.boxes, block, mixed, test, limits)
+    again = repeat and minutes >= AGAIN_MINUTES and _room_for_two(test, limits)
+    steps = _steps(minutes, drills.boxes, block, mixed, test, limits, again)
     return Plan(
         minutes=minutes,
         about=target,
@@ -372,7 +378,7 @@ def _notes(
     elif target.causes.level == "not settled":
         notes.append("The cause is not settled; treat this session as a try, and keep marking causes.")
     notes.append(
-        "Repeat the test of ten at the start of the next session, on another day, right after the warm-up."
+        f"The same test opens your next session of {many}, on another day: what is there then was learnt."
     )
     if any(step.box == "mixed" for step in steps):
         notes.append(
@@ -407,6 +413,12 @@ def _find(drills: Sequence[Drill], box: str, phase: str, cause: str | None, way:
     return (fitting or [d for d in drills if phase in d.phases])[0]
 
 
+def _room_for_two(test: Drill, limits: Limits) -> bool:
+    """Say whether two tests leave as many throws to practise, and stay within full power."""
+    tries = 2 * TEST_TRIES
+    return limits.throws >= 2 * tries and (not test.full_power or limits.full_power >= tries)
+
+
 def _steps(
     minutes: int,
     boxes: Sequence[tuple[int, tuple[float, float, float, float]]],
@@ -414,12 +426,15 @@ def _steps(
     mixed: Drill,
     test: Drill,
     limits: Limits,
+    again: bool,
 ) -> tuple[Step, ...]:
     """Return the boxes of the session; their minutes sum to `minutes`."""
-    warm, first, second, last = _divide(minutes, boxes, test)
+    opening = ceil(TEST_TRIES * test.seconds / 60) if again else 0
+    warm, first, second, last = _divide(minutes - opening, boxes, test)
     tried = Step("test", last, test, 1, TEST_TRIES)
-    left = limits.throws - TEST_TRIES
-    power = limits.full_power - (TEST_TRIES if test.full_power else 0)
+    opened = Step("again", opening, test, 1, TEST_TRIES) if again else None
+    left = limits.throws - TEST_TRIES * (2 if again else 1)
+    power = limits.full_power - (TEST_TRIES * (2 if again else 1) if test.full_power else 0)
 
     def fill(box: str, time: int, drill: Drill, share: float) -> Step | None:
         most = min(left, power) if drill.full_power else left
@@ -430,7 +445,7 @@ def _steps(
         left -= one.throws
         power -= one.throws if block.full_power else 0
     two = fill("mixed", second, mixed, 1.0)
-    steps = [Step("warm-up", warm, None) if warm else None, one, two, tried]
+    steps = [Step("warm-up", warm, None) if warm else None, opened, one, two, tried]
     return _unhurried([step for step in steps if step is not None], minutes)
 
 

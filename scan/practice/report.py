@@ -15,6 +15,7 @@ from scan.practice.choice import ASSUMED, Choice, why_next
 from scan.practice.effect import Effect, Tested
 from scan.practice.evidence import Evidence
 from scan.practice.focus import Focus
+from scan.practice.helped import OTHER_REASONS
 from scan.practice.luck import Luck, luck_of
 from scan.practice.over_time import Change, Chart, Noticed, changes_of, chart_of, noticed_in
 from scan.practice.plan import Plan
@@ -223,6 +224,7 @@ def effect_sentences(report: Report) -> list[str]:
         f"The {words.count(e.left_out, 'round')} that chose the focus are left out: what looks worst looks "
         f"better next time, practised or not, here by {_about_points(e.by_choice)}. To see a fall of 10 "
         f"points in four cases of five takes about {e.throws_needed} throws on each side.",
+        OTHER_REASONS,
     ]
 
 

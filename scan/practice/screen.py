@@ -30,18 +30,19 @@ def screen(evidence: Evidence, focus: Focus, plan: Plan, choice: Choice | None =
     Where there is too much, remarks go first, then empty lines, then the sentence on count and rate; the plan
     and its cautions never do.
     """
-    top = [*_headline(evidence, focus, plan, choice), *_cause(plan.about.causes)]
+    top = [*_headline(evidence, focus, plan), *_cause(plan.about.causes)]
     table, plan_lines = _table(focus), _plan(plan)
-    says = _wrap(focus.disagreement)
+    told = " ".join(why_next(choice)) if choice and choice.known_sessions else None
+    says = [*_wrap(told), *_wrap(focus.disagreement)]
     remarks = [line for remark in focus.remarks for line in _wrap(f"Note: {remark}")]
-    room = HEIGHT - len(top) - len(table) - len(plan_lines)
+    room = max(0, HEIGHT - len(top) - len(table) - len(plan_lines))
     gap = [""] if room >= len(says) + 2 else []
     says = says[: room - 2 * len(gap)]
     remarks = remarks[: room - 2 * len(gap) - len(says)]
     return [*top, *gap, *table, *says, *remarks, *gap, *plan_lines]
 
 
-def _headline(evidence: Evidence, focus: Focus, plan: Plan, choice: Choice | None) -> list[str]:
+def _headline(evidence: Evidence, focus: Focus, plan: Plan) -> list[str]:
     when = words.span(h.day for h in evidence.heads)
     rounds = words.count(focus.rounds, "round") + (f", {when}" if when else "")
     title = f"PRACTISE YOUR {words.MANY[plan.phase].upper()}"
@@ -49,7 +50,6 @@ def _headline(evidence: Evidence, focus: Focus, plan: Plan, choice: Choice | Non
     return [
         f"{title}{rounds:>{WIDTH - len(title)}}",
         *_wrap(f"{sure} {focus.outlook or ''}".strip()),
-        *(_wrap(" ".join(why_next(choice))) if choice and choice.known_sessions else []),
     ]
 
 
@@ -96,6 +96,11 @@ def _plan(plan: Plan) -> list[str]:
     for step in plan.steps:
         if step.drill is None:
             lines.append(f"{step.minutes:>4} min  {SHORT[step.box]}")
+            continue
+        if step.box == "again":
+            lines.append(
+                f"{step.minutes:>4} min  the last test of {words.MANY[plan.phase]} again, first of all"
+            )
             continue
         amount = "" if step.box == "test" else f", {step.amount}"
         text = f"{step.minutes:>4} min  {step.drill.title}{amount}; count: {step.drill.counts}"

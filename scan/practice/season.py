@@ -17,10 +17,10 @@ from scan.practice import words
 from scan.practice.choice import ASSUMED, Choice, why_next
 from scan.practice.evidence import Evidence
 from scan.practice.focus import Focus
-from scan.practice.helped import OTHER_REASONS, Helped, helped_of, sentence
+from scan.practice.helped import OTHER_REASONS, Helped, helped_of, sentence, together_sentence
 from scan.practice.model import Interval, jeffreys, spread_between
 from scan.practice.plan import TEST_TRIES
-from scan.practice.sessions import Session, Tests
+from scan.practice.sessions import OfTen, Session
 
 MOST_MONTHS = 12
 #: Sessions a week that a plan supposes: as many as lately, within these; and where none is known, two.
@@ -65,7 +65,7 @@ class Season:
     rounds: int
     months: tuple[Month, ...]
     sessions: tuple[Session, ...]
-    tests: tuple[Tests, ...]
+    tests: tuple[OfTen, ...]
     helped: tuple[Helped, ...]
     focus: Focus
     choice: Choice
@@ -79,7 +79,7 @@ def season_of(
     focus: Focus,
     choice: Choice,
     sessions: Sequence[Session],
-    tests: Sequence[Tests],
+    tests: Sequence[OfTen],
     foci: Sequence[tuple[date, str]],
     *,
     player: str | None = None,
@@ -179,7 +179,7 @@ def _aim(
     focus: Focus,
     choice: Choice,
     weeks: Sequence[Sequence[str]],
-    tests: Sequence[Tests],
+    tests: Sequence[OfTen],
     until: date,
 ) -> str:
     """Return one aim for the next month: sessions done, and one more in the test than lately."""
@@ -231,10 +231,10 @@ def changed_sentences(season: Season) -> list[str]:
     """Return what changed with practice and what did not, a sentence a practised phase."""
     if not season.helped:
         return ["No session is known yet, so nothing can be said of what practice changed."]
-    told = [sentence(h) for h in season.helped]
-    if any(h.verdict in ("fell", "rose") for h in season.helped):
-        told.append(OTHER_REASONS)
-    return told
+    together = together_sentence(season.helped)
+    told = [together] if together else []
+    told += [sentence(h) for h in season.helped]
+    return [*told, OTHER_REASONS] if together else told
 
 
 def tests_sentences(season: Season) -> list[str]:

@@ -27,7 +27,7 @@ LEAST_WORTH, MOST_WORTH = 0.25, 1.5
 
 
 @dataclass(frozen=True, slots=True)
-class Tests:
+class OfTen:
     """Makes of tries in tests of one phase on one day."""
 
     day: date
@@ -72,7 +72,7 @@ def sessions_of(
     return tuple(Session(day, phase, minutes) for (day, phase), minutes in sorted(found.items(), key=_by_day))
 
 
-def tests_of(sets: Iterable[PracticeSet], tests: Mapping[str, int]) -> tuple[Tests, ...]:
+def ten_tries_of(sets: Iterable[PracticeSet], tests: Mapping[str, int]) -> tuple[OfTen, ...]:
     """Return the tests of ten on practice cards, oldest first; `tests` gives the phase of each test's id."""
     totals: dict[tuple[date, int], list[int]] = {}
     for s in sets:
@@ -83,7 +83,7 @@ def tests_of(sets: Iterable[PracticeSet], tests: Mapping[str, int]) -> tuple[Tes
             at = totals.setdefault((s.day, tests[s.drill]), [0, 0])
             at[0] += made
             at[1] += tries
-    return tuple(Tests(day, phase, m, n) for (day, phase), (m, n) in sorted(totals.items()) if n)
+    return tuple(OfTen(day, phase, m, n) for (day, phase), (m, n) in sorted(totals.items()) if n)
 
 
 def practised_before(

@@ -75,7 +75,7 @@ def _head(report: Report, x: float, limit: float) -> tuple[list[Shape], float]:
     ]
     y = TOP_MM + 30.0
     for sentence in why_sentences(report):
-        lines, after = paragraph(x, y, sentence, WIDTH_MM, size_pt=9.5, lead=1.25, most_lines=2)
+        lines, after = paragraph(x, y, sentence, WIDTH_MM, size_pt=9.5, lead=1.25, most_lines=3)
         if after > limit:
             break
         shapes += lines
@@ -144,6 +144,13 @@ def _plan(plan: Plan, x: float, y: float) -> tuple[list[Shape], float]:
                 top += 0.8
             continue
         shapes.append(text(x, top, BOX_WORDS[step.box], size_pt=TEXT_PT, bold=True))
+        if step.box == "again":
+            said = f"The last test of {words.MANY[plan.phase]}, before anything else."
+            shapes.append(text(x, top, "again", size_pt=TEXT_PT, bold=True))
+            shapes.append(text(x + 15, top, said, size_pt=8.5))
+            shapes.append(text(right, top, f"_____ of {step.throws}", size_pt=TEXT_PT, anchor="right"))
+            top += 4.6
+            continue
         amount = "10 tries" if step.box == "test" else f"{step.amount} tries"
         title = f"{step.drill.title}: {amount}, count: {step.drill.counts}"
         shapes.append(text(x + 15, top, title, size_pt=TEXT_PT, bold=True, fit_mm=WIDTH_MM - 15 - 27))

@@ -24,7 +24,7 @@ from scan.practice.choice import (
 from scan.practice.evidence import evidence_of
 from scan.practice.focus import focus_of
 from scan.practice.gains import FADES_DAYS, TESTS_DIFFER, Belief, Counts, Laws, learnt
-from scan.practice.sessions import Session, Tests
+from scan.practice.sessions import OfTen, Session
 from scan.records.rounds import Round
 from tests.practice.invented import PHASES, hole, known, one_round, throw
 from tests.seasons.worlds import TEST, Chooser, Floats, History, Ints, Seen
@@ -61,7 +61,7 @@ def whole_tool(laws: Laws | None = None, *, headline: bool = False) -> Chooser:
     return choose
 
 
-def practice_of(history: History, p: int) -> tuple[list[Session], list[Tests]]:
+def practice_of(history: History, p: int) -> tuple[list[Session], list[OfTen]]:
     """Return the sessions and tests of one player."""
     sessions, tests = [], []
     for i, done in enumerate(history.sessions):
@@ -69,7 +69,7 @@ def practice_of(history: History, p: int) -> tuple[list[Session], list[Tests]]:
         sessions.append(Session(day, int(done[p])))
         made = history.tests[i]
         if made is not None:
-            tests.append(Tests(day, int(done[p]), int(made[p]), TEST))
+            tests.append(OfTen(day, int(done[p]), int(made[p]), TEST))
     return sessions, tests
 
 
