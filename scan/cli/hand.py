@@ -129,6 +129,7 @@ def _traces(found: Traces) -> str:
         _count(found.rounds, "round"),
         _count(found.cards, "card"),
         _count(found.practice_sets, "set of practice", "sets of practice"),
+        _count(found.sessions, "session told by hand", "sessions told by hand"),
         _count(found.hand_boxes, "box of handwriting", "boxes of handwriting"),
     )
     return ", ".join(parts)

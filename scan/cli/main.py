@@ -19,14 +19,14 @@ EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the whole command line as a parser."""
-    from scan.cli import demo, hand, moving, practice, printing, reading, review, stored
+    from scan.cli import demo, hand, moving, practice, printing, reading, review, season, stored
 
     parser = argparse.ArgumentParser(
         prog="shortpencil",
         description="A paper card, a camera and a computer: what to practise next in disc golf.",
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for group in (printing, reading, review, stored, practice, hand, moving, demo):
+    for group in (printing, reading, review, stored, practice, season, hand, moving, demo):
         group.add_to(commands)
     return parser
 

@@ -8,20 +8,26 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
+    from scan.practice.choice import Choice
     from scan.practice.effect import Effect, Tested
     from scan.practice.evidence import Evidence
     from scan.practice.focus import Focus
+    from scan.practice.gains import Laws
     from scan.practice.phases import PhasePrior
     from scan.practice.plan import DrillList, Plan
     from scan.practice.putting import Putting
     from scan.practice.report import Report
+    from scan.practice.sessions import OfTen, Session
     from scan.records.rounds import PracticeSet, Round
     from scan.records.store import Store
+    from scan.records.told import ToldSession
 
 DONE, ATTENTION = 0, 1
+
+_Owned = TypeVar("_Owned", "PracticeSet", "ToldSession")
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -102,6 +108,9 @@ class _Found:
     rounds: list[Round]
     others: dict[str, list[Round]]
     sets: list[PracticeSet]
+    told: list[ToldSession]
+    others_sets: dict[str, list[PracticeSet]]
+    others_told: dict[str, list[ToldSession]]
     pictures: Callable[[str, str], bytes | None]
 
 
@@ -112,6 +121,9 @@ class Worked:
     found: _Found
     evidence: Evidence
     focus: Focus
+    choice: Choice
+    sessions: tuple[Session, ...]
+    tests: tuple[OfTen, ...]
     plan: Plan
     putting: Putting
     effect: Effect | str | None
@@ -135,6 +147,7 @@ class Worked:
             putting=self.putting,
             effect=self.effect,
             tested=self.tested,
+            choice=self.choice,
             pictures=_pictures(self.focus, self.found.pictures) if with_pictures else None,
         )
 
@@ -160,10 +173,12 @@ def run_focus(args: argparse.Namespace) -> int:
     if args.json:
         import json
 
-        found = as_json(worked.evidence, worked.focus, worked.plan, worked.effect, worked.tested)
+        found = as_json(
+            worked.evidence, worked.focus, worked.plan, worked.effect, worked.tested, worked.choice
+        )
         print(json.dumps(found, ensure_ascii=False, indent=2))
     else:
-        print("\n".join(screen(worked.evidence, worked.focus, worked.plan)))
+        print("\n".join(screen(worked.evidence, worked.focus, worked.plan, worked.choice)))
         _print_effect(worked, args.player)
     return DONE
 
@@ -188,6 +203,7 @@ def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worke
     ----------
     args : `player`, `minutes`, `half_life`, `under_16`, `practised`, `since`, as of the command `focus`
     """
+    from scan.practice.choice import choice_of, target_of_choice
     from scan.practice.effect import effect_of, practice_results
     from scan.practice.evidence import evidence_of
     from scan.practice.focus import focus_of, why_no_focus
@@ -201,12 +217,35 @@ def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worke
     focus = focus_of(evidence, half_life_rounds=args.half_life, prior=prior, labels=labels)
     if focus is None:
         return why_no_focus(evidence) or "Nothing can be named yet."
-    putting = putting_of(evidence, found.rounds[-1].unit)
-    success = _success(focus, drills, putting)
-    plan = plan_of(focus, args.minutes, drills, under_16=args.under_16, success=success)
+    sessions, tests = _practised(found.sets, found.told, drills)
+    choice = choice_of(evidence, focus, sessions, tests, laws=_laws(found, drills))
+    target = target_of_choice(choice, evidence, focus, labels)
+    unit = found.rounds[-1].unit
+    putting = putting_of(evidence, unit)
+    plan = plan_of(
+        target,
+        args.minutes,
+        drills,
+        under_16=args.under_16,
+        success=_success(choice.phase, drills, putting),
+        curve=putting.curve,
+        unit=unit,
+        repeat=any(t.phase == choice.number for t in tests),
+    )
     began = _began(args, found.sets, drills)
     effect = effect_of(evidence, *began) if began else None
-    return Worked(found, evidence, focus, plan, putting, effect, practice_results(found.sets))
+    return Worked(
+        found,
+        evidence,
+        focus,
+        choice,
+        sessions,
+        tests,
+        plan,
+        putting,
+        effect,
+        practice_results(found.sets),
+    )
 
 
 def _check(args: argparse.Namespace) -> None:
@@ -245,9 +284,41 @@ def _prior(found: _Found, rounds: int) -> PhasePrior | None:
     return prior_from({name: evidence_of(rounds) for name, rounds in found.others.items()})
 
 
-def _success(focus: Focus, drills: DrillList, putting: Putting) -> float | None:
+def _practised(
+    sets: Sequence[PracticeSet], told: Sequence[ToldSession], drills: DrillList
+) -> tuple[tuple[Session, ...], tuple[OfTen, ...]]:
+    """Return the sessions and tests of one player, from practice cards and as told."""
+    from forms.rules import PHASES
+    from scan.practice.sessions import sessions_of, ten_tries_of
+
+    phases = {d.id: d.phases for d in (*drills.drills, *drills.tests)}
+    tests = {d.id: PHASES.index(d.phases[0]) for d in drills.tests if len(d.phases) == 1}
+    return sessions_of(sets, told, phases), ten_tries_of(sets, tests)
+
+
+def _laws(found: _Found, drills: DrillList) -> Laws | None:
+    """Return what the others' rounds say of how practice works, where enough of them have practised."""
+    from scan.practice.choice import laws_of_group
+    from scan.practice.evidence import evidence_of
+    from scan.practice.players import LEAST_OTHERS
+
+    practised = sorted({*found.others_sets, *found.others_told} & set(found.others))
+    if len(practised) < LEAST_OTHERS:
+        return None
+    return laws_of_group(
+        [
+            (
+                evidence_of(found.others[name]),
+                *_practised(found.others_sets.get(name, []), found.others_told.get(name, []), drills),
+            )
+            for name in practised
+        ]
+    )
+
+
+def _success(phase: str, drills: DrillList, putting: Putting) -> float | None:
     """Return the chance of one try of the test as things stand, where a putting curve tells it."""
-    if focus.phase != "putt" or putting.curve is None:
+    if phase != "putt" or putting.curve is None:
         return None
     test = next(d for d in drills.tests if "putt" in d.phases)
     if not test.distances_m:
@@ -387,8 +458,26 @@ def _found(args: argparse.Namespace, store: Store) -> _Found:
     for r in rounds:
         if r.player and args.player is not None and r.player != args.player:
             others.setdefault(r.player, []).append(r)
-    sets = [s for s in store.practice() if args.player is None or s.player == args.player]
-    return _Found(mine, others, sets, store.picture)
+    sets, told = store.practice(), store.told_sessions()
+    own = args.player
+    return _Found(
+        mine,
+        others,
+        [s for s in sets if own is None or s.player == own],
+        [s for s in told if own is None or s.player == own],
+        _by_player(sets, own),
+        _by_player(told, own),
+        store.picture,
+    )
+
+
+def _by_player(items: Sequence[_Owned], own: str | None) -> dict[str, list[_Owned]]:
+    """Return what belongs to players other than `own`, by alias; nothing where no player is asked for."""
+    found: dict[str, list[_Owned]] = {}
+    for item in items:
+        if own is not None and item.player and item.player != own:
+            found.setdefault(item.player, []).append(item)
+    return found
 
 
 def as_json(
@@ -397,6 +486,7 @@ def as_json(
     plan: Plan,
     effect: Effect | str | None = None,
     tested: Sequence[Tested] = (),
+    choice: Choice | None = None,
 ) -> dict[str, Any]:
     """Return the published JSON of `focus --json`, plain types only."""
     from math import isnan
@@ -410,7 +500,7 @@ def as_json(
     def window(w: Any) -> dict[str, Any]:
         return {"rounds": w.rounds, "misses": w.misses, "marked": w.marked, "rate": interval(w.interval)}
 
-    causes = focus.causes
+    causes = plan.about.causes
     return {
         "schema": 1,
         "rounds": focus.rounds,
@@ -444,6 +534,7 @@ def as_json(
             }
             for p in focus.phases
         ],
+        "next": None if choice is None else _choice_json(choice, interval, number),
         "causes": {
             "notes": causes.notes,
             "level": causes.level,
@@ -484,6 +575,29 @@ def as_json(
             }
             for t in tested
         ],
+    }
+
+
+def _choice_json(
+    choice: Choice, interval: Callable[[Any], Any], number: Callable[[float], Any]
+) -> dict[str, Any]:
+    from scan.practice.choice import why_next
+
+    return {
+        "phase": choice.phase,
+        "costs_most": choice.costs_most,
+        "says": " ".join(why_next(choice)),
+        "phases": [
+            {
+                "phase": e.phase,
+                "sessions": e.sessions,
+                "saves_a_round": interval(e.saves),
+                "share_left": number(e.left),
+                "p_saves_most": number(e.p_best),
+            }
+            for e in choice.phases
+        ],
+        "ahead": list(choice.ahead),
     }
 
 

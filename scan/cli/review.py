@@ -128,7 +128,7 @@ def view_of(report: Report) -> FocusView:
     focus, plan = report.focus, report.plan
     pictures = [
         strokes_chart(focus),
-        causes_chart(focus.causes, 84.0),
+        causes_chart(plan.about.causes, 84.0),
         time_chart(report.evidence, focus.number, focus.phase, report.chart, 84.0),
     ]
     if report.putting.putts:
@@ -138,12 +138,12 @@ def view_of(report: Report) -> FocusView:
         low, high = plan.aim.usual
         aim += f" As things stand, four tests of five bring {low} to {high}."
     return FocusView(
-        title=f"Practise your {words.MANY[focus.phase]}",
+        title=f"Practise your {words.MANY[plan.phase]}",
         whose=head_line(report),
         cue=plan.cue,
         why=tuple(why_sentences(report)),
         charts=tuple(to_svg(picture) for picture in pictures),
-        plan=f"The plan: {plan.minutes} minutes, {plan.throws} throws after the warm-up",
+        plan=f"The plan: {plan.length}",
         steps=tuple(_step(step) for step in plan.steps),
         aim=aim,
         notes=tuple(plan.notes),
@@ -158,6 +158,6 @@ def _step(step: PlanStep) -> Step:
 
     box = BOX_WORDS[step.box]
     if step.drill is None:
-        return Step(box, step.minutes, "Walk, swing, then throws at half power", "", "")
+        return Step(box, step.minutes, step.says, "", "")
     tries = f"{step.throws} tries" if step.box == "test" else f"{step.amount} tries"
     return Step(box, step.minutes, step.drill.title, f"{tries}; count: {step.drill.counts}", step.drill.how)

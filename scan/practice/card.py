@@ -65,10 +65,13 @@ def form_text(plan: Plan) -> str:
     test = plan.step("test")
     if test.drill is None:
         raise ValueError("a plan ends with a test")
-    parts.append(_field(_id(test, AGAIN), f"First, last time's test again, of {test.tries}", 2, _FIRST_LINE))
-    at = _FIRST_LINE
+    at = _FIRST_LINE - 1
     for step in plan.steps:
         if step.drill is None:
+            continue
+        if step.box == "again":
+            at += 1
+            parts.append(_field(_id(step, AGAIN), f"First, last time's test again, of {step.tries}", 2, at))
             continue
         at += 1
         sets = min(step.sets, MOST_SETS)
@@ -92,14 +95,19 @@ def practice_page(sheet: Sheet, identity: CardIdentity, plan: Plan) -> tuple[Sha
     shapes: list[Shape] = [
         text(left, y, HOW_TO_MARK, size_pt=TEXT_PT, fit_mm=width),
         line(left, y + 4.0, left + width, y + 4.0, width_mm=0.3),
-        text(
-            left, y + 12.5, f"{plan.minutes} minutes for your {words.MANY[plan.phase]}", size_pt=18, bold=True
-        ),
+        text(left, y + 12.5, f"{plan.length} for your {words.MANY[plan.phase]}", size_pt=18, bold=True),
         text(left, y + 20.0, f"One cue: {plan.cue}", size_pt=14, fit_mm=width),
     ]
     y += 29.0
     for step in plan.steps:
         title, how = _told(step)
+        if step.drill is None:
+            shapes.append(text(left, y, f"{step.minutes} min", size_pt=12, bold=True))
+            told = f"{title}: {how[0].lower()}{how[1:]}"
+            lines, y = paragraph(left + 18, y, told, width - 18, size_pt=10.5)
+            shapes += lines
+            y += 2.0
+            continue
         shapes.append(text(left, y, f"{step.minutes} min", size_pt=12, bold=True))
         shapes.append(text(left + 18, y, title, size_pt=12, bold=True, fit_mm=width - 18))
         lines, y = paragraph(left + 18, y + 5.2, how, width - 18, size_pt=10.5)
@@ -112,7 +120,8 @@ def practice_page(sheet: Sheet, identity: CardIdentity, plan: Plan) -> tuple[Sha
         shapes += lines
     shapes.append(line(left, y, left + width, y, width_mm=0.3))
     y += 5.0
-    for caution in plan.cautions:
+    # a long session has more boxes; its cautions then run on instead of each beginning a line
+    for caution in plan.cautions if len(plan.steps) <= 6 else (" ".join(plan.cautions),):
         lines, y = paragraph(left, y, caution, width, size_pt=9.5)
         shapes += lines
         y += 0.4
@@ -143,6 +152,8 @@ def _aim_said(plan: Plan) -> str:
 
 def _told(step: Step) -> tuple[str, str]:
     if step.drill is None:
-        return "Warm up", "Walk, swing, then throws at half power."
+        return BOX_WORDS[step.box].capitalize(), step.says
     tries = f"{step.tries} tries" if step.sets == 1 else f"{step.amount} tries"
+    if step.box == "again":
+        return f"Last time's test again: {tries}", f"{step.drill.how} Count: {step.drill.counts}."
     return f"{step.drill.title}: {tries}", f"{step.drill.how} Count: {step.drill.counts}."

@@ -1,5 +1,9 @@
 """What fits the minutes: a warm-up, one cue in a short block, then mixed, then a test of ten.
 
+More minutes than the throws of one session need are not filled with more of the same: there are breaks, work
+without a disc, and a walk. A session of less than ten minutes is for throws alone and begins warm. Distances
+are the player's own, from where half to four fifths of putts drop, in the unit of the card.
+
 The order follows what is known: a short block first to get the feel, then mixed, which *may* help it last
 (laboratory studies say yes, studies in sport hardly); one thing at a time; the same test again at the start
 of the next session, since what is there a day later is what was learnt. Drills are data, `drills.toml`,
@@ -20,16 +24,51 @@ from forms.errors import InputError
 from forms.files import parsed_toml
 from forms.rules import PHASES
 from forms.shown import found
+from forms.units import M_PER_FOOT
 from scan.practice import words
+from scan.practice.causes import LIKELY, WAYS, Causes
 from scan.practice.focus import Focus
+from scan.practice.putting import Curve
 
-LEAST_MINUTES, MOST_MINUTES = 10, 120
+LEAST_MINUTES, MOST_MINUTES = 5, 120
 TEST_TRIES = 10
+#: The cause that says nothing of what to do: then the ways of the misses choose the drill, or a look does.
 UNKNOWN_CAUSE = "other"
 BOXES = ("warm-up", "block", "mixed", "test")
 
 #: What the boxes are called in print.
-BOX_WORDS = {"warm-up": "warm-up", "block": "one cue", "mixed": "mixed", "test": "test"}
+BOX_WORDS = {
+    "warm-up": "warm-up",
+    "again": "test again",
+    "block": "one cue",
+    "break": "break",
+    "dry": "no disc",
+    "mixed": "mixed",
+    "test": "test",
+    "walk": "walk",
+}
+
+#: What to do in the boxes that have no drill.
+_WITHOUT_DRILL = {
+    "warm-up": "Walk, swing, then throws at half power.",
+    "break": "Sit down, drink, loosen hand and shoulder.",
+    "dry": "Slow swings with the one cue, eyes on a line; say line, height and disc aloud, as on a tee.",
+    "walk": "Walk some holes and throw nothing: choose line and disc for each, and write them down.",
+}
+
+#: The warm-up that every plan asks for; shorter sessions than `WARM_INSIDE` have it before they begin.
+WARM_UP_MINUTES, WARM_INSIDE = 5, 10
+#: From so many minutes on the last test of the phase is repeated first, where the limits leave room for it.
+AGAIN_MINUTES = 20
+#: A throw takes up to this many times its own seconds, with the rests between sets; more time is not filled.
+_UNHURRIED = 2.0
+_DRY_MINUTES, _BREAK_MINUTES = 15, 10
+
+#: Chances of holing between which a ladder of putts lies: hard enough to learn from, easy enough to like.
+LADDER = (0.8, 0.5)
+LADDER_STEPS = 4
+_USUAL_LADDER_M = (5.0, 6.0, 7.0, 8.0)
+_LADDER_WITHIN_M = (2.0, 15.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +89,8 @@ class Drill:
     full_power: bool
     caution: str | None
     distances_m: tuple[float, ...] = ()
+    ways: tuple[str, ...] = ()
+    stations: int = 1  # tries come in multiples of these
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +130,11 @@ class Step:
         return self.sets * self.tries
 
     @property
+    def says(self) -> str:
+        """What to do, in a sentence."""
+        return _WITHOUT_DRILL[self.box] if self.drill is None else self.drill.how
+
+    @property
     def amount(self) -> str:
         """Sets and tries, as in ``2 × 10``."""
         return f"{self.sets} × {self.tries}" if self.sets > 1 else str(self.tries)
@@ -108,11 +154,25 @@ class Aim:
 
 
 @dataclass(frozen=True, slots=True)
+class Target:
+    """What a session is for: the phase, what is known of causes and ways, the share of clean throws."""
+
+    phase: str
+    causes: Causes
+    clean: float
+
+
+def target_of(focus: Focus) -> Target:
+    """Return the focus itself as what to practise."""
+    return Target(focus.phase, focus.causes, 1 - focus.chosen.recent.interval.middle)
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """One session."""
 
     minutes: int
-    phase: str
+    about: Target
     cause: str | None
     cue: str
     steps: tuple[Step, ...]
@@ -122,8 +182,18 @@ class Plan:
     notes: tuple[str, ...]
 
     @property
+    def phase(self) -> str:
+        return self.about.phase
+
+    @property
     def throws(self) -> int:
         return sum(step.throws for step in self.steps)
+
+    @property
+    def length(self) -> str:
+        """Minutes and throws in words; of a short session, that the warm-up comes before it."""
+        warm = any(step.box == "warm-up" for step in self.steps)
+        return f"{self.minutes} minutes{'' if warm else ' after a warm-up'}, {self.throws} throws"
 
     def step(self, box: str) -> Step:
         """Return the step of that box."""
@@ -162,66 +232,161 @@ def drills_from_toml(text: str, source: str) -> DrillList:
 
 
 def plan_of(
-    focus: Focus, minutes: int, drills: DrillList, *, under_16: bool = False, success: float | None = None
+    about: Focus | Target,
+    minutes: int,
+    drills: DrillList,
+    *,
+    under_16: bool = False,
+    success: float | None = None,
+    curve: Curve | None = None,
+    unit: str = "m",
+    repeat: bool = True,
 ) -> Plan:
-    """Return a session of `minutes` for the focus.
+    """Return a session of `minutes`.
 
     Parameters
     ----------
-    focus : what to practise
+    about : what to practise
     minutes : from `LEAST_MINUTES` to `MOST_MINUTES`
     under_16 : halves the limits
     success : chance of one try of the test as things stand, if better known than by the rate of clean throws
+    curve : the player's own chance of holing by distance, for the ladder
+    unit : of the distances in the texts, "m" or "ft"
+    repeat : there was a test of this phase before, to be repeated first
     """
+    target = about if isinstance(about, Target) else target_of(about)
     if not LEAST_MINUTES <= minutes <= MOST_MINUTES:
         raise InputError(
             f"expected {LEAST_MINUTES} to {MOST_MINUTES} minutes for a session, found {minutes}. "
             "For more, split it over two days: separate days serve better."
         )
     limits = drills.limits.halved() if under_16 else drills.limits
-    lead = focus.causes.leading
-    cause = lead.id if lead else None
-    block = _find(drills.drills, "block", focus.phase, cause)
-    mixed = _find(drills.drills, "mixed", focus.phase, cause)
-    test = next(d for d in drills.tests if focus.phase in d.phases)
-    share = _divide(minutes, drills.boxes, test)
-    steps = _within(
-        (
-            Step("warm-up", share[0], None),
-            _fill("block", share[1], block),
-            _fill("mixed", share[2], mixed),
-            Step("test", share[3], test, 1, TEST_TRIES),
-        ),
-        limits,
+    lead = target.causes.leading
+    cause = lead.id if lead and lead.id != UNKNOWN_CAUSE else None
+    way = leading_way(target.causes)
+    ladder = ladder_of(curve, unit)
+    block, mixed, test = (
+        _in_unit(drill, ladder, unit)
+        for drill in (
+            _find(drills.drills, "block", target.phase, cause, way),
+            _find(drills.drills, "mixed", target.phase, cause, way),
+            next(d for d in drills.tests if target.phase in d.phases),
+        )
     )
+    again = repeat and minutes >= AGAIN_MINUTES and _room_for_two(test, limits)
+    steps = _steps(minutes, drills.boxes, block, mixed, test, limits, again)
     return Plan(
         minutes=minutes,
-        phase=focus.phase,
+        about=target,
         cause=cause,
         cue=block.cue or block.title.lower(),
         steps=steps,
-        aim=_aim(focus, test, success),
+        aim=_aim(target, test, success),
         limits=limits,
         cautions=tuple(dict.fromkeys(d.caution for d in (block, mixed, test) if d.caution)) + words.CAUTIONS,
-        notes=_notes(focus, cause, block, limits),
+        notes=_notes(target, cause, way, block, limits, minutes, steps),
     )
 
 
-def _notes(focus: Focus, cause: str | None, block: Drill, limits: Limits) -> tuple[str, ...]:
+def leading_way(causes: Causes) -> str | None:
+    """Return the way that misses of the phase likely go most often, or None."""
+    lead = causes.ways[0] if causes.ways else None
+    return lead.id if lead and lead.count and lead.p_leads >= LIKELY else None
+
+
+def ladder_of(curve: Curve | None, unit: str) -> tuple[float, ...]:
+    """Return distances in `unit` from where four fifths of the player's putts drop to where half do.
+
+    Four of them, rounded to half metres or to feet, each once; the usual ones where no curve is known.
+    """
+    if curve is None:
+        ends = (_USUAL_LADDER_M[0], _USUAL_LADDER_M[-1])
+    else:
+        # the chance falls with distance; np.interp wants what it looks along to rise
+        near, far = map(float, np.interp(LADDER, curve.middle[::-1], curve.distance_m[::-1]))
+        low, high = _LADDER_WITHIN_M
+        near = min(max(near, low), high - 2.0)
+        ends = (near, min(max(far, near + 2.0), high))
+    if unit == "ft":
+        every = [float(round(d / M_PER_FOOT)) for d in np.linspace(*ends, LADDER_STEPS)]
+    else:
+        every = [round(2 * float(d)) / 2 for d in np.linspace(*ends, LADDER_STEPS)]
+    return tuple(dict.fromkeys(every))
+
+
+def _in_unit(drill: Drill, ladder: Sequence[float], unit: str) -> Drill:
+    """Return the drill with the distances in its texts in the unit: ``{4, 5 m}``, and ``{ladder}``."""
+
+    def told(match: re.Match[str]) -> str:
+        inside = match.group(1)
+        if inside == "ladder":
+            return f"{', '.join(f'{d:g}' for d in ladder)} {unit}"
+        numbers = inside.removesuffix("m").rstrip()
+        if unit == "ft":
+            numbers = re.sub(r"[0-9.]+", lambda n: f"{_whole_feet(float(n.group()))}", numbers)
+        return f"{numbers} {unit}"
+
+    def put(text: str) -> str:
+        return re.sub(r"\{(ladder|[0-9][0-9., a-z]*m)\}", told, text)
+
+    on_ladder = "{ladder}" in drill.title + drill.how
+    return replace(
+        drill,
+        title=put(drill.title),
+        how=put(drill.how),
+        cue=put(drill.cue),
+        counts=put(drill.counts),
+        tries=len(ladder) * max(1, drill.tries // len(ladder)) if on_ladder else drill.tries,
+        stations=len(ladder) if on_ladder else drill.stations,
+    )
+
+
+def _whole_feet(metres: float) -> int:
+    """Return whole feet, and from 40 ft on the nearest five: nobody paces 98 ft."""
+    feet = metres / M_PER_FOOT
+    return round(feet) if feet < 40 else 5 * round(feet / 5)
+
+
+def _notes(
+    target: Target,
+    cause: str | None,
+    way: str | None,
+    block: Drill,
+    limits: Limits,
+    minutes: int,
+    steps: Sequence[Step],
+) -> tuple[str, ...]:
     notes = []
+    many = words.MANY[target.phase]
+    if minutes < WARM_INSIDE:
+        notes.append(
+            f"Warm up {WARM_UP_MINUTES} minutes before you begin; these {minutes} minutes come after it."
+        )
     if cause is None:
-        notes.append("No cause is noted for this phase yet: this session is for looking. Write what you see.")
+        because = f", but they mostly go {way}: hence this drill" if way in block.ways else ""
+        notes.append(
+            f"Why your {many} miss is not known yet{because}. Note the cause next time: after the next round "
+            f"write on the card which way and why each of the missed {many} went."
+        )
     elif cause not in block.causes:
         notes.append(
-            f"The drill list has none for this cause ({focus.causes.causes[0].words}) in this phase; "
+            f"The drill list has none for this cause ({target.causes.causes[0].words}) in this phase; "
             "add one to your own list (--drills)."
         )
-    elif focus.causes.level == "not settled":
+    elif target.causes.level == "not settled":
         notes.append("The cause is not settled; treat this session as a try, and keep marking causes.")
     notes.append(
-        "Repeat the test of ten at the start of the next session, on another day, before anything else."
+        f"The same test opens your next session of {many}, on another day: what is there then was learnt."
     )
-    notes.append("Mixing distances may help it last; studies in sport found little difference either way.")
+    if any(step.box == "mixed" for step in steps):
+        notes.append(
+            "Mixing distances may help it last; studies in sport found little difference either way."
+        )
+    if any(step.box in ("dry", "walk") for step in steps):
+        notes.append(
+            "More minutes bring no more throws: a tired arm learns little. Two sessions on two days serve "
+            "better than one of this length."
+        )
     notes.append(
         f"At most {limits.throws} throws a session, {limits.full_power} of them at full power, "
         "and no two full-power days running."
@@ -229,14 +394,81 @@ def _notes(focus: Focus, cause: str | None, block: Drill, limits: Limits) -> tup
     return tuple(notes)
 
 
-def _find(drills: Sequence[Drill], box: str, phase: str, cause: str | None) -> Drill:
-    """Return the drill for that cause and phase; else the one for looking; else any of the phase."""
+def _find(drills: Sequence[Drill], box: str, phase: str, cause: str | None, way: str | None = None) -> Drill:
+    """Return the drill for that cause and phase; else for that way; else the one for looking; else any."""
     fitting = [d for d in drills if d.box == box and phase in d.phases]
-    for wanted in (cause, UNKNOWN_CAUSE):
+    if cause is not None:
         for drill in fitting:
-            if wanted in drill.causes:
+            if cause in drill.causes:
                 return drill
+    if cause is None and way is not None:
+        for drill in fitting:
+            if way in drill.ways:
+                return drill
+    for drill in fitting:
+        if UNKNOWN_CAUSE in drill.causes:
+            return drill
     return (fitting or [d for d in drills if phase in d.phases])[0]
+
+
+def _room_for_two(test: Drill, limits: Limits) -> bool:
+    """Say whether two tests leave as many throws to practise, and stay within full power."""
+    tries = 2 * TEST_TRIES
+    return limits.throws >= 2 * tries and (not test.full_power or limits.full_power >= tries)
+
+
+def _steps(
+    minutes: int,
+    boxes: Sequence[tuple[int, tuple[float, float, float, float]]],
+    block: Drill,
+    mixed: Drill,
+    test: Drill,
+    limits: Limits,
+    again: bool,
+) -> tuple[Step, ...]:
+    """Return the boxes of the session; their minutes sum to `minutes`."""
+    opening = ceil(TEST_TRIES * test.seconds / 60) if again else 0
+    warm, first, second, last = _divide(minutes - opening, boxes, test)
+    tried = Step("test", last, test, 1, TEST_TRIES)
+    opened = Step("again", opening, test, 1, TEST_TRIES) if again else None
+    left = limits.throws - TEST_TRIES * (2 if again else 1)
+    power = limits.full_power - (TEST_TRIES * (2 if again else 1) if test.full_power else 0)
+
+    def fill(box: str, time: int, drill: Drill, share: float) -> Step | None:
+        most = min(left, power) if drill.full_power else left
+        return _fill(box, time, drill, int(most * share)) if time else None
+
+    one = fill("block", first, block, 0.55 if second else 1.0)
+    if one is not None:
+        left -= one.throws
+        power -= one.throws if block.full_power else 0
+    two = fill("mixed", second, mixed, 1.0)
+    steps = [Step("warm-up", warm, None) if warm else None, opened, one, two, tried]
+    return _unhurried([step for step in steps if step is not None], minutes)
+
+
+def _unhurried(steps: list[Step], minutes: int) -> tuple[Step, ...]:
+    """Give the minutes that throws with their rests don't need to work without a disc, a break, a walk."""
+    kept: list[Step] = []
+    for step in steps:
+        if step.drill is None:
+            kept.append(step)
+            continue
+        need = ceil(_UNHURRIED * step.throws * step.drill.seconds / 60)
+        kept.append(replace(step, minutes=max(1, min(step.minutes, need))))
+    over = minutes - sum(step.minutes for step in kept)
+    if over < 5:  # too little for anything of its own: it stays where it was
+        longest = max(range(len(kept)), key=lambda i: (kept[i].drill is not None, kept[i].minutes))
+        kept[longest] = replace(kept[longest], minutes=kept[longest].minutes + over)
+        return tuple(kept)
+    dry = min(over, _DRY_MINUTES)
+    rest = min(over - dry, _BREAK_MINUTES)
+    walk = over - dry - rest
+    if 0 < walk < 5:
+        rest, walk = rest + walk, 0
+    after = next((i + 1 for i, step in enumerate(kept) if step.box == "block"), len(kept) - 1)
+    between = [Step("break", rest, None)] * (rest > 0) + [Step("dry", dry, None)]
+    return (*kept[:after], *between, *kept[after:], *[Step("walk", walk, None)] * (walk > 0))
 
 
 def _divide(
@@ -244,10 +476,19 @@ def _divide(
 ) -> list[int]:
     """Return whole minutes of the four boxes, interpolated between the listed lengths; they sum to all.
 
-    A test that takes longer than its box takes the rest from the mixed box.
+    The test takes the time it takes; a session shorter than the listed ones has no mixed box, and below
+    `WARM_INSIDE` minutes no warm-up inside.
     """
+    testing = min(minutes, ceil(TEST_TRIES * test.seconds / 60))
     lengths = [length for length, _ in boxes]
-    inside = min(max(minutes, lengths[0]), lengths[-1])
+    if minutes < lengths[0]:
+        warm = WARM_UP_MINUTES if minutes >= WARM_INSIDE else 0
+        left = minutes - warm - testing
+        # two boxes of throws where both get four minutes, and none of less than two
+        if left >= 8:
+            return [warm, left - left // 2, left // 2, testing]
+        return [warm, left, 0, testing] if left >= 2 else [warm, 0, 0, testing + left]
+    inside = min(minutes, lengths[-1])
     shares = np.array([np.interp(inside, lengths, [b[i] for _, b in boxes]) for i in range(4)])
     exact = shares / shares.sum() * minutes
     # The warm-up does not grow with the session for ever; what it leaves goes to the mixed box.
@@ -256,46 +497,29 @@ def _divide(
     whole = np.floor(exact).astype(int)
     for i in np.argsort(whole - exact, kind="stable")[: minutes - int(whole.sum())]:
         whole[i] += 1
-    short = min(ceil(TEST_TRIES * test.seconds / 60) - int(whole[3]), int(whole[2]) - 2)
+    short = min(testing - int(whole[3]), int(whole[2]) - 2)
     if short > 0:
         whole[2], whole[3] = whole[2] - short, whole[3] + short
     return [int(w) for w in whole]
 
 
-def _fill(box: str, minutes: int, drill: Drill) -> Step:
-    """Return the sets of `drill` that fit the minutes, at least one, shortened if one set is too long."""
-    fit = minutes * 60 // drill.seconds
-    if fit < drill.tries:
-        return Step(box, minutes, drill, 1, max(fit, 3))
-    return Step(box, minutes, drill, min(fit // drill.tries, drill.sets + 1), drill.tries)
+def _fill(box: str, minutes: int, drill: Drill, most: int) -> Step | None:
+    """Return the sets of `drill` that fit the minutes and `most` tries, whole turns of its stations only.
+
+    A set that is too long is shortened by whole turns; None where not even one turn fits the tries.
+    """
+    fit = min(minutes * 60 // drill.seconds, most)
+    if fit >= drill.tries:
+        return Step(box, minutes, drill, min(fit // drill.tries, drill.sets + 1), drill.tries)
+    turns = max(1, fit // drill.stations) * drill.stations
+    return Step(box, minutes, drill, 1, turns) if turns <= most else None
 
 
-def _within(steps: tuple[Step, ...], limits: Limits) -> tuple[Step, ...]:
-    """Take tries away, from the mixed box first, then the block, then the test, until the limits hold."""
-    result = list(steps)
-
-    def over(full: bool) -> int:
-        among = [s for s in result if s.drill is not None and (s.drill.full_power or not full)]
-        return sum(s.throws for s in among) - (limits.full_power if full else limits.throws)
-
-    for full in (True, False):
-        for i in (2, 1, 3):
-            step = result[i]
-            excess = over(full)
-            if excess <= 0 or step.drill is None or (full and not step.drill.full_power):
-                continue
-            keep = max(step.throws - excess, min(5, step.throws))
-            sets = max(1, keep // step.tries)
-            result[i] = replace(step, sets=sets, tries=step.tries if keep >= step.tries else keep)
-    return tuple(result)
-
-
-def _aim(focus: Focus, test: Drill, success: float | None) -> Aim:
+def _aim(target: Target, test: Drill, success: float | None) -> Aim:
     """Aim one better than the present rate would bring on average, at most all."""
     from scipy.special import bdtr
 
-    clean = 1 - focus.chosen.recent.interval.middle
-    p = clean if success is None else success
+    p = target.clean if success is None else success
     if np.isnan(p):
         return Aim(7, TEST_TRIES, test.counts, None)
     below = np.array([float(bdtr(k, TEST_TRIES, p)) for k in range(TEST_TRIES + 1)])
@@ -333,6 +557,8 @@ def _drill(item: Mapping[str, Any], source: str, box: str | None) -> Drill:
     return Drill(
         id=name,
         causes=() if where == "test" else texts("causes"),
+        ways=texts("ways", WAYS) if "ways" in item else (),
+        stations=_stations(item, source, name),
         phases=texts("phases", PHASES),
         box=where,
         title=text("title"),
@@ -355,6 +581,15 @@ def _distances(item: Mapping[str, Any], where: str) -> tuple[float, ...]:
     return tuple(float(d) for d in value)
 
 
+def _stations(item: Mapping[str, Any], source: str, name: str) -> int:
+    stations, tries = _whole(item, "stations", 1, 1, 40, source, name), item.get("tries", TEST_TRIES)
+    if isinstance(tries, int) and tries % stations:
+        raise InputError(
+            f"{source}, {name}: expected 'tries' in whole turns of its {stations} stations, found {tries}."
+        )
+    return stations
+
+
 def _boxes(items: Any, source: str) -> tuple[tuple[int, tuple[float, float, float, float]], ...]:
     boxes = []
     for item in items:
@@ -366,7 +601,7 @@ def _boxes(items: Any, source: str) -> tuple[tuple[int, tuple[float, float, floa
                 f"({', '.join(BOXES)}), found {found(parts)} for {found(minutes)}."
             )
         boxes.append((int(minutes), (float(parts[0]), float(parts[1]), float(parts[2]), float(parts[3]))))
-    return tuple(sorted(boxes)) or ((20, (4.0, 8.0, 6.0, 2.0)),)
+    return tuple(sorted(boxes)) or ((20, (5.0, 7.0, 6.0, 2.0)),)
 
 
 def _tables(data: Mapping[str, Any], key: str, source: str) -> list[Mapping[str, Any]]:

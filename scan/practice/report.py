@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from math import isnan
 
 from scan.practice import words
+from scan.practice.choice import ASSUMED, Choice, why_next
 from scan.practice.effect import HELPED, Effect, Tested
 from scan.practice.evidence import Evidence, rated
 from scan.practice.focus import Focus
@@ -50,6 +51,7 @@ class Report:
     spots: tuple[Spot, ...] = ()
     effect: Effect | str | None = None
     tested: tuple[Tested, ...] = ()
+    choice: Choice | None = None
     pictures: Mapping[tuple[str, int], bytes] = field(default_factory=dict)
 
 
@@ -63,6 +65,7 @@ def report_of(
     putting: Putting | None = None,
     effect: Effect | str | None = None,
     tested: Sequence[Tested] = (),
+    choice: Choice | None = None,
     pictures: Mapping[tuple[str, int], bytes] | None = None,
 ) -> Report:
     """Return the report of one player's rounds; `putting` if it was worked out already."""
@@ -83,6 +86,7 @@ def report_of(
         spots=spots_of(evidence, lambda metres: length(metres, unit)),
         effect=effect,
         tested=tuple(tested),
+        choice=choice,
         pictures=pictures or {},
     )
 
@@ -100,6 +104,7 @@ def why_sentences(report: Report) -> list[str]:
     sure = f"{focus.sure[0].upper()}{focus.sure[1:]}."
     return [
         f"{sure} {focus.outlook or ''}".strip(),
+        *next_sentences(report),
         cause_sentence(report),
         *([side] if (side := side_sentence(report)) else []),
         *([focus.disagreement] if focus.disagreement else []),
@@ -107,9 +112,17 @@ def why_sentences(report: Report) -> list[str]:
     ]
 
 
+def next_sentences(report: Report) -> list[str]:
+    """Return what to practise next and why it may differ from what costs most."""
+    if report.choice is None:
+        return []
+    said = " ".join(why_next(report.choice))
+    return [f"{said} {ASSUMED}" if report.choice.known_sessions else said]
+
+
 def cause_sentence(report: Report) -> str:
     """Return what the notes say of the cause."""
-    causes = report.focus.causes
+    causes = report.plan.about.causes
     many = words.MANY[causes.phase]
     lead = causes.leading
     if lead is None:
@@ -127,7 +140,7 @@ def cause_sentence(report: Report) -> str:
 
 def side_sentence(report: Report) -> str | None:
     """Return what the sides of the misses suggest; it never replaces what the player wrote."""
-    causes = report.focus.causes
+    causes = report.plan.about.causes
     if causes.suggestion is None:
         return None
     if causes.agrees:

@@ -6,6 +6,8 @@ import re
 import textwrap
 
 from scan.practice import words
+from scan.practice.causes import Causes
+from scan.practice.choice import Choice, why_next
 from scan.practice.evidence import Evidence
 from scan.practice.focus import Focus
 from scan.practice.phases import PhaseEvidence
@@ -13,27 +15,37 @@ from scan.practice.plan import Plan
 
 WIDTH, HEIGHT = 80, 24
 
+#: What to do in the boxes without a drill, in a line.
+SHORT = {
+    "warm-up": "warm up, then throws at half power",
+    "break": "break: sit, drink, loosen hand and shoulder",
+    "dry": "without a disc: slow swings with the one cue, line and height said aloud",
+    "walk": "walk some holes without throwing: choose line and disc for each",
+}
 
-def screen(evidence: Evidence, focus: Focus, plan: Plan) -> list[str]:
+
+def screen(evidence: Evidence, focus: Focus, plan: Plan, choice: Choice | None = None) -> list[str]:
     """Return the lines of the screen, never more than `HEIGHT`, never wider than `WIDTH`.
 
     Where there is too much, remarks go first, then empty lines, then the sentence on count and rate; the plan
     and its cautions never do.
     """
-    top, table, plan_lines = [*_headline(evidence, focus), *_cause(focus)], _table(focus), _plan(plan)
-    says = _wrap(focus.disagreement)
+    top = [*_headline(evidence, focus, plan), *_cause(plan.about.causes)]
+    table, plan_lines = _table(focus), _plan(plan)
+    told = " ".join(why_next(choice)) if choice and choice.known_sessions else None
+    says = [*_wrap(told), *_wrap(focus.disagreement)]
     remarks = [line for remark in focus.remarks for line in _wrap(f"Note: {remark}")]
-    room = HEIGHT - len(top) - len(table) - len(plan_lines)
+    room = max(0, HEIGHT - len(top) - len(table) - len(plan_lines))
     gap = [""] if room >= len(says) + 2 else []
     says = says[: room - 2 * len(gap)]
     remarks = remarks[: room - 2 * len(gap) - len(says)]
     return [*top, *gap, *table, *says, *remarks, *gap, *plan_lines]
 
 
-def _headline(evidence: Evidence, focus: Focus) -> list[str]:
+def _headline(evidence: Evidence, focus: Focus, plan: Plan) -> list[str]:
     when = words.span(h.day for h in evidence.heads)
     rounds = words.count(focus.rounds, "round") + (f", {when}" if when else "")
-    title = f"PRACTISE YOUR {words.MANY[focus.phase].upper()}"
+    title = f"PRACTISE YOUR {words.MANY[plan.phase].upper()}"
     sure = f"{focus.sure[0].upper()}{focus.sure[1:]}."
     return [
         f"{title}{rounds:>{WIDTH - len(title)}}",
@@ -41,11 +53,10 @@ def _headline(evidence: Evidence, focus: Focus) -> list[str]:
     ]
 
 
-def _cause(focus: Focus) -> list[str]:
-    causes = focus.causes
+def _cause(causes: Causes) -> list[str]:
     lead = causes.leading
     if lead is None:
-        text = f"Why: no cause is noted for {words.MANY[focus.phase]} in recent rounds."
+        text = f"Why: no cause is noted for {words.MANY[causes.phase]} in recent rounds."
         return _wrap(f"{text} {causes.suggestion}" if causes.suggestion else text)
     total = sum(c.count for c in causes.causes)
     text = (
@@ -84,10 +95,16 @@ def _row(p: PhaseEvidence, chosen: bool) -> str:
 
 
 def _plan(plan: Plan) -> list[str]:
-    lines = [f'{plan.minutes} MINUTES · one cue: "{plan.cue}"']
+    warm = any(step.box == "warm-up" for step in plan.steps)
+    lines = [f'{plan.minutes} MINUTES{"" if warm else " AFTER A WARM-UP"} · one cue: "{plan.cue}"']
     for step in plan.steps:
         if step.drill is None:
-            lines.append(f"{step.minutes:>4} min  warm up, then throws at half power")
+            lines.append(f"{step.minutes:>4} min  {SHORT[step.box]}")
+            continue
+        if step.box == "again":
+            lines.append(
+                f"{step.minutes:>4} min  the last test of {words.MANY[plan.phase]} again, first of all"
+            )
             continue
         amount = "" if step.box == "test" else f", {step.amount}"
         text = f"{step.minutes:>4} min  {step.drill.title}{amount}; count: {step.drill.counts}"

@@ -70,12 +70,12 @@ def _head(report: Report, x: float, limit: float) -> tuple[list[Shape], float]:
         text(x, TOP_MM + 3, "shortpencil", size_pt=11, bold=True),
         text(right, TOP_MM + 3, head_line(report), size_pt=TEXT_PT, anchor="right", grey=SOFT),
         line(x, TOP_MM + 5.4, right, TOP_MM + 5.4, width_mm=0.3),
-        text(x, TOP_MM + 16.5, f"Practise your {words.MANY[report.focus.phase]}", size_pt=27, bold=True),
+        text(x, TOP_MM + 16.5, f"Practise your {words.MANY[report.plan.phase]}", size_pt=27, bold=True),
         text(x, TOP_MM + 23.4, f"One cue: {report.plan.cue}", size_pt=14, fit_mm=WIDTH_MM),
     ]
     y = TOP_MM + 30.0
     for sentence in why_sentences(report):
-        lines, after = paragraph(x, y, sentence, WIDTH_MM, size_pt=9.5, lead=1.25, most_lines=2)
+        lines, after = paragraph(x, y, sentence, WIDTH_MM, size_pt=9.5, lead=1.25, most_lines=3)
         if after > limit:
             break
         shapes += lines
@@ -87,7 +87,7 @@ def _charts(report: Report, x: float, y: float) -> tuple[list[Shape], float]:
     right = x + _LEFT_CHART + _GUTTER
     width = WIDTH_MM - _LEFT_CHART - _GUTTER
     one = strokes_chart(report.focus, _LEFT_CHART)
-    two = causes_chart(report.focus.causes, width)
+    two = causes_chart(report.plan.about.causes, width)
     over_time = time_chart(
         report.evidence, report.focus.number, report.focus.phase, report.chart, _LEFT_CHART
     )
@@ -123,15 +123,7 @@ def _plan(plan: Plan, x: float, y: float) -> tuple[list[Shape], float]:
     right = x + WIDTH_MM
     shapes: list[Shape] = [
         line(x, y, right, y, width_mm=0.3),
-        text(x, y + 6.4, f"The plan: {plan.minutes} minutes", size_pt=14, bold=True),
-        text(
-            right,
-            y + 6.4,
-            f"{plan.throws} throws after the warm-up",
-            size_pt=TEXT_PT,
-            anchor="right",
-            grey=SOFT,
-        ),
+        text(x, y + 6.4, f"The plan: {plan.length}", size_pt=14, bold=True),
     ]
     at = x
     for step in plan.steps:
@@ -143,10 +135,22 @@ def _plan(plan: Plan, x: float, y: float) -> tuple[list[Shape], float]:
         shapes.append(text(at + width / 2, y + 13.6, label, size_pt=TEXT_PT, bold=True, anchor="middle"))
         at += width
     top = y + 20.6
-    for step in plan.steps[1:]:
+    for step in plan.steps:
         if step.drill is None:
+            if step.box != "warm-up":
+                shapes.append(text(x, top, BOX_WORDS[step.box], size_pt=TEXT_PT, bold=True, fit_mm=14))
+                lines, top = paragraph(x + 15, top, step.says, WIDTH_MM - 42, size_pt=8.5, lead=1.2)
+                shapes += lines
+                top += 0.8
             continue
         shapes.append(text(x, top, BOX_WORDS[step.box], size_pt=TEXT_PT, bold=True))
+        if step.box == "again":
+            said = f"The last test of {words.MANY[plan.phase]}, before anything else."
+            shapes.append(text(x, top, "again", size_pt=TEXT_PT, bold=True))
+            shapes.append(text(x + 15, top, said, size_pt=8.5))
+            shapes.append(text(right, top, f"_____ of {step.throws}", size_pt=TEXT_PT, anchor="right"))
+            top += 4.6
+            continue
         amount = "10 tries" if step.box == "test" else f"{step.amount} tries"
         title = f"{step.drill.title}: {amount}, count: {step.drill.counts}"
         shapes.append(text(x + 15, top, title, size_pt=TEXT_PT, bold=True, fit_mm=WIDTH_MM - 15 - 27))

@@ -39,7 +39,7 @@ WIDE = ' class="wide"'
 
 def page(report: Report) -> str:
     """Return the report's page as text, UTF-8 to be."""
-    title = f"Practise your {words.MANY[report.focus.phase]}"
+    title = f"Practise your {words.MANY[report.plan.phase]}"
     return document(
         title,
         head_line(report),
@@ -87,7 +87,7 @@ def _charts(report: Report) -> list[str]:
     focus = report.focus
     pictures: list[tuple[Picture, bool]] = [
         (strokes_chart(focus), True),
-        (causes_chart(focus.causes, 84.0), False),
+        (causes_chart(report.plan.about.causes, 84.0), False),
         (time_chart(report.evidence, focus.number, focus.phase, report.chart, 84.0), False),
     ]
     if report.putting.putts:
@@ -109,8 +109,7 @@ def _plan(report: Report) -> list[str]:
     for s in plan.steps:
         if s.drill is None:
             steps.append(
-                f'<li><span class="box">{escape(BOX_WORDS[s.box])}</span>'
-                "<span>Walk, swing, then throws at half power.</span></li>"
+                f'<li><span class="box">{escape(BOX_WORDS[s.box])}</span><span>{said(s.says)}</span></li>'
             )
             continue
         amount = f"{s.throws} tries" if s.box == "test" else f"{s.amount} tries"
@@ -124,7 +123,7 @@ def _plan(report: Report) -> list[str]:
         low, high = plan.aim.usual
         aim += f" As things stand, four tests of five bring {low} to {high}, so one test proves little."
     return [
-        f"<h2>The plan: {plan.minutes} minutes, {plan.throws} throws after the warm-up</h2>",
+        f"<h2>The plan: {plan.length}</h2>",
         f'<ol class="boxes">{boxes}</ol>',
         f'<ol class="steps">{"".join(steps)}</ol>',
         f'<p class="aim">{said(aim)}</p>',

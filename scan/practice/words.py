@@ -103,3 +103,15 @@ def points(share: float) -> str:
 def points_range(interval: Interval) -> str:
     """Return the ends of a range of differences, as in ``−12 to +3``."""
     return f"{points(interval.low).split()[0]} to {points(interval.high).split()[0]}"
+
+
+def in_ten_rounds(strokes_a_round: float) -> str:
+    """Return what is small in one round for ten of them, as in ``1.2 strokes in ten rounds``."""
+    ten = 10 * strokes_a_round
+    number = f"{ten:.1f}" if ten >= 0.1 else "less than 0.1"
+    return f"{number} strokes in ten rounds"
+
+
+def times(number: int) -> str:
+    """Return how often, as in ``once``, ``twice``, ``7 times``."""
+    return {1: "once", 2: "twice"}.get(number, f"{number} times")

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, delete, func, select
 
-from scan.records import hands, tables
+from scan.records import hands, tables, told
 from scan.records.statements import sources_of
 
 
@@ -22,9 +22,10 @@ class Traces:
     cards: int
     practice_sets: int
     hand_boxes: int
+    sessions: int = 0
 
     def __bool__(self) -> bool:
-        return bool(self.rounds or self.cards or self.practice_sets or self.hand_boxes)
+        return bool(self.rounds or self.cards or self.practice_sets or self.hand_boxes or self.sessions)
 
 
 def traces_of(connection: Connection, player: str) -> Traces:
@@ -33,7 +34,7 @@ def traces_of(connection: Connection, player: str) -> Traces:
         connection.execute(
             select(func.count()).select_from(table).where(table.c.player == player)
         ).scalar_one()
-        for table in (tables.rounds, tables.cards, tables.practice, tables.hand_boxes)
+        for table in (tables.rounds, tables.cards, tables.practice, tables.hand_boxes, told.sessions)
     ]
     return Traces(*counts)
 
@@ -50,6 +51,7 @@ def forget(connection: Connection, player: str) -> Traces:
         photos.update(sources_of(round_))  # of a round from a file there are no readings
     hands.erase(connection, player)
     hands.switch(connection, player, on=True)
+    connection.execute(delete(told.sessions).where(told.sessions.c.player == player))
     for table in (tables.rounds, tables.practice, tables.cards):  # holes, readings and so on go with them
         connection.execute(delete(table).where(table.c.player == player))
     for photo in sorted(photos):

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from sqlalchemy import Connection, inspect, select, update
 
 from forms.errors import RecordError
-from scan.records import sealing, tables
+from scan.records import sealing, tables, told
 from scan.records.sealing import SEALS
 from scan.records.summary import STORE_SCHEMA
 
@@ -22,12 +22,17 @@ def _keep_hands(connection: Connection) -> None:
     tables.hands_off.create(connection)
 
 
+def _keep_told_sessions(connection: Connection) -> None:
+    """Bring version 2 to 3: a table for sessions of practice told by hand."""
+    told.sessions.create(connection)
+
+
 def _seal(_connection: Connection) -> None:
-    """Bring version 2 to 3: each row is sealed, as after every step."""
+    """Bring version 3 to 4: each row is sealed, as after every step."""
 
 
 #: From version -> what brings the store to the next one.
-STEPS: Mapping[int, Callable[[Connection], None]] = {1: _keep_hands, 2: _seal}
+STEPS: Mapping[int, Callable[[Connection], None]] = {1: _keep_hands, 2: _keep_told_sessions, 3: _seal}
 
 
 def bring_up_to_date(

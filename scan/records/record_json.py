@@ -7,9 +7,11 @@ a record is right is the matter of `scan.records.schema`.
 
 from __future__ import annotations
 
+import gc
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from typing import Any
 
 from scan.records.rounds import RECORD_SCHEMA, Hole, PracticeSet, Round, Throw, Value
@@ -66,6 +68,21 @@ def round_from_json(data: Mapping[str, Any]) -> Round:
         notes=dict(data.get("notes", {})),
         **head,
     )
+
+
+def rounds_from_texts(texts: Iterable[str]) -> tuple[Round, ...]:
+    """Return the rounds that many stored texts describe.
+
+    A thousand rounds are half a million objects, none of which refers back to another: looking for circles
+    among them while they are made takes as long as making them, so that waits until they are there.
+    """
+    collects = gc.isenabled()
+    gc.disable()
+    try:
+        return tuple(round_from_json(json.loads(text)) for text in texts)
+    finally:
+        if collects:
+            gc.enable()
 
 
 def practice_to_json(done: PracticeSet) -> dict[str, Any]:
@@ -150,16 +167,32 @@ def _throw_json(throw: Throw) -> dict[str, Any]:
 
 
 def _value(data: Mapping[str, Any]) -> Value:
+    p = data.get("p")
+    if len(data) == 2 + (p is not None):  # nearly all of them; a value is frozen, so that it can be shared
+        return _plain(data["value"], data["source"], p)
     return Value(
         value=data["value"],
         source=data["source"],
-        p=data.get("p"),
+        p=p,
         status=data.get("status", "known"),
         rule=data.get("rule"),
         by=data.get("by"),
         at=time_from(data.get("at")),
         over=data.get("over"),
     )
+
+
+def _plain(value: Any, source: str, p: float | None) -> Value:
+    """Return a value of which nothing more is known; the commonest are made once."""
+    if p is None or (p == 1.0 and isinstance(p, float)):
+        return _shared(type(value).__name__, value, source, p)
+    return Value(value, source, p)
+
+
+@lru_cache(maxsize=4096)
+def _shared(kind: str, value: Any, source: str, p: float | None) -> Value:
+    # by its type as well: True, 1 and 1.0 are equal and not the same
+    return Value(value, source, p)
 
 
 def _hole(data: Mapping[str, Any]) -> Hole:
@@ -174,15 +207,17 @@ def _hole(data: Mapping[str, Any]) -> Hole:
 
 
 def _throw(data: Mapping[str, Any]) -> Throw:
+    get = data.get
+    named = {name: _value(data[name]) for name in _THROW_VALUES if name in data} if len(data) > 4 else {}
     return Throw(
-        order=data["order"],
-        phase=data["phase"],
-        execution=_value(data["execution"]),
-        holed=data.get("holed"),
-        distance_m=data.get("distance_m"),
-        directions=tuple(data.get("directions", ())),
-        forehand=data.get("forehand"),
-        words=data.get("words"),
-        words_picture=data.get("words_picture"),
-        **{name: _value(data[name]) for name in _THROW_VALUES if name in data},
+        data["order"],
+        data["phase"],
+        _value(data["execution"]),
+        get("holed"),
+        distance_m=get("distance_m"),
+        directions=tuple(get("directions", ())),
+        forehand=get("forehand"),
+        words=get("words"),
+        words_picture=get("words_picture"),
+        **named,
     )

@@ -31,7 +31,7 @@ def seal(*names_and_values: str | bytes | None) -> str:
     for name, value in zip(names_and_values[::2], names_and_values[1::2], strict=True):
         if value is not None:
             content = value.encode() if isinstance(value, str) else value
-            digest.update(f"{name}={len(content)}:".encode())
+            digest.update(f"{name!s}={len(content)}:".encode())
             digest.update(content)
     return digest.hexdigest()[:16]
 

@@ -39,7 +39,7 @@ from scan.records.kept import reading_from_text, reading_text
 from scan.records.lessons import vouched_for
 from scan.records.migrations import bring_up_to_date
 from scan.records.practice_sets import sets_from
-from scan.records.record_json import round_from_json, time_from, time_text
+from scan.records.record_json import round_from_json, rounds_from_texts, time_from, time_text
 from scan.records.rounds import PracticeSet, Round
 from scan.records.schema import checked_text
 from scan.records.statements import (
@@ -59,6 +59,7 @@ from scan.records.statements import (
     stored_round,
 )
 from scan.records.summary import ORDER, Summary
+from scan.records.told import ToldSession, put_session, take_back_session, told_sessions
 
 _BY_DAY: tuple[ColumnElement[object], ...] = tuple(literal_column(part) for part in ORDER)
 
@@ -297,6 +298,23 @@ class Store:
             put_answer(connection, serial, back)
             return self._recompose(connection, serial)
 
+    # -- sessions told by hand ---------------------------------------------------------------------------
+
+    def tell_session(self, session: ToldSession, when: datetime) -> ToldSession:
+        """Keep a session of practice told by hand at `when`; return it with its number."""
+        with writing(self._engine) as connection:
+            return put_session(connection, session, when)
+
+    def told_sessions(self) -> tuple[ToldSession, ...]:
+        """Return every session told by hand, oldest first."""
+        with reading(self._engine) as connection:
+            return told_sessions(connection)
+
+    def take_back_session(self, number: int) -> ToldSession:
+        """Remove a session told by mistake; RecordError when there is none of that number."""
+        with writing(self._engine) as connection:
+            return take_back_session(connection, number)
+
     # -- players -----------------------------------------------------------------------------------------
 
     def hands(self) -> dict[str, tuple[Lesson, ...]]:
@@ -361,7 +379,7 @@ class Store:
             query = query.where(tables.rounds.c.player == player)
         with reading(self._engine) as connection:
             refuse_broken(connection, self.name, tables.rounds)
-            return tuple(round_from_json(json.loads(text)) for text in connection.execute(query).scalars())
+            return rounds_from_texts(connection.execute(query).scalars())
 
     def practice(self) -> tuple[PracticeSet, ...]:
         """Return every set of every practice card, oldest first."""

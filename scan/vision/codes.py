@@ -21,8 +21,8 @@ from scan.vision.corners import Corners, fit_card
 from scan.vision.rectify import crop
 
 _SCALES_PX_PER_MM = (6.0, 10.0, 4.0)
-#: Four marks that miss one flat card by less lie on one; else the code is looked for this far from where the mark
-#: beside it has it.
+#: Four marks that miss one flat card by less lie on one; else the code is looked for this far from where the
+#: mark beside it has it.
 _FLAT_MM, _BESIDE_MM = 0.4, 7.0
 
 

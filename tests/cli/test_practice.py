@@ -40,7 +40,9 @@ def test_focus_as_json(store, capsys):
     assert data["rounds"] == 6
     assert data["focus"]["phase"] in ("drive", "approach", "putt")
     assert sum(p["p_costs_most"] for p in data["phases"]) == pytest.approx(1, abs=1e-3)
-    assert [s["minutes"] for s in data["plan"]["steps"]] == [7, 16, 16, 6]
+    assert sum(s["minutes"] for s in data["plan"]["steps"]) == 45
+    assert data["next"]["phase"] == data["focus"]["phase"]  # no session is known
+    assert "shortpencil practised" in data["next"]["says"]
 
 
 def test_an_empty_store_needs_attention_and_says_what_to_do(tmp_path, capsys):
@@ -82,8 +84,8 @@ def test_wrong_options_are_usage_errors(wrong, capsys):
 
 
 def test_too_few_minutes_are_refused(store):
-    with pytest.raises(InputError, match="10 to 120 minutes"):
-        focus("--store", store, "--minutes", 5)
+    with pytest.raises(InputError, match="5 to 120 minutes"):
+        focus("--store", store, "--minutes", 4)
 
 
 def test_report_as_a_page_and_as_a_sheet(store, tmp_path, capsys):

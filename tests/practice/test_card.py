@@ -24,7 +24,7 @@ def a_sheet(phase="putt", cause=0, minutes=30, paper="a4"):
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-@pytest.mark.parametrize("minutes", [10, 30, 45, 120])
+@pytest.mark.parametrize("minutes", [5, 30, 45, 120])
 @pytest.mark.parametrize(("phase", "cause"), PHASES_AND_CAUSES)
 def test_every_plan_fits_a_card_as_print_and_map(paper, minutes, phase, cause):
     plan, sheet = a_sheet(phase, cause, minutes, paper)
@@ -76,12 +76,11 @@ def test_a_read_card_becomes_practice_results():
         "made.ten-putts.10.again",
         "made.finger-to-the-pole.10.1",
         "made.finger-to-the-pole.10.2",
-        "made.finger-to-the-pole.10.3",
         "made.distance-ladder.8.1",
         "made.distance-ladder.8.2",
         "made.ten-putts.10.1",
     ]
-    assert plan.step("block").amount == "3 × 10"
+    assert plan.step("block").amount == "2 × 10"
     answers = DAY | {
         "made.finger-to-the-pole.10.1": 6,
         "made.finger-to-the-pole.10.2": 8,
@@ -91,7 +90,7 @@ def test_a_read_card_becomes_practice_results():
     assert [(s.row, s.drill, s.made.known, s.tries.known) for s in sets] == [
         (2, "finger-to-the-pole", 6, 10),
         (3, "finger-to-the-pole", 8, 10),
-        (7, "ten-putts", 7, 10),
+        (6, "ten-putts", 7, 10),
     ]
     assert {(s.card, s.player, s.day) for s in sets} == {("SERIAL", "Wren", date(2030, 5, 7))}
     assert [(t.drill, t.made, t.tries) for t in practice_results(sets)] == [

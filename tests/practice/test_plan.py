@@ -12,6 +12,7 @@ from scan.practice import words
 from scan.practice.causes import CAUSE_WORDS
 from scan.practice.evidence import evidence_of
 from scan.practice.focus import focus_of
+from scan.practice.putting import Curve
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_causes import noted
 
@@ -38,8 +39,14 @@ def test_built_in_list_has_a_block_for_each_cause_in_each_phase():
 def test_thirty_minutes_of_putting():
     f = a_focus("putt", cause=0)
     got = p.plan_of(f, 30, DRILLS)
-    # default boxes of 30 minutes: 5 warm-up, 12 block, 9 mixed, 4 test
-    assert [s.minutes for s in got.steps] == [5, 12, 9, 4]
+    # ten putts take 2 minutes; the 28 that are left lie between the boxes of 20 and of 30 minutes
+    assert [(s.box, s.minutes) for s in got.steps] == [
+        ("warm-up", 5),
+        ("again", 2),
+        ("block", 11),
+        ("mixed", 8),
+        ("test", 4),
+    ]
     assert got.step("block").drill.id == "finger-to-the-pole"
     assert got.step("mixed").drill.id == "distance-ladder"
     assert got.step("test").throws == 10
@@ -48,7 +55,7 @@ def test_thirty_minutes_of_putting():
 
 
 @pytest.mark.parametrize(
-    ("minutes", "boxes"), [(20, [4, 8, 6, 2]), (30, [5, 12, 9, 4]), (45, [7, 16, 16, 6])]
+    ("minutes", "boxes"), [(20, [5, 7, 6, 2]), (30, [5, 12, 9, 4]), (45, [7, 16, 16, 6])]
 )
 def test_boxes_of_the_listed_lengths(minutes, boxes):
     assert p._divide(minutes, DRILLS.boxes, DRILLS.tests[0]) == boxes
@@ -69,6 +76,12 @@ def test_every_plan_fits_its_minutes_and_its_limits(minutes, phase, cause, young
     assert got.throws <= limits.throws
     assert sum(s.throws for s in got.steps if s.drill and s.drill.full_power) <= limits.full_power
     assert all(s.throws > 0 for s in got.steps if s.drill)
+    assert all(s.throws % s.drill.stations == 0 for s in got.steps if s.drill)
+    # a throw never has less than its seconds, nor, outside of odd minutes, more than twice as much
+    for s in got.steps:
+        if s.drill:
+            assert s.throws * s.drill.seconds <= 60 * s.minutes + 30, (s.box, s.minutes)
+            assert s.minutes <= 2 * s.throws * s.drill.seconds / 60 + 6, (s.box, s.minutes)
     assert all(s.minutes > 0 for s in got.steps)
     assert set(words.CAUTIONS) <= set(got.cautions)
     assert 1 <= got.aim.count <= 10
@@ -102,10 +115,79 @@ def test_a_cause_without_a_drill_gets_the_one_for_looking_and_a_note():
     assert any("sun in eyes" in n and "--drills" in n for n in got.notes)
 
 
+def test_a_drill_for_each_way_in_each_phase_while_no_cause_is_known():
+    for way in ("left", "right", "long", "short"):
+        for phase in PHASES:
+            for box in ("block", "mixed"):
+                drill = p._find(DRILLS.drills, box, phase, None, way)
+                assert way in drill.ways, (way, phase, box)
+
+
+def test_dont_know_gets_no_drill_of_its_own_but_a_note():
+    got = p.plan_of(focus_of(noted(*[("other", ["long"], False)] * 8)), 20, DRILLS)
+    assert got.cause is None
+    assert "long" in got.step("block").drill.ways
+    assert "Note the cause next time" in got.notes[0]
+    assert "mostly go long" in got.notes[0]
+
+
+def test_the_ladder_goes_from_four_fifths_to_half_of_the_players_own_putts():
+    distance = np.linspace(0.5, 30, 300)
+    curve = Curve("angle", distance, distance, np.exp(-distance / 10), distance, None, 20.0)
+    # exp(-d / 10) is .8 at 2.23 m and .5 at 6.93 m
+    assert p.ladder_of(curve, "m") == (2.0, 4.0, 5.5, 7.0)
+    assert p.ladder_of(curve, "ft") == (7.0, 12.0, 18.0, 23.0)
+    assert p.ladder_of(None, "m") == (5.0, 6.0, 7.0, 8.0)
+
+
+def test_a_sure_putter_gets_a_ladder_within_reach():
+    distance = np.linspace(0.5, 30, 300)
+    curve = Curve("angle", distance, distance, np.full(300, 0.95) - distance / 1000, distance, None, 20.0)
+    assert max(p.ladder_of(curve, "m")) <= 15
+    assert len(p.ladder_of(curve, "m")) == p.LADDER_STEPS
+
+
+def test_distances_are_told_in_the_unit_of_the_card():
+    metres = p.plan_of(a_focus("putt", cause=0), 30, DRILLS)
+    feet = p.plan_of(a_focus("putt", cause=0), 30, DRILLS, unit="ft")
+    assert "4, 5, 6, 7 and 8 m" in metres.step("test").drill.how
+    assert "13, 16, 20, 23 and 26 ft" in feet.step("test").drill.how
+    assert feet.step("mixed").drill.title == "Ladder 16, 20, 23, 26 ft"
+    for unit in ("m", "ft"):
+        for phase in PHASES:
+            for cause in range(10):
+                plan = p.plan_of(_focus_cached(phase, cause), 45, DRILLS, unit=unit)
+                done = [s.drill for s in plan.steps if s.drill]
+                told = " ".join(f"{d.title} {d.how} {d.counts}" for d in done)
+                assert "{" not in told + plan.cue
+                assert unit == "m" or " m " not in f"{told} {plan.cue} "
+
+
+def test_more_minutes_are_not_filled_with_more_of_the_same():
+    short, long = (p.plan_of(a_focus("putt", cause=0), m, DRILLS) for m in (45, 120))
+    assert long.throws == short.throws
+    assert {s.box for s in long.steps} >= {"break", "dry", "walk"}
+    assert any("Two sessions on two days" in n for n in long.notes)
+
+
+def test_five_minutes_begin_warm_and_end_with_the_test():
+    got = p.plan_of(a_focus("putt", cause=0), 5, DRILLS)
+    assert [s.box for s in got.steps] == ["block", "test"]
+    assert "Warm up 5 minutes before you begin" in got.notes[0]
+    assert got.length == "5 minutes after a warm-up, 20 throws"
+
+
+def test_no_second_test_where_it_would_break_the_limits():
+    young = p.plan_of(a_focus("drive"), 45, DRILLS, under_16=True)
+    assert "again" not in {s.box for s in young.steps}
+    assert "again" in {s.box for s in p.plan_of(a_focus("drive"), 45, DRILLS).steps}
+    assert "again" not in {s.box for s in p.plan_of(a_focus("drive"), 45, DRILLS, repeat=False).steps}
+
+
 def test_no_cause_noted_makes_a_session_for_looking():
     got = p.plan_of(focus_of(noted(*[(None, ["left"], False)] * 6)), 20, DRILLS)
     assert got.cause is None
-    assert "for looking" in got.notes[0]
+    assert "Note the cause next time" in got.notes[0]
 
 
 def test_no_promise_of_what_is_disputed():
@@ -114,9 +196,9 @@ def test_no_promise_of_what_is_disputed():
     assert "another day" in notes
 
 
-@pytest.mark.parametrize("minutes", [0, 9, 121])
+@pytest.mark.parametrize("minutes", [0, 4, 121])
 def test_too_few_or_too_many_minutes_are_refused(minutes):
-    with pytest.raises(InputError, match=rf"10 to 120 minutes.*found {minutes}"):
+    with pytest.raises(InputError, match=rf"5 to 120 minutes.*found {minutes}"):
         p.plan_of(a_focus(), minutes, DRILLS)
 
 
@@ -137,7 +219,8 @@ def test_too_few_or_too_many_minutes_are_refused(minutes):
             "'phases'",
         ),
         (("sets = 3\ntries = 8", "sets = 0\ntries = 8"), "whole number from 1 to 10 for 'sets', found 0"),
-        (("boxes = [4, 8, 6, 2]", "boxes = [4, 8, 6, 3]"), "sum to its minutes"),
+        (("stations = 2", "stations = 7"), "whole turns of its 7 stations"),
+        (("boxes = [5, 7, 6, 2]", "boxes = [5, 7, 6, 3]"), "sum to its minutes"),
         (("throws = 60", 'throws = "many"'), "'throws', found 'many'"),
     ],
 )

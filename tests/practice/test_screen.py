@@ -33,7 +33,7 @@ def test_every_screen_fits_and_ends_with_plan_and_cautions(count, unmarked):
         assert max(map(len, lines)) <= WIDTH
         assert lines[-1].startswith("Stop if anything hurts")
         assert lines[-2].startswith("At most 60 throws")
-        assert sum("min  " in line for line in lines) == 4
+        assert sum("min  " in line for line in lines) == 5
 
 
 def test_one_round_by_hand():
@@ -53,4 +53,4 @@ def test_too_much_to_say_leaves_the_plan_whole():
     f = replace(f, remarks=("a remark of some length " * 9,) * 4, disagreement="a long sentence " * 40)
     lines = screen(e, f, plan_of(f, 30, DRILLS))
     assert len(lines) == HEIGHT
-    assert sum("min  " in line for line in lines) == 4
+    assert sum("min  " in line for line in lines) == 5

@@ -1,0 +1,304 @@
+"""The commands about a season: `practised` tells sessions by hand, `season` shows the year."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import date
+from math import isnan
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from scan.cli.stored import add_store_option, store_place
+
+if TYPE_CHECKING:
+    from scan.practice.evidence import Evidence
+    from scan.practice.season import Season
+    from scan.records.rounds import Round
+    from scan.records.store import Store
+    from scan.records.told import ToldSession
+
+DONE, ATTENTION = 0, 1
+
+#: What a player may call a phase.
+_PHASES = {
+    "drive": "drive",
+    "drives": "drive",
+    "approach": "approach",
+    "approaches": "approach",
+    "putt": "putt",
+    "putts": "putt",
+}
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command `practised`."""
+    told = commands.add_parser(
+        "practised",
+        help="tell a session of practice: which phase, how many minutes",
+        description="Keep a session of practice for which no practice card was filled in, so that the advice "
+        "knows of it. Without a phase, list what was told.",
+        epilog="Example: shortpencil practised putt 30 --on 2030-05-20",
+    )
+    told.add_argument("phase", nargs="?", type=_phase, metavar="PHASE", help="drive, approach or putt")
+    told.add_argument("minutes", nargs="?", type=_minutes, metavar="MINUTES", help="minutes (default: 30)")
+    told.add_argument("--on", metavar="DATE", type=_day, help="the day, YYYY-MM-DD (default: today)")
+    told.add_argument("--player", metavar="ALIAS", help="whose session it was")
+    told.add_argument("--take-back", metavar="NUMBER", type=int, help="remove a session told by mistake")
+    add_store_option(told)
+    told.add_argument("--json", action="store_true", help="print the sessions as JSON")
+    told.set_defaults(run=run_practised)
+
+    season = commands.add_parser(
+        "season",
+        help="the year at a glance: practice, misses, tests, what changed, what next",
+        description="Show a season: what was practised, how misses and tests of ten went, what changed and "
+        "what did not, what to practise in the next weeks, and one aim for the next month.",
+        epilog="Example: shortpencil season --report season.pdf",
+    )
+    add_store_option(season)
+    season.add_argument("--player", metavar="ALIAS", help="only this player's rounds")
+    season.add_argument(
+        "--months", metavar="N", type=_months, default=12, help="months back from the newest day, 1 to 12"
+    )
+    season.add_argument(
+        "--report", metavar="FILE.html|.pdf", type=Path, help="write a page, or a sheet to pin on a wall"
+    )
+    season.add_argument(
+        "--paper", choices=("a4", "letter"), default="a4", help="sheet size of a PDF (default: a4)"
+    )
+    season.add_argument("--drills", metavar="FILE.toml", type=Path, help="a drill list of your own")
+    season.add_argument("--json", action="store_true", help="print the season as JSON")
+    season.set_defaults(run=run_season, minutes=30, half_life=5.0, under_16=False, practised=None, since=None)
+
+
+def run_practised(args: argparse.Namespace) -> int:
+    """Keep, list or take back sessions told by hand."""
+    from forms.errors import InputError
+    from scan.records.store import open_store
+
+    if args.take_back is not None and args.phase is not None:
+        raise InputError("expected either a session to tell or --take-back NUMBER, found both.")
+    with open_store(store_place(args)) as store:
+        if args.take_back is not None:
+            gone = store.take_back_session(args.take_back)
+            print(f"Taken back: {_line(gone)}")
+            return DONE
+        if args.phase is not None:
+            return _tell(args, store)
+        listed = [s for s in store.told_sessions() if args.player in (None, s.player)]
+    if args.json:
+        _print_json(listed)
+        return DONE
+    if not listed:
+        print("No session told by hand yet. Tell one: shortpencil practised putt 30", file=sys.stderr)
+        return DONE
+    for session in listed:
+        print(f"{session.number:>4}  {_line(session)}")
+    return DONE
+
+
+def run_season(args: argparse.Namespace) -> int:
+    """Print the season of one player; write the page or the sheet if asked."""
+    from forms.errors import InputError
+    from scan.cli.practice import load_drills, work_out
+    from scan.practice.evidence import in_order
+    from scan.practice.season import season_of
+    from scan.practice.season_page import screen
+    from scan.records.store import open_store
+
+    if args.report and args.report.suffix.lower() not in (".html", ".pdf"):
+        raise InputError(f"--report: expected a file that ends in .html or .pdf, found {args.report}.")
+    with open_store(store_place(args)) as store:
+        worked = work_out(args, store, load_drills(args.drills))
+    if isinstance(worked, str):
+        print(f"shortpencil: {worked}", file=sys.stderr)
+        return ATTENTION
+    rounds = in_order(worked.found.rounds)
+    if not any(r.day for r in rounds):
+        print(
+            "shortpencil: No round has a day, so there is no season to show. Write the date on the card.",
+            file=sys.stderr,
+        )
+        return ATTENTION
+    season = season_of(
+        worked.evidence,
+        worked.focus,
+        worked.choice,
+        worked.sessions,
+        worked.tests,
+        _foci(rounds, worked.evidence, args.months),
+        player=args.player or rounds[-1].player,
+        months=args.months,
+    )
+    if args.report:
+        _write(args.report, season, args.paper)
+    if args.json:
+        import json
+
+        print(json.dumps(season_json(season), ensure_ascii=False, indent=2))
+    else:
+        print("\n".join(screen(season)))
+    return DONE
+
+
+#: What cost most at the end of a month follows from this many rounds up to then; older ones count below 1 %.
+_FOCUS_ROUNDS = 40
+
+
+def _foci(rounds: list[Round], evidence: Evidence, months: int) -> list[tuple[date, str]]:
+    """Return what cost most as of the end of each month with rounds."""
+    from scan.practice.evidence import evidence_of
+    from scan.practice.focus import focus_of
+    from scan.practice.season import months_with_rounds
+
+    found = []
+    for first, count in months_with_rounds(evidence, months):
+        focus = focus_of(evidence_of(rounds[max(0, count - _FOCUS_ROUNDS) : count]))
+        if focus is not None:
+            found.append((first, focus.phase))
+    return found
+
+
+def _write(path: Path, season: Season, paper: str) -> None:
+    from forms.files import write_whole
+    from scan.practice import season_page
+
+    if path.suffix.lower() == ".html":
+        data = season_page.page(season).encode("utf-8")
+    else:
+        from forms.layout import PAPERS
+        from forms.pdf import to_pdf
+
+        data = to_pdf([season_page.sheet(season, PAPERS[paper])], PAPERS[paper], "shortpencil: a season")
+    write_whole(path, data)
+    print(f"{path}: the season.", file=sys.stderr)
+
+
+def season_json(season: Season) -> dict[str, Any]:
+    """Return the published JSON of `season --json`, plain types only."""
+    from forms.rules import PHASES
+    from scan.practice.season import changed_sentences
+
+    return {
+        "schema": 1,
+        "from": season.first.isoformat(),
+        "to": season.last.isoformat(),
+        "rounds": season.rounds,
+        "aim": season.aim,
+        "costs_most": season.choice.costs_most,
+        "next": season.choice.phase,
+        "months": [
+            {
+                "month": m.first.isoformat()[:7],
+                "rounds": m.rounds,
+                "missed": dict(
+                    zip(PHASES, (None if r is None else round(r.middle, 4) for r in m.rates), strict=True)
+                ),
+                "sessions": dict(zip(PHASES, m.sessions, strict=True)),
+                "costs_most": m.costs_most,
+            }
+            for m in season.months
+        ],
+        "changed": [
+            {"phase": h.phase, "sessions": h.sessions, "verdict": h.verdict, "p": _number(h.p)}
+            for h in season.helped
+        ],
+        "says": changed_sentences(season),
+        "tests": [
+            {"day": t.day.isoformat(), "phase": PHASES[t.phase], "made": t.made, "tries": t.tries}
+            for t in season.tests
+        ],
+        "weeks": [list(week) for week in season.weeks],
+    }
+
+
+def _number(value: float) -> float | None:
+    return None if isnan(value) else round(value, 4)
+
+
+def _months(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 12:
+        raise argparse.ArgumentTypeError(f"expected 1 to 12 months, found {text!r}")
+    return int(text)
+
+
+def _tell(args: argparse.Namespace, store: Store) -> int:
+    from datetime import UTC, datetime
+
+    from scan.records.told import ToldSession, checked
+
+    now = datetime.now(UTC)
+    session = ToldSession(
+        day=args.on or now.astimezone().date(),
+        phase=args.phase,
+        minutes=args.minutes if args.minutes is not None else 30,
+        player=_whose(args.player, store),
+    )
+    kept = store.tell_session(checked(session, now.astimezone().date()), now)
+    if args.json:
+        _print_json([kept])
+        return DONE
+    print(f"Kept as number {kept.number}: {_line(kept)}")
+    print("What to practise next: shortpencil focus", file=sys.stderr)
+    return DONE
+
+
+def _whose(player: str | None, store: Store) -> str | None:
+    """Return the player told, or the only one the store knows."""
+    from forms.errors import InputError
+
+    known = sorted({line.player for line in store.summaries() if line.player})
+    if player is None and len(known) > 1:
+        raise InputError(
+            f"{store.name}: expected to be told whose session it was, since there are {len(known)} players: "
+            f"{', '.join(known)}. Say which with --player."
+        )
+    return player if player is not None else known[0] if known else None
+
+
+def _line(session: ToldSession) -> str:
+    from scan.practice import words
+
+    whose = f", {session.player}" if session.player else ""
+    return (
+        f"{words.day(session.day)}, {words.MANY[session.phase]}, "
+        f"{words.count(session.minutes, 'minute')}{whose}"
+    )
+
+
+def _print_json(sessions: list[ToldSession]) -> None:
+    import json
+
+    listed = [
+        {
+            "number": s.number,
+            "day": s.day.isoformat(),
+            "phase": s.phase,
+            "minutes": s.minutes,
+            "player": s.player,
+        }
+        for s in sessions
+    ]
+    print(json.dumps({"schema": 1, "sessions": listed}, ensure_ascii=False))
+
+
+def _phase(text: str) -> str:
+    phase = _PHASES.get(text.casefold())
+    if phase is None:
+        raise argparse.ArgumentTypeError(f"expected drive, approach or putt, found {text!r}")
+    return phase
+
+
+def _minutes(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"expected whole minutes, as in 30, found {text!r}") from error
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"expected a day as YYYY-MM-DD, found {text!r}") from error

@@ -1,0 +1,314 @@
+"""What to practise next: the phase in which one more session should save most.
+
+What costs most and what to practise next are two questions. Misses of a phase cost strokes; a session changes
+some of them, and the tenth session of a phase less than the first. So
+
+    saved a round = throws a round x cost of a miss x expected fall of the miss rate by one more session,
+
+the fall as `gains` expects it from the player's own rounds, sessions and tests. The rule takes the phase with
+the largest. Rules that explore (drawing from what is believed, a bonus for what is little known, the worth of
+knowing) were compared over whole seasons, and none did better: `tests/bench/bench_season.py` has the table.
+While no session is known, the phase that costs most comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forms.rules import PHASES
+from scan.practice import words
+from scan.practice.causes import causes_of
+from scan.practice.evidence import Evidence
+from scan.practice.focus import NOTE_HALF_LIVES, Focus
+from scan.practice.gains import (
+    FADES_DAYS,
+    TESTS_DIFFER,
+    Belief,
+    Counts,
+    Laws,
+    group_laws,
+    learnt,
+)
+from scan.practice.model import LEVEL, Interval, normal_quantile, spread_between
+from scan.practice.plan import Target, target_of
+from scan.practice.sessions import OfTen, Session, practised_before
+
+Floats = NDArray[np.float64]
+
+#: Rounds after which a round counts half for what practice changed; longer than the focus's, since a change
+#: needs both ends, and not for ever, since phases change by themselves, too.
+LEARN_HALF_LIFE_ROUNDS = 15.0
+#: Rounds that are looked at; the oldest of these counts 2 %.
+LEARN_ROUNDS = 90
+
+#: A cost below this is taken for chance.
+SMALLEST_COST_STROKES = 0.02
+
+#: Throws a hole by phase where only misses are marked, so that nobody knows how many there were; our choice.
+USUAL_THROWS_A_HOLE = (1.0, 1.15, 1.4)
+#: Fewer clean marks than this share of the misses means that only misses are marked.
+ONLY_MISSES = 0.1
+
+_DRAWS = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What one more session of a phase should bring.
+
+    Attributes
+    ----------
+    sessions, lately : sessions ever, and in the last 60 days before the newest day known
+    saves : strokes a round that one more session should save, with its range
+    left : share of the first session's gain that the next one should still bring, 0 to 1
+    p_best : probability that no other phase's next session saves more
+    """
+
+    phase: str
+    sessions: int
+    lately: int
+    saves: Interval
+    left: float
+    p_best: float
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The phase to practise next, the one that costs most, and what is expected of each.
+
+    `ahead` holds the phases of the next sessions as things stand, the very next one first.
+    """
+
+    phase: str
+    number: int
+    costs_most: str
+    phases: tuple[Expected, ...]
+    ahead: tuple[str, ...]
+    known_sessions: int
+
+    @property
+    def chosen(self) -> Expected:
+        """What is expected of the chosen phase."""
+        return self.phases[self.number]
+
+    @property
+    def differs(self) -> bool:
+        """Whether something else costs more than what to practise next."""
+        return self.phase != self.costs_most
+
+
+LATELY_DAYS = 60
+AHEAD = 16
+
+
+def choice_of(
+    evidence: Evidence,
+    focus: Focus,
+    sessions: Sequence[Session],
+    tests: Sequence[OfTen] = (),
+    *,
+    laws: Laws | None = None,
+) -> Choice:
+    """Return what to practise next.
+
+    Parameters
+    ----------
+    evidence, focus : of one player's rounds
+    sessions, tests : what is known of practice, oldest first
+    laws : what a group says of how practice works, or None
+    """
+    marks, now, told = counts_of(evidence, sessions, tests)
+    belief = learnt(marks, now, told, laws)
+    throws = _throws_a_round(evidence, focus)
+    cost = np.array([max(p.cost.middle, SMALLEST_COST_STROKES) for p in focus.phases])
+    cost_sd = np.array([(p.cost.high - p.cost.low) / (2 * normal_quantile()) for p in focus.phases])
+    seen = (evidence.marked.sum(axis=0) > 0).astype(float)
+    value = throws * cost * belief.gain() * seen
+    number = int(np.argmax(value)) if sessions else focus.number
+    saves, p_best = _spread(belief, throws * seen, cost, cost_sd)
+    last = max([s.day for s in sessions] + [h.day for h in evidence.heads if h.day], default=date.min)
+    first = replace(belief, sessions=np.zeros(len(PHASES))).gain()
+    expected = tuple(
+        Expected(
+            phase=phase,
+            sessions=sum(s.phase == k for s in sessions),
+            lately=sum(s.phase == k and (last - s.day).days <= LATELY_DAYS for s in sessions),
+            saves=Interval(saves[k].low, float(value[k]), saves[k].high),
+            left=float(np.clip(belief.gain()[k] / first[k], 0, 1)) if first[k] > 0 else 0.0,
+            p_best=float(p_best[k]),
+        )
+        for k, phase in enumerate(PHASES)
+    )
+    return Choice(
+        phase=PHASES[number],
+        number=number,
+        costs_most=focus.phase,
+        phases=expected,
+        ahead=_ahead(belief, throws * cost * seen, number),
+        known_sessions=len(sessions),
+    )
+
+
+def target_of_choice(
+    choice: Choice, evidence: Evidence, focus: Focus, labels: Mapping[str, str] | None = None
+) -> Target:
+    """Return what the next session is for, with the causes noted for that phase."""
+    if not choice.differs:
+        return target_of(focus)
+    recent = np.zeros(evidence.rounds, dtype=bool)
+    recent[-max(1, ceil(NOTE_HALF_LIVES * focus.half_life_rounds)) :] = True
+    return Target(
+        choice.phase,
+        causes_of(evidence, choice.number, choice.phase, recent=recent, labels=labels),
+        1 - focus.phases[choice.number].recent.interval.middle,
+    )
+
+
+def laws_of_group(
+    players: Sequence[tuple[Evidence, Sequence[Session], Sequence[OfTen]]],
+) -> Laws | None:
+    """Return what other players' rounds say of how practice works; None where none of them practised."""
+    rows = []
+    for evidence, sessions, tests in players:
+        if sessions and evidence.rounds:
+            marks, _, told = counts_of(evidence, sessions, tests)
+            rows.append((marks, told))
+    return group_laws(rows) if rows else None
+
+
+def counts_of(
+    evidence: Evidence, sessions: Sequence[Session], tests: Sequence[OfTen]
+) -> tuple[Counts, Floats, Counts | None]:
+    """Return rounds and tests as counts with the sessions behind each, a row a phase; and sessions so far.
+
+    Later rounds count more, and counts are divided by how much more than chance the rounds differ, as is done
+    for the focus.
+    """
+    rounds = slice(max(0, evidence.rounds - LEARN_ROUNDS), None)
+    days = [h.day for h in evidence.heads[rounds]]
+    misses = evidence.misses[rounds].astype(float)
+    throws = _throws(evidence)[rounds]
+    weight = 0.5 ** (np.arange(len(days) - 1, -1, -1) / LEARN_HALF_LIFE_ROUNDS)
+    factor = np.array([spread_between(misses[:, k], throws[:, k]).factor for k in range(len(PHASES))])
+    scale = weight[:, None] / factor
+    before = practised_before(sessions, days)
+    today = max([d for d in days if d] + [s.day for s in sessions], default=None)
+    now = practised_before(sessions, [today], with_same_day=True)[0]
+    marks = Counts((misses * scale).T, (throws * scale).T, before.T)
+    return marks, now, _test_marks(sessions, tests)
+
+
+def _test_marks(sessions: Sequence[Session], tests: Sequence[OfTen]) -> Counts | None:
+    if not tests:
+        return None
+    failed, tries, before = np.zeros((3, len(PHASES), len(tests)))
+    behind = practised_before(sessions, [t.day for t in tests], with_same_day=True)
+    for i, t in enumerate(tests):
+        failed[t.phase, i] = (t.tries - t.made) / TESTS_DIFFER
+        tries[t.phase, i] = t.tries / TESTS_DIFFER
+        before[:, i] = behind[i]
+    return Counts(failed, tries, before)
+
+
+def _throws(evidence: Evidence) -> Floats:
+    """Return the throws that misses are compared with, (R, 3): the marked ones.
+
+    Where only misses are marked these are all that are known to have been thrown, or what is usual.
+    """
+    marked = evidence.marked.astype(float)
+    if evidence.clean.sum() >= ONLY_MISSES * evidence.misses.sum():
+        return marked
+    holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
+    usual = holes[:, None] * np.array(USUAL_THROWS_A_HOLE)
+    return np.asarray(np.maximum(usual, marked + evidence.unmarked))
+
+
+def _throws_a_round(evidence: Evidence, focus: Focus) -> Floats:
+    """Return the throws of a round by phase, later rounds counting more."""
+    weight = 0.5 ** (np.arange(evidence.rounds - 1, -1, -1) / focus.half_life_rounds)
+    return np.asarray(weight @ _throws(evidence) / weight.sum())
+
+
+def _spread(belief: Belief, throws: Floats, cost: Floats, cost_sd: Floats) -> tuple[list[Interval], Floats]:
+    """Return the range of what the next session saves, by phase, and how probably each saves most.
+
+    By draws from what is believed of start, law and cost, with a fixed seed: the same rounds, the same words.
+    """
+    generator = np.random.default_rng(0)
+    gains = (belief.rates_after(0) - belief.rates_after(1)).reshape(len(throws), -1)
+    weight = belief.weight.reshape(len(throws), -1)
+    drawn = np.empty((len(throws), _DRAWS))
+    for k in range(len(throws)):
+        at = np.searchsorted(np.cumsum(weight[k]), generator.random(_DRAWS))
+        costs = cost[k] + cost_sd[k] * generator.standard_normal(_DRAWS)
+        gain = gains[k][np.minimum(at, weight.shape[1] - 1)]
+        drawn[k] = throws[k] * np.maximum(costs, SMALLEST_COST_STROKES) * gain
+    best = np.bincount(drawn.argmax(axis=0), minlength=len(throws)) / _DRAWS
+    tail = (1 - LEVEL) / 2
+    ranges = [Interval(*np.quantile(row, [tail, 0.5, 1 - tail]).tolist()) for row in drawn]
+    return ranges, best
+
+
+def _ahead(belief: Belief, strokes: Floats, first: int) -> tuple[str, ...]:
+    """Return the phases of the next sessions, as if each had brought what is expected of it."""
+    done = belief.sessions.copy()
+    result = []
+    for i in range(AHEAD):
+        pick = first if i == 0 else int(np.argmax(strokes * replace(belief, sessions=done).gain()))
+        result.append(PHASES[pick])
+        done[pick] += 1
+    return tuple(result)
+
+
+# -- in words ------------------------------------------------------------------------------------------------
+
+ASSUMED = (
+    "Assumed: the first sessions of a phase bring most and each later one less, as laboratories find of "
+    f"learners; half of what was practised is gone after {FADES_DAYS:.0f} days without it."
+)
+
+
+def why_next(choice: Choice) -> list[str]:
+    """Return what to practise next and why, in sentences."""
+    own = choice.chosen
+    many = words.MANY
+    if not choice.known_sessions:
+        return [
+            f"Practise {many[choice.phase]} next: they cost most, and no session is known yet. Tell each "
+            f"session, or photograph its practice card, and the advice will count what it has changed: "
+            f"shortpencil practised {choice.phase} 30"
+        ]
+    saved = f"about {words.in_ten_rounds(own.saves.middle)}"
+    if not choice.differs:
+        said = (
+            f"Practise {many[choice.phase]} next, too: one more session{_done(own)} should save most there, "
+            f"{saved}."
+        )
+    else:
+        other = choice.phases[PHASES.index(choice.costs_most)]
+        said = (
+            f"Even so, practise {many[choice.phase]} next: one more "
+            f"session there{_done(own)} should save {saved}, against "
+            f"{10 * other.saves.middle:.1f} with {many[other.phase]}{_done(other)}."
+        )
+    return [said, _how_sure(choice)]
+
+
+def _done(e: Expected) -> str:
+    if not e.sessions:
+        return " (not practised yet)"
+    return f" (practised {words.times(e.sessions)})"
+
+
+def _how_sure(choice: Choice) -> str:
+    p = choice.chosen.p_best
+    said = f"{words.probability(p)} that no other phase would gain more from it"
+    if p < 0.5:
+        return f"It is close: {said}. Another choice would lose little."
+    return f"{said[0].upper()}{said[1:]}."

@@ -1,0 +1,269 @@
+"""A season at a glance: what was practised, what the rounds and the tests of ten say, what to aim for next.
+
+Everything the terminal, the page and the sheet tell is worked out here once. A season is the year up to the
+newest day that the store knows, or so many months of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from forms.rules import PHASES
+from scan.practice import words
+from scan.practice.choice import ASSUMED, Choice, why_next
+from scan.practice.evidence import Evidence
+from scan.practice.focus import Focus
+from scan.practice.helped import OTHER_REASONS, Helped, helped_of, sentence, together_sentence
+from scan.practice.model import Interval, jeffreys, spread_between
+from scan.practice.plan import TEST_TRIES
+from scan.practice.sessions import OfTen, Session
+
+MOST_MONTHS = 12
+#: Sessions a week that a plan supposes: as many as lately, within these; and where none is known, two.
+USUAL_A_WEEK, MOST_A_WEEK = 2, 4
+LATELY_DAYS = 42
+WEEKS = 4
+#: After so many weeks of a plan, or so many rounds, it pays to ask again.
+LOOK_AGAIN_WEEKS, LOOK_AGAIN_ROUNDS = 2, 3
+
+
+@dataclass(frozen=True, slots=True)
+class Month:
+    """One month: rounds, miss rates by phase (None without marks), sessions by phase, what cost most."""
+
+    first: date
+    rounds: int
+    rates: tuple[Interval | None, ...]
+    sessions: tuple[int, ...]
+    costs_most: str | None
+
+    @property
+    def name(self) -> str:
+        """Month and year, as in ``May 2030``."""
+        return words.day(self.first).split(" ", 1)[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """One player's season.
+
+    Attributes
+    ----------
+    months : oldest first, every month from the first round or session to the last
+    helped : what became of each practised phase
+    aim : what to reach until `until`, one sentence
+    weeks : the phases of the sessions of the next weeks
+    """
+
+    player: str | None
+    first: date
+    last: date
+    rounds: int
+    months: tuple[Month, ...]
+    sessions: tuple[Session, ...]
+    tests: tuple[OfTen, ...]
+    helped: tuple[Helped, ...]
+    focus: Focus
+    choice: Choice
+    aim: str
+    until: date
+    weeks: tuple[tuple[str, ...], ...]
+
+
+def season_of(
+    evidence: Evidence,
+    focus: Focus,
+    choice: Choice,
+    sessions: Sequence[Session],
+    tests: Sequence[OfTen],
+    foci: Sequence[tuple[date, str]],
+    *,
+    player: str | None = None,
+    months: int = MOST_MONTHS,
+) -> Season:
+    """Return the season up to the newest day.
+
+    Parameters
+    ----------
+    evidence : of all rounds; those without a day are left out
+    focus, choice : as of now
+    sessions, tests : oldest first
+    foci : what cost most as of the end of each month with rounds, by the first day of that month
+    months : how many months back, the newest one included
+    """
+    days = [h.day for h in evidence.heads]
+    known = [d for d in days if d is not None] + [s.day for s in sessions]
+    last = max(known)
+    start = _months_before(last.replace(day=1), months - 1)
+    first = max(start, min(known).replace(day=1))
+    within = [d for d in known if d >= first]
+    mine = tuple(s for s in sessions if s.day >= first)
+    tested = tuple(t for t in tests if t.day >= first)
+    until = last + timedelta(days=30)
+    weeks = weeks_of(choice, sessions, last)
+    return Season(
+        player=player,
+        first=min(within),
+        last=last,
+        rounds=sum(d is not None and d >= first for d in days),
+        months=_months(evidence, mine, dict(foci), first, last),
+        sessions=mine,
+        tests=tested,
+        helped=helped_of(evidence, sessions),
+        focus=focus,
+        choice=choice,
+        aim=_aim(focus, choice, weeks, tested, until),
+        until=until,
+        weeks=weeks,
+    )
+
+
+def weeks_of(choice: Choice, sessions: Sequence[Session], last: date) -> tuple[tuple[str, ...], ...]:
+    """Return the phases to practise in each of the next weeks, as things stand."""
+    lately = sum((last - s.day).days < LATELY_DAYS for s in sessions)
+    a_week = min(max(round(lately * 7 / LATELY_DAYS), 1), MOST_A_WEEK) if lately else USUAL_A_WEEK
+    ahead = choice.ahead
+    return tuple(tuple(ahead[week * a_week : (week + 1) * a_week]) for week in range(WEEKS))
+
+
+def months_with_rounds(evidence: Evidence, months: int = MOST_MONTHS) -> list[tuple[date, int]]:
+    """Return the last months with rounds, by first day, with how many rounds there were by their end."""
+    counted: dict[date, int] = {}
+    for i, head in enumerate(evidence.heads):
+        if head.day is not None:
+            counted[head.day.replace(day=1)] = i + 1
+    return sorted(counted.items())[-months:]
+
+
+def _months(
+    evidence: Evidence, sessions: Sequence[Session], foci: dict[date, str], first: date, last: date
+) -> tuple[Month, ...]:
+    month_of = [h.day.replace(day=1) if h.day else None for h in evidence.heads]
+    factor = [
+        spread_between(evidence.misses[-90:, k], evidence.marked[-90:, k]).factor for k in range(len(PHASES))
+    ]
+    result = []
+    at = first.replace(day=1)
+    while at <= last:
+        of = np.array([m == at for m in month_of], dtype=bool)
+        rates = []
+        for k in range(len(PHASES)):
+            x, n = float(evidence.misses[of, k].sum()), float(evidence.marked[of, k].sum())
+            told = jeffreys(x / factor[k], n / factor[k])
+            rates.append(Interval(told.low, x / n, told.high) if n else None)
+        done = [s for s in sessions if s.day.replace(day=1) == at]
+        result.append(
+            Month(
+                first=at,
+                rounds=int(of.sum()),
+                rates=tuple(rates),
+                sessions=tuple(sum(s.phase == k for s in done) for k in range(len(PHASES))),
+                costs_most=foci.get(at),
+            )
+        )
+        at = _months_before(at, -1)
+    return tuple(result)
+
+
+def _months_before(first: date, months: int) -> date:
+    """Return the first day of the month so many months earlier."""
+    count = first.year * 12 + first.month - 1 - months
+    return date(count // 12, count % 12 + 1, 1)
+
+
+def _aim(
+    focus: Focus,
+    choice: Choice,
+    weeks: Sequence[Sequence[str]],
+    tests: Sequence[OfTen],
+    until: date,
+) -> str:
+    """Return one aim for the next month: sessions done, and one more in the test than lately."""
+    planned = sum(len(week) for week in weeks)
+    many = words.MANY[choice.phase]
+    mine = [t for t in tests if t.phase == choice.number][-3:]
+    made, tries = sum(t.made for t in mine), sum(t.tries for t in mine)
+    if tries:
+        reach = min(TEST_TRIES, int(TEST_TRIES * made / tries) + 1)
+        lately = f"lately {made} of {tries}"
+    else:
+        clean = 1 - focus.phases[choice.number].recent.interval.middle
+        if np.isnan(clean):
+            clean = 0.6
+        reach = min(TEST_TRIES, int(TEST_TRIES * clean) + 1)
+        lately = "not tested yet"
+    return (
+        f"Until {words.day(until)}: the {planned} sessions planned here, and {reach} of {TEST_TRIES} in the "
+        f"test of {many} ({lately})."
+    )
+
+
+# -- in words ------------------------------------------------------------------------------------------------
+
+
+def head_line(season: Season) -> str:
+    """Whose season, how many rounds and sessions, from when to when."""
+    parts = [
+        season.player or "",
+        words.count(season.rounds, "round"),
+        words.count(len(season.sessions), "session"),
+        words.span([season.first, season.last]),
+    ]
+    return " · ".join(part for part in parts if part)
+
+
+def next_sentences(season: Season) -> list[str]:
+    """Return what costs most, what to practise next, and on what assumption."""
+    focus = season.focus
+    most = f"{words.MANY[focus.phase].capitalize()} cost most lately: about " + (
+        f"{words.strokes(focus.chosen.strokes_a_round.middle)} strokes a round "
+        f"(range {words.strokes_range(focus.chosen.strokes_a_round)})."
+    )
+    said = [most, " ".join(why_next(season.choice))]
+    return [*said, ASSUMED] if season.choice.known_sessions else said
+
+
+def changed_sentences(season: Season) -> list[str]:
+    """Return what changed with practice and what did not, a sentence a practised phase."""
+    if not season.helped:
+        return ["No session is known yet, so nothing can be said of what practice changed."]
+    together = together_sentence(season.helped)
+    told = [together] if together else []
+    told += [sentence(h) for h in season.helped]
+    return [*told, OTHER_REASONS] if together else told
+
+
+def tests_sentences(season: Season) -> list[str]:
+    """Return the tests of ten by phase, oldest first."""
+    said = []
+    for k, phase in enumerate(PHASES):
+        mine = [t for t in season.tests if t.phase == k]
+        if mine:
+            made = ", ".join(f"{t.made}" if t.tries == TEST_TRIES else f"{t.made}/{t.tries}" for t in mine)
+            said.append(f"{words.MANY[phase].capitalize()}, of {TEST_TRIES}: {made}")
+    return said
+
+
+def weeks_sentences(season: Season) -> list[str]:
+    """Return the plan of the next weeks: sessions, tests, when to look again."""
+    said = []
+    for number, phases in enumerate(season.weeks, start=1):
+        done = words.listing(_counted(phases))
+        said.append(f"Week {number}: {done}.")
+    said.append("In every session the test of ten: after the warm-up, and again at the end.")
+    said.append(
+        f"Ask again after week {LOOK_AGAIN_WEEKS} or {LOOK_AGAIN_ROUNDS} rounds, whichever comes first: "
+        "new marks may change the plan."
+    )
+    return said
+
+
+def _counted(phases: Sequence[str]) -> list[str]:
+    times = {phase: phases.count(phase) for phase in dict.fromkeys(phases)}
+    return [
+        words.MANY[phase] if n == 1 else f"{words.MANY[phase]} {words.times(n)}" for phase, n in times.items()
+    ]

@@ -1,0 +1,202 @@
+"""The season in the terminal, as a page, and as one sheet of paper to pin on a wall."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from forms.drawing import Shape
+from forms.layout import Paper
+from forms.rules import PHASES
+from scan.practice import words
+from scan.practice.model import Interval
+from scan.practice.picture import (
+    LIGHT,
+    SMALL_PT,
+    SOFT,
+    TEXT_PT,
+    frame,
+    held,
+    line,
+    moved,
+    paragraph,
+    text,
+    to_svg,
+)
+from scan.practice.season import (
+    Season,
+    changed_sentences,
+    head_line,
+    next_sentences,
+    tests_sentences,
+    weeks_sentences,
+)
+from scan.practice.season_chart import season_chart
+from scan.practice.web import document, said
+
+WIDTH = 80
+WIDTH_MM, TOP_MM = 182.0, 14.0
+
+FOOT = (
+    "Dots are the share of marked throws missed in a month; bars are 90 % ranges, which hold the true share "
+    "nine times in ten if rounds differ no more than so far. Every number comes from your own marks."
+)
+_SHORT_CAUTIONS = (
+    "Landing area clear of people first. Warm up. Stop if anything hurts and at thunder. The park's posted "
+    "rules come first. Not medical advice."
+)
+
+
+# -- terminal ------------------------------------------------------------------------------------------------
+
+
+def screen(season: Season) -> list[str]:
+    """Return the lines for a terminal, none wider than 80 characters."""
+    lines = [f"YOUR SEASON  {head_line(season)}"[:WIDTH], *_wrap(f"AIM  {season.aim}"), ""]
+    lines += [text_ for sentence in next_sentences(season) for text_ in _wrap(sentence)]
+    lines += ["", *_table(season), ""]
+    lines += ["WHAT CHANGED", *(t for s in changed_sentences(season) for t in _wrap(s, "  "))]
+    tests = tests_sentences(season)
+    if tests:
+        lines += ["TESTS OF TEN", *(t for s in tests for t in _wrap(s, "  "))]
+    lines += ["THE NEXT WEEKS", *(t for s in weeks_sentences(season) for t in _wrap(s, "  "))]
+    return [*lines, *_wrap(_SHORT_CAUTIONS)]
+
+
+def _table(season: Season) -> list[str]:
+    head = f"{'':<10}{'rounds':>6}  {'missed: drives':<15}{'approaches':<12}{'putts':<8}"
+    lines = [f"{head}{'practised':<18}cost most"]
+    for m in season.months:
+        rates = [words.percent(r.middle) if r else "–" for r in m.rates]
+        done = "  ".join(f"{n} {PHASES[k]}" for k, n in enumerate(m.sessions) if n) or "–"
+        lines.append(
+            f"{m.name:<10}{m.rounds:>6}  {rates[0]:<15}{rates[1]:<12}{rates[2]:<8}{_short(done):<18}"
+            f"{words.MANY[m.costs_most] if m.costs_most else '–'}"[:WIDTH]
+        )
+    return lines
+
+
+def _short(done: str) -> str:
+    return done if len(done) <= 17 else done.replace("approach", "appr.").replace("  ", " ")[:17]
+
+
+def _wrap(sentence: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(sentence, WIDTH, initial_indent=indent, subsequent_indent=indent)
+
+
+# -- page ----------------------------------------------------------------------------------------------------
+
+
+def page(season: Season) -> str:
+    """Return the page as text, self-contained, UTF-8 to be."""
+    return document(
+        "Your season",
+        head_line(season),
+        [
+            "<h1>Your season</h1>",
+            f'<p class="cue">{said(season.aim)}</p>',
+            *(f"<p>{said(s)}</p>" for s in next_sentences(season)),
+            '<div class="charts"><figure class="wide">',
+            to_svg(season_chart(season)),
+            "</figure></div>",
+            "<h2>What changed</h2>",
+            _list(changed_sentences(season)),
+            "<h2>The next weeks</h2>",
+            _list(weeks_sentences(season)),
+            "<h2>Month by month</h2>",
+            _months(season),
+            *(["<h2>Tests of ten</h2>", _list(tests_sentences(season))] if season.tests else []),
+            f'<div class="cautions">{_list(words.CAUTIONS)}</div>',
+        ],
+        FOOT,
+    )
+
+
+def _months(season: Season) -> str:
+    rows = []
+    for m in season.months:
+        cells = [str(m.rounds), *(_rate(r) for r in m.rates)]
+        done = (
+            ", ".join(f"{words.MANY[PHASES[k]]} {n}" for k, n in enumerate(m.sessions) if n) or "none known"
+        )
+        cells += [done, words.MANY[m.costs_most] if m.costs_most else "–"]
+        row = "".join(f"<td>{held(c)}</td>" for c in cells)
+        rows.append(f'<tr><th scope="row">{said(m.name)}</th>{row}</tr>')
+    heads = ("", "rounds", "drives missed", "approaches missed", "putts missed", "sessions", "cost most")
+    return (
+        '<div class="scroll"><table><caption>Missed throws of marked ones, with 90 % ranges; what cost most '
+        "is as of the end of each month</caption><thead><tr>"
+        + "".join(f'<th scope="col">{h}</th>' for h in heads)
+        + f"</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
+    )
+
+
+def _rate(rate: Interval | None) -> str:
+    if rate is None:
+        return "no marks"
+    return f'{words.percent(rate.middle)}<span class="range">{words.percent_range(rate)}</span>'
+
+
+def _list(items: Iterable[str]) -> str:
+    return f"<ul>{''.join(f'<li>{said(item)}</li>' for item in items)}</ul>"
+
+
+# -- sheet ---------------------------------------------------------------------------------------------------
+
+
+def sheet(season: Season, paper: Paper) -> tuple[Shape, ...]:
+    """Return the year on one sheet, as shapes in mm: readable from a step away, with the aim in a frame."""
+    x = (paper.width_mm - WIDTH_MM) / 2
+    right = x + WIDTH_MM
+    whose = f"{season.player}'s season" if season.player else "Your season"
+    shapes: list[Shape] = [
+        text(x, TOP_MM + 3, "shortpencil", size_pt=11, bold=True),
+        text(right, TOP_MM + 3, head_line(season), size_pt=TEXT_PT, anchor="right", grey=SOFT),
+        line(x, TOP_MM + 5.4, right, TOP_MM + 5.4, width_mm=0.3),
+        text(x, TOP_MM + 17.0, whose, size_pt=28, bold=True, fit_mm=WIDTH_MM),
+    ]
+    top = TOP_MM + 23.0
+    lines, after = paragraph(x + 5, top + 7.0, season.aim, WIDTH_MM - 10, size_pt=15, bold=True)
+    shapes += [frame(x, top, WIDTH_MM, after - top + 0.5), *lines]
+    y = after + 6.5
+    for sentence in next_sentences(season)[:2]:
+        lines, y = paragraph(x, y, sentence, WIDTH_MM, size_pt=10.5, lead=1.25)
+        shapes += lines
+        y += 0.8
+    foot, foot_top = _foot(x, paper.height_mm - TOP_MM)
+    told, told_height = _told(season, x, 0.0)
+    told_top = foot_top - told_height - 3.0
+    spare = told_top - y - 3.0
+    strip = min(34.0, max(12.0, (spare - 3 * 24.0) / 3))
+    shapes += season_chart(season, WIDTH_MM, strip).at(x, y)
+    shapes += [moved(shape, 0.0, told_top) for shape in told]
+    return (*shapes, *foot)
+
+
+def _told(season: Season, x: float, y: float) -> tuple[list[Shape], float]:
+    """What changed on the left, the next weeks on the right."""
+    half = (WIDTH_MM - 8.0) / 2
+    shapes: list[Shape] = [line(x, y, x + WIDTH_MM, y, width_mm=0.3)]
+    bottoms = []
+    for left, head, sentences in (
+        (x, "What changed", changed_sentences(season)),
+        (x + half + 8.0, "The next weeks", weeks_sentences(season)),
+    ):
+        at = y + 6.4
+        shapes.append(text(left, at, head, size_pt=13, bold=True))
+        at += 5.6
+        for sentence in sentences:
+            lines, at = paragraph(left, at, sentence, half, size_pt=9.5, lead=1.22)
+            shapes += lines
+            at += 0.9
+        bottoms.append(at)
+    return shapes, max(bottoms) - y
+
+
+def _foot(x: float, bottom: float) -> tuple[list[Shape], float]:
+    lines, after = paragraph(
+        x, 4.0, f"{' '.join(words.CAUTIONS)} {FOOT}", WIDTH_MM, size_pt=SMALL_PT, lead=1.2, grey=SOFT
+    )
+    top = bottom - after
+    shapes: list[Shape] = [line(x, top, x + WIDTH_MM, top, width_mm=0.3, grey=LIGHT)]
+    return [*shapes, *(moved(shape, 0.0, top) for shape in lines)], top

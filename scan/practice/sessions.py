@@ -1,0 +1,129 @@
+"""Sessions of practice, from practice cards and as told by hand, and where they lie between the rounds.
+
+A session is one day's practice of one phase. A practice card tells its phase by its drills, above all by its
+test of ten; a session told by hand says it. Both on one day and of one phase are one session. A session
+counts by its minutes, half an hour as one; what was practised fades (`gains.FADES_DAYS`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forms.rules import PHASES
+from scan.practice.gains import FADES_DAYS
+from scan.records.rounds import PracticeSet
+from scan.records.told import ToldSession
+
+Floats = NDArray[np.float64]
+
+#: A session of so many minutes counts as one; longer ones count a little more, shorter ones less. Our choice.
+USUAL_MINUTES = 30
+LEAST_WORTH, MOST_WORTH = 0.25, 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class OfTen:
+    """Makes of tries in tests of one phase on one day."""
+
+    day: date
+    phase: int
+    made: int
+    tries: int
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One day's practice of one phase; `minutes` where they were told."""
+
+    day: date
+    phase: int
+    minutes: int | None = None
+
+    @property
+    def worth(self) -> float:
+        """How much of a usual session it was."""
+        if self.minutes is None:
+            return 1.0
+        return min(max(self.minutes / USUAL_MINUTES, LEAST_WORTH), MOST_WORTH)
+
+
+def sessions_of(
+    sets: Iterable[PracticeSet], told: Iterable[ToldSession], phases: Mapping[str, Sequence[str]]
+) -> tuple[Session, ...]:
+    """Return every session, oldest first.
+
+    Parameters
+    ----------
+    sets : of practice cards; a card without a day, or whose drills leave its phase open, tells no session
+    told : by hand
+    phases : the phases that each drill serves
+    """
+    found: dict[tuple[date, int], int | None] = {}
+    for day, phase in _of_cards(sets, phases):
+        found[day, phase] = None
+    for t in told:
+        before = found.get((t.day, PHASES.index(t.phase)))
+        found[t.day, PHASES.index(t.phase)] = t.minutes + (before or 0)
+    return tuple(Session(day, phase, minutes) for (day, phase), minutes in sorted(found.items(), key=_by_day))
+
+
+def ten_tries_of(sets: Iterable[PracticeSet], tests: Mapping[str, int]) -> tuple[OfTen, ...]:
+    """Return the tests of ten on practice cards, oldest first; `tests` gives the phase of each test's id."""
+    totals: dict[tuple[date, int], list[int]] = {}
+    for s in sets:
+        made, tries = s.made.known, s.tries.known
+        if s.day is None or s.drill not in tests or not isinstance(made, int) or not isinstance(tries, int):
+            continue
+        if 0 <= made <= tries:
+            at = totals.setdefault((s.day, tests[s.drill]), [0, 0])
+            at[0] += made
+            at[1] += tries
+    return tuple(OfTen(day, phase, m, n) for (day, phase), (m, n) in sorted(totals.items()) if n)
+
+
+def practised_before(
+    sessions: Sequence[Session], days: Sequence[date | None], *, with_same_day: bool = False
+) -> Floats:
+    """Return how much of each phase had been practised, faded, before each of these days, (D, 3).
+
+    A day that is not known stands where the one before it stood. A session on the day of a round is taken to
+    have come after it, unless `with_same_day`.
+    """
+    result = np.zeros((len(days), len(PHASES)))
+    if not sessions:
+        return result
+    at = np.array([s.day.toordinal() for s in sessions], dtype=float)
+    worth = np.zeros((len(sessions), len(PHASES)))
+    worth[np.arange(len(sessions)), [s.phase for s in sessions]] = [s.worth for s in sessions]
+    last = None
+    for i, day in enumerate(days):
+        last = day or last
+        if last is None:
+            continue
+        age = last.toordinal() - at
+        past = age >= 0 if with_same_day else age > 0
+        result[i] = (0.5 ** (age[past] / FADES_DAYS)) @ worth[past]
+    return result
+
+
+def _of_cards(sets: Iterable[PracticeSet], phases: Mapping[str, Sequence[str]]) -> Iterable[tuple[date, int]]:
+    """Yield day and phase of each practice card: the phase that all its drills serve, where it is one."""
+    cards: dict[str, tuple[date, set[str]]] = {}
+    for s in sets:
+        if s.day is None or not isinstance(s.made.known, int) or s.drill not in phases:
+            continue
+        served = set(phases[s.drill])
+        before = cards.get(s.card)
+        cards[s.card] = (s.day, served if before is None else (before[1] & served) or before[1])
+    for day, served in cards.values():
+        if len(served) == 1:
+            yield day, PHASES.index(next(iter(served)))
+
+
+def _by_day(item: tuple[tuple[date, int], int | None]) -> tuple[date, int]:
+    return item[0]

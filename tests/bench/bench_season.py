@@ -1,0 +1,91 @@
+"""A season of choosing what to practise, in worlds whose truth is known; run by hand:
+
+``python tests/bench/bench_season.py [--players 60] [--worlds taper,steady] [--report] [--rivals] [--whole]``
+
+Regret is how many strokes more a season takes than with all knowledge, on average over players, with its
+standard error. `rule` is the tool's rule, `headline` what costs most again and again (what the tool said
+before it knew of sessions), `group` the rule told how practice worked for forty others of its world; for
+these costs are learnt from sums. `--whole` takes the whole way instead, from records to advice.
+`--rivals` compares ways of choosing. Players and chances of `--report` are other ones than those that rules
+were chosen on; worlds marked * were left out of all choosing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from scan.practice.gains import Laws, group_laws
+from tests.seasons.advisers import RIVALS, counts_of_all, expected, headline, rival, whole_tool
+from tests.seasons.rules import SIMPLE
+from tests.seasons.worlds import WORLDS, Chooser, World, all_knowing, play, players_of
+
+TUNED, REPORTED = 100, 900
+
+
+def group_of(world: World, seed: int, players: int = 40) -> Laws:
+    """Return what others of this world, advised by the tool's rule, tell of how practice works."""
+    others = players_of(world, players, np.random.default_rng(seed + 50))
+    told: list[Laws] = []
+    choose = rival(expected)
+
+    def listening(history: object) -> object:
+        picked = choose(history)  # type: ignore[arg-type]
+        if len(history.seen) == 29:  # type: ignore[attr-defined]
+            told.append(group_laws([counts_of_all(history)]))  # type: ignore[arg-type]
+        return picked
+
+    play(world, others, listening, seed + 51)  # type: ignore[arg-type]
+    return told[0]
+
+
+def main() -> None:
+    """Print a line for each world."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--players", type=int, default=60)
+    parser.add_argument("--worlds")
+    parser.add_argument("--whole", action="store_true", help="the whole way, records to advice")
+    parser.add_argument("--report", action="store_true", help="seeds that nothing was chosen on")
+    parser.add_argument(
+        "--rivals", action="store_true", help="compare rules for choosing, many players at once"
+    )
+    args = parser.parse_args()
+    seed = REPORTED if args.report else TUNED
+    wanted = args.worlds.split(",") if args.worlds else [w.name for w in WORLDS]
+    names = list(RIVALS) if args.rivals else ["rule", "headline", "group", *SIMPLE]
+    names = ["whole tool", "rule"] if args.whole else names
+    print(f"{'world':<14}{'no practice':>12}" + "".join(f"{n:>14}" for n in names), flush=True)
+    for world in WORLDS:
+        if world.name not in wanted:
+            continue
+        began = time.process_time()
+        players = players_of(world, args.players, np.random.default_rng(seed))
+        best = all_knowing(world, players, seed + 1).total
+        choosers: dict[str, Chooser] = dict(SIMPLE)
+        if args.rivals:
+            choosers = {name: rival(value) for name, value in RIVALS.items()}
+        else:
+            choosers |= {
+                "whole tool": whole_tool(),
+                "rule": rival(expected),
+                "headline": rival(headline),
+                "group": rival(expected, group_of(world, seed)),
+            }
+        idle = play(world, players, None, seed + 1).total - best
+        cells = [f"{idle.mean():>12.1f}"]
+        for name in names:
+            regret = play(world, players, choosers[name], seed + 1).total - best
+            error = regret.std(ddof=1) / np.sqrt(len(regret))
+            cells.append(f"{regret.mean():>7.2f} ({error:.2f})")
+        star = "*" if world.held_out else ""
+        print(f"{world.name + star:<14}{''.join(cells)}  {time.process_time() - began:.0f} s", flush=True)
+
+
+if __name__ == "__main__":
+    main()

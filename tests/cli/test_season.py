@@ -1,0 +1,135 @@
+"""The commands `practised` and `season`, on a real store."""
+
+import argparse
+import json
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import pypdfium2
+import pytest
+
+from forms.errors import InputError, RecordError
+from scan.cli import practice, season
+from scan.records.rounds import PracticeSet, Value
+from scan.records.store import open_store
+from scan.records.told import ToldSession
+from tests.practice.invented import Player, rounds_of
+
+START = date(2025, 4, 1)
+
+
+def run(*words):
+    parser = argparse.ArgumentParser()
+    commands = parser.add_subparsers()
+    season.add_to(commands)
+    practice.add_to(commands)
+    args = parser.parse_args([str(word) for word in words])
+    return args.run(args)
+
+
+@pytest.fixture
+def place(tmp_path):
+    return tmp_path / "rounds.sqlite"
+
+
+@pytest.fixture
+def full(place):
+    """Twenty rounds of one player with sessions of putts, half on cards, half told."""
+    rounds = rounds_of(Player(name="Wren"), 20, np.random.default_rng(1), start=START, every_days=9)
+    sets, told = [], []
+    for i in range(10):
+        day = START + timedelta(days=18 * i + 3)
+        if i % 2:
+            told.append(ToldSession(day, "putt", 30, "Wren"))
+        else:
+            ten = Value(10, source="printed")
+            sets.append(PracticeSet(f"p{i}", 1, day, "Wren", "ten-putts", ten, Value(5 + i % 4)))
+    with open_store(place) as store:
+        store.add_rounds(rounds, sets)
+        for one in told:
+            store.tell_session(one, datetime.now(UTC))
+    return place
+
+
+def test_a_session_is_told_listed_and_taken_back(place, capsys):
+    assert run("practised", "putts", 20, "--on", "2025-05-20", "--store", place) == 0
+    assert "Kept as number 1: 20 May 2025, putts, 20 minutes" in capsys.readouterr().out
+    assert run("practised", "--store", place) == 0
+    assert "1  20 May 2025, putts, 20 minutes" in capsys.readouterr().out
+    assert run("practised", "--take-back", 1, "--store", place) == 0
+    assert run("practised", "--json", "--store", place) == 0
+    assert json.loads(capsys.readouterr().out.splitlines()[-1]) == {"schema": 1, "sessions": []}
+    with pytest.raises(RecordError, match="found 1"):
+        run("practised", "--take-back", 1, "--store", place)
+
+
+def test_the_only_player_is_taken_to_be_meant_and_one_of_several_must_be_named(full, capsys):
+    run("practised", "putt", "--store", full)
+    assert capsys.readouterr().out.strip().endswith("putts, 30 minutes, Wren")
+    with open_store(full) as store:
+        store.add_rounds(rounds_of(Player(name="Ash"), 1, np.random.default_rng(2), prefix="a"))
+    with pytest.raises(InputError, match="Ash, Wren"):
+        run("practised", "putt", "--store", full)
+    run("practised", "putt", "--player", "Ash", "--store", full)
+
+
+@pytest.mark.parametrize("words", [("jump",), ("putt", "long"), ("putt", 30, "--on", "May")])
+def test_what_is_no_session_is_wrong_usage(place, words):
+    with pytest.raises(SystemExit) as error:
+        run("practised", *words, "--store", place)
+    assert error.value.code == 2
+
+
+def test_a_day_to_come_is_refused_and_nothing_kept(place):
+    with pytest.raises(InputError, match="a day that has come"):
+        run("practised", "putt", 30, "--on", "2999-01-01", "--store", place)
+    with open_store(place) as store:
+        assert store.told_sessions() == ()
+
+
+def test_the_advice_counts_what_was_practised(full, capsys):
+    run("focus", "--store", full, "--json")
+    data = json.loads(capsys.readouterr().out)
+    sessions = {p["phase"]: p["sessions"] for p in data["next"]["phases"]}
+    assert sessions == {"drive": 0, "approach": 0, "putt": 10}
+    assert "practised 10 times" in data["next"]["says"]
+
+
+def test_the_season_in_the_terminal(full, capsys):
+    assert run("season", "--store", full) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert lines[0].startswith("YOUR SEASON  Wren · 20 rounds · 10 sessions")
+    said = "\n".join(lines)
+    for part in ("AIM  Until", "cost most lately", "WHAT CHANGED", "TESTS OF TEN", "Week 4", "Not medical"):
+        assert part in said
+    assert sum(line.startswith(("Apr 2025", "May 2025", "Sep 2025")) for line in lines) == 3
+
+
+def test_the_season_as_page_sheet_and_json(full, tmp_path, capsys):
+    html, pdf = tmp_path / "s.html", tmp_path / "s.pdf"
+    assert run("season", "--store", full, "--report", html) == 0
+    page = html.read_text(encoding="utf-8")
+    assert "<svg" in page
+    assert "Your season" in page
+    assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert run("season", "--store", full, "--report", pdf, "--paper", "letter") == 0
+    document = pypdfium2.PdfDocument(pdf)
+    assert len(document) == 1
+    text = document[0].get_textpage().get_text_bounded()
+    assert "Wren's season" in text
+    assert "Not under trees" in text
+    capsys.readouterr()
+    assert run("season", "--store", full, "--json", "--months", 2) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert [m["month"] for m in data["months"]] == ["2025-08", "2025-09"]
+    assert data["next"] in ("drive", "approach", "putt")
+    assert len(data["weeks"]) == 4
+
+
+def test_a_season_without_rounds_or_days_says_so(place, capsys):
+    open_store(place).close()
+    assert run("season", "--store", place) == 1
+    assert "no round yet" in capsys.readouterr().err
+    with pytest.raises(InputError, match=r"\.html or \.pdf"):
+        run("season", "--store", place, "--report", "x.txt")
