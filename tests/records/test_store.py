@@ -372,6 +372,35 @@ def test_a_locked_store_is_named_as_such(tmp_path, monkeypatch):
         assert add(opened) == stores.NEW
 
 
+def test_two_programs_that_make_a_store_at_once_wait_for_each_other(tmp_path):
+    # While another holds its lock on a new file, SQLite refuses to turn it to write-ahead mode, at once.
+    path = tmp_path / "new" / "rounds.sqlite"
+    path.parent.mkdir()
+    first = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    first.execute("BEGIN IMMEDIATE")
+    with ThreadPoolExecutor(1) as pool:
+        second = pool.submit(lambda: open_store(path).close())
+        with pytest.raises(TimeoutError):
+            second.result(timeout=0.2)
+        first.execute("ROLLBACK")
+        second.result()
+    first.close()
+    with open_store(path) as opened:
+        assert opened.rounds() == ()
+
+
+def test_a_folder_that_another_program_makes_meanwhile_is_taken(tmp_path, monkeypatch):
+    (tmp_path / "new").mkdir()
+    truly, looks = database.Path.is_dir, []
+
+    def before(self):
+        looks.append(self)
+        return len(looks) > 1 and truly(self)  # at the first look it was not there
+
+    monkeypatch.setattr(database.Path, "is_dir", before)
+    open_store(tmp_path / "new" / "rounds.sqlite").close()
+
+
 def test_a_full_disk_is_named_as_such_and_nothing_is_half_stored(tmp_path):
     path = tmp_path / "rounds.sqlite"
     with open_store(path, read_form=read_form) as opened:
