@@ -8,8 +8,9 @@ was stored stays stored, and a second run skips it by the hash of the file.
 from __future__ import annotations
 
 import os
+import signal
 from collections import deque
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Generator, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
 
     from forms.catalog import Catalog
     from scan.records.rounds import Round
-    from scan.records.store import Store
-    from scan.vision.decode import Evidence
+    from scan.records.store import Kept, Store
+    from scan.records.versions import Join
     from scan.vision.own_hand import Hands, OwnHand
     from scan.vision.pipeline import Trace, Traces
 
@@ -41,7 +42,8 @@ class FileResult:
 
     `before` says that the store knows the file from an earlier run and that it was not opened again. `notes`
     tell people of pages without a card and of cards that were read together with another photo. `evidence`
-    is what each reading rests on, None where it is no use to another photo of the same card.
+    is what each reading rests on, as bytes (`scan.vision.evidence_kept`), None where it is no use to another
+    photo of the same card.
     """
 
     path: str
@@ -49,7 +51,7 @@ class FileResult:
     error: str | None = None
     before: bool = False
     notes: tuple[str, ...] = ()
-    evidence: tuple[Evidence | None, ...] = field(default=(), compare=False, repr=False)
+    evidence: tuple[bytes | None, ...] = field(default=(), compare=False, repr=False)
 
 
 def expand(paths: Sequence[Path]) -> list[Path]:
@@ -87,7 +89,7 @@ def read_files(
     jobs: int = 1,
     skip: Collection[Path] = (),
     hands: Hands | None = None,
-) -> Iterator[FileResult]:
+) -> Generator[FileResult]:
     """Yield what each file says, in the order given.
 
     Parameters
@@ -108,16 +110,22 @@ def read_files(
 
     under_way: deque[tuple[Path, Future[FileResult] | None]] = deque()
     with _workers(jobs, catalog, hands) as pool:
-        for path in files:
-            future = None
-            if path not in skip:
-                with suppress(BrokenProcessPool):  # a file before this one broke it: read the rest one by one
-                    future = pool.submit(_read_in_worker, path)
-            under_way.append((path, future))
-            if len(under_way) >= 2 * jobs:
+        try:
+            for path in files:
+                future = None
+                if path not in skip:
+                    with suppress(
+                        BrokenProcessPool
+                    ):  # a file before this one broke it: read the rest one by one
+                        future = pool.submit(_read_in_worker, path)
+                under_way.append((path, future))
+                if len(under_way) >= 2 * jobs:
+                    yield _finished(*under_way.popleft(), catalog, skip, hands)
+            while under_way:
                 yield _finished(*under_way.popleft(), catalog, skip, hands)
-        while under_way:
-            yield _finished(*under_way.popleft(), catalog, skip, hands)
+        except BaseException:  # stopped: only what the workers have begun is waited for
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
 
 
 #: glibc gives large arrays back to the system when they are freed: 3,300 pages are fetched and wiped anew for
@@ -183,6 +191,8 @@ def _begin_work(catalog: Catalog, hands: Hands | None) -> None:
     """Let each worker use one core: the pool is the parallelism, and OpenCV's own threads would fight it."""
     import cv2
 
+    # Ctrl+C reaches every process of the terminal: the one that gave the work decides what becomes of it.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     global _given  # noqa: PLW0603 (a pool hands its workers nothing but globals)
     _given = catalog, hands
     cv2.setNumThreads(1)
@@ -205,7 +215,7 @@ def read_file(
         return None if hands is None else hands.of(catalog.player_of(serial))
 
     readings: list[CardReading] = []
-    evidence: list[Evidence | None] = []
+    evidence: list[bytes | None] = []
     without_card: list[CardReading] = []
     pages: list[int] = []
     try:
@@ -234,11 +244,13 @@ def read_file(
     return FileResult(str(path), tuple(readings), notes=note, evidence=tuple(evidence))
 
 
-def _for_others(reading: CardReading, trace: Trace) -> Evidence | None:
+def _for_others(reading: CardReading, trace: Trace) -> bytes | None:
     """What another photo of the same card could use of this one: nothing of a card that is blank."""
+    from scan.vision.evidence_kept import evidence_bytes
     from scan.vision.pipeline import BLANK_CARD
 
-    return None if reading.reason == f"{BLANK_CARD}." else trace.evidence
+    blank = reading.reason == f"{BLANK_CARD}."
+    return None if blank or trace.evidence is None else evidence_bytes(trace.evidence)
 
 
 def _pages_in_words(pages: Sequence[int]) -> str:
@@ -273,14 +285,26 @@ def round_of(reading: CardReading, catalog: Catalog, now: datetime) -> Round | N
     return round_from_reading(layout.form, reading, recorded_at=now, player=player)
 
 
-def keep(reading: CardReading, round_: Round | None, catalog: Catalog, store: Store) -> str:
-    """Store one reading with its round in one transaction; return what became of it, in the store's words."""
+def keep(
+    reading: CardReading,
+    round_: Round | None,
+    catalog: Catalog,
+    store: Store,
+    *,
+    evidence: bytes | None = None,
+    join: Join | None = None,
+    copies: int = 1,
+    more: bool = False,
+    only_known: bool = False,
+) -> Kept:
+    """Store one reading with its round in one transaction; see `Store.add_reading` for the rest."""
     from forms.field_map import layout_to_json
     from scan.records.practice_sets import sets_from
+    from scan.records.store import NOT_STORED, Kept
 
     layout = catalog.find(reading.form) if reading.form else None
     if layout is None:
-        return "not stored"
+        return Kept(NOT_STORED, reading)
     player = catalog.player_of(reading.serial) if reading.serial else None
     practice = (
         sets_from(layout.form, reading.fields, reading.serial, player)
@@ -288,5 +312,14 @@ def keep(reading: CardReading, round_: Round | None, catalog: Catalog, store: St
         else ()
     )
     return store.add_reading(
-        reading, layout.form, round_, form_text=layout_to_json(layout), practice=practice
+        reading,
+        layout.form,
+        round_,
+        form_text=layout_to_json(layout),
+        practice=practice,
+        evidence=evidence,
+        join=join,
+        copies=copies,
+        more=more,
+        only_known=only_known,
     )

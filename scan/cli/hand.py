@@ -127,6 +127,7 @@ def _traces(found: Traces) -> str:
         _count(found.cards, "card"),
         _count(found.practice_sets, "set of practice", "sets of practice"),
         _count(found.hand_boxes, "box of handwriting", "boxes of handwriting"),
+        *([f"{found.aside} deleted or set aside"] if found.aside else []),
     )
     return ", ".join(parts)
 

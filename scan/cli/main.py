@@ -15,24 +15,25 @@ from collections.abc import Sequence
 from forms.errors import PhotoError, ShortpencilError
 
 EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
+EXIT_STOPPED = 128 + 2  # as shells say of a program that SIGINT ended
 
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the whole command line as a parser."""
-    from scan.cli import demo, hand, practice, printing, reading, review, stored
+    from scan.cli import aside, demo, hand, practice, printing, reading, review, stored
 
     parser = argparse.ArgumentParser(
         prog="shortpencil",
         description="A paper card, a camera and a computer: what to practise next in disc golf.",
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for group in (printing, reading, review, stored, practice, hand, demo):
+    for group in (printing, reading, review, stored, aside, practice, hand, demo):
         group.add_to(commands)
     return parser
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; return its exit code: 0 done, 1 something needs attention, 2 wrong usage."""
+    """Run one command; return its exit code: 0 done, 1 needs attention, 2 wrong usage, 130 stopped."""
     args = build_parser().parse_args(argv)
     try:
         code = args.run(args)
@@ -48,7 +49,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return EXIT_DONE
     except KeyboardInterrupt:
         print("shortpencil: stopped. What was stored before stays stored.", file=sys.stderr)
-        return EXIT_ATTENTION
+        return EXIT_STOPPED
     return int(code)
 
 
