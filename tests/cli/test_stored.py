@@ -173,13 +173,13 @@ def test_rounds_loads_neither_database_library_nor_schema_checker(place):
 
 
 def test_names_in_other_scripts_and_long_ones_keep_the_columns():
-    line = Summary("A", date(2026, 5, 31), "木村", "x" * 60, None, 18, 18, 54, 54, 1, 2, 3, 0)
+    line = Summary("ABCD", date(2026, 5, 31), "木村", "x" * 60, None, 18, 18, 54, 54, 1, 2, 3, 0)
     other = replace(line, player="e\u0301va", course="Alder\nMeadow", par_scored=50)
     _, head, first, second = stored.table_of([line, other])
     assert "x" * 27 + "…" in first
     assert "Alder Meadow" in second
-    assert first.split()[-5:] == ["0", "1", "2", "3", "A"]
-    assert second.split()[-4:] == ["+4", "1", "2", "3"]
+    assert first.split()[-5:] == ["0", "1", "2", "3", "ABCD"]
+    assert second.split()[-5:] == ["+4", "1", "2", "3", "ABCD"]
     widths = {stored._width(row) for row in (head, first, second)}
     assert len(widths) == 1
 

@@ -46,9 +46,9 @@ def test_a_phones_photo_teaches_its_players_hand(forms: Path, empty: Store, plai
         return found
 
     try:
-        told = Receiver(empty, Keeper(catalog, empty, with_pictures=False), readers, layout_of, plain).receive(
-            io.BytesIO(PHOTO.read_bytes()), "it", NOON
-        )
+        told = Receiver(
+            empty, Keeper(catalog, empty, with_pictures=False), readers, layout_of, plain
+        ).receive(io.BytesIO(PHOTO.read_bytes()), "it", NOON)
     finally:
         readers.close()
     assert [one.says for one in told] == ["new"]
