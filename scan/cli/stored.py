@@ -141,7 +141,7 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
         print(f"{one.serial}: {_said(line) if line else 'no round'}")
         for photo in one.photos:
             asks = f"asks {photo.questions}" if photo.questions else "asks nothing"
-            when = photo.recorded_at or "no time"
+            when = photo.recorded_at[:16].replace("T", " ") + " UTC" if photo.recorded_at else "no time"
             print(
                 f"    {photo.source}, read {when}, {asks}{'' if photo.speaks else ', does not speak for it'}"
             )

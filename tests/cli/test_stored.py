@@ -292,9 +292,9 @@ def test_rounds_shows_every_round_of_a_sheet_and_its_photos(two_of_a_sheet, caps
     said = capsys.readouterr().out
     assert said.splitlines() == [
         "ABCD2345: 2026-05-31, 3 holes, score 9",
-        "    card.jpg, read 2026-06-01T18:30:00Z, asks nothing",
+        "    card.jpg, read 2026-06-01 18:30 UTC, asks nothing",
         "ABCD2345-2: 2026-06-07, 3 holes, score 10",
-        "    card.jpg, read 2026-06-01T18:30:00Z, asks nothing",
+        "    card.jpg, read 2026-06-01 18:30 UTC, asks nothing",
     ]
     assert main(["rounds", "ABCD2345", "--json", "--store", two_of_a_sheet]) == 0
     shown = json.loads(capsys.readouterr().out)["sheet"]
