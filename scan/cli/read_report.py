@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from forms.form import Form
-    from scan.reading import CardReading, FieldValue
+    from scan.reading import CardReading
     from scan.records.rounds import Round
     from scan.records.store import Kept
 
-SHOWN_DIFFERENCES = 6
 SHOWN_NAMES = 8
 
 
@@ -91,6 +90,8 @@ def waiting(kept: Kept) -> tuple[str, ...]:
 
 def card_lines(kept: Kept, form: Form | None) -> list[str]:
     """Return what to say of one card: what it is, what it asks, how it differs from what was stored."""
+    from scan.review.differences import differences
+
     reading = kept.reading
     name = _name(reading)
     if kept.serial is None and reading.status != "read":
@@ -109,46 +110,6 @@ def card_lines(kept: Kept, form: Form | None) -> list[str]:
         lines.append(f"    ask  {field_id}: {answer.flag if answer and answer.flag else 'not clear'}")
     lines += [f"    note {finding.says}" for finding in reading.findings]
     return lines + [f"    note {text}" for text in differences(kept, form)]
-
-
-def differences(kept: Kept, form: Form | None) -> list[str]:
-    """Return how a photo differs from the round it was held against, in words."""
-    from scan.records.store import ANOTHER, SAME_PHOTO, SET_ASIDE
-
-    said = kept.comparison
-    if kept.outcome == SET_ASIDE:
-        return [f"it shows round {kept.serial}, which is set aside; `shortpencil aside --back {kept.serial}`"]
-    if said is None or form is None or kept.outcome == SAME_PHOTO:
-        return []
-    if kept.outcome == ANOTHER:
-        beside = ", ".join(kept.beside)
-        if said.against == float("inf"):
-            return [f"the sheet came before with another form; kept beside {beside}"]
-        what = _listed(form, said.values, (*said.changed, *said.added, *said.missing))
-        nearest = "" if len(kept.beside) == 1 else "the nearest of "
-        return [f"kept beside {nearest}{beside}, from which it differs: {what}"]
-    lines = []
-    if said.added:
-        lines.append(f"marked since: {_listed(form, said.values, said.added)}")
-    if said.missing:
-        lines.append(f"not marked on this photo: {_listed(form, said.values, said.missing)}")
-    if said.changed:
-        lines.append(f"otherwise on this photo: {_listed(form, said.values, said.changed)}")
-    return lines
-
-
-def _listed(form: Form, values: Mapping[str, tuple[FieldValue, FieldValue]], fields: Iterable[str]) -> str:
-    from scan.review.wording import name_of, place_of, said
-
-    parts = []
-    for field_id in fields:
-        asked = form.field(field_id)
-        stored, new = values[field_id]
-        place = f"{place_of(form, asked).lower()}, " if asked.row is not None else ""
-        was = "" if stored is None else f" instead of {said(form, asked, stored)}"
-        parts.append(f"{place}{name_of(form, asked)}: {said(form, asked, new)}{was}")
-    more = len(parts) - SHOWN_DIFFERENCES
-    return "; ".join(parts[:SHOWN_DIFFERENCES]) + (f"; and {more} more" if more > 0 else "")
 
 
 def _summary(round_: Round | None) -> str:

@@ -16,6 +16,7 @@ from scan.joining import Keeper, NotKept
 from scan.records.cards import Card
 from scan.records.kept import hands_text
 from scan.records.store import SET_ASIDE, Kept, Store
+from scan.review.differences import differences
 from scan.review.pages import round_line
 from scan.review.questions import Question, question_of
 from scan.review.readers import Readers
@@ -33,6 +34,7 @@ class Told:
     layout: Layout | None = None
     line: str = ""
     findings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     q: Question | None = None
     close: Region | None = None
 
@@ -97,6 +99,7 @@ class Receiver:
             layout=layout,
             line=round_line(self.store.round(serial)),
             findings=tuple(finding.says for finding in card.reading.findings),
+            notes=tuple(_sentence(note, called) for note in differences(kept, card.form)),
             q=question_of(card, first) if first else None,
             close=close_up(layout, card.form.field(first)) if first else None,
         )

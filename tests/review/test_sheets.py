@@ -10,7 +10,11 @@ from starlette.testclient import TestClient
 
 from forms.catalog import Catalog
 from scan.intake import keep, round_of
-from scan.records.store import ANOTHER, Store
+from scan.records.store import ANOTHER, Store, open_store
+from scan.review.differences import differences
+from tests.records.cards import PLAYED
+from tests.records.conftest import read_form
+from tests.records.test_sheets import FORM, SECOND, SHEET, add
 from tests.review.conftest import NOON, Page
 from tests.review.test_app import everything
 
@@ -81,3 +85,23 @@ def test_what_is_not_there_cannot_be_taken_out_or_brought_back(
     assert browser.post("/rounds/NONE/back").status_code == 404
     assert browser.post(f"/rounds/{serial}/out", data={"how": "burn"}).status_code == 422
     assert everything(place) == before
+
+
+def test_differences_are_said_as_a_player_would(tmp_path: Path) -> None:
+    half = {name: value for name, value in PLAYED.items() if name.startswith(("date", "h01", "h03"))}
+    with open_store(tmp_path / "rounds.sqlite", read_form=read_form) as store:
+        assert differences(add(store, half, photo="a" * 64), FORM) == []
+        more = half | {"h01.score": 4, "h02.score": 4, "total": 9}
+        assert differences(add(store, more, photo="b" * 64), FORM) == [
+            "marked since: hole 2, score: 4; total score: 9",
+            "otherwise on this photo: hole 1, score: 4 instead of 3",
+        ]
+        assert differences(add(store, half, photo="c" * 64), FORM) == [
+            "not marked on this photo: hole 2, score: nothing written instead of 4; "
+            "total score: nothing written instead of 9"
+        ]
+        (said,) = differences(add(store, SECOND, photo="d" * 64), FORM)
+        assert said.startswith(f"kept beside {SHEET}, from which it differs: date, day: 7 instead of 31; ")
+        store.set_aside(SHEET, NOON, kept=True)
+        (said,) = differences(add(store, half, photo="e" * 64), FORM)
+        assert said == f"it shows round {SHEET}, which is set aside; `shortpencil aside --back {SHEET}`"
