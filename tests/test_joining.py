@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
+from itertools import permutations
 from pathlib import Path
 
 import cv2
@@ -292,6 +293,24 @@ def test_one_sheet_photocopied_for_three_rounds_gives_three_true_rounds(
         assert all(store.round(one).total.value != 99 for one in (serial, f"{serial}-3"))
         store.take_back(f"{serial}-2", "total", "Robin", NOON)
         check_copies(store, truth, order)
+
+
+def test_the_order_of_the_copies_and_answers_in_between_change_no_round(copies, tmp_path) -> None:
+    paths, truth = copies
+    catalog = Catalog(tmp_path / "forms")
+    read = [read_file(path, catalog) for path in paths]
+    for number, order in enumerate(permutations(range(3))):
+        with open_store(tmp_path / f"{number}.sqlite") as store:
+            keeper = Keeper(catalog, store)
+            for at in order:
+                (kept,) = keeper.keep(read[at], NOON)
+                assert isinstance(kept, Kept)
+                for name in kept.round.waiting if kept.round else ():
+                    store.answer(kept.serial or "", name, truth[at].get(name), "Robin", NOON)
+            check_copies(store, truth, list(order))
+            assert store.waiting_fields() == ()
+            for at in order:
+                assert [kept.outcome for kept in keeper.keep(read[at], NOON)] == [stores.SAME_PHOTO]
 
 
 def test_three_copies_scanned_into_one_file_are_three_rounds(copies, tmp_path, monkeypatch) -> None:

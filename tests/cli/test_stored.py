@@ -306,6 +306,25 @@ def test_rounds_shows_every_round_of_a_sheet_and_its_photos(two_of_a_sheet, caps
     assert "found none" in capsys.readouterr().err
 
 
+def test_an_export_of_rounds_on_one_sheet_comes_back_to_the_byte(two_of_a_sheet, tmp_path):
+    with open_store(two_of_a_sheet) as store:
+        form = round_form()
+        card = reading(
+            form, PLAYED | {"date.day": 1}, serial="WXYZ2345", photo="c" * 64, flags={"total": "faint"}
+        )
+        store.add_reading(
+            card, form, round_from_reading(form, card, recorded_at=RECORDED_AT), form_text="3 m"
+        )
+    assert main(["export", str(tmp_path / "one"), "--store", two_of_a_sheet]) == 1
+    other = ["--store", str(tmp_path / "other.sqlite")]
+    assert main(["import", str(tmp_path / "one" / "rounds.json"), *other]) == 1
+    assert main(["export", str(tmp_path / "two"), *other]) == 1
+    files = sorted(path.name for path in (tmp_path / "one").iterdir())
+    assert "rounds.json" in files
+    for name in files:
+        assert (tmp_path / "two" / name).read_bytes() == (tmp_path / "one" / name).read_bytes(), name
+
+
 def test_a_round_is_deleted_and_the_deletion_undone(two_of_a_sheet, capsys):
     store = ["--store", two_of_a_sheet]
     assert main(["delete", "ABCD2345", *store]) == 0
