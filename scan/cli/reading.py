@@ -190,8 +190,8 @@ def _report(
     from scan.records.record_json import round_to_json
     from scan.records.store import NOT_STORED
 
-    tally.photos += 1
     if result.before:
+        tally.photos += 1
         tally.before += 1
         print(f"{result.path}: read before, nothing changes.")
         return
@@ -219,6 +219,7 @@ def _report(
         print(f"shortpencil: {result.error}", file=sys.stderr)
         if cards is not None:
             cards[result.path] = _unopened(result.path, result.error)
+    tally.photos += 1  # one that was stopped half way is none of those read
 
 
 def _unopened(path: str, error: str) -> dict[str, Any]:

@@ -49,10 +49,14 @@ def test_ctrl_c_keeps_what_was_read_and_says_so(tmp_path: Path, jobs: str) -> No
     cards = sum(": card " in line for line in [*said, *rest.splitlines()])
     assert process.returncode == 130, errors
     assert "Traceback" not in errors
-    assert re.search(rf"^{cards} photos: {cards} cards", errors, re.MULTILINE)
+    summary = re.search(r"^(\d) photos: (\d) cards", errors, re.MULTILINE)
+    assert summary is not None
+    # The signal may come between a card's storing and its telling.
+    assert {int(summary[1]), int(summary[2])} <= {cards, cards + 1}
     assert "stopped. What was stored before stays stored." in errors
     with open_store(store) as kept:
-        assert len(kept.rounds()) == cards < len(PHOTOS)
+        assert len(kept.rounds()) in (cards, cards + 1)
+    assert cards < len(PHOTOS)
 
 
 def test_what_was_stored_before_a_stop_is_not_read_again(
