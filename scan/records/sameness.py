@@ -119,11 +119,6 @@ def compare(
     return Comparison(tuple(added), tuple(missing), tuple(changed), against, values)
 
 
-def marks_of(fields: Mapping[str, FieldReading]) -> int:
-    """Count the fields with an answer, doubtful ones among them."""
-    return sum(_plain(field.value) is not None or field.flag is not None for field in fields.values())
-
-
 def fields_of_round(form: Form, round_: Round) -> dict[str, FieldReading]:
     """Return what a round of this form says of the card's fields, for a round of which no reading is kept.
 

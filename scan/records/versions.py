@@ -2,7 +2,7 @@
 
 The photos that show the most marks show the round as it is now; they are read together where what they rest
 on is kept. Photos with fewer marks are older and speak only where they contradict: a field that both are sure
-of, each otherwise, is asked. Nothing of them is dropped.
+of, each otherwise, is asked, and so is a mark that only the older one shows. Nothing of them is dropped.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from forms.form import Form
 from scan.reading import PHOTOS_DISAGREE, CardReading
-from scan.records.sameness import compare, marks_of
+from scan.records.sameness import compare
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ def speaking(form: Form, shown: Sequence[Shown], join: Join | None = None) -> Ca
     """
     if len(shown) == 1:
         return shown[0].reading
-    top = min(shown, key=lambda one: (-marks_of(one.reading.fields), *_order(one)))
+    top = min(shown, key=lambda one: (-_marks_ahead(form, one, shown), *_order(one)))
     newest = [
         one
         for one in sorted(shown, key=lambda one: one.reading.photo_sha256 or "")
@@ -52,15 +52,20 @@ def speaking(form: Form, shown: Sequence[Shown], join: Join | None = None) -> Ca
     return _asked_where_they_differ(form, joined, rest)
 
 
+def _marks_ahead(form: Form, one: Shown, shown: Sequence[Shown]) -> int:
+    """Count the marks that others surely lack, less those that they surely show and this one lacks."""
+    held = [compare(form, other.reading.fields, one.reading.fields) for other in shown if other is not one]
+    return sum(len(said.added) - len(said.missing) for said in held)
+
+
 def _order(one: Shown) -> tuple[int, str]:
     """Fewest questions first, then by the photo's name: never by age, which nobody knows."""
     return len(one.reading.flagged), one.reading.photo_sha256 or ""
 
 
 def _asked_where_they_differ(form: Form, reading: CardReading, others: Sequence[Shown]) -> CardReading:
-    differing = {
-        name for other in others for name in compare(form, reading.fields, other.reading.fields).changed
-    }
+    held = [compare(form, reading.fields, other.reading.fields) for other in others]
+    differing = {name for said in held for name in (*said.changed, *said.added)}
     if not differing:
         return reading
     fields = {

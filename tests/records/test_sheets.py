@@ -32,6 +32,7 @@ from tests.simulator.rounds import round_answers, some_player
 LATER = datetime(2026, 6, 2, 7, 0, tzinfo=UTC)
 SHEET = "ABCD2345"
 FORM = round_form()
+FORM_FIELDS = [field.id for field in FORM.fields if field.type != "words"]
 
 #: Three rounds on three photocopies of one sheet; what the second and the third change of the first.
 SECOND = PLAYED | {
@@ -228,6 +229,33 @@ def test_the_reading_that_speaks_is_the_same_in_every_order():
     ends = [speaking(FORM, order) for order in itertools.permutations(shown)]
     assert all(end == ends[0] for end in ends)
     assert ends[0].flagged == ("h03.score", "total")
+
+
+def test_a_bad_photo_full_of_doubts_does_not_take_the_place_of_a_good_one():
+    doubts = {name: "faint" for name in FORM_FIELDS if name not in ("total", "h01.score", "date.day")}
+    good = Shown(reading(FORM, PLAYED, photo="a" * 64))
+    bad = Shown(reading(FORM, PLAYED | {"total": None}, photo="b" * 64, flags=doubts))
+    for order in ([good, bad], [bad, good]):
+        assert speaking(FORM, order) == good.reading
+
+
+def test_a_later_photo_with_doubts_still_shows_what_was_marked_since():
+    half = {name: value for name, value in PLAYED.items() if name.startswith(("date", "h01"))}
+    doubts = dict.fromkeys(half, "faint")
+    early, late = (
+        Shown(reading(FORM, half, photo="a" * 64)),
+        Shown(reading(FORM, PLAYED, photo="b" * 64, flags=doubts)),
+    )
+    for order in ([early, late], [late, early]):
+        assert speaking(FORM, order) == late.reading
+
+
+def test_a_mark_that_only_the_older_photo_shows_is_asked():
+    half = {k: v for k, v in PLAYED.items() if k.startswith(("date", "h01", "h02"))} | {"h03.penalty": "1"}
+    shown = [Shown(reading(FORM, half, photo="a" * 64)), Shown(reading(FORM, PLAYED, photo="b" * 64))]
+    spoken = speaking(FORM, shown)
+    assert spoken == speaking(FORM, shown[::-1])
+    assert (spoken.photo_sha256, spoken.flagged) == ("b" * 64, ("h03.penalty",))
 
 
 def test_photos_of_one_round_are_read_together_from_what_is_kept_of_them(store):
