@@ -12,7 +12,6 @@ from scan.reading import CardReading
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
-    from scan.vision.decode import Evidence
     from scan.vision.own_hand import Hands, OwnHand
     from scan.vision.pipeline import Trace, Traces
 
@@ -26,7 +25,7 @@ class Page:
 
     number: int | None
     readings: tuple[CardReading, ...] = ()
-    evidence: tuple[Evidence | None, ...] = ()
+    evidence: tuple[bytes | None, ...] = ()
     shows_card: bool = False
     failed: str | None = None
 
@@ -70,8 +69,10 @@ def read_pages(
         yield Page(photo.page, found, evidence, shows_card)
 
 
-def _for_others(reading: CardReading, trace: Trace) -> Evidence | None:
+def _for_others(reading: CardReading, trace: Trace) -> bytes | None:
     """What another photo of the same card could use of this one: nothing of a card that is blank."""
+    from scan.vision.evidence_kept import evidence_bytes
     from scan.vision.pipeline import BLANK_CARD
 
-    return None if reading.reason == f"{BLANK_CARD}." else trace.evidence
+    blank = reading.reason == f"{BLANK_CARD}."
+    return None if blank or trace.evidence is None else evidence_bytes(trace.evidence)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import stat
 from collections import deque
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Generator, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from forms.catalog import Catalog
     from scan.crew import Crew
     from scan.records.rounds import Round
-    from scan.records.store import Store
-    from scan.vision.decode import Evidence
+    from scan.records.store import Kept, Store
+    from scan.records.versions import Join
     from scan.vision.own_hand import Hands
     from scan.vision.pipeline import Traces
 
@@ -46,7 +46,8 @@ class FileResult:
 
     `before` says that the store knows the file from an earlier run and that it was not opened again. `notes`
     tell people of pages without a card and of cards that were read together with another photo. `evidence`
-    is what each reading rests on, None where it is no use to another photo of the same card.
+    is what each reading rests on, as bytes (`scan.vision.evidence_kept`), None where it is no use to another
+    photo of the same card.
     """
 
     path: str
@@ -54,7 +55,7 @@ class FileResult:
     error: str | None = None
     before: bool = False
     notes: tuple[str, ...] = ()
-    evidence: tuple[Evidence | None, ...] = field(default=(), compare=False, repr=False)
+    evidence: tuple[bytes | None, ...] = field(default=(), compare=False, repr=False)
 
 
 def expand(paths: Sequence[Path]) -> list[Path]:
@@ -103,7 +104,7 @@ def read_files(
     skip: Collection[Path] = (),
     hands: Hands | None = None,
     explain: Path | None = None,
-) -> Iterator[FileResult]:
+) -> Generator[FileResult]:
     """Yield what each file says, in the order given, each as soon as those before it are told.
 
     Parameters
@@ -216,14 +217,26 @@ def round_of(reading: CardReading, catalog: Catalog, now: datetime) -> Round | N
     return round_from_reading(layout.form, reading, recorded_at=now, player=player)
 
 
-def keep(reading: CardReading, round_: Round | None, catalog: Catalog, store: Store) -> str:
-    """Store one reading with its round in one transaction; return what became of it, in the store's words."""
+def keep(
+    reading: CardReading,
+    round_: Round | None,
+    catalog: Catalog,
+    store: Store,
+    *,
+    evidence: bytes | None = None,
+    join: Join | None = None,
+    copies: int = 1,
+    more: bool = False,
+    only_known: bool = False,
+) -> Kept:
+    """Store one reading with its round in one transaction; see `Store.add_reading` for the rest."""
     from forms.field_map import layout_to_json
     from scan.records.practice_sets import sets_from
+    from scan.records.store import NOT_STORED, Kept
 
     layout = catalog.find(reading.form) if reading.form else None
     if layout is None:
-        return "not stored"
+        return Kept(NOT_STORED, reading)
     player = catalog.player_of(reading.serial) if reading.serial else None
     practice = (
         sets_from(layout.form, reading.fields, reading.serial, player)
@@ -231,5 +244,14 @@ def keep(reading: CardReading, round_: Round | None, catalog: Catalog, store: St
         else ()
     )
     return store.add_reading(
-        reading, layout.form, round_, form_text=layout_to_json(layout), practice=practice
+        reading,
+        layout.form,
+        round_,
+        form_text=layout_to_json(layout),
+        practice=practice,
+        evidence=evidence,
+        join=join,
+        copies=copies,
+        more=more,
+        only_known=only_known,
     )

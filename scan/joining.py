@@ -1,107 +1,288 @@
-"""Photos of one card that come in one call become one reading, wherever among the files they lie.
+"""Stores what photos say, one by one as they are read, each joined to what is stored of its round.
 
-Results wait until `window` more files were read, so that memory does not grow with the number of photos; what
-is further apart is stored one after the other, and the photo with fewest questions speaks for the card.
+A file's pages that show one round become one reading first. A photo that cannot be read alone waits, among a
+few others, for another photo of its card: what the one cuts off the other may show.
 """
 
 from __future__ import annotations
 
+import threading
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
-from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import partial
+from typing import TYPE_CHECKING
 
-from scan.intake import FileResult
+from forms.errors import RecordError
+from scan.intake import FileResult, keep, round_of
+from scan.reading import CardReading
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
-    from scan.vision.together import Part
+    from forms.layout import Layout
+    from scan.records.store import Kept, Store
+    from scan.records.versions import Join, Shown
 
-_Value = TypeVar("_Value")
-
-#: Photos of one card are taken one after the other; a result is about 0.3 MB.
-WINDOW = 24
+#: Photos that could not be read alone and may complete another; one is about 0.2 MB.
+MOST_WAITING = 24
 
 
-def joined(results: Iterable[FileResult], catalog: Catalog, window: int = WINDOW) -> Iterator[FileResult]:
-    """Yield the results in their order, photos of one card read together where the first of them stands.
+@dataclass(frozen=True, slots=True)
+class NotKept:
+    """A reading that the store refused, and why; what was stored before stays."""
 
-    The other photos' results say so in their notes and have no reading of that card left.
+    reading: CardReading
+    says: str
+
+
+class Keeper:
+    """Puts what files say into a store, card by card.
+
+    Parameters
+    ----------
+    catalog : where layouts of printed editions are found, and whose each sheet is
+    store : where to
+    with_pictures : cut pictures of doubtful fields anew where photos are read together; without, no picture
+        is decoded in this process
     """
-    waiting: deque[FileResult] = deque()
-    for result in results:
-        waiting.append(result)
-        if len(waiting) > window:
-            yield _first(waiting, catalog)
-    while waiting:
-        yield _first(waiting, catalog)
 
+    def __init__(self, catalog: Catalog, store: Store, *, with_pictures: bool = True) -> None:
+        self._catalog, self._store, self._with_pictures = catalog, store, with_pictures
+        self._waiting: deque[Shown] = deque(maxlen=MOST_WAITING)
+        self._lock = threading.Lock()
 
-def _first(waiting: deque[FileResult], catalog: Catalog) -> FileResult:
-    """Take the first result, with what those behind it show of its cards."""
-    at = 0
-    while at < len(waiting[0].readings):
-        places = _places(waiting, at)
-        if len(places) > 1:
-            _join(waiting, places, catalog)
-        at += 1
-    return waiting.popleft()
+    def keep(self, result: FileResult, now: datetime) -> Iterator[Kept | NotKept]:
+        """Store each card of a file and yield what became of it, in the order of the file.
 
+        Raises
+        ------
+        RecordError
+            when the database itself refuses: then the next card would be refused too
+        """
+        last = len(result.readings) - 1
+        failed = result.error is not None  # some of its pages were not read
+        for at, reading in enumerate(result.readings):
+            copies = sum((one.serial, one.form) == (reading.serial, reading.form) for one in result.readings)
+            evidence = result.evidence[at] if at < len(result.evidence) else None
+            try:
+                yield self._keep(reading, evidence, now, copies, more=failed or at < last)
+            except RecordError as error:
+                if error.__cause__ is not None:
+                    raise
+                failed = True
+                yield NotKept(reading, str(error))
 
-def _places(waiting: Sequence[FileResult], at: int) -> list[tuple[int, int]]:
-    """Where (result, reading) the card of the first result's reading `at` is shown, that reading first."""
-    first = waiting[0].readings[at]
-    if first.serial is None or not _counts(waiting[0], at):
-        return []
-    seen = {first.photo_sha256}
-    places = [(0, at)]
-    for i, result in enumerate(waiting):
-        for k, reading in enumerate(result.readings):
-            if (i, k) <= (0, at) or (reading.serial, reading.form) != (first.serial, first.form):
-                continue
-            # The same file twice is one photo; two pages of one file are two.
-            if _counts(result, k) and (i == 0 or reading.photo_sha256 not in seen):
-                places.append((i, k))
-        if i > 0:
-            seen |= {result.readings[k].photo_sha256 for j, k in places if j == i}
-    return places
+    def _keep(
+        self, reading: CardReading, evidence: bytes | None, now: datetime, copies: int, *, more: bool
+    ) -> Kept:
+        from scan.records.store import NOT_STORED, Kept
+        from scan.records.versions import Shown
 
+        layout = self._catalog.find(reading.form) if reading.form else None
+        if layout is None:
+            return Kept(NOT_STORED, reading)
+        join = partial(join_photos, layout=layout, with_pictures=self._with_pictures)
+        if reading.status != "read":
+            as_read = _as_read(reading, evidence, layout)
+            return (
+                self._add(reading, None, now, join, copies, more=more)
+                if as_read is None
+                else self._complete(reading, Shown(as_read, evidence), now, join, layout, more=more)
+            )
+        kept = self._add(reading, evidence, now, join, copies, more=more)
+        for mate in self._mates(reading, layout):
+            helped = self._add(mate.reading, mate.evidence, now, join, 1, more=False, only_known=True)
+            if helped.serial is not None:
+                kept = helped
+                self._forget(mate)
+        return kept
 
-def _counts(result: FileResult, at: int) -> bool:
-    return at < len(result.evidence) and result.evidence[at] is not None
-
-
-def _join(waiting: deque[FileResult], places: Sequence[tuple[int, int]], catalog: Catalog) -> None:
-    """Put the one reading where the first stands, in place, and take the others out."""
-    from scan.vision.together import read_together
-
-    first = waiting[places[0][0]].readings[places[0][1]]
-    layout = catalog.find(first.form) if first.form else None
-    if layout is None:
-        return
-    parts = [_part(waiting[i], k) for i, k in places]
-    one = replace(read_together(parts, layout), source=first.source)
-    for i, k in reversed(places[1:]):
-        result = waiting[i]
-        note = f"shows card {first.serial} too, read together with {Path(first.source).name}"
-        waiting[i] = replace(
-            result,
-            readings=_without(result.readings, k),
-            evidence=_without(result.evidence, k),
-            notes=(note, *result.notes),
+    def _add(
+        self,
+        reading: CardReading,
+        evidence: bytes | None,
+        now: datetime,
+        join: Join,
+        copies: int,
+        *,
+        more: bool,
+        only_known: bool = False,
+    ) -> Kept:
+        round_ = round_of(reading, self._catalog, now)
+        return keep(
+            reading,
+            round_,
+            self._catalog,
+            self._store,
+            evidence=evidence,
+            join=join,
+            copies=copies,
+            more=more,
+            only_known=only_known,
         )
-    result, at = waiting[0], places[0][1]
-    waiting[0] = replace(result, readings=(*result.readings[:at], one, *result.readings[at + 1 :]))
+
+    def _complete(
+        self, rejected: CardReading, shown: Shown, now: datetime, join: Join, layout: Layout, *, more: bool
+    ) -> Kept:
+        """Add a photo that cannot be read alone to its round, or to another such photo; else let it wait."""
+        kept = self._add(shown.reading, shown.evidence, now, join, 1, more=more, only_known=True)
+        if kept.serial is not None:
+            return kept
+        for mate in self._mates(shown.reading, layout, surely=True):
+            joined = join([mate, shown])
+            if joined is not None and joined.status == "read":
+                self._forget(mate)
+                return self._add(joined, _together([mate, shown]), now, join, 1, more=more)
+        with self._lock:
+            self._waiting.append(shown)
+        return self._add(rejected, None, now, join, 1, more=more)
+
+    def _mates(self, reading: CardReading, layout: Layout, surely: bool = False) -> list[Shown]:
+        """Return the waiting photos of the same sheet, of those that `surely` show the same round."""
+        from scan.records.sameness import compare
+
+        with self._lock:
+            waiting = list(self._waiting)
+        return [
+            one
+            for one in waiting
+            if (one.reading.serial, one.reading.form) == (reading.serial, reading.form)
+            and one.reading.photo_sha256 != reading.photo_sha256
+            and (not surely or compare(layout.form, one.reading.fields, reading.fields).surely_same_round)
+        ]
+
+    def _forget(self, mate: Shown) -> None:
+        with self._lock:
+            self._waiting = deque((one for one in self._waiting if one is not mate), self._waiting.maxlen)
 
 
-def _part(result: FileResult, at: int) -> Part:
-    from scan.vision.together import Part
+def one_a_round(result: FileResult, catalog: Catalog) -> FileResult:
+    """Return a file's result with one reading a round: pages that show the same round are read together.
 
-    evidence = result.evidence[at]
-    assert evidence is not None
-    return Part(result.readings[at], evidence)
+    The other pages' readings go, and the notes say so.
+    """
+    groups: list[list[int]] = []
+    pages = [_shown(result, at, catalog) for at in range(len(result.readings))]
+    for at, page in enumerate(pages):
+        group = next(
+            (g for g in groups if page is not None and _belongs(result, pages, g[0], at, catalog)), None
+        )
+        if group is None:
+            groups.append([at])
+        else:
+            group.append(at)
+    readings: list[CardReading] = []
+    evidence: list[bytes | None] = []
+    notes: list[str] = []
+    for group in groups:
+        first = result.readings[group[0]]
+        one = _of_pages(result, pages, group, catalog) if len(group) > 1 else None
+        if one is None:
+            readings += [result.readings[at] for at in group]
+            evidence += [result.evidence[at] if at < len(result.evidence) else None for at in group]
+            continue
+        readings.append(replace(one.reading, source=first.source))
+        evidence.append(one.evidence)
+        notes += [
+            f"{_page(result.readings[at])} shows card {first.serial} too, read together with {_page(first)}"
+            for at in group[1:]
+        ]
+    return replace(result, readings=tuple(readings), evidence=tuple(evidence), notes=(*notes, *result.notes))
 
 
-def _without(values: tuple[_Value, ...], at: int) -> tuple[_Value, ...]:
-    return values[:at] + values[at + 1 :]
+def _shown(result: FileResult, at: int, catalog: Catalog) -> Shown | None:
+    """Return what a reading of a file could give to another, None where that is nothing."""
+    from scan.records.versions import Shown
+
+    reading, evidence = result.readings[at], result.evidence[at] if at < len(result.evidence) else None
+    layout = catalog.find(reading.form) if reading.form else None
+    if layout is None or reading.serial is None or evidence is None:
+        return None
+    as_read = reading if reading.status == "read" else _as_read(reading, evidence, layout)
+    return None if as_read is None else Shown(as_read, evidence)
+
+
+def _belongs(
+    result: FileResult, pages: Sequence[Shown | None], first: int, at: int, catalog: Catalog
+) -> bool:
+    """Say whether two readings of a file show one round."""
+    from scan.records.sameness import compare
+
+    a, b = pages[first], pages[at]
+    if a is None or b is None or (a.reading.serial, a.reading.form) != (b.reading.serial, b.reading.form):
+        return False
+    layout = catalog.find(a.reading.form or "")
+    assert layout is not None
+    said = compare(layout.form, a.reading.fields, b.reading.fields)
+    alone = {result.readings[first].status, result.readings[at].status} == {"read"}
+    return said.same_round if alone else said.surely_same_round
+
+
+def _of_pages(
+    result: FileResult, pages: Sequence[Shown | None], group: Sequence[int], catalog: Catalog
+) -> Shown | None:
+    """Return the one reading of pages that show one round; None where they cannot be read even together."""
+    from scan.records.sameness import compare
+    from scan.records.versions import Shown, speaking
+
+    shown = [page for at in group if (page := pages[at]) is not None]
+    layout = catalog.find(shown[0].reading.form or "")
+    assert layout is not None
+    join = partial(join_photos, layout=layout)
+    if any(result.readings[at].status == "read" for at in group):
+        one: CardReading | None = speaking(layout.form, shown, join)
+    else:
+        one = join(shown)
+    alone = [page.reading for at in group if (page := pages[at]) and result.readings[at].status != "read"]
+    if one is None or one.status != "read" or any(one is reading for reading in alone):
+        return None
+    like = [s for s in shown if compare(layout.form, one.fields, s.reading.fields).same_marks]
+    return Shown(one, _together(like or shown[:1]))
+
+
+def join_photos(shown: Sequence[Shown], layout: Layout, with_pictures: bool = True) -> CardReading | None:
+    """Return the one reading of several photos; None where what one of them rests on is not kept."""
+    from scan.vision.evidence_kept import evidence_from_bytes
+    from scan.vision.together import Part, read_together
+
+    parts = []
+    for one in shown:
+        evidence = None if one.evidence is None else evidence_from_bytes(one.evidence)
+        if evidence is None:
+            return None
+        parts.append(Part(one.reading if with_pictures else replace(one.reading, pictures={}), evidence))
+    return read_together(parts, layout)
+
+
+def _together(shown: Sequence[Shown]) -> bytes | None:
+    """Return what several photos rest on, as one."""
+    from scan.vision.evidence_kept import evidence_bytes, evidence_from_bytes
+    from scan.vision.together import combined
+
+    known = [e for one in shown if one.evidence is not None and (e := evidence_from_bytes(one.evidence))]
+    return evidence_bytes(combined(known)) if known else None
+
+
+def _as_read(rejected: CardReading, evidence: bytes | None, layout: Layout) -> CardReading | None:
+    """Return a rejected photo as the reading it would give, to be held against others of its card."""
+    from scan.vision.decode import decode
+    from scan.vision.evidence_kept import evidence_from_bytes
+
+    known = None if evidence is None or rejected.serial is None else evidence_from_bytes(evidence)
+    if known is None:
+        return None
+    decoded = decode(layout.form, known)
+    return replace(
+        rejected,
+        status="read",
+        reason=None,
+        cells=decoded.cells,
+        fields=decoded.fields,
+        findings=decoded.findings,
+    )
+
+
+def _page(reading: CardReading) -> str:
+    """Return "page 2" of a source that names one, else the source."""
+    return reading.source.rsplit(", ", 1)[-1]

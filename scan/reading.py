@@ -16,6 +16,9 @@ READING_SCHEMA = 1
 #: Key of the picture of the whole flat card among a reading's pictures; no field's id begins with this sign.
 CARD_PICTURE = "@card"
 
+#: Why a field is asked of which two photos of one card are sure, each of something else.
+PHOTOS_DISAGREE = "the photos of this card disagree here; was it marked in between?"
+
 #: What a field can hold: an option's id (choose one), options' ids (choose many), a number, or nothing.
 FieldValue = str | tuple[str, ...] | int | None
 

@@ -131,6 +131,7 @@ def _traces(found: Traces) -> str:
         _count(found.practice_sets, "set of practice", "sets of practice"),
         _count(found.sessions, "session told by hand", "sessions told by hand"),
         _count(found.hand_boxes, "box of handwriting", "boxes of handwriting"),
+        *([f"{found.aside} deleted or set aside"] if found.aside else []),
     )
     return ", ".join(parts)
 

@@ -15,24 +15,36 @@ from collections.abc import Sequence
 from forms.errors import PhotoError, ShortpencilError
 
 EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
+EXIT_STOPPED = 128 + 2  # as shells say of a program that SIGINT ended
 
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the whole command line as a parser."""
-    from scan.cli import demo, hand, moving, practice, printing, reading, review, season, stored
+    from scan.cli import (
+        aside,
+        demo,
+        hand,
+        moving,
+        practice,
+        printing,
+        reading,
+        review,
+        season,
+        stored,
+    )
 
     parser = argparse.ArgumentParser(
         prog="shortpencil",
         description="A paper card, a camera and a computer: what to practise next in disc golf.",
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for group in (printing, reading, review, stored, practice, season, hand, moving, demo):
+    for group in (printing, reading, review, stored, aside, practice, season, hand, moving, demo):
         group.add_to(commands)
     return parser
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; return its exit code: 0 done, 1 something needs attention, 2 wrong usage."""
+    """Run one command; return its exit code: 0 done, 1 needs attention, 2 wrong usage, 130 stopped."""
     from scan.cli.terminal import shown
 
     with shown():
@@ -71,7 +83,7 @@ def _run(args: argparse.Namespace) -> int:
         return EXIT_WRONG
     except KeyboardInterrupt:
         print("shortpencil: stopped. What was stored before stays stored.", file=sys.stderr)
-        return EXIT_ATTENTION
+        return EXIT_STOPPED
     return int(code)
 
 

@@ -5,15 +5,18 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
+    from scan.cli.read_report import Tally
     from scan.intake import FileResult
-    from scan.reading import CardReading
-    from scan.records.rounds import Round
+    from scan.joining import Keeper
     from scan.records.store import Store
 
 DONE, ATTENTION, WRONG = 0, 1, 2
@@ -68,8 +71,9 @@ def run_read(args: argparse.Namespace) -> int:
     from forms.files import read_text
     from forms.shown import path_text
     from scan.cli.places import default_store, forms_folder
+    from scan.cli.read_report import Tally
     from scan.intake import expand, read_files, workers_for
-    from scan.joining import joined
+    from scan.joining import Keeper
     from scan.reading import READING_SCHEMA
     from scan.records.store import open_store
     from scan.vision.own_hand import Hands
@@ -80,30 +84,40 @@ def run_read(args: argparse.Namespace) -> int:
         catalog.register(layout_from_json(read_text(path), path_text(path)))
     if args.explain:
         _make_folder(args.explain)
-    store = None if args.dry_run else open_store(args.store or default_store())
-    try:
-        seen = (
-            set() if store is None or args.again or args.json or args.explain else _seen_before(files, store)
+    with ExitStack() as stack:
+        # A dry run stores in a folder that goes away, so that it says what a true one would do.
+        place = (
+            Path(stack.enter_context(TemporaryDirectory(prefix="shortpencil-"))) / "rounds.sqlite"
+            if args.dry_run
+            else args.store or default_store()
         )
-        results: Iterator[FileResult]
-        # Without a store, as in a dry run, nobody's hand is known.
-        hands = None if store is None or args.plain_hand else Hands(store.hands())
+        store = stack.enter_context(open_store(place))
+        store.empty_aside()
+        seen = set() if args.again or args.json or args.explain else _seen_before(files, store)
+        # In a dry run nobody's hand is known.
+        hands = None if args.dry_run or args.plain_hand else Hands(store.hands())
         jobs = workers_for(len(files) - len(seen), args.jobs)
         results = read_files(files, catalog, jobs=jobs, skip=seen, hands=hands, explain=args.explain)
-        cards: list[dict[str, Any]] = []
-        worst = DONE
-        for result in joined(_counted(results, len(files)), catalog):
-            worst = max(worst, _report(result, catalog, store, cards if args.json else None))
-    finally:
-        if store is not None:
-            store.close()
-    if args.json:
-        print(json.dumps({"schema": READING_SCHEMA, "cards": cards}, ensure_ascii=False, indent=1))
-    return worst
+        stack.callback(results.close)  # what it has begun ends before the store is closed
+        keeper = Keeper(catalog, store)
+        cards: dict[str, dict[str, Any]] | None = {} if args.json else None
+        tally = Tally()
+        try:
+            for result in _counted(results, len(files)):
+                _report(result, catalog, keeper, tally, cards, stored=not args.dry_run)
+        finally:  # whoever stops it early is told what was done
+            print("\n".join(tally.lines()), file=sys.stderr)
+    if cards is not None:
+        print(
+            json.dumps(
+                {"schema": READING_SCHEMA, "cards": list(cards.values())}, ensure_ascii=False, indent=1
+            )
+        )
+    return WRONG if tally.not_opened else ATTENTION if tally.attention else DONE
 
 
 def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:
-    """Pass the results on and say how far reading has come: photos of one card wait for one another."""
+    """Pass the results on and say how far reading has come."""
     for number, result in enumerate(results, start=1):
         if total > 1:
             print(f"[{number}/{total}] {result.path}", file=sys.stderr)
@@ -143,72 +157,54 @@ def _seen_before(files: list[Path], store: Store) -> set[Path]:
 
 
 def _report(
-    result: FileResult, catalog: Catalog, store: Store | None, cards: list[dict[str, Any]] | None
-) -> int:
-    """Store and report one file's cards; return its exit code."""
-    from scan.intake import keep, round_of
+    result: FileResult,
+    catalog: Catalog,
+    keeper: Keeper,
+    tally: Tally,
+    cards: dict[str, dict[str, Any]] | None,
+    *,
+    stored: bool,
+) -> None:
+    """Store and report one file's cards; with `cards`, collect them as JSON, one a round."""
+    from scan.cli.read_report import card_lines
+    from scan.joining import NotKept, one_a_round
     from scan.reading import reading_to_json
     from scan.records.record_json import round_to_json
+    from scan.records.store import NOT_STORED
 
     if result.before:
+        tally.photos += 1
+        tally.before += 1
         print(f"{result.path}: read before, nothing changes.")
-        return DONE
-    code = DONE
-    for reading in result.readings:
-        now = datetime.now(UTC)
-        round_ = round_of(reading, catalog, now)
-        outcome = keep(reading, round_, catalog, store) if store is not None else "not stored"
+        return
+    result = one_a_round(result, catalog)
+    for number, kept in enumerate(keeper.keep(result, datetime.now(UTC))):
+        if isinstance(kept, NotKept):
+            tally.not_kept.append(Path(result.path).name)
+            print(f"shortpencil: {kept.says}", file=sys.stderr)
+            continue
+        tally.add(kept)
         if cards is not None:
-            cards.append(reading_to_json(reading, round_to_json(round_) if round_ else None))
-        else:
-            _print_card(reading, round_, outcome)
-        if reading.status != "read" or reading.flagged:
-            code = ATTENTION
+            key = kept.serial or f"{result.path} {number}"
+            cards[key] = reading_to_json(kept.reading, round_to_json(kept.round) if kept.round else None)
+            continue
+        layout = catalog.find(kept.reading.form) if kept.reading.form else None
+        shown = kept if stored else replace(kept, outcome=NOT_STORED)
+        # The photo that was read just now, also where another one speaks for the card.
+        source = result.readings[number].source
+        shown = replace(shown, reading=replace(shown.reading, source=source))
+        print("\n".join(card_lines(shown, layout.form if layout else None)), flush=True)
     for note in result.notes:
         print(f"{Path(result.path).name}: {note}.", file=sys.stdout if cards is None else sys.stderr)
     if result.error is not None:
+        tally.not_opened.append(Path(result.path).name)
         print(f"shortpencil: {result.error}", file=sys.stderr)
         if cards is not None:
-            cards.append(_unopened(result.path, result.error))
-        code = WRONG
-    return code
+            cards[result.path] = _unopened(result.path, result.error)
+    tally.photos += 1  # one that was stopped half way is none of those read
 
 
 def _unopened(path: str, error: str) -> dict[str, Any]:
     from scan.reading import CardReading, reading_to_json
 
     return reading_to_json(CardReading(source=path, status="rejected", reason=error))
-
-
-def _print_card(reading: CardReading, round_: Round | None, outcome: str) -> None:
-    """Say in a few lines what one card gave."""
-    name = Path(reading.source).name
-    if reading.status != "read":
-        print(f"{name}: not read. {_sentence(reading.reason)}")
-        return
-    waits = len(reading.flagged)
-    doubt = (
-        "nothing to ask"
-        if waits == 0
-        else f"{waits} {'field waits' if waits == 1 else 'fields wait'} for review"
-    )
-    photos = f", read from {1 + len(reading.together)} photos" if reading.together else ""
-    print(f"{name}: card {reading.serial}{photos}, {_summary(round_)}, {doubt} ({outcome})")
-    for field_id in reading.flagged:
-        answer = reading.fields[field_id]
-        print(f"    ask  {field_id}: {answer.flag}")
-    for finding in reading.findings:
-        print(f"    note {finding.says}")
-
-
-def _summary(round_: Round | None) -> str:
-    if round_ is None:
-        return "a card of its own form"
-    scores = [hole.score.known for hole in round_.holes if isinstance(hole.score.known, int)]
-    day = round_.played_on.known or "no date"
-    return f"{day}, {len(scores)} holes, score {sum(s for s in scores if isinstance(s, int))}"
-
-
-def _sentence(reason: str | None) -> str:
-    """The reason with a capital first letter; codes in it keep their capitals."""
-    return f"{reason[0].upper()}{reason[1:]}" if reason else ""

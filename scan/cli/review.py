@@ -74,6 +74,7 @@ def run_review(args: argparse.Namespace) -> int:
 
     how = Serving(args.port, args.lan, args.by or "you", args.stop_after * 60.0, args.plain_hand)
     with open_store(args.store or default_store()) as store:
+        store.empty_aside()
         serve(
             store, forms_folder(), focus_of_store(store), how, lambda opened: _tell(opened, args.no_browser)
         )

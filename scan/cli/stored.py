@@ -26,6 +26,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description="List the stored rounds, oldest first: score, misses of each phase, what waits for you.",
         epilog="Example: shortpencil rounds --player Wren",
     )
+    rounds.add_argument(
+        "serial", metavar="SERIAL", nargs="?", help="show every round of this sheet, and the photos of each"
+    )
     add_store_option(rounds)
     rounds.add_argument("--player", metavar="ALIAS", help="only the rounds of this player")
     rounds.add_argument("--json", action="store_true", help="print the list as JSON")
@@ -80,6 +83,8 @@ def store_place(args: argparse.Namespace) -> str | Path:
 def run_rounds(args: argparse.Namespace) -> int:
     """List the rounds; the exit code says whether something waits."""
     place = store_place(args)
+    if args.serial is not None:
+        return _show_sheet(args, place)
     lines = [line for line in _summaries(place) if args.player in (None, line.player)]
     if args.json:
         import json
@@ -103,6 +108,52 @@ def run_rounds(args: argparse.Namespace) -> int:
             file=sys.stderr,
         )
     return ATTENTION if waits else DONE
+
+
+def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
+    """Show the rounds of one sheet with their photos; the exit code says whether something waits."""
+    from dataclasses import asdict
+
+    from forms.errors import InputError
+
+    with existing_store(place) as store:
+        sheet = store.sheet(args.serial)
+        lines = {line.id: line for line in store.summaries()}
+    if not sheet:
+        raise InputError(
+            f"{args.serial}: expected the serial of a round or a card, found none of that name in "
+            f"{_shown(place)}."
+        )
+    if args.json:
+        import json
+
+        shown = [
+            {
+                "id": one.serial,
+                "round": _line_json(lines[one.serial]) if one.serial in lines else None,
+                "photos": [asdict(photo) for photo in one.photos],
+            }
+            for one in sheet
+        ]
+        print(json.dumps({"schema": 1, "sheet": shown}, ensure_ascii=False))
+    for one in sheet if not args.json else ():
+        line = lines.get(one.serial)
+        print(f"{one.serial}: {_said(line) if line else 'no round'}")
+        for photo in one.photos:
+            asks = f"asks {photo.questions}" if photo.questions else "asks nothing"
+            when = photo.recorded_at[:16].replace("T", " ") + " UTC" if photo.recorded_at else "no time"
+            print(
+                f"    {photo.source}, read {when}, {asks}{'' if photo.speaks else ', does not speak for it'}"
+            )
+        if not one.photos:
+            print("    from a file")
+    return ATTENTION if any(lines[one.serial].waits for one in sheet if one.serial in lines) else DONE
+
+
+def _said(line: Summary) -> str:
+    day = line.played_on.isoformat() if line.played_on else "no date"
+    waits = f", {_count(line.waits, 'field')} waiting" if line.waits else ""
+    return f"{day}, {line.holes_scored} holes, score {line.score}{waits}"
 
 
 def run_export(args: argparse.Namespace) -> int:
@@ -141,6 +192,7 @@ def run_import(args: argparse.Namespace) -> int:
     worst = DONE if len(taken) == len(args.files) else WRONG
     if taken:
         with open_store(store_place(args)) as store:
+            store.empty_aside()
             for path, found in taken:
                 try:
                     outcomes[str(path)] = store.add_rounds(found.rounds, found.practice, replace=args.replace)
@@ -166,7 +218,7 @@ def run_import(args: argparse.Namespace) -> int:
 
 def table_of(lines: Sequence[Summary]) -> list[str]:
     """Return the list as lines of text: a head and a line a round, in columns."""
-    head = ("date", "player", "course", "holes", "score", "par", "drive", "approach", "putt", "waits")
+    head = ("date", "player", "course", "holes", "score", "par", "drive", "approach", "putt", "waits", "card")
     rows = [
         (
             line.played_on.isoformat() if line.played_on else "no date",
@@ -179,6 +231,7 @@ def table_of(lines: Sequence[Summary]) -> list[str]:
             str(line.misses_approach),
             str(line.misses_putt),
             str(line.waits or ""),
+            line.id,
         )
         for line in lines
     ]
@@ -197,7 +250,7 @@ def table_of(lines: Sequence[Summary]) -> list[str]:
 
 
 _ALWAYS = ("date", "holes", "score", "drive", "approach", "putt")
-_TEXTS = ("date", "player", "course")
+_TEXTS = ("date", "player", "course", "card")
 
 
 def _cut(text: str) -> str:

@@ -24,8 +24,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
-from forms.files import write_whole
 from forms.errors import InputError, RecordError
+from forms.files import write_whole
 from scan.records.database import BUSY_MS
 from scan.records.store import Store, open_store
 

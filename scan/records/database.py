@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -24,6 +25,7 @@ from scan.records import sealing
 
 BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
 SEALING = "sealing"  # in a connection's info: whether what it writes is sealed
+BUSY_PAUSE_S = 0.01
 SERVER_LOCK = 0x53504E43  # any number that other programs on the server are unlikely to lock
 SQLITE_PRAGMAS = (
     f"PRAGMA busy_timeout = {BUSY_MS}",
@@ -108,7 +110,7 @@ def make_folder_of(url: URL) -> None:
     folder = Path(url.database).parent
     try:
         if not folder.is_dir():
-            folder.mkdir(mode=0o700, parents=True)
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)  # another process may be making it, too
     except OSError as error:
         raise RecordError(
             f"{url.database}: expected a folder for the store, found that {folder} cannot be made: "
@@ -208,8 +210,18 @@ def copy_file(engine: Engine, path: Path) -> None:
 
 def _prepare_sqlite(connection: Any, entry: ConnectionPoolEntry) -> None:
     connection.isolation_level = None  # else the driver begins transactions by itself, and too late
+    until = time.monotonic() + BUSY_MS / 1000
     for pragma in SQLITE_PRAGMAS:
-        connection.execute(pragma)
+        while True:
+            try:
+                connection.execute(pragma)
+                break
+            except sqlite3.OperationalError as error:
+                # Two programs that turn a new file to write-ahead mode at once: SQLite refuses one of them
+                # without waiting, since waiting for a lock that both hold would never end.
+                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                    raise
+                time.sleep(BUSY_PAUSE_S)
     entry.info[SEALING] = sealing.attend(connection)
 
 

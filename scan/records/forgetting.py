@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, delete, func, select
 
-from scan.records import hands, tables, told
+from scan.records import hands, set_aside, tables, told
 from scan.records.statements import sources_of
 
 
@@ -23,9 +23,10 @@ class Traces:
     practice_sets: int
     hand_boxes: int
     sessions: int = 0
+    aside: int = 0  # rounds that were deleted or set aside
 
     def __bool__(self) -> bool:
-        return bool(self.rounds or self.cards or self.practice_sets or self.hand_boxes or self.sessions)
+        return any((self.rounds, self.cards, self.practice_sets, self.hand_boxes, self.sessions, self.aside))
 
 
 def traces_of(connection: Connection, player: str) -> Traces:
@@ -34,7 +35,14 @@ def traces_of(connection: Connection, player: str) -> Traces:
         connection.execute(
             select(func.count()).select_from(table).where(table.c.player == player)
         ).scalar_one()
-        for table in (tables.rounds, tables.cards, tables.practice, tables.hand_boxes, told.sessions)
+        for table in (
+            tables.rounds,
+            tables.cards,
+            tables.practice,
+            tables.hand_boxes,
+            told.sessions,
+            tables.aside,
+        )
     ]
     return Traces(*counts)
 
@@ -54,8 +62,6 @@ def forget(connection: Connection, player: str) -> Traces:
     connection.execute(delete(told.sessions).where(told.sessions.c.player == player))
     for table in (tables.rounds, tables.practice, tables.cards):  # holes, readings and so on go with them
         connection.execute(delete(table).where(table.c.player == player))
-    for photo in sorted(photos):
-        left = select(tables.readings.c.serial).where(tables.readings.c.photo == photo).limit(1)
-        if connection.execute(left).scalar() is None:
-            connection.execute(delete(tables.photos).where(tables.photos.c.sha256 == photo))
+    set_aside.forget_photos(connection, photos)
+    set_aside.forget(connection, player)
     return found

@@ -49,8 +49,15 @@ def reading_from_text(
         fields={name: _field(answer) for name, answer in data["fields"].items()},
         findings=tuple(Finding(f["rule"], tuple(f["cells"]), f["says"]) for f in data["findings"]),
         pictures=dict(pictures or {}),
-        photo_sha256=photo_sha256,
+        photo_sha256=photo_sha256 or data.get("photo"),
         together=tuple(data.get("together", ())),
+    )
+
+
+def speaking_text(reading: CardReading) -> str:
+    """Return the text of a reading made of several photos: `reading_text` with the photo that shows it."""
+    return json.dumps(
+        {"photo": reading.photo_sha256, **json.loads(reading_text(reading))}, ensure_ascii=False
     )
 
 

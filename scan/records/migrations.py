@@ -7,8 +7,10 @@ is opened; a newer one is refused, since an old program cannot know what it woul
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from typing import Any
 
-from sqlalchemy import Connection, inspect, select, update
+from sqlalchemy import Column, Connection, inspect, select, update
+from sqlalchemy.schema import CreateColumn
 
 from forms.errors import RecordError
 from scan.records import sealing, tables, told
@@ -22,17 +24,34 @@ def _keep_hands(connection: Connection) -> None:
     tables.hands_off.create(connection)
 
 
+def _keep_several_rounds_of_a_sheet(connection: Connection) -> None:
+    """Bring version 2 to 3: what photos rest on, what several say together, rounds set aside."""
+    for column in (tables.photos.c.whole, tables.cards.c.speaks, tables.readings.c.evidence):
+        _add_column(connection, column)
+    tables.aside.create(connection)
+
+
 def _keep_told_sessions(connection: Connection) -> None:
-    """Bring version 2 to 3: a table for sessions of practice told by hand."""
+    """Bring version 3 to 4: a table for sessions of practice told by hand."""
     told.sessions.create(connection)
 
 
 def _seal(_connection: Connection) -> None:
-    """Bring version 3 to 4: each row is sealed, as after every step."""
+    """Bring version 4 to 5: each row is sealed, as after every step."""
+
+
+def _add_column(connection: Connection, column: Column[Any]) -> None:
+    says = CreateColumn(column).compile(dialect=connection.dialect)
+    connection.exec_driver_sql(f"ALTER TABLE {column.table.name} ADD COLUMN {says}")
 
 
 #: From version -> what brings the store to the next one.
-STEPS: Mapping[int, Callable[[Connection], None]] = {1: _keep_hands, 2: _keep_told_sessions, 3: _seal}
+STEPS: Mapping[int, Callable[[Connection], None]] = {
+    1: _keep_hands,
+    2: _keep_several_rounds_of_a_sheet,
+    3: _keep_told_sessions,
+    4: _seal,
+}
 
 
 def bring_up_to_date(

@@ -35,11 +35,11 @@ def has_reading(connection: Connection, photo: str, serial: str) -> bool:
     return connection.execute(query).scalar() is not None
 
 
-def best_reading(connection: Connection, serial: str) -> Row[Any] | None:
-    """Return the reading that speaks for a card: fewest flags, then by the photo's name, never by age."""
+def best_reading(connection: Connection, serial: str, but: str | None = None) -> Row[Any] | None:
+    """Return a card's reading with fewest flags, then by its photo's name, never by age; not `but`'s."""
     query = (
         select(tables.readings)
-        .where(tables.readings.c.serial == serial)
+        .where(tables.readings.c.serial == serial, tables.readings.c.photo != (but or ""))
         .order_by(tables.readings.c.flags, tables.readings.c.photo)
         .limit(1)
     )
@@ -77,14 +77,25 @@ def pictures_of(connection: Connection, serial: str) -> dict[str, bytes]:
     return {row.field: bytes(row.png) for row in connection.execute(query.order_by("field"))}
 
 
-def add_photo(connection: Connection, photo: str, status: str = "read", reason: str | None = None) -> None:
-    """Note a photo; one that showed no card before may show one now."""
-    known = connection.execute(select(tables.photos.c.status).where(tables.photos.c.sha256 == photo)).scalar()
+def add_photo(
+    connection: Connection,
+    photo: str,
+    status: str = "read",
+    reason: str | None = None,
+    *,
+    whole: bool = True,
+) -> None:
+    """Note a photo; one that showed no card before may show one now, one that was cut short is whole now."""
+    known = connection.execute(select(tables.photos).where(tables.photos.c.sha256 == photo)).one_or_none()
     if known is None:
-        connection.execute(insert(tables.photos).values(sha256=photo, status=status, reason=reason))
-    elif known == "rejected" and status == "read":
-        query = update(tables.photos).where(tables.photos.c.sha256 == photo)
-        connection.execute(query.values(status=status, reason=None))
+        values = {"sha256": photo, "status": status, "reason": reason, "whole": whole}
+        connection.execute(insert(tables.photos).values(values))
+        return
+    values = {"whole": whole} if known.whole != whole else {}
+    if known.status == "rejected" and status == "read":
+        values |= {"status": status, "reason": None}
+    if values:
+        connection.execute(update(tables.photos).where(tables.photos.c.sha256 == photo).values(values))
 
 
 def add_form(connection: Connection, fingerprint: str, text: str) -> None:

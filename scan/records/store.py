@@ -1,14 +1,15 @@
 """The store: whole transactions on cards and rounds, and nothing between before and after.
 
-One card is one transaction. The same photo twice changes nothing. A second photo of a card that is already
-there adds its reading; the reading with fewest flags speaks for the card, entered answers stay, and there is
-one round a card whatever the order in which its photos come.
+One card is one transaction. The same photo twice changes nothing. A photo of a sheet that is already there
+is held against every round stored of it: it adds its reading to the one that it shows, or is kept as another
+round of that sheet. Entered answers stay with their round; the order in which photos come does not matter.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -17,8 +18,8 @@ from sqlalchemy import ColumnElement, Connection, Engine, func, insert, literal_
 
 from forms.errors import RecordError
 from forms.form import Form
-from scan.reading import CardReading, FieldReading, FieldValue, Lesson
-from scan.records import forgetting, hands, tables
+from scan.reading import CARD_PICTURE, CardReading, FieldReading, FieldValue, Lesson
+from scan.records import forgetting, hands, set_aside, tables
 from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, standing
 from scan.records.cards import Card, Waiting
 from scan.records.checking import Damage, damages, refuse_broken
@@ -35,42 +36,79 @@ from scan.records.database import (
 )
 from scan.records.forgetting import Traces
 from scan.records.hands import KeptHand
-from scan.records.kept import reading_from_text, reading_text
+from scan.records.kept import reading_text, speaking_text
 from scan.records.lessons import vouched_for
 from scan.records.migrations import bring_up_to_date
 from scan.records.practice_sets import sets_from
 from scan.records.record_json import round_from_json, rounds_from_texts, time_from, time_text
 from scan.records.rounds import PracticeSet, Round
+from scan.records.sameness import Comparison
 from scan.records.schema import checked_text
+from scan.records.set_aside import Aside
+from scan.records.sheets import (
+    SheetRound,
+    matching,
+    next_serial,
+    rounds_of_sheet,
+    serials_of,
+    shown_by,
+    speaking_reading,
+)
 from scan.records.statements import (
     add_card,
     add_form,
     add_photo,
     answers_of,
     best_reading,
-    has_reading,
     pictures_of,
     practice_of,
     put_answer,
     put_pictures,
     put_practice,
     put_round,
-    sources_of,
     stored_round,
 )
 from scan.records.summary import ORDER, Summary
 from scan.records.told import ToldSession, put_session, take_back_session, told_sessions
+from scan.records.versions import Join, Shown, speaking
 
 _BY_DAY: tuple[ColumnElement[object], ...] = tuple(literal_column(part) for part in ORDER)
 
 #: What became of a reading or a round that was added.
 NEW = "new"
 SAME_PHOTO = "same photo"  # nothing changed
-BETTER = "same card, better photo"  # the round now follows this photo; entered answers stay
-KEPT = "same card, kept as it was"  # the earlier photo has fewer flags, or the round came from a file
+SET_ASIDE = "set aside before"  # nothing changed: the round that it shows is set aside
+TOGETHER = "same round, read together"  # with the photos of it that were stored before
+MORE = "same round, more marks"  # the round now follows this photo; entered answers stay
+BETTER = "same round, better photo"  # the round now follows this photo; entered answers stay
+KEPT = "same round, kept as it was"  # the earlier photo shows more or asks less, or a file brought the round
+ANOTHER = "another round on the same sheet"  # kept as a round of its own beside those stored of the sheet
 REJECTED = "rejected"  # only that the photo shows no readable card
+NOT_STORED = "not stored"  # nobody knows its form
 UNCHANGED = "unchanged"  # the same round was there
 REPLACED = "replaced"
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What became of one card's reading.
+
+    Attributes
+    ----------
+    outcome : one of the words above
+    reading : what speaks for the round now; the reading itself where nothing was stored
+    round : as it stands now
+    serial : under which the round is kept; None for a photo that was rejected
+    comparison : how it differs from the stored round it was held against; None for the first of a sheet
+    beside : serials of the other rounds on the same sheet
+    """
+
+    outcome: str
+    reading: CardReading
+    round: Round | None = None
+    serial: str | None = None
+    comparison: Comparison | None = None
+    beside: tuple[str, ...] = ()
 
 
 def form_from_field_map(text: str) -> Form:
@@ -144,8 +182,16 @@ class Store:
         *,
         form_text: str = "",
         practice: Sequence[PracticeSet] = (),
-    ) -> str:
+        evidence: bytes | None = None,
+        join: Join | None = None,
+        copies: int = 1,
+        more: bool = False,
+        only_known: bool = False,
+    ) -> Kept:
         """Store one card's reading and its round in one transaction; return what became of it.
+
+        A sheet's reading is compared with every round stored of that sheet: it is more evidence of one of
+        them, shows one of them with more marks, or is another round, which is then kept as its own.
 
         Parameters
         ----------
@@ -154,6 +200,12 @@ class Store:
         round_ : the round composed from it, or None for a form that is no round card
         form_text : the form's field map, kept so that the store can compose the round anew
         practice : the sets of a practice card
+        evidence : what the reading rests on, for photos to come
+        join : how to read several photos of one round together
+        copies : on how many copies of this sheet the photo looks
+        more : cards of the same photo follow; until the last one came, the photo does not count as read
+        only_known : store it only where it surely shows a round that is stored: its photo shows too little to
+            be read alone
 
         Raises
         ------
@@ -164,45 +216,88 @@ class Store:
         if photo is None:
             raise ValueError("a reading is stored under the SHA-256 of its photo")
         if card.status != "read":
-            return self._add_rejected(photo, card.reason)
-        serial = card.serial or f"photo-{photo[:16]}"
-        if round_ is not None and (round_.id != serial or round_.recorded_at is None):
+            return Kept(self._add_rejected(photo, card.reason, more), card)
+        sheet = card.serial or f"photo-{photo[:16]}"
+        if round_ is not None and (round_.id != sheet or round_.recorded_at is None):
             raise ValueError("the round was not composed from this reading")
-        text = None if round_ is None else checked_text(round_)
         with writing(self._engine) as connection:
-            stored = stored_round(connection, serial)
-            if has_reading(connection, photo, serial) or (stored and photo in sources_of(stored)):
-                return SAME_PHOTO
-            before = best_reading(connection, serial)
+            match = matching(connection, sheet, card, form, copies)
+            if match.same_photo or match.set_aside:
+                if match.same_photo and not more:
+                    add_photo(connection, photo)  # the rest of it may have been missing
+                outcome = SAME_PHOTO if match.same_photo else SET_ASIDE
+                return Kept(outcome, card, _under(round_, match.serial), match.serial)
+            if only_known and (match.comparison is None or not match.comparison.surely_same_round):
+                return Kept(REJECTED, card)
+            serial = match.serial or next_serial(connection, sheet)
+            round_ = _under(round_, serial)
+            text = None if round_ is None else checked_text(round_)
+            practice = [replace(done, card=serial) for done in practice]
             key = card.form or form.name
-            for one in (photo, *card.together):
+            add_photo(connection, photo, whole=not more)
+            for one in card.together:
                 add_photo(connection, one)
             add_form(connection, key, form_text)
             player = round_.player if round_ else next((done.player for done in practice), None)
+            beside = tuple(one for one in serials_of(connection, sheet) if one != serial)
             add_card(connection, serial, key, player)
-            connection.execute(
-                insert(tables.readings).values(
-                    photo=photo,
-                    serial=serial,
-                    flags=len(card.flagged),
-                    recorded_at=(round_ and time_text(round_.recorded_at)) or "",
-                    text=reading_text(card),
-                )
-            )
-            best = best_reading(connection, serial)
-            leads = best is not None and best.photo == photo
-            if leads:
+            values = {
+                "photo": photo,
+                "serial": serial,
+                "flags": len(card.flagged),
+                "recorded_at": (round_ and time_text(round_.recorded_at)) or "",
+                "text": reading_text(card),
+                "evidence": evidence,
+            }
+            connection.execute(insert(tables.readings).values(values))
+            if match.serial is None:
                 put_pictures(connection, serial, card.pictures)
-            if stored is not None and stored.origin == "file":
-                return KEPT
-            if leads and player is not None and card.views:
-                hands.put_views(connection, serial, player, card.views)
-            if before is None and stored is None:
+                self._put_views(connection, serial, player, card)
                 self._settle(connection, serial, round_, text, card, practice)
                 self._learn(connection, serial, form, card, ())
-                return NEW
-            self._recompose(connection, serial)
-            return BETTER if leads else KEPT
+                return Kept(ANOTHER if beside else NEW, card, round_, serial, match.comparison, beside)
+            stored = stored_round(connection, serial)
+            if stored is not None and stored.origin == "file":
+                best = best_reading(connection, serial)
+                if best is not None and best.photo == photo:
+                    put_pictures(connection, serial, card.pictures)
+                known = round_from_json(json.loads(stored.record))
+                return Kept(KEPT, card, known, serial, match.comparison, beside)
+            after = self._speak(connection, serial, form, Shown(card, evidence), join)
+            if after.photo_sha256 == photo:
+                self._put_views(connection, serial, player, card)
+            round_ = self._recompose(connection, serial)
+            outcome = _outcome(photo, after, match.comparison)
+            return Kept(outcome, after, round_, serial, match.comparison, beside)
+
+    def _put_views(self, connection: Connection, serial: str, player: str | None, card: CardReading) -> None:
+        if player is not None and card.views:
+            hands.put_views(connection, serial, player, card.views)
+
+    def _speak(
+        self, connection: Connection, serial: str, form: Form, new: Shown, join: Join | None
+    ) -> CardReading:
+        """Find the reading that speaks for a round now that a photo came, and keep it with its pictures."""
+        row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one()
+        before = speaking_reading(connection, row, but=new.reading.photo_sha256)
+        kept = pictures_of(connection, serial)
+        shown = []
+        for one in shown_by(connection, serial):
+            photo = one.reading.photo_sha256
+            speaks = before is not None and photo == before.photo_sha256
+            with_pictures = replace(one, reading=replace(one.reading, pictures=kept)) if speaks else one
+            shown.append(new if photo == new.reading.photo_sha256 else with_pictures)
+        after = speaking(form, shown, join)
+        query = update(tables.cards).where(tables.cards.c.serial == serial)
+        connection.execute(query.values(speaks=speaking_text(after)))
+        is_new = after.photo_sha256 == new.reading.photo_sha256
+        pictures = dict(after.pictures or (new.reading.pictures if is_new else kept))
+        for other in (kept, new.reading.pictures):
+            if CARD_PICTURE not in pictures and CARD_PICTURE in other:
+                pictures[CARD_PICTURE] = other[CARD_PICTURE]
+        if pictures != kept:
+            put_pictures(connection, serial, pictures)
+        return replace(after, pictures=pictures)
 
     def add_rounds(
         self, rounds: Iterable[Round], practice: Iterable[PracticeSet] = (), *, replace: bool = False
@@ -220,6 +315,12 @@ class Store:
         outcomes: dict[str, str] = {}
         with writing(self._engine) as connection:
             differing = []
+            aside = {one.serial for one in set_aside.listed(connection)}
+            if out := sorted(aside.intersection(round_.id for round_, _ in texts)):
+                raise RecordError(
+                    f"{self.name}: expected rounds that are new or stored, found {len(out)} that are deleted "
+                    f"or set aside: {', '.join(out)}. Nothing was stored; bring them back first."
+                )
             for round_, text in texts:
                 stored = stored_round(connection, round_.id)
                 if stored is not None and stored.record == text:
@@ -340,7 +441,7 @@ class Store:
         on : whether to learn it from later cards; None leaves that as it is
         """
         with writing(self._engine) as connection:
-            count = hands.erase(connection, player)
+            count = hands.erase(connection, player) + set_aside.erase_hand(connection, player)
             if on is not None:
                 hands.switch(connection, player, on=on)
         wipe(self._engine, [tables.hand_boxes.name])  # none may be left of an erasing that was cut short, too
@@ -363,13 +464,48 @@ class Store:
         wipe(self._engine, [table.name for table in tables.metadata.sorted_tables])
         return found
 
+    # -- setting aside -----------------------------------------------------------------------------------
+
+    def set_aside(self, serial: str, when: datetime, *, kept: bool) -> Aside:
+        """Take a round, or a practice card, out of everything; return what it was.
+
+        Parameters
+        ----------
+        kept : keep it until it is put back; else it is erased at the next start (`empty_aside`)
+
+        Raises
+        ------
+        RecordError
+            when there is none of that serial
+        """
+        with writing(self._engine) as connection:
+            return set_aside.take_out(connection, serial, when, kept=kept, store=self.name)
+
+    def put_back(self, serial: str) -> None:
+        """Put a round that was deleted or set aside back as it was; RecordError when there is none."""
+        with writing(self._engine) as connection:
+            set_aside.put_back(connection, serial, store=self.name)
+
+    def aside(self) -> tuple[Aside, ...]:
+        """Return what was deleted since the last start or set aside, the latest first."""
+        with reading(self._engine) as connection:
+            return set_aside.listed(connection)
+
+    def empty_aside(self) -> int:
+        """Erase what was deleted before this start, bytes and all; return how many rounds that were."""
+        with writing(self._engine) as connection:
+            count = set_aside.empty(connection)
+        if count:
+            wipe(self._engine, [table.name for table in tables.metadata.sorted_tables])
+        return count
+
     # -- asking ------------------------------------------------------------------------------------------
 
     def photo_status(self, photo: str) -> str | None:
-        """Return "read" or "rejected" for a photo that was seen before, else None."""
+        """Return "read" or "rejected" for a photo of which every card was stored before, else None."""
         with reading(self._engine) as connection:
             return connection.execute(
-                select(tables.photos.c.status).where(tables.photos.c.sha256 == photo)
+                select(tables.photos.c.status).where(tables.photos.c.sha256 == photo, tables.photos.c.whole)
             ).scalar()
 
     def rounds(self, player: str | None = None) -> tuple[Round, ...]:
@@ -437,6 +573,11 @@ class Store:
         with reading(self._engine) as connection:
             return tuple((row.serial, tuple(row.waiting.split())) for row in connection.execute(query))
 
+    def sheet(self, serial: str) -> tuple[SheetRound, ...]:
+        """Return every round of the sheet that a round's serial belongs to, with the photos that show it."""
+        with reading(self._engine) as connection:
+            return rounds_of_sheet(connection, serial)
+
     def form_text(self, fingerprint: str) -> str | None:
         """Return the field map kept under a form's fingerprint, or None."""
         query = select(tables.forms.c.text).where(tables.forms.c.fingerprint == fingerprint)
@@ -485,15 +626,14 @@ class Store:
             )
         return card
 
-    def _add_rejected(self, photo: str, reason: str | None) -> str:
+    def _add_rejected(self, photo: str, reason: str | None, more: bool) -> str:
         with writing(self._engine) as connection:
             known = connection.execute(
                 select(tables.photos.c.sha256).where(tables.photos.c.sha256 == photo)
             ).scalar()
-            if known is not None:
-                return SAME_PHOTO
-            add_photo(connection, photo, "rejected", reason)
-        return REJECTED
+            if known is None or not more:
+                add_photo(connection, photo, "rejected", reason, whole=not more)
+        return REJECTED if known is None else SAME_PHOTO
 
     def _form(self, connection: Connection, fingerprint: str) -> Form:
         if fingerprint not in self._forms:
@@ -512,8 +652,8 @@ class Store:
         for table in (tables.cards, tables.readings, tables.answers, tables.pictures):
             refuse_broken(connection, self.name, table, serial)
         row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
-        best = None if row is None else best_reading(connection, serial)
-        if row is None or best is None:
+        read = None if row is None else speaking_reading(connection, row)
+        if row is None or read is None:
             raise RecordError(
                 f"{self.name}: expected a card with the serial {serial}, found none. "
                 "A round that came from a file is corrected there and imported again with --replace."
@@ -521,9 +661,7 @@ class Store:
         return Card(
             serial=serial,
             form=self._form(connection, row.form),
-            reading=reading_from_text(
-                best.text, photo_sha256=best.photo, pictures=pictures_of(connection, serial)
-            ),
+            reading=replace(read, pictures=pictures_of(connection, serial)),
             answers=answers_of(connection, serial),
             player=row.player,
             waiting=tuple(row.waiting.split()),
@@ -552,6 +690,7 @@ class Store:
             player=card.player,
             photos=[photo.photo for photo in photos],
         )
+        round_ = replace(round_, id=serial)
         self._settle(connection, serial, round_, checked_text(round_), card.reading, ())
         self._learn(connection, serial, card.form, card.reading, card.answers)
         return round_
@@ -585,3 +724,17 @@ class Store:
         if round_ is not None and text is not None:
             put_round(connection, round_, text, origin="card")
         put_practice(connection, practice)
+
+
+def _under(round_: Round | None, serial: str | None) -> Round | None:
+    """Return the round under the serial it is kept under."""
+    return round_ if round_ is None or serial in (None, round_.id) else replace(round_, id=serial)
+
+
+def _outcome(photo: str, after: CardReading, comparison: Comparison | None) -> str:
+    """Say what a photo was to a round that was stored before."""
+    if after.photo_sha256 == photo and comparison is not None and comparison.added:
+        return MORE
+    if photo in after.together or (after.photo_sha256 == photo and after.together):
+        return TOGETHER
+    return BETTER if after.photo_sha256 == photo else KEPT

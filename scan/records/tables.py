@@ -28,6 +28,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    true,
 )
 
 #: Longest texts; PostgreSQL enforces them by type, the record's schema in both.
@@ -63,6 +64,8 @@ photos = Table(
     Column("sha256", String(64), primary_key=True),
     Column("status", String(8), nullable=False),
     Column("reason", Text),
+    # Every card of it is stored; a program that ends between two cards of a photo leaves it false.
+    Column("whole", Boolean, nullable=False, server_default=true()),
     CheckConstraint("length(sha256) = 64", name="sha256"),
     _one_of("status", "read", "rejected", name="status"),
 )
@@ -74,6 +77,8 @@ forms = Table(
     Column("text", Text, nullable=False),  # the field map
 )
 
+#: One row a round, or a practice card. `serial` is the sheet's serial number; of a sheet that was printed
+#: twice or photocopied the second round is kept as SERIAL-2, and so on.
 cards = Table(
     "cards",
     metadata,
@@ -81,9 +86,10 @@ cards = Table(
     Column("form", String(100), ForeignKey(forms.c.fingerprint), nullable=False),
     Column("player", String(NAME)),
     Column("waiting", Text, nullable=False),  # ids of fields, separated by spaces
+    Column("speaks", Text),  # the reading that speaks for the card, made of several photos; null with one
 )
 
-#: Every photo of a card keeps its reading; the one with fewest flags speaks for the card.
+#: Every photo of a card keeps its own reading, and what that rests on.
 readings = Table(
     "readings",
     metadata,
@@ -92,6 +98,7 @@ readings = Table(
     Column("flags", Integer, nullable=False),
     Column("recorded_at", String(32), nullable=False),  # UTC, RFC 3339
     Column("text", Text, nullable=False),
+    Column("evidence", LargeBinary),  # as `scan.vision.evidence_kept` writes it
     PrimaryKeyConstraint("photo", "serial"),
     CheckConstraint("flags >= 0", name="flags"),
     Index(None, "serial"),
@@ -229,4 +236,17 @@ practice = Table(
     CheckConstraint("place >= 1", name="place"),
     CheckConstraint("tries >= 0", name="tries"),
     CheckConstraint("made BETWEEN 0 AND tries", name="made"),
+)
+
+#: Rounds that were deleted or set aside: all their rows of the other tables, so that nothing else counts them
+#: and each can be put back as it was. What is not `kept` goes for good at the next start.
+aside = Table(
+    "aside",
+    metadata,
+    Column("serial", String(ID), primary_key=True),  # of the card, or the id of the round
+    Column("player", String(NAME)),
+    Column("kept", Boolean, nullable=False),
+    Column("at", String(32), nullable=False),  # UTC, RFC 3339
+    Column("says", Text, nullable=False),  # the round in a few words
+    Column("rows", Text, nullable=False),  # JSON: table -> rows
 )

@@ -28,6 +28,7 @@ from forms.catalog import Catalog
 from forms.errors import InputError, RecordError
 from forms.field_map import layout_from_json
 from forms.layout import Layout
+from scan.joining import Keeper
 from scan.reading import CARD_PICTURE
 from scan.records.answers import AnsweredMeanwhile
 from scan.records.cards import Card
@@ -100,6 +101,8 @@ def make_app(desk: Desk) -> App:
             Route("/capture", site.receive, methods=post),
             Route("/rounds", site.rounds, methods=get),
             Route("/rounds/{serial}", site.round, methods=get),
+            Route("/rounds/{serial}/out", site.take_out, methods=post),
+            Route("/rounds/{serial}/back", site.put_back, methods=post),
             Route("/focus", site.focus, methods=get),
             Route("/phone", site.phone, methods=get),
             Route("/phone", site.new_link, methods=post),
@@ -131,7 +134,8 @@ class _Site:
 
     def __init__(self, desk: Desk) -> None:
         self._desk, self._pages, self._static = desk, Pages(), static_files()
-        self._receiver = Receiver(desk.store, desk.catalog, desk.readers, self._layout, desk.plain_hands)
+        keeper = Keeper(desk.catalog, desk.store, with_pictures=False)
+        self._receiver = Receiver(desk.store, keeper, desk.readers, self._layout, desk.plain_hands)
         # Photos queue here and not in the threads, which answer everybody else meanwhile.
         self._reading = asyncio.Semaphore(AT_ONCE)
 
@@ -298,6 +302,7 @@ class _Site:
                 "layout": layout,
                 "q": asked,
                 "close": close_up(layout, card.form.field(at)) if at else None,
+                "sheet": self._desk.store.sheet(serial),
                 **pages.card_table(card, layout),
             }
 
@@ -349,9 +354,30 @@ class _Site:
         players = sorted({line.player for line in summaries if line.player})
         player = request.query_params.get("player", "")
         lines = [line for line in summaries if player in ("", line.player)]
+        aside = await _off(self._desk.store.aside)
         return self._page(
-            request, "rounds.html", lines=lines, players=players, player=player, season=pages.season(lines)
+            request,
+            "rounds.html",
+            lines=lines,
+            players=players,
+            player=player,
+            season=pages.season(lines),
+            aside=aside,
         )
+
+    async def take_out(self, request: Request) -> Response:
+        form = await _form(request)
+        how = _text(form, "how")
+        if how not in ("delete", "aside"):
+            raise InputError("expected to be told whether to delete the round or to set it aside.")
+        serial, now = request.path_params["serial"], self._desk.now()
+        await _off(partial(self._desk.store.set_aside, serial, now, kept=how == "aside"))
+        return RedirectResponse("/rounds", 303)
+
+    async def put_back(self, request: Request) -> Response:
+        await _form(request)
+        await _off(partial(self._desk.store.put_back, request.path_params["serial"]))
+        return RedirectResponse("/rounds", 303)
 
     async def round(self, request: Request) -> Response:
         serial = request.path_params["serial"]
@@ -359,7 +385,10 @@ class _Site:
         if found is None:
             raise HTTPException(404, "There is no such round.")
         has_card = await _off(lambda: self._desk.store.picture(serial, CARD_PICTURE) is not None)
-        return self._page(request, "round.html", r=found, has_card=has_card, **pages.round_table(found))
+        sheet = await _off(lambda: self._desk.store.sheet(serial))
+        return self._page(
+            request, "round.html", r=found, has_card=has_card, sheet=sheet, **pages.round_table(found)
+        )
 
     async def focus(self, request: Request) -> Response:
         text = request.query_params.get("minutes", "30")

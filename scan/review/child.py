@@ -12,6 +12,7 @@ import json
 import sys
 import tempfile
 from base64 import b64encode
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
     """Return what a file says, as plain types; `hands` is a file with what is known of players' hands."""
     from forms.catalog import Catalog
     from scan.intake import read_file
-    from scan.joining import joined
+    from scan.joining import one_a_round
     from scan.records.kept import hands_from_text, reading_text
     from scan.vision import photo
     from scan.vision.own_hand import Hands
@@ -33,7 +34,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
     tempfile.tempdir = str(path.parent)  # Tesseract's files go with the photo's folder, should this be ended
     known = None if hands is None else Hands(hands_from_text(hands.read_text("utf-8")))
     catalog = Catalog(forms)
-    (result,) = joined([read_file(path, catalog, hands=known)], catalog)
+    result = one_a_round(read_file(path, catalog, hands=known), catalog)
     return {
         "error": result.error,
         "notes": list(result.notes),
@@ -43,8 +44,9 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
                 "photo": reading.photo_sha256,
                 "pictures": {name: b64encode(data).decode() for name, data in reading.pictures.items()},
                 "views": {cell: b64encode(data).decode() for cell, data in reading.views.items()},
+                "evidence": None if evidence is None else b64encode(evidence).decode(),
             }
-            for reading in result.readings
+            for reading, evidence in zip_longest(result.readings, result.evidence)
         ],
     }
 

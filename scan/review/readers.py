@@ -79,6 +79,7 @@ class Readers:
             cards,
             None if error is None else str(error).replace(str(path), name),
             notes=tuple(str(note)[:500] for note in said["notes"]),
+            evidence=tuple(card["evidence"] and b64decode(card["evidence"]) for card in said["cards"]),
         )
 
     def close(self) -> None:

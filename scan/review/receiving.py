@@ -8,15 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import BinaryIO
 
-from forms.catalog import Catalog
 from forms.errors import RecordError
 from forms.layout import Layout
-from scan.intake import keep, round_of
+from scan.joining import Keeper, NotKept
 from scan.leftovers import UPLOAD, folder_for
-from scan.reading import CardReading
 from scan.records.cards import Card
 from scan.records.kept import hands_text
-from scan.records.store import Store
+from scan.records.store import SET_ASIDE, Kept, Store
+from scan.review.differences import differences
 from scan.review.pages import round_line
 from scan.review.questions import Question, question_of
 from scan.review.readers import Readers
@@ -34,6 +33,7 @@ class Told:
     layout: Layout | None = None
     line: str = ""
     findings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     q: Question | None = None
     close: Region | None = None
 
@@ -46,7 +46,7 @@ class Receiver:
     """
 
     store: Store
-    catalog: Catalog
+    keeper: Keeper
     readers: Readers
     layout_of: Callable[[Card], Layout]
     plain_hands: bool = False
@@ -69,33 +69,36 @@ class Receiver:
                 hands = folder / "hands"
                 hands.write_text(hands_text(self.store.hands()), "utf-8")
             result = self.readers.read(path, called, hands)
-        told = []
-        for reading in result.readings:
-            try:
-                told.append(self._keep(reading, called, now))
-            except RecordError as error:  # one card that cannot be kept must not hide the others
-                told.append(Told(called, str(error)))
+        told: list[Told] = []
+        try:
+            for kept in self.keeper.keep(result, now):
+                told.append(self._told(kept, called))
+        except RecordError as error:  # what was kept before must still be told
+            told.append(Told(called, str(error)))
         told += [Told(called, _sentence(note, called)) for note in result.notes]
         if result.error is not None:
             told.append(Told(called, _sentence(result.error, called)))
         return told
 
-    def _keep(self, reading: CardReading, called: str, now: datetime) -> Told:
-        if reading.status != "read":
-            return Told(called, _sentence(reading.reason or "", called))
-        outcome = keep(reading, round_of(reading, self.catalog, now), self.catalog, self.store)
-        serial = reading.serial or f"photo-{(reading.photo_sha256 or '')[:16]}"
+    def _told(self, kept: Kept | NotKept, called: str) -> Told:
+        if isinstance(kept, NotKept):
+            return Told(called, kept.says)
+        serial = kept.serial
+        if serial is None or kept.outcome == SET_ASIDE:
+            aside = f"it shows round {serial}, which is set aside." if serial else kept.reading.reason or ""
+            return Told(called, _sentence(aside, called))
         card = self.store.card(serial)
         layout = self.layout_of(card)
         first = card.waiting[0] if card.waiting else None
         return Told(
             name=called,
-            says=outcome,
+            says=kept.outcome,
             serial=serial,
             card=card,
             layout=layout,
             line=round_line(self.store.round(serial)),
-            findings=tuple(finding.says for finding in reading.findings),
+            findings=tuple(finding.says for finding in card.reading.findings),
+            notes=tuple(_sentence(note, called) for note in differences(kept, card.form)),
             q=question_of(card, first) if first else None,
             close=close_up(layout, card.form.field(first)) if first else None,
         )

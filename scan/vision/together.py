@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forms.layout import Layout
-from scan.reading import CARD_PICTURE, CardReading, FieldReading
+from scan.reading import CARD_PICTURE, PHOTOS_DISAGREE, CardReading, FieldReading
 from scan.vision.arrays import GrayImage
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import ANSWER_SHARES
@@ -31,7 +31,6 @@ WORTH = 0.5
 #: Two photos disagree about a cell when each takes another answer for likelier than the other's, by at least
 #: this many e-folds.
 SURE = 4.0
-DISAGREE = "the photos of this card disagree here; was it marked in between?"
 #: Photos that differ in more fields show a card before and after; the later one alone is to be read.
 MOST_DISAGREEMENTS = 12
 
@@ -148,7 +147,7 @@ def _digits(evidence: Evidence) -> Logs:
 
 
 def _asked(answer: FieldReading) -> FieldReading:
-    return answer._replace(flag=DISAGREE)
+    return answer._replace(flag=PHOTOS_DISAGREE)
 
 
 def _worth_showing(part: Part, layout: Layout) -> tuple[int, int, float]:

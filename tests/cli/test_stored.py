@@ -11,12 +11,15 @@ import pytest
 
 from forms.errors import InputError, RecordError
 from scan.cli import stored
+from scan.cli.main import main
+from scan.records.compose import round_from_reading
 from scan.records.export import write_export
 from scan.records.listing import quick_summaries
 from scan.records.store import open_store
 from scan.records.summary import Summary
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 from tests.records.test_export import played
+from tests.records.test_sheets import SECOND
 from tests.records.test_typed import SHORT
 
 ROOT = Path(__file__).parents[2]
@@ -41,6 +44,20 @@ def place(tmp_path):
 
 
 @pytest.fixture
+def two_of_a_sheet(tmp_path):
+    """A store with two rounds on copies of one sheet."""
+    path = str(tmp_path / "copies.sqlite")
+    form = round_form()
+    with open_store(path) as store:
+        for marks, photo in ((PLAYED, "a" * 64), (SECOND, "b" * 64)):
+            card = reading(form, marks, photo=photo)
+            store.add_reading(
+                card, form, round_from_reading(form, card, recorded_at=RECORDED_AT), form_text="3 m"
+            )
+    return path
+
+
+@pytest.fixture
 def waiting_place(tmp_path):
     path = tmp_path / "waiting.sqlite"
     with open_store(path) as store:
@@ -53,10 +70,10 @@ def test_rounds_lists_a_line_a_round_in_columns(place, capsys):
     out, err = capsys.readouterr()
     assert out.splitlines() == [
         "                                                           --------misses-------",
-        "date        player  course              holes  score  par  drive  approach  putt",
-        "2026-05-29  Wren    Alder Meadow, long      3      9   -3      2         0     1",
-        "2026-05-30  Ash                             3      9           2         0     1",
-        "2026-05-31  Wren                            3      9           2         0     1",
+        "date        player  course              holes  score  par  drive  approach  putt  card",
+        "2026-05-29  Wren    Alder Meadow, long      3      9   -3      2         0     1  C",
+        "2026-05-30  Ash                             3      9           2         0     1  B",
+        "2026-05-31  Wren                            3      9           2         0     1  ABCD2345",
     ]
     assert err == ""
 
@@ -64,7 +81,19 @@ def test_rounds_lists_a_line_a_round_in_columns(place, capsys):
 def test_rounds_says_what_waits_and_counts_only_what_is_known(waiting_place, capsys):
     assert command("rounds", "--store", waiting_place) == 1
     out, err = capsys.readouterr()
-    assert out.splitlines()[-1].split() == ["2026-05-31", "Wren", "2", "of", "3", "7", "2", "0", "1", "2"]
+    assert out.splitlines()[-1].split() == [
+        "2026-05-31",
+        "Wren",
+        "2",
+        "of",
+        "3",
+        "7",
+        "2",
+        "0",
+        "1",
+        "2",
+        "ABCD2345",
+    ]
     assert err == "2 fields of 1 round wait for you: shortpencil review\n"
 
 
@@ -144,13 +173,13 @@ def test_rounds_loads_neither_database_library_nor_schema_checker(place):
 
 
 def test_names_in_other_scripts_and_long_ones_keep_the_columns():
-    line = Summary("A", date(2026, 5, 31), "木村", "x" * 60, None, 18, 18, 54, 54, 1, 2, 3, 0)
+    line = Summary("ABCD", date(2026, 5, 31), "木村", "x" * 60, None, 18, 18, 54, 54, 1, 2, 3, 0)
     other = replace(line, player="e\u0301va", course="Alder\nMeadow", par_scored=50)
     _, head, first, second = stored.table_of([line, other])
     assert "x" * 27 + "…" in first
     assert "Alder Meadow" in second
-    assert first.split()[-4:] == ["0", "1", "2", "3"]
-    assert second.split()[-4:] == ["+4", "1", "2", "3"]
+    assert first.split()[-5:] == ["0", "1", "2", "3", "ABCD"]
+    assert second.split()[-5:] == ["+4", "1", "2", "3", "ABCD"]
     widths = {stored._width(row) for row in (head, first, second)}
     assert len(widths) == 1
 
@@ -253,3 +282,76 @@ def test_each_command_has_a_help_text_with_an_example(capsys):
         with pytest.raises(SystemExit):
             command(name, "--help")
         assert f"Example: shortpencil {name}" in " ".join(capsys.readouterr().out.split())
+
+
+# -- one sheet, single rounds --------------------------------------------------------------------------------
+
+
+def test_rounds_shows_every_round_of_a_sheet_and_its_photos(two_of_a_sheet, capsys):
+    assert main(["rounds", "ABCD2345-2", "--store", two_of_a_sheet]) == 0
+    said = capsys.readouterr().out
+    assert said.splitlines() == [
+        "ABCD2345: 2026-05-31, 3 holes, score 9",
+        "    card.jpg, read 2026-06-01 18:30 UTC, asks nothing",
+        "ABCD2345-2: 2026-06-07, 3 holes, score 10",
+        "    card.jpg, read 2026-06-01 18:30 UTC, asks nothing",
+    ]
+    assert main(["rounds", "ABCD2345", "--json", "--store", two_of_a_sheet]) == 0
+    shown = json.loads(capsys.readouterr().out)["sheet"]
+    assert [(one["id"], len(one["photos"]), one["round"]["score"]) for one in shown] == [
+        ("ABCD2345", 1, 9),
+        ("ABCD2345-2", 1, 10),
+    ]
+    assert main(["rounds", "NONE", "--store", two_of_a_sheet]) == 2
+    assert "found none" in capsys.readouterr().err
+
+
+def test_an_export_of_rounds_on_one_sheet_comes_back_to_the_byte(two_of_a_sheet, tmp_path):
+    with open_store(two_of_a_sheet) as store:
+        form = round_form()
+        card = reading(
+            form, PLAYED | {"date.day": 1}, serial="WXYZ2345", photo="c" * 64, flags={"total": "faint"}
+        )
+        store.add_reading(
+            card, form, round_from_reading(form, card, recorded_at=RECORDED_AT), form_text="3 m"
+        )
+    assert main(["export", str(tmp_path / "one"), "--store", two_of_a_sheet]) == 1
+    other = ["--store", str(tmp_path / "other.sqlite")]
+    assert main(["import", str(tmp_path / "one" / "rounds.json"), *other]) == 1
+    assert main(["export", str(tmp_path / "two"), *other]) == 1
+    files = sorted(path.name for path in (tmp_path / "one").iterdir())
+    assert "rounds.json" in files
+    for name in files:
+        assert (tmp_path / "two" / name).read_bytes() == (tmp_path / "one" / name).read_bytes(), name
+
+
+def test_a_round_is_deleted_and_the_deletion_undone(two_of_a_sheet, capsys):
+    store = ["--store", two_of_a_sheet]
+    assert main(["delete", "ABCD2345", *store]) == 0
+    assert "Undo: shortpencil delete --undo ABCD2345" in capsys.readouterr().out
+    main(["rounds", *store])  # looking is no start
+    assert "2026-05-31" not in capsys.readouterr().out
+    assert main(["aside", *store]) == 0
+    assert capsys.readouterr().out == "ABCD2345: 2026-05-31, 3 holes, score 9 (deleted)\n"
+    assert main(["delete", "--undo", "ABCD2345", *store]) == 0
+    main(["rounds", *store])
+    assert "2026-05-31" in capsys.readouterr().out
+
+
+def test_a_deletion_is_for_good_when_something_is_read_or_imported(two_of_a_sheet, tmp_path, capsys):
+    store = ["--store", two_of_a_sheet]
+    main(["delete", "ABCD2345", *store])
+    main(["export", str(tmp_path / "out"), *store])
+    assert main(["import", str(tmp_path / "out" / "rounds.json"), *store]) == 0
+    assert main(["delete", "--undo", "ABCD2345", *store]) == 2
+    assert "found none" in capsys.readouterr().err
+
+
+def test_a_round_set_aside_counts_nowhere_until_it_is_back(two_of_a_sheet, capsys):
+    store = ["--store", two_of_a_sheet]
+    assert main(["aside", "ABCD2345", *store]) == 0
+    main(["rounds", *store])
+    assert "2026-05-31" not in capsys.readouterr().out.split("ABCD2345-2")[-1]
+    assert main(["aside", "--back", *store]) == 2
+    assert main(["aside", "--back", "ABCD2345", *store]) == 0
+    assert main(["delete", "NONE", *store]) == 2

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from scan.records import tables
 from scan.records.store import open_store
 from tests.records.cards import round_form
 
@@ -18,6 +19,14 @@ def read_form(text: str):
     """Stand in for the field map: the text names one of the test forms."""
     holes, unit = text.split()
     return round_form(int(holes), unit=unit)
+
+
+def back_to_version_2(connection) -> None:
+    """Take from an empty store what version 3 brought."""
+    for column in (tables.photos.c.whole, tables.cards.c.speaks, tables.readings.c.evidence):
+        connection.exec_driver_sql(f"ALTER TABLE {column.table.name} DROP COLUMN {column.name}")
+    tables.aside.drop(connection)
+    connection.execute(tables.store_version.update().values(version=2))
 
 
 KINDS = ["sqlite", *(["postgresql"] if POSTGRES else [])]

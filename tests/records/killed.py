@@ -32,12 +32,14 @@ from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 STEP_BYTES = 3300  # less than a page of 4096, and no divisor of it: pages are cut in ever other places
 
 
-def add(store: Store, serial: str, photo: str, flags: dict[str, str] | None = None) -> None:
+def add(store: Store, serial: str, photo: str, flags: dict[str, str] | None = None, **marks: object) -> None:
     form = round_form()
+    played = PLAYED | {name.replace("_", "."): value for name, value in marks.items()}
     card = reading(
-        form, PLAYED, serial=serial, photo=photo * 64, flags=flags, pictures={"total": bytes(3000)}
+        form, played, serial=serial, photo=photo * 64, flags=flags, pictures={"total": bytes(3000)}
     )
-    store.add_reading(card, form, round_from_reading(form, card, recorded_at=RECORDED_AT), form_text="3 m")
+    round_ = round_from_reading(form, card, recorded_at=RECORDED_AT, player="Robin")
+    store.add_reading(card, form, round_, form_text="3 m", evidence=bytes(2000))
 
 
 WORKS: dict[str, Callable[[Store], object]] = {
@@ -45,6 +47,20 @@ WORKS: dict[str, Callable[[Store], object]] = {
     "a better photo": lambda store: add(store, "OLD", "c"),
     "an answer": lambda store: store.answer("OLD", "total", 10, "Robin", RECORDED_AT),
     "an import": lambda store: store.add_rounds(_imported()),
+    "another round on the sheet": lambda store: add(store, "OLD", "d", **ANOTHER),
+    "a round set aside": lambda store: store.set_aside("OLD", RECORDED_AT, kept=True),
+    "a round put back": lambda store: store.put_back("GONE"),
+    "what was deleted": lambda store: store.empty_aside(),
+    "a player forgotten": lambda store: store.forget("Robin"),
+}
+
+ANOTHER = {
+    "date_day": 7,
+    "h01_score": 5,
+    "h01_putt1": "clean",
+    "h02_drive": "clean",
+    "h03_score": 4,
+    "total": 12,
 }
 
 #: Those killed inside writes too; the others differ only in their statements.
@@ -147,6 +163,8 @@ def kill_everywhere(folder: Path, name: str) -> Counter[str]:
     with opened(base) as store:
         if not store.rounds():
             add(store, "OLD", "a", {"total": "faint"})
+            add(store, "GONE", "9")
+            store.set_aside("GONE", RECORDED_AT, kept=False)
     before = state(fresh())
     assert child(fresh(), work, lambda store: None) == (False, True)
     after = state(path)

@@ -17,7 +17,7 @@ from scan.records.hands import KEPT_WHOLE, MOST_OF
 from scan.records.lessons import PERSON, SUMS
 from scan.records.store import open_store
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
-from tests.records.conftest import read_form
+from tests.records.conftest import back_to_version_2, read_form
 
 FORM = round_form()
 SIZE = 896
@@ -230,6 +230,7 @@ def test_forgetting_erases_the_bytes(tmp_path):
 
 def test_a_store_of_the_first_version_gets_the_tables(place):
     with open_store(place, read_form=read_form) as store, writing(store._engine) as connection:
+        back_to_version_2(connection)
         tables.hand_boxes.drop(connection)
         tables.hands_off.drop(connection)
         connection.execute(tables.store_version.update().values(version=1))

@@ -34,7 +34,7 @@ def add(store, marks=None, *, at=RECORDED_AT, player=None, **more):
     form = round_form()
     card = reading(form, PLAYED if marks is None else marks, **more)
     round_ = round_from_reading(form, card, recorded_at=at, player=player)
-    return store.add_reading(card, form, round_, form_text="3 m")
+    return store.add_reading(card, form, round_, form_text="3 m").outcome
 
 
 def everything(store):
@@ -112,7 +112,9 @@ def test_the_order_of_a_card_s_photos_does_not_matter(tmp_path):
                 add(opened, **photo)
             ends.append(opened.rounds())
     assert all(end == ends[0] for end in ends)
-    assert ends[0][0].holes[2].score.known == 3
+    # Three photos of one round say 2, 3 and 4: none of them counts before a person looked.
+    assert (len(ends[0]), ends[0][0].waiting) == (1, ("h03.score",))
+    assert ends[0][0].holes[2].score.known is None
 
 
 def test_an_answer_is_a_new_line_of_the_history(store):
@@ -174,8 +176,8 @@ def test_a_card_gives_back_its_reading_and_what_stands_after_answers(store):
 def test_a_rejected_photo_is_known_and_may_show_a_card_later(store):
     assert store.photo_status(PHOTO) is None
     rejected = CardReading("x.jpg", "rejected", "no corner marks", photo_sha256=PHOTO)
-    assert store.add_reading(rejected, round_form(), None) == stores.REJECTED
-    assert store.add_reading(rejected, round_form(), None) == stores.SAME_PHOTO
+    assert store.add_reading(rejected, round_form(), None).outcome == stores.REJECTED
+    assert store.add_reading(rejected, round_form(), None).outcome == stores.SAME_PHOTO
     assert store.photo_status(PHOTO) == "rejected"
     assert add(store) == stores.NEW
     assert store.photo_status(PHOTO) == "read"
@@ -292,7 +294,7 @@ def test_a_card_that_is_no_round_keeps_its_reading_and_what_waits(place):
     form = replace(round_form(), record="sheet")
     with open_store(place, read_form=lambda text: form) as store:
         card = reading(form, {}, flags={"total": "faint"})
-        assert store.add_reading(card, form, None, form_text="own") == stores.NEW
+        assert store.add_reading(card, form, None, form_text="own").outcome == stores.NEW
         assert store.rounds() == ()
         assert [waiting.field for waiting in store.waiting()] == ["total"]
         assert store.answer("ABCD2345", "total", 7, "Robin", LATER) is None
@@ -370,6 +372,35 @@ def test_a_locked_store_is_named_as_such(tmp_path, monkeypatch):
         other.execute("ROLLBACK")
         other.close()
         assert add(opened) == stores.NEW
+
+
+def test_two_programs_that_make_a_store_at_once_wait_for_each_other(tmp_path):
+    # While another holds its lock on a new file, SQLite refuses to turn it to write-ahead mode, at once.
+    path = tmp_path / "new" / "rounds.sqlite"
+    path.parent.mkdir()
+    first = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    first.execute("BEGIN IMMEDIATE")
+    with ThreadPoolExecutor(1) as pool:
+        second = pool.submit(lambda: open_store(path).close())
+        with pytest.raises(TimeoutError):
+            second.result(timeout=0.2)
+        first.execute("ROLLBACK")
+        second.result()
+    first.close()
+    with open_store(path) as opened:
+        assert opened.rounds() == ()
+
+
+def test_a_folder_that_another_program_makes_meanwhile_is_taken(tmp_path, monkeypatch):
+    (tmp_path / "new").mkdir()
+    truly, looks = database.Path.is_dir, []
+
+    def before(self):
+        looks.append(self)
+        return len(looks) > 1 and truly(self)  # at the first look it was not there
+
+    monkeypatch.setattr(database.Path, "is_dir", before)
+    open_store(tmp_path / "new" / "rounds.sqlite").close()
 
 
 def test_a_full_disk_is_named_as_such_and_nothing_is_half_stored(tmp_path):

@@ -10,6 +10,7 @@ import pytest
 
 from forms.catalog import Catalog
 from scan.intake import read_file
+from scan.joining import Keeper
 from scan.reading import CardReading, Lesson
 from scan.records.kept import hands_from_text, hands_text
 from scan.records.store import Store, open_store
@@ -45,9 +46,9 @@ def test_a_phones_photo_teaches_its_players_hand(forms: Path, empty: Store, plai
         return found
 
     try:
-        told = Receiver(empty, catalog, readers, layout_of, plain).receive(
-            io.BytesIO(PHOTO.read_bytes()), "it", NOON
-        )
+        told = Receiver(
+            empty, Keeper(catalog, empty, with_pictures=False), readers, layout_of, plain
+        ).receive(io.BytesIO(PHOTO.read_bytes()), "it", NOON)
     finally:
         readers.close()
     assert [one.says for one in told] == ["new"]

@@ -54,6 +54,7 @@ def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None
             players=[],
             player="",
             season=season(found),
+            aside=(),
             session=None,
             path="/rounds",
             lan=False,

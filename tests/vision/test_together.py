@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from forms.catalog import builtin_layout
-from scan.reading import CardReading
+from scan.reading import PHOTOS_DISAGREE, CardReading
 from scan.vision.decode import Evidence, decode
 from scan.vision.digits import ANSWER_SHARES
 from scan.vision.flags import OUTSIDE
-from scan.vision.together import DISAGREE, MOST_DISAGREEMENTS, Part, combined, disagreements, read_together
+from scan.vision.together import MOST_DISAGREEMENTS, Part, combined, disagreements, read_together
 
 LAYOUT = builtin_layout("round9", "a4", "m", "right")
 BUBBLES = [c.id for c in LAYOUT.cells if c.kind == "bubble"]
@@ -92,7 +92,7 @@ def test_photos_disagree_where_both_are_sure_and_not_where_one_is_not():
 def test_a_mark_made_between_the_photos_is_asked():
     cell = next(c.id for c in LAYOUT.cells if c.field == "h03.drive")
     parts = [part(evidence(), "a"), part(evidence({cell: FILLED}), "b")]
-    assert parts[1].reading.fields["h03.drive"].flag != DISAGREE
+    assert parts[1].reading.fields["h03.drive"].flag != PHOTOS_DISAGREE
     reading = read_together(parts, LAYOUT)
     assert reading.status == "read"
     assert reading.fields["h03.drive"].flag is not None

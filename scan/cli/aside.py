@@ -1,0 +1,78 @@
+"""The commands `delete` and `aside`: take single rounds out of everything, and bring them back."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import UTC, datetime
+
+from scan.cli.stored import add_store_option, existing_store, store_place
+
+DONE = 0
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the commands `delete` and `aside`."""
+    remove = commands.add_parser(
+        "delete",
+        help="delete single rounds, with undo until the next start",
+        description="Delete rounds with their pictures and answers. Until the next start of read, review or "
+        "import they can be brought back; then they are erased. Their photos can be read anew.",
+        epilog="Example: shortpencil delete 7K3MQ2XA-2",
+    )
+    remove.add_argument("serials", metavar="SERIAL", nargs="+", help="as `shortpencil rounds` shows them")
+    remove.add_argument("--undo", action="store_true", help="bring them back")
+    add_store_option(remove)
+    remove.set_defaults(run=run_delete)
+
+    aside = commands.add_parser(
+        "aside",
+        help="set single rounds aside, where they count nowhere",
+        description="Set rounds aside: they are kept and count nowhere, until they are brought back. Without "
+        "a serial, list what is set aside or deleted.",
+        epilog="Example: shortpencil aside 7K3MQ2XA",
+    )
+    aside.add_argument("serials", metavar="SERIAL", nargs="*", help="as `shortpencil rounds` shows them")
+    aside.add_argument("--back", action="store_true", help="bring them back")
+    add_store_option(aside)
+    aside.set_defaults(run=run_aside)
+
+
+def run_delete(args: argparse.Namespace) -> int:
+    """Delete rounds, or bring deleted ones back."""
+    return _put_back(args) if args.undo else _take_out(args, kept=False)
+
+
+def run_aside(args: argparse.Namespace) -> int:
+    """Set rounds aside, bring them back, or list them."""
+    from forms.errors import InputError
+
+    if args.serials:
+        return _put_back(args) if args.back else _take_out(args, kept=True)
+    if args.back:
+        raise InputError("aside: expected the serials of rounds with --back, found none.")
+    with existing_store(store_place(args)) as store:
+        for one in store.aside():
+            print(f"{one.serial}: {one.says} ({'set aside' if one.kept else 'deleted'})")
+    return DONE
+
+
+def _take_out(args: argparse.Namespace, *, kept: bool) -> int:
+    with existing_store(store_place(args)) as store:
+        for serial in args.serials:
+            found = store.set_aside(serial, datetime.now(UTC), kept=kept)
+            if kept:
+                print(f"{serial}: {found.says}: set aside. Back: shortpencil aside --back {serial}")
+            else:
+                print(f"{serial}: {found.says}: deleted. Undo: shortpencil delete --undo {serial}")
+    if not kept:
+        print("Erased for good at the next start of read, review or import.", file=sys.stderr)
+    return DONE
+
+
+def _put_back(args: argparse.Namespace) -> int:
+    with existing_store(store_place(args)) as store:
+        for serial in args.serials:
+            store.put_back(serial)
+            print(f"{serial}: back as it was.")
+    return DONE

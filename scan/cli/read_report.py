@@ -1,0 +1,139 @@
+"""What `read` says: a few lines a card as it is stored, and at the end what there is to do."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from forms.form import Form
+    from scan.reading import CardReading
+    from scan.records.rounds import Round
+    from scan.records.store import Kept
+
+SHOWN_NAMES = 8
+
+
+@dataclass(slots=True)
+class Tally:
+    """What became of the photos of one call so far."""
+
+    photos: int = 0
+    before: int = 0
+    outcomes: dict[str, str] = field(
+        default_factory=dict
+    )  # serial of a round -> what the first photo was to it
+    waits: dict[str, int] = field(default_factory=dict)  # serial -> questions
+    not_read: dict[str, str] = field(default_factory=dict)  # SHA-256 -> name of the photo
+    not_kept: list[str] = field(default_factory=list)
+    not_opened: list[str] = field(default_factory=list)
+
+    def add(self, kept: Kept) -> None:
+        """Count one card."""
+        reading = kept.reading
+        if kept.serial is None and reading.status != "read":
+            self.not_read[f"{reading.photo_sha256}{reading.source}"] = _name(reading)
+            return
+        serial = kept.serial or f"{reading.serial}"
+        self.outcomes.setdefault(serial, kept.outcome)
+        self.waits[serial] = len(waiting(kept))
+        for sha in reading.together:  # it completes photos that could not be read alone
+            for key in [key for key in self.not_read if key.startswith(sha)]:
+                del self.not_read[key]
+
+    @property
+    def questions(self) -> int:
+        """How many fields wait for a person."""
+        return sum(self.waits.values())
+
+    @property
+    def attention(self) -> bool:
+        """Whether a person must do something."""
+        return bool(self.questions or self.not_read or self.not_kept)
+
+    def lines(self) -> list[str]:
+        """Return the summary: cards, what was not read, questions, what to do next."""
+        kinds = Counter(self.outcomes.values())
+        cards = f" ({', '.join(f'{n} {kind}' for kind, n in kinds.items())})" if self.outcomes else ""
+        parts = [
+            f"{_count(len(self.outcomes), 'card')}{cards}",
+            *([f"{len(self.not_read)} not read"] if self.not_read else []),
+            *([f"{len(self.not_kept)} not stored"] if self.not_kept else []),
+            *([f"{len(self.not_opened)} not opened"] if self.not_opened else []),
+            *([f"{self.before} read before"] if self.before else []),
+        ]
+        lines = [f"{_count(self.photos, 'photo')}: {', '.join(parts)}."]
+        if self.questions:
+            asked = sum(1 for count in self.waits.values() if count)
+            lines.append(
+                f"{_count(self.questions, 'question')} on {_count(asked, 'card')}: shortpencil review asks "
+                f"{'it' if self.questions == 1 else 'them'}."
+            )
+        if self.not_read:
+            lines.append(f"Take again, as said above: {_names(self.not_read.values())}.")
+        if self.not_kept:
+            lines.append(f"Read again once mended, as said above: {_names(self.not_kept)}.")
+        if self.not_opened:
+            lines.append(f"Export anew, or leave out: {_names(self.not_opened)}.")
+        if self.outcomes and not self.questions:
+            lines.append("Nothing to ask. Next: shortpencil rounds, or shortpencil focus.")
+        return lines
+
+
+def waiting(kept: Kept) -> tuple[str, ...]:
+    """Return the fields of a card that wait for a person."""
+    return kept.reading.flagged if kept.round is None else kept.round.waiting
+
+
+def card_lines(kept: Kept, form: Form | None) -> list[str]:
+    """Return what to say of one card: what it is, what it asks, how it differs from what was stored."""
+    from scan.review.differences import differences
+
+    reading = kept.reading
+    name = _name(reading)
+    if kept.serial is None and reading.status != "read":
+        return [f"{name}: not read. {_sentence(reading.reason)}"]
+    waits = waiting(kept)
+    doubt = (
+        "nothing to ask"
+        if not waits
+        else f"{len(waits)} {'field waits' if len(waits) == 1 else 'fields wait'} for review"
+    )
+    photos = f", read from {1 + len(reading.together)} photos" if reading.together else ""
+    card = f"card {kept.serial or reading.serial}{photos}"
+    lines = [f"{name}: {card}, {_summary(kept.round)}, {doubt} ({kept.outcome})"]
+    for field_id in waits:
+        answer = reading.fields.get(field_id)
+        lines.append(f"    ask  {field_id}: {answer.flag if answer and answer.flag else 'not clear'}")
+    lines += [f"    note {finding.says}" for finding in reading.findings]
+    return lines + [f"    note {text}" for text in differences(kept, form)]
+
+
+def _summary(round_: Round | None) -> str:
+    if round_ is None:
+        return "a card of its own form"
+    scores = [hole.score.known for hole in round_.holes if isinstance(hole.score.known, int)]
+    day = round_.played_on.known or "no date"
+    return f"{day}, {len(scores)} holes, score {sum(s for s in scores if isinstance(s, int))}"
+
+
+def _sentence(reason: str | None) -> str:
+    """The reason with a capital first letter; codes in it keep their capitals."""
+    return f"{reason[0].upper()}{reason[1:]}" if reason else ""
+
+
+def _name(reading: CardReading) -> str:
+    return Path(reading.source).name
+
+
+def _names(names: Iterable[str]) -> str:
+    every = list(dict.fromkeys(names))
+    more = len(every) - SHOWN_NAMES
+    return ", ".join(every[:SHOWN_NAMES]) + (f" and {more} more" if more > 0 else "")
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

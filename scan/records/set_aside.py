@@ -1,0 +1,220 @@
+"""Takes one round out of everything and puts it back as it was, inside a transaction that the caller holds.
+
+All rows of the round are moved into one row of the table `aside`, so that no list, count, export or plan can
+meet them. A round that was deleted is gone for good at the next start; one that was set aside stays there.
+"""
+
+from __future__ import annotations
+
+import json
+from base64 import b64decode, b64encode
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Column, Connection, Date, LargeBinary, Table, delete, insert, or_, select, update
+
+from forms.errors import RecordError
+from scan.reading import FieldReading
+from scan.records import tables
+from scan.records.kept import reading_from_text
+from scan.records.record_json import time_text
+
+#: The tables that hold a round's rows, in the order in which they can be put back; the column that names it.
+ROWS: tuple[tuple[Table, str], ...] = (
+    (tables.cards, "serial"),
+    (tables.readings, "serial"),
+    (tables.answers, "serial"),
+    (tables.pictures, "serial"),
+    (tables.hand_boxes, "serial"),
+    (tables.rounds, "id"),
+    (tables.holes, "round"),
+    (tables.throws, "round"),
+    (tables.practice, "card"),
+)
+_HAND_BOXES = tables.hand_boxes.name
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """A round that was set aside (`kept`) or deleted, when, and what it is in a few words."""
+
+    serial: str
+    kept: bool
+    at: datetime
+    says: str
+
+
+def take_out(connection: Connection, serial: str, when: datetime, *, kept: bool, store: str) -> Aside:
+    """Move a round, or a practice card, with all that belongs to it out of everything.
+
+    Raises
+    ------
+    RecordError
+        when there is no such round
+    """
+    rows = {table.name: _rows(connection, table, table.c[name], serial) for table, name in ROWS}
+    if not any(rows.values()):
+        raise RecordError(
+            f"{store}: expected a round or a card with the serial {serial}, found none. "
+            "`shortpencil rounds` shows the serials."
+        )
+    photos = _photos_of(rows)
+    rows["photos"] = [
+        row for photo in photos for row in _rows(connection, tables.photos, tables.photos.c.sha256, photo)
+    ]
+    player = next((row["player"] for name in ("rounds", "cards", "practice") for row in rows[name]), None)
+    found = Aside(serial, kept, when, _says(rows))
+    connection.execute(
+        insert(tables.aside).values(
+            serial=serial,
+            player=player,
+            kept=kept,
+            at=time_text(when),
+            says=found.says,
+            rows=json.dumps(rows, ensure_ascii=False),
+        )
+    )
+    for table, name in ((tables.rounds, "id"), (tables.practice, "card"), (tables.cards, "serial")):
+        connection.execute(delete(table).where(table.c[name] == serial))  # the others go with them
+    if not kept:  # a photo of a deleted round may be read anew; one of a round set aside is known
+        forget_photos(connection, photos)
+    return found
+
+
+def put_back(connection: Connection, serial: str, *, store: str) -> None:
+    """Put a round back as it was.
+
+    Raises
+    ------
+    RecordError
+        when none of that serial is set aside, or another has taken its place
+    """
+    row = connection.execute(select(tables.aside).where(tables.aside.c.serial == serial)).one_or_none()
+    if row is None:
+        raise RecordError(
+            f"{store}: expected a round {serial} that was deleted since the last start, or set aside; "
+            "found none."
+        )
+    rows = json.loads(row.rows)
+    for table, name in ROWS:
+        if rows[table.name] and _rows(connection, table, table.c[name], serial):
+            raise RecordError(
+                f"{store}: expected the place of {serial} to be free, found another round there. "
+                "Delete that one first."
+            )
+    photos = tables.photos
+    _put(
+        connection,
+        photos,
+        [r for r in rows["photos"] if not _rows(connection, photos, photos.c.sha256, r["sha256"])],
+    )
+    for table, _ in ROWS:
+        _put(connection, table, rows[table.name])
+    connection.execute(delete(tables.aside).where(tables.aside.c.serial == serial))
+
+
+def listed(connection: Connection) -> tuple[Aside, ...]:
+    """Return what was deleted since the last start or set aside, the latest first."""
+    columns = tables.aside.c
+    query = select(columns.serial, columns.kept, columns.at, columns.says).order_by(
+        columns.at.desc(), columns.serial
+    )
+    return tuple(
+        Aside(row.serial, bool(row.kept), datetime.fromisoformat(row.at), row.says)
+        for row in connection.execute(query)
+    )
+
+
+def empty(connection: Connection) -> int:
+    """Erase what was deleted before this start; return how many rounds that were."""
+    return int(connection.execute(delete(tables.aside).where(tables.aside.c.kept.is_(False))).rowcount)
+
+
+def forget(connection: Connection, player: str) -> int:
+    """Erase a player's rounds that were deleted or set aside, with their photos; return how many."""
+    query = select(tables.aside).where(tables.aside.c.player == player)
+    found = connection.execute(query).all()
+    connection.execute(delete(tables.aside).where(tables.aside.c.player == player))
+    for row in found:
+        forget_photos(connection, _photos_of(json.loads(row.rows)))
+    return len(found)
+
+
+def erase_hand(connection: Connection, player: str) -> int:
+    """Erase the boxes of a player's hand on rounds set aside or deleted; return how many there were."""
+    count = 0
+    for row in connection.execute(select(tables.aside)).all():
+        rows = json.loads(row.rows)
+        left = [box for box in rows[_HAND_BOXES] if box["player"] != player]
+        count += len(rows[_HAND_BOXES]) - len(left)
+        if len(left) < len(rows[_HAND_BOXES]):
+            text = json.dumps(rows | {_HAND_BOXES: left}, ensure_ascii=False)
+            query = update(tables.aside).where(tables.aside.c.serial == row.serial)
+            connection.execute(query.values(rows=text))
+    return count
+
+
+def fields_of_sheet(connection: Connection, sheet: str) -> Iterator[tuple[str, dict[str, FieldReading], str]]:
+    """Yield serial, fields and form of each round of a sheet that was set aside and has a reading."""
+    column = tables.aside.c.serial
+    query = select(tables.aside).where(
+        or_(column == sheet, column.startswith(f"{sheet}-", autoescape=True)), tables.aside.c.kept
+    )
+    for row in connection.execute(query.order_by(column)):
+        rows = json.loads(row.rows)
+        for card in rows["cards"]:
+            texts = [card["speaks"]] if card["speaks"] else [reading["text"] for reading in rows["readings"]]
+            for text in texts:
+                yield row.serial, dict(reading_from_text(text).fields), card["form"]
+
+
+def forget_photos(connection: Connection, photos: Iterable[str]) -> None:
+    """Forget the photos that no card is left of."""
+    for photo in sorted(set(photos)):
+        left = select(tables.readings.c.serial).where(tables.readings.c.photo == photo).limit(1)
+        if connection.execute(left).scalar() is None:
+            connection.execute(delete(tables.photos).where(tables.photos.c.sha256 == photo))
+
+
+def _photos_of(rows: Mapping[str, list[dict[str, Any]]]) -> list[str]:
+    photos: set[str] = set()
+    for reading in rows["readings"]:
+        photos.update((reading["photo"], *json.loads(reading["text"]).get("together", ())))
+    for round_ in rows["rounds"]:
+        photos.update(json.loads(round_["record"]).get("sources", ()))
+    return sorted(photos)
+
+
+def _says(rows: Mapping[str, list[dict[str, Any]]]) -> str:
+    for round_ in rows["rounds"]:
+        return f"{round_['played_on'] or 'no date'}, {round_['holes_scored']} holes, score {round_['score']}"
+    return f"{len(rows['practice'])} sets of practice" if rows["practice"] else "a card of its own form"
+
+
+def _rows(connection: Connection, table: Table, column: Column[Any], value: str) -> list[dict[str, Any]]:
+    query = select(table).where(column == value).order_by(*table.primary_key)
+    return [
+        {name: _plain(item) for name, item in row.items()} for row in connection.execute(query).mappings()
+    ]
+
+
+def _put(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
+    values = [{name: _typed(table.c[name], item) for name, item in row.items()} for row in rows]
+    if values:
+        connection.execute(insert(table), values)
+
+
+def _plain(item: Any) -> Any:
+    if isinstance(item, bytes | memoryview):
+        return b64encode(bytes(item)).decode()
+    return item.isoformat() if isinstance(item, date) else item
+
+
+def _typed(column: Column[Any], item: Any) -> Any:
+    if item is None:
+        return None
+    if isinstance(column.type, LargeBinary):
+        return b64decode(item)
+    return date.fromisoformat(item) if isinstance(column.type, Date) else item

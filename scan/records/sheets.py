@@ -1,0 +1,178 @@
+"""The rounds of one sheet: which there are, which of them a new photo shows, how another is called.
+
+A serial number names a sheet. The first round read from it is kept under the serial itself, others under
+SERIAL-2, SERIAL-3, ..., in the order they came. Each function works inside a transaction of its caller.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Row, or_, select
+
+from forms.form import Form
+from scan.reading import CardReading
+from scan.records import set_aside, tables
+from scan.records.kept import reading_from_text
+from scan.records.record_json import round_from_json
+from scan.records.sameness import ANOTHER_FORM, Comparison, compare, fields_of_round
+from scan.records.statements import answers_of, best_reading, has_reading, sources_of, stored_round
+from scan.records.versions import Shown
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """One photo of a round: where it came from, when it was read, how much it asks, whether it speaks."""
+
+    sha256: str
+    source: str
+    recorded_at: str
+    questions: int
+    speaks: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRound:
+    """One round of a sheet with the photos that show it; none for a round that came from a file."""
+
+    serial: str
+    photos: tuple[Photo, ...]
+
+
+def serials_of(connection: Connection, sheet: str, *, aside: bool = False) -> tuple[str, ...]:
+    """Return the serials under which rounds of a sheet are kept, in the order they came."""
+    places = [tables.cards.c.serial, tables.rounds.c.id, *([tables.aside.c.serial] if aside else [])]
+    found: set[str] = set()
+    for column in places:
+        query = select(column).where(or_(column == sheet, column.startswith(f"{sheet}-", autoescape=True)))
+        found |= {serial for serial in connection.execute(query).scalars() if _number(sheet, serial)}
+    return tuple(sorted(found, key=lambda serial: _number(sheet, serial)))
+
+
+def _number(sheet: str, serial: str) -> int:
+    """Return 1 for the sheet's first round, 2, 3, ... for the others, 0 for what is none of its rounds."""
+    if serial == sheet:
+        return 1
+    more = re.fullmatch(r"-([1-9][0-9]{0,5})", serial.removeprefix(sheet), re.ASCII)
+    return int(more[1]) if more and serial.startswith(sheet) and int(more[1]) > 1 else 0
+
+
+def sheet_of(connection: Connection, serial: str) -> str:
+    """Return the sheet that a round's serial belongs to; a serial that is no SERIAL-N is a sheet itself."""
+    sheet, dash, _ = serial.rpartition("-")
+    if not dash or not _number(sheet, serial):
+        return serial
+    return sheet if len(serials_of(connection, sheet, aside=True)) > 1 else serial
+
+
+def next_serial(connection: Connection, sheet: str) -> str:
+    """Return the serial under which the next round of a sheet is kept; one set aside keeps its own."""
+    taken = serials_of(connection, sheet, aside=True)
+    return sheet if not taken else f"{sheet}-{_number(sheet, taken[-1]) + 1}"
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """Which stored round a new photo shows, and how the two differ; `serial` is None for another round.
+
+    `same_photo` says that this very photo of the round was stored before; `set_aside` that the round is.
+    """
+
+    serial: str | None
+    comparison: Comparison | None = None
+    same_photo: bool = False
+    set_aside: bool = False
+
+
+def matching(connection: Connection, sheet: str, card: CardReading, form: Form, copies: int) -> Match:
+    """Return the stored round of a sheet that a reading shows.
+
+    Parameters
+    ----------
+    copies : on how many copies of this sheet the reading's photo looks
+    """
+    serials = serials_of(connection, sheet)
+    found = {serial: _compared(connection, serial, card, form) for serial in serials}
+    photo = card.photo_sha256 or ""
+    with_photo = [serial for serial in serials if _came_from(connection, serial, photo)]
+    for serial in with_photo:
+        if found[serial].same_round:
+            return Match(serial, found[serial], same_photo=True)
+    if len(with_photo) >= copies:
+        # Read otherwise now, by a newer reader perhaps, and still the same paper.
+        return Match(with_photo[0], found[with_photo[0]], same_photo=True)
+    same = [serial for serial in serials if found[serial].same_round and serial not in with_photo]
+    if same:
+        best = min(same, key=lambda serial: found[serial].against)
+        return Match(best, found[best])
+    for serial, fields, key in set_aside.fields_of_sheet(connection, sheet):
+        if key == (card.form or form.name) and compare(form, fields, card.fields).same_round:
+            return Match(serial, set_aside=True)
+    nearest = min(serials, key=lambda serial: found[serial].against, default=None)
+    return Match(None, None if nearest is None else found[nearest])
+
+
+def _came_from(connection: Connection, serial: str, photo: str) -> bool:
+    if has_reading(connection, photo, serial):
+        return True
+    stored = stored_round(connection, serial)
+    return stored is not None and photo in sources_of(stored)
+
+
+def _compared(connection: Connection, serial: str, card: CardReading, form: Form) -> Comparison:
+    key = card.form or form.name
+    row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
+    reading = None if row is None else speaking_reading(connection, row)
+    if row is not None and reading is not None:
+        if row.form != key:
+            return ANOTHER_FORM
+        return compare(form, reading.fields, card.fields, answers_of(connection, serial))
+    stored = stored_round(connection, serial)
+    if stored is None or stored.form != key:
+        return ANOTHER_FORM
+    return compare(form, fields_of_round(form, round_from_json(json.loads(stored.record))), card.fields)
+
+
+def speaking_reading(connection: Connection, card: Row[Any], but: str | None = None) -> CardReading | None:
+    """Return the reading that speaks for a card, without pictures; None where no photo was read.
+
+    Of a card with one photo that photo speaks; `but` was added just now and does not speak yet.
+    """
+    if card.speaks is not None:
+        return reading_from_text(card.speaks)
+    best = best_reading(connection, card.serial, but)
+    return None if best is None else reading_from_text(best.text, photo_sha256=best.photo)
+
+
+def shown_by(connection: Connection, serial: str) -> list[Shown]:
+    """Return each photo's own reading of a round, without pictures."""
+    query = select(tables.readings).where(tables.readings.c.serial == serial).order_by("photo")
+    return [
+        Shown(
+            reading_from_text(row.text, photo_sha256=row.photo),
+            None if row.evidence is None else bytes(row.evidence),
+        )
+        for row in connection.execute(query)
+    ]
+
+
+def rounds_of_sheet(connection: Connection, serial: str) -> tuple[SheetRound, ...]:
+    """Return every round of the sheet that a round's serial belongs to, with the photos that show it."""
+    return tuple(
+        SheetRound(one, _photos(connection, one))
+        for one in serials_of(connection, sheet_of(connection, serial))
+    )
+
+
+def _photos(connection: Connection, serial: str) -> tuple[Photo, ...]:
+    row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
+    speaks = None if row is None else speaking_reading(connection, row)
+    spoken = set() if speaks is None else {speaks.photo_sha256, *speaks.together}
+    query = select(tables.readings).where(tables.readings.c.serial == serial)
+    return tuple(
+        Photo(row.photo, json.loads(row.text)["source"], row.recorded_at, row.flags, row.photo in spoken)
+        for row in connection.execute(query.order_by("recorded_at", "photo"))
+    )

@@ -1,0 +1,460 @@
+"""Kills the commands themselves at random times, and a PostgreSQL server under them; looks at what is left.
+
+    python -m tests.bench.bench_killed --points 40 --of read,review,import,export,forget
+    python -m tests.bench.bench_killed --server /usr/lib/postgresql/15/bin
+
+After each kill the store must be sound and hold only whole cards, all that the command had told and nothing
+twice; the same command, run again to its end, must leave what an undisturbed run leaves. The times of the
+kills are uniform over the second half of an undisturbed run: before that the program is still loading.
+"""
+
+from __future__ import annotations
+
+import argparse
+import http.client
+import http.cookiejar
+import os
+import random
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+import urllib.error
+import urllib.parse
+import urllib.request
+from collections import Counter
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+from sqlalchemy import select
+
+from scan.records import tables
+from scan.records.database import reading
+from scan.records.store import open_store
+
+START = [sys.executable, "-c", "from scan.cli.main import run; run()"]
+SEED = 20
+#: What two runs of the same command may write differently: when it was.
+TIMES = re.compile(r"20\d\d-\d\d-\d\d[T ]\d\d:\d\d:\d\d[.\d]*(Z|\+00:00)?")
+
+
+def photos_into(folder: Path) -> list[str]:
+    """Two photos of one round, one of another round on a copy of the sheet, one of another card."""
+    from tests.simulator.blanks import blank_card, small_bank
+    from tests.simulator.lens import View
+    from tests.simulator.scenario import Player, condition, fill, photograph, round_answers, some_writer
+
+    folder.mkdir(parents=True)
+    paths = []
+    for name, serial_seed, seed, fills in (
+        ("a", 1, 1, (0.95, 0.9)),
+        ("b", 1, 2, (0.95,)),
+        ("c", 2, 3, (0.95,)),
+    ):
+        blank = blank_card("round9", seed=serial_seed, px_per_mm=8.0)
+        how = condition("clean", 0.0, seed, long_px=1600)
+        answers = round_answers(blank.field_map, Player(), seed, date=(seed, 6, 2026))
+        writer = some_writer(np.random.default_rng(seed), small_bank(), careful=0.9)
+        sheet = fill(
+            blank.page,
+            8.0,
+            blank.field_map,
+            answers,
+            writer,
+            seed,
+            bank=small_bank(),
+            condition=how,
+            serial=blank.serial,
+        )
+        for number, share in enumerate(fills):
+            view = View(size_px=(1200, 1600), fill=share)
+            paths.append(
+                str(photograph(sheet, replace(how, view=view), number).save(folder, f"{name}{number}"))
+            )
+    return paths
+
+
+def environment(home: Path) -> dict[str, str]:
+    return {**os.environ, "SHORTPENCIL_HOME": str(home), "OMP_NUM_THREADS": "1"}
+
+
+def run(home: Path, *args: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([*START, *args], env=environment(home), capture_output=True, text=True, check=False)
+
+
+def killed(home: Path, after_s: float, *args: str) -> tuple[bool, str]:
+    """Run a command and kill it after a time; return whether it died of that, and what it had said."""
+    child = subprocess.Popen(
+        [*START, *args], env=environment(home), stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    )
+    timer = threading.Timer(after_s, child.kill)
+    timer.start()
+    said, _ = child.communicate()
+    timer.cancel()
+    return child.returncode == -signal.SIGKILL, said
+
+
+def state(place: str | Path) -> dict[str, list[str]]:
+    """Everything in a store, times apart; a damaged store raises here."""
+    with open_store(place) as store, reading(store._engine) as connection:
+        if connection.dialect.name == "sqlite":
+            assert connection.exec_driver_sql("PRAGMA integrity_check").scalars().all() == ["ok"]
+            assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+        return {
+            table.name: sorted(
+                TIMES.sub("", repr([v for c, v in zip(row._fields, row, strict=True) if c != "recorded_at"]))
+                for row in connection.execute(select(table))
+            )
+            for table in tables.metadata.sorted_tables
+        }
+
+
+def rounds_of(found: dict[str, list[str]]) -> set[str]:
+    return {re.search(r"'([^']*)'", row)[1] for row in found["rounds"]}  # type: ignore[index]
+
+
+def leftovers(home: Path) -> list[str]:
+    """Files in a home that no command means to leave."""
+    return [
+        str(path.relative_to(home))
+        for path in home.rglob("*")
+        if path.is_file()
+        and path.name != "rounds.sqlite"
+        and "out" not in path.parts[-2:-1]
+        and "forms" not in path.parts
+    ]
+
+
+Check = Callable[[Path, str], str]
+
+
+def bench(
+    name: str,
+    base: Path,
+    work: Path,
+    points: int,
+    args: Callable[[Path], list[str]],
+    check: Check,
+    rng: random.Random,
+) -> None:
+    """Kill one command at random times; print how often each end was found."""
+
+    def fresh() -> Path:
+        shutil.rmtree(work, ignore_errors=True)
+        shutil.copytree(base, work)
+        return work
+
+    start = time.monotonic()
+    done = run(fresh(), *args(work))
+    whole_s = time.monotonic() - start
+    assert done.returncode in (0, 1), done.stderr
+    reference = check(work, "reference")
+    ends: Counter[str] = Counter()
+    for _ in range(points):
+        died, said = killed(fresh(), rng.uniform(0.5, 1.0) * whole_s, *args(work))
+        ends["killed" if died else "ended before it"] += 1
+        ends[check(work, said)] += 1
+        again = run(work, *args(work))
+        assert again.returncode in (0, 1) or name == "forget", again.stderr
+        assert "Traceback" not in again.stderr, again.stderr
+        after = check(work, "reference")
+        assert after == reference, f"{name}: {after} instead of {reference}"
+        for left in leftovers(work):
+            ends[f"left over: {re.sub('[0-9a-z_]{8}$', '*', left)}"] += 1
+    print(f"{name}: {whole_s:.1f} s, {dict(ends)}", flush=True)
+
+
+def bench_commands(folder: Path, points: int, names: list[str]) -> None:
+    """Kill `read`, `import`, `export` and `forget`, and the page under answers."""
+    rng = random.Random(SEED)
+    photos = photos_into(folder / "photos")
+    empty, full, work = folder / "empty", folder / "full", folder / "work"
+    empty.mkdir()
+    run(empty, "rounds")
+    full.mkdir()
+    done = run(full, "read", *photos, "--jobs", "1")
+    assert done.returncode in (0, 1), done.stderr
+    reference = state(full / "rounds.sqlite")
+    assert len(reference["rounds"]) == 3
+    with open_store(full / "rounds.sqlite") as store, reading(store._engine) as connection:
+        connection.exec_driver_sql("UPDATE rounds SET player = 'Wren'")
+        connection.exec_driver_sql("UPDATE cards SET player = 'Wren'")
+        connection.commit()
+    run(full, "export", str(full / "out"))
+    exported = {path.name: path.read_bytes() for path in (full / "out").iterdir()}
+
+    def read_check(home: Path, said: str) -> str:
+        found = state(home / "rounds.sqlite")
+        told = set(re.findall(r": card (\S+),", said))
+        assert told <= rounds_of(found) <= rounds_of(reference), (told, rounds_of(found))
+        for row in found["readings"]:
+            assert row in reference["readings"]
+        if said == "reference":
+            assert found == reference, {name for name in found if found[name] != reference[name]}
+        return f"{len(found['rounds'])} rounds"
+
+    def import_check(home: Path, said: str) -> str:
+        count = len(state(home / "rounds.sqlite")["rounds"])
+        assert count in (0, 3)
+        return f"{count} rounds"
+
+    def export_check(home: Path, said: str) -> str:
+        found = (
+            {p.name: p.read_bytes() for p in (home / "out").iterdir() if not p.name.startswith(".")}
+            if (home / "out").exists()
+            else {}
+        )
+        assert all(exported[name] == data for name, data in found.items())
+        hidden = (
+            [p for p in (home / "out").iterdir() if p.name.startswith(".")] if (home / "out").exists() else []
+        )
+        return f"{len(found)} files" + (", parts of one left over" if hidden and said != "reference" else "")
+
+    def forget_check(home: Path, said: str) -> str:
+        found = state(home / "rounds.sqlite")
+        counts = {len(found[name]) for name in ("rounds", "cards")}
+        assert counts in ({0}, {len(reference["rounds"]), len(reference["cards"])}), counts
+        return f"{len(found['rounds'])} rounds"
+
+    without_out = folder / "bare"
+    shutil.copytree(full, without_out, ignore=shutil.ignore_patterns("out"))
+    for name, base, args, check in (
+        ("read", empty, lambda home: ["read", *photos, "--jobs", "1"], read_check),
+        ("import", empty, lambda home: ["import", str(full / "out" / "rounds.json")], import_check),
+        ("export", without_out, lambda home: ["export", str(home / "out")], export_check),
+        ("forget", without_out, lambda home: ["forget", "Wren", "--yes"], forget_check),
+    ):
+        if name in names:
+            bench(name, base, work, points, args, check, rng)
+    if "review" in names:
+        bench_page(without_out, work, points, rng)
+
+
+class Page:
+    """The page as a program of its own, with a browser's cookie."""
+
+    def __init__(self, home: Path, *more: str) -> None:
+        self.child = subprocess.Popen(
+            [*START, "review", "--no-browser", "--port", "0", *more],
+            env=environment(home),
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+        )
+        assert self.child.stdout is not None
+        link = urllib.parse.urlsplit(self.child.stdout.readline().strip())
+        self.origin = f"{link.scheme}://{link.netloc}"
+        self.browser = urllib.request.build_opener(
+            urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar())
+        )
+        self.post("/enter", secret=urllib.parse.parse_qs(link.query)["secret"][0])
+
+    def post(self, path: str, **data: str) -> int:
+        request = urllib.request.Request(
+            self.origin + path, urllib.parse.urlencode(data).encode(), {"Origin": self.origin}
+        )
+        try:
+            with self.browser.open(request, timeout=20) as answer:
+                return int(answer.status)
+        except urllib.error.HTTPError as error:
+            return error.code
+
+
+def answer_on(page: Page, serial: str, stop: Callable[[int], bool]) -> int:
+    """Answer one field again and again, each time another number; return how many were acknowledged."""
+    done = 0
+    with suppress(OSError, http.client.HTTPException):
+        while not stop(done):
+            if page.post(f"/ask/{serial}/total", value=str(done % 900), seen=str(done), then="card") != 200:
+                break
+            done += 1
+    return done
+
+
+def check_answers(place: str | Path, serial: str, done: int) -> None:
+    """Every acknowledged answer is there, once, in order; at most the one under way is there too."""
+    state(place)
+    with open_store(place) as store:
+        answers = [answer.value for answer in store.answers(serial)]
+        assert done <= len(answers) <= done + 1, (done, len(answers))
+        assert answers == [number % 900 for number in range(len(answers))]
+        round_ = store.round(serial)
+        assert round_ is not None
+        assert not answers or round_.total.value == answers[-1]
+
+
+def bench_page(base: Path, work: Path, points: int, rng: random.Random) -> None:
+    """Kill the page while answers are given."""
+    counts = []
+    for _ in range(points):
+        shutil.rmtree(work, ignore_errors=True)
+        shutil.copytree(base, work)
+        with open_store(work / "rounds.sqlite") as store:
+            serial = store.rounds()[0].id
+        page = Page(work)
+        threading.Timer(rng.uniform(0.2, 3.0), page.child.kill).start()
+        counts.append(answer_on(page, serial, lambda done: False))
+        page.child.wait()
+        check_answers(work / "rounds.sqlite", serial, counts[-1])
+        assert not leftovers(work), leftovers(work)
+    print(f"review: killed {points} times under {sum(counts)} answers, none lost, none twice", flush=True)
+
+
+# -- the server of a database --------------------------------------------------------------------------------
+
+
+class Server:
+    """A PostgreSQL server of our own; root runs it as the user postgres."""
+
+    def __init__(self, programs: Path, folder: Path, port: int = 54329) -> None:
+        self._programs, self._folder, self._port = programs, folder, port
+        folder.mkdir()
+        if os.getuid() == 0:
+            shutil.chown(folder, "postgres")
+        self._run("initdb", "-D", str(folder / "data"), "-A", "trust", "-U", "postgres")
+        self.start()
+        self.url = ""
+
+    def database(self, name: str) -> str:
+        """Make a database; return its URL, which is also kept as `url`."""
+        self._run("createdb", "-h", "127.0.0.1", "-p", str(self._port), "-U", "postgres", name)
+        self.url = f"postgresql://postgres@127.0.0.1:{self._port}/{name}"
+        return self.url
+
+    def _run(self, program: str, *args: str) -> None:
+        as_user = ["runuser", "-u", "postgres", "--"] if os.getuid() == 0 else []
+        subprocess.run(
+            [*as_user, str(self._programs / program), *args],
+            check=True,
+            stdout=subprocess.DEVNULL,
+            cwd=self._folder,
+        )
+
+    def start(self) -> None:
+        options = f"-p {self._port} -k {self._folder} -c listen_addresses=127.0.0.1"
+        log = str(self._folder / "log")
+        self._run("pg_ctl", "-D", str(self._folder / "data"), "-o", options, "-l", log, "-w", "start")
+
+    def kill(self) -> None:
+        """Kill the server and all its children, as a power cut would."""
+        first = int((self._folder / "data" / "postmaster.pid").read_text().split()[0])
+        children = [int(pid) for pid in Path(f"/proc/{first}/task/{first}/children").read_text().split()]
+        for pid in (first, *children):
+            with suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+        while any(Path(f"/proc/{pid}").exists() for pid in (first, *children)):
+            time.sleep(0.05)
+        (self._folder / "data" / "postmaster.pid").unlink(missing_ok=True)
+
+
+def bench_server(folder: Path, programs: Path, times: int = 5) -> None:
+    """Kill the server under `read` and under the page; each time it is started again."""
+    rng = random.Random(SEED)
+    photos = photos_into(folder / "photos")
+    home = folder / "home"
+    server = Server(programs, folder / "server")
+    try:
+        reference = folder / "reference"
+        run(reference, "read", *photos, "--jobs", "1")
+        wanted = state(reference / "rounds.sqlite")
+        codes = []
+        for number in range(times):
+            url = server.database(f"read{number}")
+            read = ["read", *photos, "--jobs", "1", "--store", url]
+            child = subprocess.Popen(
+                [*START, *read],
+                env=environment(home),
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                text=True,
+            )
+            assert child.stdout is not None
+            lines: list[str] = []
+            while sum(": card " in line for line in lines) < min(number, 3):
+                lines.append(child.stdout.readline())
+                assert lines[-1], "it ended too early"
+            time.sleep(rng.uniform(0.0, 0.2 if number else 1.0))
+            server.kill()
+            rest, errors = child.communicate(timeout=300)
+            told = set(re.findall(r": card (\S+),", "".join(lines) + rest))
+            assert "Traceback" not in errors, errors
+            codes.append(child.returncode)
+            server.start()
+            found = state(url)
+            assert told <= rounds_of(found) <= rounds_of(wanted), (told, rounds_of(found))
+            done = run(home, *read)
+            assert done.returncode in (0, 1), done.stderr
+            ends = state(url)
+            assert {name: len(rows) for name, rows in ends.items()} == {n: len(r) for n, r in wanted.items()}
+            print(
+                f"read: server killed, exit code {codes[-1]}, {len(told)} rounds told, none lost", flush=True
+            )
+        bench_server_under_page(server, home, times, rng)
+    finally:
+        with suppress(OSError, ValueError, IndexError):
+            server.kill()
+
+
+def bench_server_under_page(server: Server, home: Path, times: int, rng: random.Random) -> None:
+    """Kill the server while answers are given on the page, which goes on when it is back."""
+    with open_store(server.url) as store:
+        serial = store.rounds()[0].id
+    page = Page(home, "--store", server.url)
+    done_before = 0
+    for _ in range(times):
+        killer = threading.Timer(rng.uniform(0.2, 2.0), server.kill)
+        killer.start()
+        given = answer_from(page, serial, done_before)
+        killer.join()
+        server.start()
+        with open_store(server.url) as store:
+            kept = len(store.answers(serial))
+        assert given <= kept <= given + 1, (given, kept)
+        check_answers(server.url, serial, kept)
+        done_before = kept
+        print(f"review: server killed, {kept} answers kept, of which {given} were acknowledged", flush=True)
+    assert page.post(f"/ask/{serial}/total", value=str(done_before % 900), seen=str(done_before)) == 200
+    page.child.send_signal(signal.SIGINT)
+    assert page.child.wait(timeout=20) == 130
+
+
+def answer_from(page: Page, serial: str, first: int) -> int:
+    """Answer until the page says no; return how many answers stand by its word, those of before included."""
+    number = first
+    while True:
+        code = page.post(f"/ask/{serial}/total", value=str(number % 900), seen=str(number), then="card")
+        if code != 200:
+            return number
+        number += 1
+
+
+def main() -> None:
+    """Kill what was asked for."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--points", type=int, default=40, help="kills of each command")
+    parser.add_argument("--of", default="read,review,import,export,forget")
+    parser.add_argument("--server", type=Path, help="folder of PostgreSQL's programs; kills a server instead")
+    args = parser.parse_args()
+    cv2.setNumThreads(1)
+    folder = Path(tempfile.mkdtemp(prefix="killed-"))
+    if os.getuid() == 0:
+        folder.chmod(0o755)
+    try:
+        if args.server:
+            bench_server(folder, args.server)
+        else:
+            bench_commands(folder, args.points, args.of.split(","))
+    finally:
+        shutil.rmtree(folder)
+
+
+if __name__ == "__main__":
+    main()
