@@ -48,9 +48,10 @@ from scan.vision.patches import (
 )
 from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, sharp_field_pictures
+from scan.vision.possible import more_than_a_round_has
 from scan.vision.quality import cells_outside, is_only_cut, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, lost_cells, register
-from scan.vision.shade import as_dark_around, crossed_by_edges, marks_doubted, ones_doubted
+from scan.vision.shade import crossed_by_edges, marks_doubted, ones_doubted
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
 
@@ -160,6 +161,9 @@ def read_card(
     reason = too_much_hidden(len(evidence.outside) - len(cells_outside(covered, layout)), layout)
     if reason is not None:
         return _rejected(photo, reason, code, layout, quality.as_dict())
+    reason = more_than_a_round_has(evidence, layout)
+    if reason is not None:
+        return _rejected(photo, reason, code, layout, quality.as_dict())
     decoded = decode(layout.form, evidence)
     answers = decoded.fields.values()
     marked = sum(a.value not in (None, ()) or a.flag is not None for a in answers)
@@ -221,7 +225,7 @@ def measure(
     faxed = is_one_bit(trace.gray)  # its fine print is lost whether or not something lies on it
     hidden = frozenset[str]() if faxed else hidden_cells(around, patches, layout, outside)
     evidence = Evidence(
-        bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed, as_dark_around(bubbles)),
+        bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed),
         digits=digits,
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
         outside=outside | hidden | lost,
