@@ -20,6 +20,7 @@ from forms.errors import InputError
 from forms.field_map import fingerprint, layout_from_json, layout_to_json
 from forms.form import Course, CourseHole, Form, form_from_toml
 from forms.layout import PAPERS, Layout, arrange
+from forms.private import private_folder
 from forms.serials import is_serial
 from forms.units import to_metres
 
@@ -135,7 +136,7 @@ class Catalog:
         """Keep a layout under its fingerprint; return the fingerprint. What is built in needs no file."""
         name = fingerprint(layout)
         if name not in builtin_fingerprints() and not self._map_path(name).exists():
-            write_whole(self._map_path(name), layout_to_json(layout).encode())
+            self._write(self._map_path(name), layout_to_json(layout).encode())
         return name
 
     def find(self, name: str) -> Layout | None:
@@ -152,7 +153,7 @@ class Catalog:
     def assign(self, serials: dict[str, str]) -> None:
         """Keep which alias each serial was printed for. The card itself carries only the serial."""
         for serial, player in serials.items():
-            write_whole(self._card_path(serial), json.dumps({"player": player}).encode())
+            self._write(self._card_path(serial), json.dumps({"player": player}).encode())
 
     def player_of(self, serial: str) -> str | None:
         """Return the alias a card was printed for, or None."""
@@ -171,6 +172,10 @@ class Catalog:
         """Forget which cards were printed for an alias."""
         for path in self.cards_of(player):
             path.unlink(missing_ok=True)
+
+    def _write(self, path: Path, data: bytes) -> None:
+        private_folder(path.parent)
+        write_whole(path, data, private=True)
 
     def _map_path(self, name: str) -> Path:
         return self._folder / f"{name}.json"
@@ -215,8 +220,13 @@ def read_text(path: Path) -> str:
         raise InputError(f"{path}: cannot be read: {error.strerror}.") from error
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or not at all: temporary file, sync, rename."""
+def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
+    """Write a file so that it is there whole or not at all: temporary file, sync, rename.
+
+    Parameters
+    ----------
+    private : the file is for its owner's eyes only, else as the umask says
+    """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
@@ -227,7 +237,9 @@ def write_whole(path: Path, data: bytes) -> None:
                 os.fsync(stream.fileno())
             umask = os.umask(0)
             os.umask(umask)
-            os.chmod(temporary, 0o666 & ~umask)  # mkstemp makes files that only the owner may read
+            os.chmod(
+                temporary, 0o600 if private else 0o666 & ~umask
+            )  # mkstemp makes files that only the owner may read
             os.replace(temporary, path)
         except BaseException:
             os.unlink(temporary)

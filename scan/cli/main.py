@@ -13,6 +13,7 @@ import sys
 from collections.abc import Sequence
 
 from forms.errors import PhotoError, ShortpencilError
+from scan.cli.places import keep_private
 
 EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
 
@@ -34,6 +35,7 @@ def build_parser() -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return its exit code: 0 done, 1 something needs attention, 2 wrong usage."""
     args = build_parser().parse_args(argv)
+    keep_private()
     try:
         code = args.run(args)
     except PhotoError as error:
