@@ -18,6 +18,7 @@ from forms.field_map import fingerprint, layout_from_json, layout_to_json
 from forms.files import parsed_json, parsed_toml, read_text, write_whole
 from forms.form import Course, CourseHole, Form, form_from_toml
 from forms.layout import PAPERS, Layout, arrange
+from forms.private import private_folder
 from forms.serials import is_serial
 from forms.shown import found, is_text, path_text
 from forms.units import to_metres
@@ -141,7 +142,7 @@ class Catalog:
         """Keep a layout under its fingerprint; return the fingerprint. What is built in needs no file."""
         name = fingerprint(layout)
         if name not in builtin_fingerprints() and not self._map_path(name).exists():
-            write_whole(self._map_path(name), layout_to_json(layout).encode())
+            self._write(self._map_path(name), layout_to_json(layout).encode())
         return name
 
     def find(self, name: str) -> Layout | None:
@@ -166,7 +167,7 @@ class Catalog:
     def assign(self, serials: dict[str, str]) -> None:
         """Keep which alias each serial was printed for. The card itself carries only the serial."""
         for serial, player in serials.items():
-            write_whole(self._card_path(serial), json.dumps({"player": player}).encode())
+            self._write(self._card_path(serial), json.dumps({"player": player}).encode())
 
     def player_of(self, serial: str) -> str | None:
         """Return the alias a card was printed for, or None."""
@@ -185,6 +186,10 @@ class Catalog:
         """Forget which cards were printed for an alias."""
         for path in self.cards_of(player):
             path.unlink(missing_ok=True)
+
+    def _write(self, path: Path, data: bytes) -> None:
+        private_folder(path.parent)
+        write_whole(path, data, private=True)
 
     def _map_path(self, name: str) -> Path:
         return self._folder / f"{name}.json"

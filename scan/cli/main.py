@@ -13,6 +13,7 @@ import sys
 from collections.abc import Sequence
 
 from forms.errors import PhotoError, ShortpencilError
+from scan.cli.places import keep_private
 
 EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
 EXIT_STOPPED = 128 + 2  # as shells say of a program that SIGINT ended
@@ -56,6 +57,7 @@ def _run(args: argparse.Namespace) -> int:
     from scan.cli.unfinished import finish
 
     try:
+        keep_private()
         finish(args)
         code = args.run(args)
     except PhotoError as error:

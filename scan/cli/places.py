@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from forms.private import is_open_to_others, tighten
+
 
 def home() -> Path:
     """Return the folder for all that is kept: $SHORTPENCIL_HOME, else `shortpencil` in the data directory."""
@@ -23,3 +25,19 @@ def forms_folder() -> Path:
 def default_store() -> Path:
     """Return the file of the store used when `--store` is not given."""
     return home() / "rounds.sqlite"
+
+
+def keep_private() -> None:
+    """Close to others what an older version left open: the default folder, and our own files in any folder.
+
+    A folder that the player named by $SHORTPENCIL_HOME keeps its mode; it may be shared on purpose.
+    """
+    if not os.environ.get("SHORTPENCIL_HOME"):
+        tighten(home())
+    for path in home().glob("rounds.sqlite*"):
+        tighten(path)
+    forms = forms_folder()
+    if is_open_to_others(forms):  # closed last, so that a start that was killed leaves the rest to the next
+        for path in (*forms.glob("*"), *forms.glob("cards/*")):
+            tighten(path)
+        tighten(forms)

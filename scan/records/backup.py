@@ -26,6 +26,7 @@ from typing import IO, Any
 
 from forms.errors import InputError, RecordError
 from forms.files import write_whole
+from forms.private import private_file, private_folder
 from scan.records.database import BUSY_MS
 from scan.records.store import Store, open_store
 
@@ -122,8 +123,10 @@ def restore(source: Path, store: Path, forms: Path) -> Contents:
         _without_log(work / STORE)
         for name in sorted(sums):
             if name != STORE:  # forms first: the store must never know a card whose form is missing
-                write_whole(forms.joinpath(*name.split("/")[1:]), (work / name).read_bytes())
-        _private(store)
+                path = forms.joinpath(*name.split("/")[1:])
+                private_folder(path.parent)
+                write_whole(path, (work / name).read_bytes(), private=True)
+        private_file(store)
         with closing(_connected(work / STORE)) as new, closing(_connected(store)) as old:
             new.backup(old)
     with open_store(store):  # gives it its write-ahead log back
@@ -230,7 +233,7 @@ def _list_of(source: Path, archive: zipfile.ZipFile) -> tuple[Contents, dict[str
 
 
 def _unpack(source: Path, archive: zipfile.ZipFile, name: str, expected: str, path: Path) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
+    private_folder(path.parent)
     try:
         about = archive.getinfo(name)
     except KeyError:
@@ -275,8 +278,7 @@ def _in_words(place: Path) -> Iterator[None]:
 @contextmanager
 def _work_folder(parent: Path) -> Iterator[Path]:
     """Give a folder of our own beside what is made; removes what killed programs left of theirs."""
-    if not parent.is_dir():
-        parent.mkdir(mode=0o700, parents=True)
+    private_folder(parent)
     for old in parent.glob(f"{_WORK}*"):
         if _is_left_over(old):
             shutil.rmtree(old, ignore_errors=True)
@@ -325,12 +327,6 @@ def _without_log(path: Path) -> None:
     """Make a store one file, without a write-ahead log beside it."""
     with closing(_connected(path)) as connection:
         connection.execute("PRAGMA journal_mode = DELETE")
-
-
-def _private(path: Path) -> None:
-    """Make a file that is not there yet, for its owner's eyes only."""
-    with suppress(FileExistsError):
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
 
 
 def _synced(path: Path) -> None:

@@ -12,7 +12,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlch
 from sqlalchemy.pool import ConnectionPoolEntry
 
 from forms.errors import InputError, RecordError
+from forms.private import private_file, private_folder
 from scan.records import sealing
 
 BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
@@ -98,24 +99,25 @@ def store_name(url: URL) -> str:
 
 
 def make_folder_of(url: URL) -> None:
-    """Make the folder of a store that is a file; a new one is for its owner's eyes only.
+    """Make the folder of a store that is a file, and the file; new ones are for their owner's eyes only.
 
     Raises
     ------
     RecordError
         when the folder cannot be made
     """
-    if url.get_backend_name() != "sqlite" or not url.database:
+    if url.get_backend_name() != "sqlite" or url.database in (None, "", ":memory:"):
         return
     folder = Path(url.database).parent
     try:
-        if not folder.is_dir():
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)  # another process may be making it, too
+        private_folder(folder)
     except OSError as error:
         raise RecordError(
             f"{url.database}: expected a folder for the store, found that {folder} cannot be made: "
             f"{error.strerror}. Name another place with --store."
         ) from error
+    with suppress(OSError):  # the database says better why it cannot be opened
+        private_file(Path(url.database))
 
 
 def make_engine(url: URL) -> Engine:

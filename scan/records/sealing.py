@@ -30,10 +30,13 @@ def seal(*names_and_values: str | bytes | None) -> str:
     digest = hashlib.sha256()
     for name, value in zip(names_and_values[::2], names_and_values[1::2], strict=True):
         if value is not None:
-            content = value.encode() if isinstance(value, str) else value
-            digest.update(f"{name!s}={len(content)}:".encode())
-            digest.update(content)
+            content = _bytes(value)
+            digest.update(_bytes(name or b"") + b"=%d:" % len(content) + content)
     return digest.hexdigest()[:16]
+
+
+def _bytes(value: str | bytes) -> bytes:
+    return value.encode() if isinstance(value, str) else value
 
 
 def attend(connection: Any) -> bool:

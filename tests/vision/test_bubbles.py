@@ -19,7 +19,7 @@ from scan.vision.likelihoods import choices, likelihoods
 from scan.vision.patches import cells_of_kind, digit_patches
 from scan.vision.possible import impossible
 from scan.vision.slips import Slips
-from tests.simulator.hard_cards import KINDS, Card, card
+from tests.simulator.hard_cards import KINDS, Card
 
 Logs = dict[str, tuple[float, float, float]]
 
