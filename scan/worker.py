@@ -83,8 +83,8 @@ class _Work:
 
 def _in_words(problem: Exception) -> tuple[str, str]:
     """Return what to tell of a problem that is no mistake of the file's owner, and of which kind it is."""
-    # OpenCV says by a number that it got no memory: -4, its StsNoMem; a library that is loaded only now, by an
-    # error of loading.
+    # OpenCV says by a number that it got no memory: -4, its StsNoMem; a library that is loaded only now says
+    # so by an error of loading.
     no_room = isinstance(problem, ImportError) and re.search("cannot map|cannot allocate", str(problem))
     if isinstance(problem, MemoryError) or getattr(problem, "code", None) == -4 or no_room:
         return (
