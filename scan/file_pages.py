@@ -54,7 +54,8 @@ def read_pages(
     from scan.vision.pipeline import Traces, read_photo
 
     def hand_of(serial: str) -> OwnHand | None:
-        return None if hands is None else hands.of(catalog.player_of(serial))
+        player = catalog.player_of(serial)  # asked in any case: a broken note of it must cost this card alone
+        return None if hands is None else hands.of(player)
 
     name = path_text(path)
     for photo in load_photos(path, start):

@@ -8,6 +8,7 @@ time for each file anew.
 from __future__ import annotations
 
 import pickle
+import re
 import struct
 import sys
 import traceback
@@ -82,8 +83,10 @@ class _Work:
 
 def _in_words(problem: Exception) -> tuple[str, str]:
     """Return what to tell of a problem that is no mistake of the file's owner, and of which kind it is."""
-    # OpenCV says by a number that it got no memory: -4, its StsNoMem.
-    if isinstance(problem, MemoryError) or getattr(problem, "code", None) == -4:
+    # OpenCV says by a number that it got no memory: -4, its StsNoMem; a library that is loaded only now says
+    # so by an error of loading.
+    no_room = isinstance(problem, ImportError) and re.search("map|memory|allocat", str(problem))
+    if isinstance(problem, MemoryError) or getattr(problem, "code", None) == -4 or no_room:
         return (
             f"expected a photo that can be read in {MEMORY_BYTES // 2**20} MB of memory, found one that "
             "needs more. Export it smaller.",

@@ -275,3 +275,20 @@ def test_a_name_that_is_no_text_is_read_kept_and_shown(tmp_path: Path, capsys) -
     assert "\\\\udce9" in capsys.readouterr().out
     assert main(["read", str(tmp_path / ("x" * 300))]) == 2
     assert "cannot be read" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("more", [[], ["--dry-run"], ["--plain-hand"]])
+def test_a_broken_note_of_whose_a_card_is_costs_that_card_a_line(more, tmp_path, monkeypatch, capsys) -> None:
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path))
+    (reading,) = read_one(CARD, Catalog(tmp_path / "forms")).readings
+    note = tmp_path / "forms" / "cards" / f"{reading.serial}.json"
+    note.parent.mkdir(parents=True)
+    note.write_text('{"player": ')
+    store = tmp_path / "rounds.sqlite"
+    other = SAMPLES / "plain_good_light.jpg"
+    assert main(["read", str(CARD), str(other), "--store", str(store), *more]) == 2
+    said = capsys.readouterr()
+    assert f"{note}, line 1" in said.err
+    assert "plain_good_light.jpg: card" in said.out
+    assert main(["forget", "Wren", "--yes", "--store", str(store)]) == 2
+    assert "Traceback" not in capsys.readouterr().err

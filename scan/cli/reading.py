@@ -9,7 +9,6 @@ from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -74,6 +73,7 @@ def run_read(args: argparse.Namespace) -> int:
     from scan.cli.read_report import Tally
     from scan.intake import expand, read_files, workers_for
     from scan.joining import Keeper
+    from scan.leftovers import WORK, folder_for
     from scan.reading import READING_SCHEMA
     from scan.records.store import open_store
     from scan.vision.own_hand import Hands
@@ -87,7 +87,7 @@ def run_read(args: argparse.Namespace) -> int:
     with ExitStack() as stack:
         # A dry run stores in a folder that goes away, so that it says what a true one would do.
         place = (
-            Path(stack.enter_context(TemporaryDirectory(prefix="shortpencil-"))) / "rounds.sqlite"
+            stack.enter_context(folder_for(WORK)) / "rounds.sqlite"
             if args.dry_run
             else args.store or default_store()
         )

@@ -221,12 +221,16 @@ def main() -> None:
     parser.add_argument("--only", default="", help="kinds whose name has this in it")
     parser.add_argument("--rounds", type=int, default=20)
     parser.add_argument("--out", type=Path)
+    parser.add_argument("--show", type=Path, help="print the table of a file that --out wrote")
     args = parser.parse_args()
     print(
         "| kind | inputs | taken | cards read | refused | ended their reader | longest, s | "
         f"most memory, MB | other values | mistakes |\n{'| --- ' * 10}|"
     )
-    rows = measure(args.inputs, args.seed, args.only, args.rounds, args.out)
+    if args.show:
+        rows = [Row(**row) for row in json.loads(args.show.read_text())["rows"]]
+    else:
+        rows = measure(args.inputs, args.seed, args.only, args.rounds, args.out)
     print("\n".join(map(line_of, rows)))
     print(f"{sum(row.inputs for row in rows):,} inputs, {sum(row.seconds for row in rows):.0f} s")
     for row in rows:

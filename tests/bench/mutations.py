@@ -72,7 +72,7 @@ def _saved(picture: Image.Image, form: str, options: Mapping[str, object]) -> by
 
 #: How many of 20,000: those that are mostly refused, or cost little, more often.
 PHOTO_SHARES = {
-    "JPEG": 2500, "JPEG, progressive": 1000, "PNG": 1500, "TIFF": 600, "WebP": 500, "HEIC": 500, "PDF": 600,
+    "JPEG": 2800, "JPEG, progressive": 1000, "PNG": 1800, "TIFF": 400, "WebP": 300, "HEIC": 300, "PDF": 400,
 }  # fmt: skip
 TEXT_SHARES = {
     "field map, given": 1700, "field map, kept": 1400, "who a card is for": 1400, "course, TOML": 1500,
