@@ -2,7 +2,8 @@
 
 Measured is everything a report needs from rounds in memory: columns, focus, plan, putting, luck, execution
 and result, charts, changes, the screen of comparisons. Below it stands the whole command `focus` on 1,000
-rounds in a store, in a process of its own, beside a process that only loads the libraries it needs. Given is CPU time of one process, which on an idle machine is the time one waits.
+rounds in a store, in a process of its own, beside a process that only loads the libraries it needs. Given is
+CPU time of one process, which on an idle machine is the time one waits.
 """
 
 from __future__ import annotations
