@@ -301,9 +301,7 @@ def why_next(choice: Choice) -> list[str]:
 
 
 def _done(e: Expected) -> str:
-    if not e.sessions:
-        return " (not practised yet)"
-    return f" (practised {words.times(e.sessions)})"
+    return f" ({e.sessions or 'none'} so far)"
 
 
 def _how_sure(choice: Choice) -> str:

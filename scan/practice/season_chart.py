@@ -21,8 +21,10 @@ from scan.practice.picture import (
 from scan.practice.season import Month, Season
 
 _LEFT, _RIGHT = 13.0, 2.0
-_HEAD, _BELOW, _GAP = 8.0, 11.5, 4.5
-_TICKS = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
+_HEAD, _BELOW, _GAP = 6.4, 10.2, 3.0
+#: What a strip takes beside its rates; the labels of two lines of its scale need this much height each.
+BESIDE_MM, MONTHS_MM = _HEAD + _BELOW + _GAP, 4.0
+_LABEL_MM = 3.4
 
 
 def season_chart(season: Season, width_mm: float = 182.0, strip_mm: float = 22.0) -> Picture:
@@ -37,7 +39,7 @@ def season_chart(season: Season, width_mm: float = 182.0, strip_mm: float = 22.0
         title="Misses, practice and tests of the season",
         description=_described(season),
         width_mm=width_mm,
-        height_mm=y + 1.0,
+        height_mm=y - _GAP + MONTHS_MM,
         shapes=tuple(shapes),
     )
 
@@ -57,38 +59,37 @@ def _strip(season: Season, k: int, top: float, width: float, height: float) -> l
             grey=SOFT,
         ),
     ]
-    high = max((m.rates[k].high for m in season.months if m.rates[k] is not None), default=0.4)  # type: ignore[union-attr]
-    ceiling = next(t for t in (0.4, 0.6, 0.8, 1.0) if t >= min(high, 1.0))
+    ceiling = _ceiling(season)
+    every = 0.2 if height * 0.2 / ceiling >= _LABEL_MM else ceiling / 2
     floor_y = top + _HEAD + height
 
     def y(share: float) -> float:
         return floor_y - height * min(share, ceiling) / ceiling
 
-    for tick in _TICKS:
-        if tick <= ceiling:
-            shapes.append(line(_LEFT, y(tick), width - _RIGHT, y(tick), width_mm=0.15, grey=LIGHT))
-            shapes.append(
-                text(
-                    _LEFT - 1.2,
-                    y(tick) + 1.0,
-                    f"{tick * 100:.0f} %",
-                    size_pt=SMALL_PT,
-                    anchor="right",
-                    grey=SOFT,
-                )
+    for tick in [every * i for i in range(round(ceiling / every) + 1)]:
+        shapes.append(line(_LEFT, y(tick), width - _RIGHT, y(tick), width_mm=0.15, grey=LIGHT))
+        shapes.append(
+            text(
+                _LEFT - 1.2,
+                y(tick) + 1.0,
+                f"{tick * 100:.0f} %",
+                size_pt=SMALL_PT,
+                anchor="right",
+                grey=SOFT,
             )
+        )
     for month in season.months:
         rate = month.rates[k]
         if rate is not None:
             at = _x(season, _middle(month), width)
             shapes.append(line(at, y(rate.low), at, y(rate.high), width_mm=0.5, grey=0.55))
             shapes += dot(at, y(rate.middle), radius_mm=1.2)
-    shapes.append(text(_LEFT - 1.2, floor_y + 4.2, "practised", size_pt=SMALL_PT, anchor="right", grey=SOFT))
+    shapes.append(text(_LEFT - 1.2, floor_y + 4.4, "practised", size_pt=SMALL_PT, anchor="right", grey=SOFT))
     for session in season.sessions:
         if session.phase == k:
             at = _x(season, session.day, width)
             shapes.append(line(at, floor_y + 1.8, at, floor_y + 4.8, width_mm=0.7))
-    shapes.append(text(_LEFT - 1.2, floor_y + 9.2, "tests", size_pt=SMALL_PT, anchor="right", grey=SOFT))
+    shapes.append(text(_LEFT - 1.2, floor_y + 8.6, "tests", size_pt=SMALL_PT, anchor="right", grey=SOFT))
     free_from = 0.0
     for test in tested:
         said = f"{test.made}" if test.tries == 10 else f"{test.made}/{test.tries}"
@@ -96,9 +97,15 @@ def _strip(season: Season, k: int, top: float, width: float, height: float) -> l
         half = text_width_mm(said, SMALL_PT) / 2
         if at - half < free_from:  # two tests of one week: the later one would print over the earlier
             continue
-        shapes.append(text(at, floor_y + 9.2, said, size_pt=SMALL_PT, anchor="middle"))
+        shapes.append(text(at, floor_y + 8.6, said, size_pt=SMALL_PT, anchor="middle"))
         free_from = at + half + 0.8
     return shapes
+
+
+def _ceiling(season: Season) -> float:
+    """Return the top of the scale, the same for all phases, so that they can be compared."""
+    high = max((r.high for m in season.months for r in m.rates if r is not None), default=0.4)
+    return next(t for t in (0.4, 0.6, 0.8, 1.0) if t >= min(high, 1.0))
 
 
 def _months(season: Season, y: float, width: float) -> list[Shape]:

@@ -31,7 +31,7 @@ from scan.practice.season import (
     tests_sentences,
     weeks_sentences,
 )
-from scan.practice.season_chart import season_chart
+from scan.practice.season_chart import BESIDE_MM, MONTHS_MM, season_chart
 from scan.practice.web import document, said
 
 WIDTH = 80
@@ -52,7 +52,7 @@ _SHORT_CAUTIONS = (
 
 def screen(season: Season) -> list[str]:
     """Return the lines for a terminal, none wider than 80 characters."""
-    lines = [f"YOUR SEASON  {head_line(season)}"[:WIDTH], *_wrap(f"AIM  {season.aim}"), ""]
+    lines = [*_wrap(f"YOUR SEASON  {head_line(season)}"), *_wrap(f"AIM  {season.aim}"), ""]
     lines += [text_ for sentence in next_sentences(season) for text_ in _wrap(sentence)]
     lines += ["", *_table(season), ""]
     lines += ["WHAT CHANGED", *(t for s in changed_sentences(season) for t in _wrap(s, "  "))]
@@ -64,20 +64,18 @@ def screen(season: Season) -> list[str]:
 
 
 def _table(season: Season) -> list[str]:
-    head = f"{'':<10}{'rounds':>6}  {'missed: drives':<15}{'approaches':<12}{'putts':<8}"
-    lines = [f"{head}{'practised':<18}cost most"]
+    lines = [
+        f"{'':<10}{'':>6}  missed (sessions)",
+        f"{'':<10}{'rounds':>6}  {'drives':<14}{'approaches':<14}{'putts':<14}cost most",
+    ]
     for m in season.months:
-        rates = [words.percent(r.middle) if r else "–" for r in m.rates]
-        done = "  ".join(f"{n} {PHASES[k]}" for k, n in enumerate(m.sessions) if n) or "–"
-        lines.append(
-            f"{m.name:<10}{m.rounds:>6}  {rates[0]:<15}{rates[1]:<12}{rates[2]:<8}{_short(done):<18}"
-            f"{words.MANY[m.costs_most] if m.costs_most else '–'}"[:WIDTH]
-        )
+        cells = [
+            (words.percent(rate.middle) if rate else "–") + (f" ({done})" if done else "")
+            for rate, done in zip(m.rates, m.sessions, strict=True)
+        ]
+        most = words.MANY[m.costs_most] if m.costs_most else "–"
+        lines.append(f"{m.name:<10}{m.rounds:>6}  {cells[0]:<14}{cells[1]:<14}{cells[2]:<14}{most}")
     return lines
-
-
-def _short(done: str) -> str:
-    return done if len(done) <= 17 else done.replace("approach", "appr.").replace("  ", " ")[:17]
 
 
 def _wrap(sentence: str, indent: str = "") -> list[str]:
@@ -153,12 +151,12 @@ def sheet(season: Season, paper: Paper) -> tuple[Shape, ...]:
         text(x, TOP_MM + 3, "shortpencil", size_pt=11, bold=True),
         text(right, TOP_MM + 3, head_line(season), size_pt=TEXT_PT, anchor="right", grey=SOFT),
         line(x, TOP_MM + 5.4, right, TOP_MM + 5.4, width_mm=0.3),
-        text(x, TOP_MM + 17.0, whose, size_pt=28, bold=True, fit_mm=WIDTH_MM),
+        text(x, TOP_MM + 16.0, whose, size_pt=26, bold=True, fit_mm=WIDTH_MM),
     ]
-    top = TOP_MM + 23.0
-    lines, after = paragraph(x + 5, top + 7.0, season.aim, WIDTH_MM - 10, size_pt=15, bold=True)
-    shapes += [frame(x, top, WIDTH_MM, after - top + 0.5), *lines]
-    y = after + 6.5
+    top = TOP_MM + 20.5
+    lines, after = paragraph(x + 4, top + 6.6, season.aim, WIDTH_MM - 8, size_pt=14, bold=True)
+    shapes += [frame(x, top, WIDTH_MM, after - top - 2.6), *lines]
+    y = after + 3.0
     for sentence in next_sentences(season)[:2]:
         lines, y = paragraph(x, y, sentence, WIDTH_MM, size_pt=10.5, lead=1.25)
         shapes += lines
@@ -167,7 +165,7 @@ def sheet(season: Season, paper: Paper) -> tuple[Shape, ...]:
     told, told_height = _told(season, x, 0.0)
     told_top = foot_top - told_height - 3.0
     spare = told_top - y - 3.0
-    strip = min(34.0, max(12.0, (spare - 3 * 24.0) / 3))
+    strip = min(34.0, max(8.0, (spare - MONTHS_MM) / 3 - BESIDE_MM))
     shapes += season_chart(season, WIDTH_MM, strip).at(x, y)
     shapes += [moved(shape, 0.0, told_top) for shape in told]
     return (*shapes, *foot)
@@ -175,20 +173,20 @@ def sheet(season: Season, paper: Paper) -> tuple[Shape, ...]:
 
 def _told(season: Season, x: float, y: float) -> tuple[list[Shape], float]:
     """What changed on the left, the next weeks on the right."""
-    half = (WIDTH_MM - 8.0) / 2
+    wide = WIDTH_MM * 0.6
     shapes: list[Shape] = [line(x, y, x + WIDTH_MM, y, width_mm=0.3)]
     bottoms = []
-    for left, head, sentences in (
-        (x, "What changed", changed_sentences(season)),
-        (x + half + 8.0, "The next weeks", weeks_sentences(season)),
+    for left, width, head, sentences in (
+        (x, wide, "What changed", changed_sentences(season)),
+        (x + wide + 7.0, WIDTH_MM - wide - 7.0, "The next weeks", weeks_sentences(season)),
     ):
         at = y + 6.4
         shapes.append(text(left, at, head, size_pt=13, bold=True))
         at += 5.6
         for sentence in sentences:
-            lines, at = paragraph(left, at, sentence, half, size_pt=9.5, lead=1.22)
+            lines, at = paragraph(left, at, sentence, width, size_pt=9.5, lead=1.2)
             shapes += lines
-            at += 0.9
+            at += 0.7
         bottoms.append(at)
     return shapes, max(bottoms) - y
 

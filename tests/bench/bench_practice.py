@@ -1,15 +1,19 @@
 """Time of the whole analysis for many rounds, and its growth; run by hand.
 
 Measured is everything a report needs from rounds in memory: columns, focus, plan, putting, luck, execution
-and result, charts, changes, the screen of comparisons. Reading rounds from a store is not (see the store's
-own benchmark). Given is CPU time of one process, which on an idle machine is the time one waits.
+and result, charts, changes, the screen of comparisons. Below it stands the whole command `focus` on 1,000
+rounds in a store, in a process of its own, beside a process that only loads the libraries it needs. Given is
+CPU time of one process, which on an idle machine is the time one waits.
 """
 
 from __future__ import annotations
 
 import gc
+import resource
 import statistics
+import subprocess
 import sys
+import tempfile
 import time
 from importlib.resources import files
 from pathlib import Path
@@ -53,5 +57,28 @@ def main() -> None:
         print(f"{size:>8} {throws:>9} {one:>8.3f}s {two:>8.3f}s {two / size * 1000:>17.3f}s")
 
 
+def whole_command(rounds: int = 1000) -> None:
+    """Print the CPU time of `focus` with its store, and of loading its libraries alone."""
+    from scan.records.store import open_store
+
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "rounds.sqlite"
+        with open_store(place) as store:
+            store.add_rounds(rounds_of(Player(spread=0.3), rounds, np.random.default_rng(1)))
+        run = f"from scan.cli.main import main; main(['focus', '--store', {str(place)!r}])"
+        load = "import sqlalchemy, numpy, scipy.special"
+        for name, code in (("focus, store included", run), ("its libraries alone", load)):
+            spent = [_cpu_of(code) for _ in range(REPEATS)][1:]  # the first may write bytecode
+            print(f"{name}, {rounds} rounds: {min(spent):.2f} to {max(spent):.2f} s CPU")
+
+
+def _cpu_of(code: str) -> float:
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run([sys.executable, "-c", code], check=True, stdout=subprocess.DEVNULL)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
 if __name__ == "__main__":
     main()
+    whole_command()

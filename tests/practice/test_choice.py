@@ -45,8 +45,8 @@ def test_what_was_practised_often_gives_way_to_what_was_not():
     assert choice.differs
     said = " ".join(why_next(choice))
     assert f"Even so, practise {'approaches' if choice.phase == 'approach' else 'drives'} next" in said
-    assert "practised 12 times" in said
-    assert "not practised yet" in said
+    assert "(12 so far)" in said
+    assert "(none so far)" in said
     assert choice.phases[2].left < choice.chosen.left == 1.0
 
 
