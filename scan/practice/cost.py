@@ -73,9 +73,17 @@ class Costs:
 
     def interval(self, phase: int, level: float = LEVEL) -> Interval:
         """Return the cost of one miss of `phase` with its interval, in strokes; a cost is not negative."""
-        reach = normal_quantile(level) * float(self.sd[phase])
-        middle = max(0.0, float(self.mean[phase]))
-        return Interval(max(0.0, middle - reach), middle, middle + reach)
+        return _not_negative(float(self.mean[phase]), float(self.sd[phase]), level)
+
+    def saved_interval(self, phase: int, level: float = LEVEL) -> Interval:
+        """Return what one miss fewer saves, with its interval, in strokes."""
+        return _not_negative(float(self.saved[phase]), float(self.saved_sd[phase]), level)
+
+
+def _not_negative(mean: float, sd: float, level: float) -> Interval:
+    reach = normal_quantile(level) * sd
+    middle = max(0.0, mean)
+    return Interval(max(0.0, middle - reach), middle, middle + reach)
 
 
 def costs_of(evidence: Evidence) -> Costs:

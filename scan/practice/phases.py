@@ -67,7 +67,9 @@ class PhaseEvidence:
     ----------
     last, recent, all : the rate in the last round, in recent rounds (later ones count more), in all
     misses_a_round : weighted mean of recent rounds
+    marked_a_round : the same of all throws, those without a mark included
     cost : strokes that one miss costs
+    saved_a_miss : strokes saved for each miss fewer, later ones of the phase counted once
     strokes_a_round : strokes a round that this phase would save, lately, if it were never missed; less than
         misses times cost where one miss brings the next
     p_highest_rate : probability that its miss rate is the highest of the phases
@@ -84,6 +86,7 @@ class PhaseEvidence:
     misses_a_round: float
     marked_a_round: float
     cost: Interval
+    saved_a_miss: Interval
     strokes_a_round: Interval
     p_highest_rate: float
     p_costs_most: float
@@ -169,8 +172,11 @@ def phases_of(
                 ),
                 all=_window("all rounds", misses[:, k], marked[:, k], factors[k]),
                 misses_a_round=float(weight @ misses[recent, k] / weight.sum()),
-                marked_a_round=float("nan") if counted else per_round[k],
+                marked_a_round=float(weight @ (misses + marks.bare)[recent, k] / weight.sum())
+                if counted
+                else per_round[k],
                 cost=costs.interval(k),
+                saved_a_miss=costs.saved_interval(k),
                 strokes_a_round=lost[k].interval(),
                 p_highest_rate=float(highest[k]),
                 p_costs_most=float(most[k]),

@@ -126,3 +126,30 @@ def test_own_words_come_newest_first():
     ]
     got = c.causes_of(evidence_of(rounds), 0, "drive")
     assert [(w.text, w.picture, w.hole) for w in got.own_words] == [("b", "b.png", 4), ("a", "a.png", 4)]
+
+
+def test_a_share_is_that_of_its_dirichlet():
+    # the poll of 1988, uniform prior: Dirichlet(728, 584, 138) (Gelman et al., Bayesian Data Analysis, ch. 3)
+    from scipy.stats import beta
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(c, "_EVENNESS", np.array([1.0]))
+        patch.setattr(c, "ALONE", 0.0)
+        got = c.shares_of([727, 583, 137], 727)
+    assert got.middle == pytest.approx(728 / 1450)
+    assert (got.low, got.high) == pytest.approx(beta(728, 722).ppf([0.05, 0.95]), abs=2e-3)
+
+
+def test_the_share_of_the_one_picked_for_leading_is_held():
+    g = np.random.default_rng(14)
+    held, counted = [], []
+    for _ in range(300):
+        true = np.insert(g.dirichlet(np.ones(9)) * 0.6, 0, 0.4)
+        counts = g.multinomial(8, true)
+        top = int(counts.argmax())
+        share = c.shares_of(counts.tolist(), int(counts[top]))
+        held.append(share.low <= true[top] <= share.high)
+        counted.append(counts[top] / 8 - share.middle)
+    # nine in ten of 300: below .85 has a chance of under 1 %
+    assert np.mean(held) >= 0.85
+    assert np.mean(counted) > 0.03, "the share counted is too high, having been picked"
