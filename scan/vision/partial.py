@@ -50,7 +50,7 @@ _SOLID, _LEAST_DIGITS = 0.85, 5
 #: Where more of a card than this is hidden, it is quicker to take the photo again than to answer.
 MAX_HIDDEN = 0.15
 #: Where more of a card than this is lost in folds, the rest is not to be trusted either.
-MAX_LOST = 0.1
+MAX_LOST = 0.15
 _RADIUS_SHARE = 14 / 45  # a bubble's radius in its patch, as a share of the patch's side
 
 
