@@ -1,66 +1,82 @@
-"""Ink of a bubble to the likelihood of each answer: blank, filled, cancelled or unclear.
+"""Ink of a bubble to the likelihood of each answer: blank, filled, or neither.
 
-A bubble is compared with the other bubbles of its shape on the same card: most are blank, so their pixelwise
-median is what print, paper and camera alone look like here, and what exceeds it is the hand. Where many are
-filled only the palest are taken, and where all are, the inside is taken to be paper. The ink is
-measured against the pen of this card, so that a faint pencil is not a faint mark, and against the paper just
-outside the bubble, so that the shade of a fold is not a mark either. A dozen measures of the ink (how much,
-how dark, where, of what shape) then go through a small trained classifier; `bubbles.json` holds its weights
-and says what it was trained on.
+A bubble is compared with the others of its shape on the same card: the palest of them show what print, paper
+and camera alone look like here. That and the bubble itself go through a small network (`bubble_net`), which
+knows the marks of hands: filled, rubbed out, struck out, ticked. It is also told how dark this card's marks
+are, so that a faint pencil is not a faint mark. A few plain measures are taken beside it, for those who ask
+how dark the marks are (`fading`).
 """
 
 from __future__ import annotations
 
 import functools
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.resources import files
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from forms.layout import Layout
-from scan.vision.arrays import Bools, FloatImage, Floats, by_row
+from scan.vision.arrays import FloatImage, Floats, by_row
+from scan.vision.bubble_net import CLASSES, bubble_net
 from scan.vision.ink import CardInk, Windows, windows
 from scan.vision.per_layout import once_a_layout
 
+__all__ = [
+    "CLASSES",
+    "FEATURES",
+    "BubbleInk",
+    "Views",
+    "bubble_log_likelihoods",
+    "bubble_patches",
+    "measure_bubbles",
+    "pen_darkness",
+    "views_of_some",
+]
+
 #: Patch side in px, and the bubble's radius in it: a patch shows 1.6 radii around the centre.
 _PATCH_PX, _RADIUS_PX = 45, 14.0
+#: The network looks at every second pixel, smoothed.
+VIEW_PX = 23
+_VIEW_RADIUS_PX = _RADIUS_PX / 2
 _INNER, _RING = 0.82, (1.18, 1.5)  # in radii: clear of the outline inside, of outline and labels outside
 _MIDDLE = 0.6
 
 #: What is measured of a bubble, in the order of the columns of `BubbleInk.features`.
 FEATURES = (
-    "cover",  # share of the inside that the hand darkened
-    "dark",  # mean darkness of the inside, in units of this card's pen; so are the next seven
-    "darkest",  # 95th percentile of the inside
-    "lightest",  # 10th percentile of the inside
-    "core",  # mean within 0.4 radii
-    "rim",  # mean from 0.55 radii to the outline
-    "around",  # mean of the ring outside the outline
-    "around_dark",  # 90th percentile of that ring
-    "weakest_arm",  # the weakest of the four diagonal arms outside: a struck-out mark has all four
-    "strongest_arm",
-    "length",  # spread of the ink along its longest direction, in radii; a slash is long
-    "width",  # and across it; a slash is narrow
+    "darkest",  # 95th percentile of the inside, in units of this card's pen
     "pen",  # darkness of this card's pen, in units of its black print
 )
 
-#: Classes of the classifier. What is unclear or struck out counts as "cancelled" for the decoder.
-CLASSES = ("blank", "filled", "unclear", "struck")
-
 #: No likelihood is taken to be smaller than this: the training photos are simulated, and life has surprises.
 _SURPRISE = 2e-4
+#: Of bubbles that were not meant, so many were marked and rubbed out.
+_RUBBED_OUT = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Views:
+    """What the network looks at.
+
+    Attributes
+    ----------
+    bubbles : (N, 2 * 529) halved patches of the ink, and of how much more it is than that of blank ones
+    measures : (N, 24) of each bubble
+    card : (7,) of the card as a whole
+    """
+
+    bubbles: FloatImage
+    measures: FloatImage
+    card: FloatImage
 
 
 @dataclass(frozen=True, slots=True)
 class BubbleInk:
-    """What was measured at the bubbles of a card: `features` (N, 13) in the order of `ids`."""
+    """What was measured at the bubbles of a card: `features` (N, 2) in the order of `ids`, and `views`."""
 
     ids: tuple[str, ...]
     features: Floats
+    views: Views | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,135 +120,166 @@ def measure_bubbles(patches: FloatImage, layout: Layout, pen: float) -> BubbleIn
     bubbles = _bubbles(layout)
     if not bubbles.ids:
         return BubbleInk((), np.zeros((0, len(FEATURES))))
-    by_hand = by_row(patches) - _blanks(by_row(patches), bubbles)
-    return BubbleInk(bubbles.ids, _features(by_hand, pen))
+    seen = by_row(_halved(patches))
+    usual = _blanks(seen, bubbles)
+    return BubbleInk(
+        bubbles.ids,
+        _features(seen, usual, bubbles.columns, pen),
+        _views(seen, usual, bubbles.columns, pen),
+    )
 
 
-#: The median of so many bubbles of a shape is as good as that of all of them.
-_ENOUGH = 96
-#: Mean ink in the middle of the palest blank bubbles of a card (5 of 100): 0.012 at most on tuning photos in
-#: 38 conditions, in dusk. Nothing is printed there. Beyond this, none of a shape is blank.
-_PALEST_PAPER = 0.03
-#: The others that are blank show at most so many times as much and this much more, or this share of what the
-#: darkest marks show and at most 0.08: print that shines through leaves nothing in some and 0.07 in others.
-_ABOVE_PALEST = 2.0, 0.02
-_OF_DARKEST, _MOST_PAPER = 0.15, 0.08
-#: The median of all is that of blank bubbles up to this share of filled ones: it is then their rank 0.8, the
-#: rank that is taken of them alone where more are filled. The classifier was trained on cards with less.
-_MOSTLY_BLANK, _RANK_OF_BLANK = 0.625, 0.8
-#: Rank that shows the print around filled bubbles only: few of them overrun at the same place.
-_RANK_OF_FILLED = 0.2
+def views_of_some(patches: FloatImage, layout: Layout, pen: float, some: NDArray[np.intp]) -> Views:
+    """Return what the network would look at were there no more than `some` of the bubbles; to train it."""
+    bubbles = _bubbles(layout)
+    place = np.full(len(bubbles.ids), -1)
+    place[some] = np.arange(len(some))
+    shapes = [place[members][place[members] >= 0] for members in bubbles.shapes]
+    fewer = _Bubbles(
+        tuple(bubbles.ids[i] for i in some),
+        bubbles.windows,
+        tuple(members for members in shapes if len(members)),
+        np.unique(bubbles.columns[some], return_inverse=True)[1],
+    )
+    seen = by_row(_halved(patches))
+    return _views(seen, _blanks(seen, fewer), fewer.columns, pen)
 
 
-def _blanks(patches: FloatImage, bubbles: _Bubbles) -> FloatImage:
-    """What each bubble would look like without a hand, (N, 2025), from the others of this card."""
+def _halved(patches: FloatImage) -> FloatImage:
+    """Patches (N, 45, 45) smoothed over three pixels each way, every second kept: (N, 23, 23)."""
+    kept, between = patches[:, ::2] * np.float32(0.5), patches[:, 1::2] * np.float32(0.25)
+    kept[:, 1:] += between
+    kept[:, :-1] += between
+    kept[:, 0] += between[:, 0]
+    kept[:, -1] += between[:, -1]
+    half, between = kept[:, :, ::2] * np.float32(0.5), kept[:, :, 1::2] * np.float32(0.25)
+    half[:, :, 1:] += between
+    half[:, :, :-1] += between
+    half[:, :, 0] += between[:, :, 0]
+    half[:, :, -1] += between[:, :, -1]
+    return half
+
+
+#: Of the bubbles of a shape and of a column, ordered by the ink in their middle, so many are blank on any
+#: card but the fullest: their median shows the print. A column's third may be six bubbles.
+_PALEST, _PALEST_OF_COLUMN = 0.25, 0.34
+_LEAST_OF_COLUMN = 6
+
+
+def _blanks(seen: FloatImage, bubbles: _Bubbles) -> FloatImage:
+    """What the bubbles of each column look like without a hand, (C, 529), from the palest of this card."""
     masks = _masks()
-    middle = np.take(patches, masks.middle, axis=1).mean(axis=1)
-    usual = np.empty((int(bubbles.columns.max()) + 1, patches.shape[1]), np.float32)
-    blank = np.zeros(len(patches), bool)
+    middle = seen @ masks.middle
+    usual = np.empty((int(bubbles.columns.max()) + 1, seen.shape[1]), np.float32)
     for members in bubbles.shapes:
-        blank[members] = _blank_like(middle[members])
-        usual[np.unique(bubbles.columns[members])] = _usual(patches, members, blank[members])
-    # Around a bubble each column has print of its own, such as the figure beside a penalty bubble. More than
-    # half of a column may be filled, so the blank ones are looked for among the palest third, or among as
-    # many as there are.
-    around = masks.around
-    beside = np.take(patches, around, axis=1)
+        usual[np.unique(bubbles.columns[members])] = _palest(seen, middle, members, _PALEST)
+    # Around a bubble each column has print of its own, such as the figure beside a penalty bubble.
     for column in range(len(usual)):
         members = np.flatnonzero(bubbles.columns == column)
-        if len(members) >= 6:
-            rank = min(0.3, max(float(blank[members].mean()), 0.05))
-            usual[column, around] = np.maximum(_ranked(beside[members], rank), usual[column, around])
-    # The outline jitters by the error of registration: let it be a pixel wider than it is.
-    alike = [cv2.dilate(one.reshape(_PATCH_PX, _PATCH_PX), np.ones((3, 3), np.uint8)) for one in usual]
-    wide = np.asarray(np.stack(alike), np.float32).reshape(usual.shape)
-    for members in bubbles.shapes:
-        if not blank[members].any():
-            wide[np.ix_(np.unique(bubbles.columns[members]), masks.inside)] = 0.0
-    return wide[bubbles.columns]
+        if len(members) >= _LEAST_OF_COLUMN:
+            own = _palest(seen, middle, members, _PALEST_OF_COLUMN)
+            usual[column, masks.around] = own[masks.around]
+    return usual
 
 
-def _blank_like(middle: FloatImage) -> Bools:
-    """Which bubbles of a shape hold no more ink than its palest few, (N,); none if those hold too much."""
-    ranked = np.sort(middle)
-    palest, darkest = float(ranked[len(ranked) // 20]), float(ranked[-1 - len(ranked) // 20])
-    if palest > _PALEST_PAPER:
-        return np.zeros(len(middle), bool)
-    most = max(_ABOVE_PALEST[0] * palest + _ABOVE_PALEST[1], min(_OF_DARKEST * darkest, _MOST_PAPER))
-    return np.asarray(middle <= most)
-
-
-def _usual(patches: FloatImage, members: NDArray[np.intp], blank: Bools) -> FloatImage:
-    """What bubbles of one shape look like without a hand, (2025,), by those that seem `blank`.
-
-    Of none such it shows no more than the print around.
-    """
-    if blank.mean() >= _MOSTLY_BLANK:
-        return _ranked(patches[_some(members)], 0.5)
-    if blank.any():
-        return _ranked(patches[_some(members[blank])], _RANK_OF_BLANK)
-    return _ranked(patches[_some(members)], _RANK_OF_FILLED)
-
-
-def _some(members: NDArray[np.intp]) -> NDArray[np.intp]:
-    return members[:: -(-len(members) // _ENOUGH)]
-
-
-def _ranked(patches: FloatImage, share: float) -> FloatImage:
-    """The value of the rank `share` at each pixel of patches (N, P)."""
-    # Sorted whole: NumPy sorts rows with wide registers, and one rank alone would take longer.
-    by_pixel = np.ascontiguousarray(patches.T)
+def _palest(seen: FloatImage, middle: FloatImage, members: NDArray[np.intp], share: float) -> FloatImage:
+    """Median of the palest of some bubbles, (529,)."""
+    count = max(round(len(members) * share), min(len(members), 3))
+    # Sorted by pixel: NumPy sorts rows with wide registers, and a median of columns takes ten times as long.
+    by_pixel = np.ascontiguousarray(seen[members[np.argsort(middle[members])[:count]]].T)
     by_pixel.sort(axis=1)
-    return by_pixel[:, round((len(patches) - 1) * share)]
+    return np.asarray((by_pixel[:, (count - 1) // 2] + by_pixel[:, count // 2]) / 2, np.float32)
 
 
-def _features(by_hand: FloatImage, pen: float) -> Floats:
-    """Measures (N, 13) of patches (N, 2025) of what the hand added to the print."""
+#: Marks of a card are measured against its pen, but no more than so many times what its darkest bubbles show:
+#: a pen may be much paler in bubbles, or none may be known.
+_ABOVE_DARKEST = 1.3
+_PALEST_MARK, _DARKEST_MARKS = 0.08, 0.02
+
+
+def _views(seen: FloatImage, blank: FloatImage, columns: NDArray[np.intp], pen: float) -> Views:
+    """What the network looks at, given the halved patches (N, 529), blank ones by column, and the pen."""
     masks = _masks()
-    ring = np.take(by_hand, masks.ring, axis=1)
-    ring_ranked = np.sort(ring, axis=1)
-    shade = np.clip(_quantile(ring_ranked, 20), -0.1, 0.25)[:, None]
-    ring = np.maximum(ring - shade, 0)
-    ring_ranked = np.maximum(ring_ranked - shade, 0)
-    inside = np.maximum(np.take(by_hand, masks.inside, axis=1) - shade, 0)
-    inside_ranked = np.sort(inside, axis=1)
-    marked = inside > max(0.08, 0.35 * pen)
-    arms = [np.sort(ring[:, s], axis=1)[:, -12:].mean(axis=1) for s in masks.sectors]
-    inside_mean, core, rim = (inside @ masks.parts).T
-    length, width = _spread(inside, masks)
-    columns = (
-        marked.mean(axis=1),
-        inside_mean / pen,
-        _quantile(inside_ranked, 95) / pen,
-        _quantile(inside_ranked, 10) / pen,
-        core / pen,
-        rim / pen,
-        ring.mean(axis=1) / pen,
-        _quantile(ring_ranked, 90) / pen,
-        np.min(arms, axis=0) / pen,
-        np.max(arms, axis=0) / pen,
-        length,
-        width,
+    inside = np.sort(seen[:, masks.inside], axis=1)
+    dark = np.sort(inside[:, round(inside.shape[1] * 0.9)])
+    top = float(dark[-max(3, round(len(dark) * _DARKEST_MARKS)) :].mean())
+    scale = float(np.clip(min(pen, _ABOVE_DARKEST * top), _PALEST_MARK, 1.0))
+    level = seen @ masks.middle
+    palest = np.argsort(level)[: max(len(level) // 4, 1)]
+    noise = float(np.median(seen[palest][:, masks.inside].std(axis=1)))
+    outline = float((blank @ masks.outline)[columns].mean())
+    about = (scale, pen, top, noise + 0.003, float(level[palest].mean()) + 0.003, max(outline, 0.0) + 0.02)
+    own, usual = (np.minimum(ink * np.float32(1 / scale), 2.0) for ink in (seen, blank))
+    return Views(
+        np.concatenate([own, own - usual[columns]], axis=1),
+        _measures(own, usual, columns),
+        np.append(np.log(np.array(about)), np.log(len(seen)) / 6).astype(np.float32),
+    )
+
+
+def _measures(own: FloatImage, usual: FloatImage, columns: NDArray[np.intp]) -> FloatImage:
+    """Measures (N, 24) that no weighted sum gives: ranks, roughness, the shape of what was added."""
+    masks = _masks()
+    added, rim = own - _widened(usual)[columns], own[:, masks.rim] - usual[:, masks.rim][columns]
+    inside, bare = (np.sort(ink[:, masks.inside], axis=1) for ink in (added, own))
+    ring = np.sort(added[:, masks.ring], axis=1)
+    steps = np.abs(own[:, 1:] - own[:, :-1])  # to the right; those past the edge lie in no mask
+    steps[:, : 1 - VIEW_PX] += np.abs(own[:, VIEW_PX:] - own[:, :-VIEW_PX])
+    arms = np.stack([np.sort(added[:, arm], axis=1)[:, -4:].mean(axis=1) for arm in masks.arms])
+    drawn = np.maximum(added[:, masks.inside], 0)
+    total, *moments = (drawn @ masks.moments).T
+    mx, my, xx, yy, xy = (moment / np.maximum(total, 1e-3) for moment in moments)
+    xx, yy, xy = xx - mx**2, yy - my**2, xy - mx * my
+    middle, gap = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    inked = np.minimum(total / 4, 1)
+    found = (
+        *(_quantile(inside, percent) for percent in (10, 25, 50, 75, 90, 97)),
+        *(_quantile(bare, percent) for percent in (10, 50, 90)),
+        *(_quantile(ring, percent) for percent in (20, 50, 80, 95)),
+        steps[:, masks.inside].mean(axis=1),
+        steps[:, masks.ring].mean(axis=1),
+        np.abs(rim).mean(axis=1),
+        rim.mean(axis=1),
+        np.sort(arms, axis=0)[0],
+        np.sort(arms, axis=0)[1],
+        arms.max(axis=0),
+        np.sqrt(np.maximum(middle + gap, 0)) * inked,
+        np.sqrt(np.maximum(middle - gap, 0)) * inked,
+        np.hypot(mx, my) * inked,
+        (inside > 0.35).mean(axis=1),
+    )
+    return np.clip(np.stack(found, axis=1), -2, 2).astype(np.float32)
+
+
+def _features(seen: FloatImage, blank: FloatImage, columns: NDArray[np.intp], pen: float) -> Floats:
+    """Measures (N, 2) of what the hand added to the print."""
+    masks = _masks()
+    # The outline jitters by the error of registration: let it be a pixel wider than it is.
+    by_hand = seen[:, masks.inside] - _widened(blank)[:, masks.inside][columns]
+    ring = np.sort(seen[:, masks.ring] - blank[:, masks.ring][columns], axis=1)
+    shade = np.clip(_quantile(ring, 20), -0.1, 0.25)[:, None]
+    inside = np.sort(np.maximum(by_hand - shade, 0), axis=1)
+    found = (
+        _quantile(inside, 95) / pen,
         np.full(len(by_hand), pen),
     )
-    return np.clip(np.stack(columns, axis=1).astype(np.float64), 0, 2)
+    return np.clip(np.stack(found, axis=1).astype(np.float64), 0, 2)
+
+
+def _widened(blank: FloatImage) -> FloatImage:
+    """Halved patches (N, 529), each pixel the darkest of the nine around it."""
+    for axis in (1, 2):
+        old = np.moveaxis(blank.reshape(-1, VIEW_PX, VIEW_PX), axis, 1)
+        wide = old.copy()
+        np.maximum(wide[:, 1:], old[:, :-1], out=wide[:, 1:])
+        np.maximum(wide[:, :-1], old[:, 1:], out=wide[:, :-1])
+        blank = np.moveaxis(wide, 1, axis)
+    return np.asarray(blank.reshape(len(blank), -1), np.float32)
 
 
 def _quantile(ranked: FloatImage, percent: float) -> FloatImage:
     """The value of the rank nearest to a percentile, along sorted rows."""
     return ranked[:, round((ranked.shape[1] - 1) * percent / 100)]
-
-
-def _spread(inside: FloatImage, masks: _Masks) -> tuple[Floats, Floats]:
-    """Standard deviations of the ink inside along its long and short axis, in radii; 0 without ink."""
-    total, *moments = (inside @ masks.moments).astype(np.float64).T
-    mx, my, xx, yy, xy = (moment / np.maximum(total, 1e-6) for moment in moments)
-    xx, yy, xy = xx - mx**2, yy - my**2, xy - mx * my
-    middle, gap = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
-    inked = total > 3.0
-    length = np.sqrt(np.maximum(middle + gap, 0)) * inked
-    width = np.sqrt(np.maximum(middle - gap, 0)) * inked
-    return np.asarray(length), np.asarray(width)
 
 
 def pen_darkness(digits: FloatImage, bubbles: FloatImage) -> float:
@@ -241,7 +288,7 @@ def pen_darkness(digits: FloatImage, bubbles: FloatImage) -> float:
     Falls back to that of a usual pencil (0.5) on a card with next to nothing on it.
     """
     inner = by_row(digits[:, 12:-12, 14:-14])
-    inside = np.take(by_row(bubbles), _masks().inside, axis=1)
+    inside = by_row(bubbles)[:, _inner_of_patch()]
     marked = inside[inside.mean(axis=1) > 0.15] if len(inside) else inside
     strokes = np.concatenate([inner[inner > 0.18], marked[marked > 0.18]])
     if strokes.size < 200:
@@ -249,96 +296,70 @@ def pen_darkness(digits: FloatImage, bubbles: FloatImage) -> float:
     return float(np.clip(np.percentile(strokes, 70), 0.22, 1.0))
 
 
-@dataclass(frozen=True, slots=True)
-class Classifier:
-    """Two hidden layers with tanh; `shares` are the classes' shares in training, `temperature` calibrates."""
-
-    mean: Floats
-    scale: Floats
-    weights: tuple[Floats, ...]
-    biases: tuple[Floats, ...]
-    shares: Floats
-    temperature: float
-
-    def log_likelihoods(self, features: Floats) -> Floats:
-        """Return (N, 4): natural log of p(class | ink) / p(class), the likelihood up to a constant."""
-        hidden = (features - self.mean) / self.scale
-        for weight, bias in zip(self.weights[:-1], self.biases[:-1], strict=True):
-            hidden = np.tanh(hidden @ weight + bias)
-        logits = (hidden @ self.weights[-1] + self.biases[-1]) / self.temperature
-        logits -= logits.max(axis=1, keepdims=True)
-        p = np.exp(logits)
-        p = p / p.sum(axis=1, keepdims=True)
-        return np.asarray(np.log((1 - _SURPRISE) * p / self.shares + _SURPRISE))
-
-
 @functools.cache
-def classifier() -> Classifier:
-    """Return the classifier of this package."""
-    data = json.loads(files("scan.vision").joinpath("bubbles.json").read_text("utf-8"))
-    if tuple(data["features"]) != FEATURES:
-        raise ValueError("bubbles.json was trained on other measures than this module takes")
-    return Classifier(
-        np.array(data["mean"]),
-        np.array(data["scale"]),
-        tuple(np.array(w) for w in data["weights"]),
-        tuple(np.array(b) for b in data["biases"]),
-        np.array(data["shares"]),
-        float(data["temperature"]),
-    )
+def _inner_of_patch() -> NDArray[np.intp]:
+    """Places of a whole patch that are clear of the outline inside."""
+    axis = (np.arange(_PATCH_PX) - (_PATCH_PX - 1) / 2) / _RADIUS_PX
+    return np.flatnonzero(np.hypot(*np.meshgrid(axis, axis)).ravel() < _INNER)
 
 
 def bubble_log_likelihoods(measured: BubbleInk) -> Mapping[str, tuple[float, float, float]]:
-    """Return cell id -> natural log likelihoods of the ink given blank, filled, cancelled or unclear."""
-    if not measured.ids:
+    """Return cell id -> natural log likelihoods of the ink given blank, filled, cancelled or unclear.
+
+    A bubble that was rubbed out is blank.
+    """
+    if not measured.ids or measured.views is None:
         return {}
-    blank, filled, unclear, struck = classifier().log_likelihoods(measured.features).T
+    logs = bubble_net().log_likelihoods(measured.views.bubbles, measured.views.measures, measured.views.card)
+    empty, filled, erased, struck, unclear = logs.T
+    floor = np.log(_SURPRISE)
+    blank = np.logaddexp(np.log1p(-_RUBBED_OUT) + empty, np.log(_RUBBED_OUT) + erased)
     cancelled = np.logaddexp(unclear, struck) - np.log(2)
-    return {
-        cell: (float(b), float(f), float(c))
-        for cell, b, f, c in zip(measured.ids, blank, filled, cancelled, strict=True)
-    }
+    columns = (np.logaddexp(np.log1p(-_SURPRISE) + column, floor) for column in (blank, filled, cancelled))
+    rows = np.stack(list(columns), axis=1).tolist()
+    return {cell: (b, f, c) for cell, (b, f, c) in zip(measured.ids, rows, strict=True)}
 
 
 @dataclass(frozen=True, slots=True)
 class _Masks:
-    """Parts of a patch.
+    """Parts of a halved patch.
 
     Attributes
     ----------
-    inside, ring : places in a patch of 2025 pixels
-    middle : places inside that the outline does not reach, however blurred and however small the bubble
-    around : places of the ring and some pixels more on each side
-    sectors : places in the ring of its four diagonal arms
-    parts : (inside, 3) weights that make the means of the inside, of its core and of its rim
+    inside, ring, around : places in it, clear of the outline inside, outside, and from the outline outwards
+    middle : (529,) weights of the mean where the outline does not reach, however blurred
+    outline : (529,) weights of how much darker the outline is than the middle
+    rim : places on and beside the outline
+    arms : places of the four diagonal arms outside
     moments : (inside, 6) 1, x, y, x², y², xy in radii
     """
 
     inside: NDArray[np.intp]
-    middle: NDArray[np.intp]
     ring: NDArray[np.intp]
     around: NDArray[np.intp]
-    sectors: tuple[NDArray[np.intp], ...]
-    parts: FloatImage
+    middle: FloatImage
+    outline: FloatImage
+    rim: NDArray[np.intp]
+    arms: tuple[NDArray[np.intp], ...]
     moments: FloatImage
 
 
 @functools.cache
 def _masks() -> _Masks:
-    axis = (np.arange(_PATCH_PX) - (_PATCH_PX - 1) / 2) / _RADIUS_PX
-    y, x = np.meshgrid(axis, axis, indexing="ij")
-    r = np.hypot(x, y)
-    inside, ring = r < _INNER, (r > _RING[0]) & (r < _RING[1])
-    diagonal = np.abs(np.abs(x) - np.abs(y)) < 0.75 * np.maximum(np.abs(x), np.abs(y))
-    sectors = [diagonal & (x * sx > 0) & (y * sy > 0) for sx in (-1, 1) for sy in (-1, 1)]
-    xi, yi, ri = x[inside], y[inside], r[inside]
-    parts = np.stack([np.ones_like(ri), ri < 0.4, ri > 0.55], axis=1)
+    axis = (np.arange(VIEW_PX) - (VIEW_PX - 1) / 2) / _VIEW_RADIUS_PX
+    x, y = (side.ravel() for side in np.meshgrid(axis, axis))
+    r, inside = np.hypot(x, y), np.hypot(x, y) < _INNER
+    diagonal = (r > _RING[0]) & (np.abs(np.abs(x) - np.abs(y)) < 0.75 * np.maximum(np.abs(x), np.abs(y)))
+    xi, yi = x[inside], y[inside]
+    middle = (r < _MIDDLE) / (r < _MIDDLE).sum()
+    outline = (np.abs(r - 0.95) < 0.1) / (np.abs(r - 0.95) < 0.1).sum()
     return _Masks(
         np.flatnonzero(inside),
-        np.flatnonzero(r < _MIDDLE),
-        np.flatnonzero(ring),
-        np.flatnonzero((r > 1.1) & (r < _RING[1] + 0.15)),
-        tuple(np.flatnonzero(sector[ring]) for sector in sectors),
-        (parts / parts.sum(axis=0)).astype(np.float32),
+        np.flatnonzero((r > _RING[0]) & (r < _RING[1])),
+        np.flatnonzero(r > 1.1),
+        middle.astype(np.float32),
+        (outline - middle).astype(np.float32),
+        np.flatnonzero(np.abs(r - 0.95) < 0.17),
+        tuple(np.flatnonzero(diagonal & (x * sx > 0) & (y * sy > 0)) for sx in (-1, 1) for sy in (-1, 1)),
         np.stack([np.ones_like(xi), xi, yi, xi * xi, yi * yi, xi * yi], axis=1).astype(np.float32),
     )

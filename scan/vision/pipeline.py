@@ -53,7 +53,7 @@ from scan.vision.pictures import card_picture, sharp_field_pictures
 from scan.vision.possible import impossible
 from scan.vision.quality import cells_outside, is_good, is_only_cut, judge, too_many_questions, why_not
 from scan.vision.rectify import Registration, flatten, lost_cells, register
-from scan.vision.shade import as_dark_around, crossed_by_edges, marks_doubted, ones_doubted
+from scan.vision.shade import crossed_by_edges, marks_doubted, ones_doubted
 from scan.vision.visibility import (
     OUTLINES_SAY,
     Marks,
@@ -261,7 +261,7 @@ def measure(
     elif not faxed:
         hidden = covered_cells(ink, layout)
     evidence = Evidence(
-        bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed, as_dark_around(bubbles)),
+        bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed),
         digits=digits,
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
         outside=outside | hidden | lost,

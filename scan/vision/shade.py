@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from forms.layout import Layout
 from scan.vision.arrays import Bools, FloatImage, by_row
-from scan.vision.bubbles import FEATURES, BubbleInk
 from scan.vision.ink import PAPER_PX_PER_MM
 from scan.vision.patches import held_down
 from scan.vision.per_layout import once_a_layout
@@ -31,12 +30,6 @@ _STEP = 0.2
 #: palest sixth of a bubble's inside must show. 0.3 would tell eight less of those blank ones and ask about
 #: half as many filled ones.
 _SOLID = 0.55
-#: A mark is darker than what lies around it. Where the ring around a bubble has more ink than the first, in
-#: units of the pen, and than the second as a share of the inside, the dark may be a stain or the shade of a
-#: crease. On tuning photos this holds for 18 of 20 blank bubbles that crumpled sheets, coffee and shadows had
-#: filled in silence, and for 11 of 1,403 filled ones, five of them rings. What is as dark as the pen to the
-#: last tenth of its inside is a mark all the same: felt pens run over (0.82 and more; stains 0.61 and less).
-_AROUND, _AS_DARK_AROUND, _FILLED_UP = 0.1, 0.45, 0.75
 #: Crossed by an edge, ink speaks for a mark by no more than this factor, and a one is believed so far.
 _MOST_FOR_MARK = np.log(20.0)
 _MOST_ONE = 0.95
@@ -79,19 +72,10 @@ def crossed_by_edges(paper: FloatImage, layout: Layout) -> frozenset[str]:
     return frozenset(crossed)
 
 
-def as_dark_around(bubbles: BubbleInk) -> frozenset[str]:
-    """Return the bubbles whose surroundings are nearly as dark as their inside."""
-    names = ("dark", "around", "lightest")
-    inside, around, lightest = (bubbles.features[:, FEATURES.index(name)] for name in names)
-    alike = (around > _AROUND) & (around > _AS_DARK_AROUND * inside) & (lightest < _FILLED_UP)
-    return frozenset(cell for cell, is_alike in zip(bubbles.ids, alike, strict=True) if is_alike)
-
-
 def marks_doubted(
     bubbles: Mapping[str, tuple[float, float, float]],
     patches: FloatImage,
     crossed: Collection[str],
-    stained: Collection[str] = (),
 ) -> dict[str, tuple[float, float, float]]:
     """Return the log likelihoods (blank, filled, cancelled) with marks believed less in some cells.
 
@@ -100,17 +84,16 @@ def marks_doubted(
     bubbles : by cell, in the order of `patches`
     patches : (N, P, P) ink around the bubbles
     crossed : cells that an edge of the light crosses; marks that are dark all over are believed there
-    stained : cells with surroundings as dark, whose marks are not
     """
     doubted = dict(bubbles)
-    some = [i for i, cell in enumerate(bubbles) if cell in crossed or cell in stained]
+    some = [i for i, cell in enumerate(bubbles) if cell in crossed]
     if not some:
         return doubted
     inside = np.sort(_inside(patches[some]), axis=1)
     cells = list(bubbles)
     for i, least in zip(some, inside[:, inside.shape[1] // 6].tolist(), strict=True):
         blank, filled, cancelled = bubbles[cells[i]]
-        if least < _SOLID or cells[i] in stained:
+        if least < _SOLID:
             doubted[cells[i]] = (max(blank, filled - _MOST_FOR_MARK), filled, cancelled)
     return doubted
 

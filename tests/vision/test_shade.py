@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 
 from forms.catalog import builtin_layout
-from scan.vision.bubbles import FEATURES, BubbleInk
 from scan.vision.digits import ANSWERS
 from scan.vision.ink import PAPER_PX_PER_MM
-from scan.vision.shade import as_dark_around, crossed_by_edges, marks_doubted, ones_doubted
+from scan.vision.shade import crossed_by_edges, marks_doubted, ones_doubted
 
 LAYOUT = builtin_layout("round18", "a4", "m", "right")
 SHAPE = (
@@ -71,17 +70,3 @@ def test_a_one_is_held_below_certainty_only_where_an_edge_crosses() -> None:
     assert held[0, ANSWERS.index("blank")] == pytest.approx(0.05, abs=1e-3)
     assert held[1:] == pytest.approx(p[1:], rel=1e-4)
     assert held.sum(axis=1) == pytest.approx(1.0, abs=1e-5)
-
-
-def test_a_bubble_as_dark_around_as_inside_is_no_mark() -> None:
-    # By hand: a stain over everything; a solid mark; a scribble that runs over; a trace too pale to matter; a
-    # felt pen that runs over, dark to the last corner.
-    features = np.zeros((5, len(FEATURES)))
-    features[:, FEATURES.index("dark")] = [0.5, 0.9, 0.6, 0.1, 1.0]
-    features[:, FEATURES.index("around")] = [0.3, 0.1, 0.2, 0.08, 0.55]
-    features[:, FEATURES.index("lightest")] = [0.2, 0.6, 0.1, 0.0, 0.85]
-    assert as_dark_around(BubbleInk(("stain", "solid", "over", "trace", "felt"), features)) == {"stain"}
-    says = (-12.0, 0.0, -6.0)
-    dark_all_over = np.ones((1, 45, 45), np.float32)
-    assert marks_doubted({"stain": says}, dark_all_over, (), {"stain"})["stain"][0] == -math.log(20)
-    assert marks_doubted({"stain": says}, dark_all_over, {"stain"})["stain"] == says
