@@ -4,7 +4,7 @@ A bubble is compared with the others of its shape on the same card: the palest o
 and camera alone look like here. That and the bubble itself go through a small network (`bubble_net`), which
 knows the marks of hands: filled, rubbed out, struck out, ticked. It is also told how dark this card's marks
 are, so that a faint pencil is not a faint mark. A few plain measures are taken beside it, for those who ask
-how dark the marks are and whether what lies around is as dark (`fading`, `shade`).
+how dark the marks are (`fading`).
 """
 
 from __future__ import annotations
@@ -44,11 +44,7 @@ _MIDDLE = 0.6
 
 #: What is measured of a bubble, in the order of the columns of `BubbleInk.features`.
 FEATURES = (
-    "cover",  # share of the inside that the hand darkened
-    "dark",  # mean darkness of the inside, in units of this card's pen; so are the next three
-    "darkest",  # 95th percentile of the inside
-    "lightest",  # 10th percentile of the inside
-    "around",  # mean of the ring outside the outline
+    "darkest",  # 95th percentile of the inside, in units of this card's pen
     "pen",  # darkness of this card's pen, in units of its black print
 )
 
@@ -76,7 +72,7 @@ class Views:
 
 @dataclass(frozen=True, slots=True)
 class BubbleInk:
-    """What was measured at the bubbles of a card: `features` (N, 6) in the order of `ids`, and `views`."""
+    """What was measured at the bubbles of a card: `features` (N, 2) in the order of `ids`, and `views`."""
 
     ids: tuple[str, ...]
     features: Floats
@@ -125,8 +121,12 @@ def measure_bubbles(patches: FloatImage, layout: Layout, pen: float) -> BubbleIn
     if not bubbles.ids:
         return BubbleInk((), np.zeros((0, len(FEATURES))))
     seen = by_row(_halved(patches))
-    blank = _blanks(seen, bubbles)
-    return BubbleInk(bubbles.ids, _features(seen, blank, pen), _views(seen, blank, pen))
+    usual = _blanks(seen, bubbles)
+    return BubbleInk(
+        bubbles.ids,
+        _features(seen, usual, bubbles.columns, pen),
+        _views(seen, usual, bubbles.columns, pen),
+    )
 
 
 def views_of_some(patches: FloatImage, layout: Layout, pen: float, some: NDArray[np.intp]) -> Views:
@@ -142,20 +142,22 @@ def views_of_some(patches: FloatImage, layout: Layout, pen: float, some: NDArray
         np.unique(bubbles.columns[some], return_inverse=True)[1],
     )
     seen = by_row(_halved(patches))
-    return _views(seen, _blanks(seen, fewer), pen)
+    return _views(seen, _blanks(seen, fewer), fewer.columns, pen)
 
 
 def _halved(patches: FloatImage) -> FloatImage:
     """Patches (N, 45, 45) smoothed over three pixels each way, every second kept: (N, 23, 23)."""
-    for axis in (1, 2):
-        patches = np.moveaxis(patches, axis, 1)
-        kept, between = patches[:, ::2] * np.float32(0.5), patches[:, 1::2] * np.float32(0.25)
-        kept[:, 1:] += between
-        kept[:, :-1] += between
-        kept[:, 0] += between[:, 0]
-        kept[:, -1] += between[:, -1]
-        patches = np.moveaxis(kept, 1, axis)
-    return np.ascontiguousarray(patches)
+    kept, between = patches[:, ::2] * np.float32(0.5), patches[:, 1::2] * np.float32(0.25)
+    kept[:, 1:] += between
+    kept[:, :-1] += between
+    kept[:, 0] += between[:, 0]
+    kept[:, -1] += between[:, -1]
+    half, between = kept[:, :, ::2] * np.float32(0.5), kept[:, :, 1::2] * np.float32(0.25)
+    half[:, :, 1:] += between
+    half[:, :, :-1] += between
+    half[:, :, 0] += between[:, :, 0]
+    half[:, :, -1] += between[:, :, -1]
+    return half
 
 
 #: Of the bubbles of a shape and of a column, ordered by the ink in their middle, so many are blank on any
@@ -165,7 +167,7 @@ _LEAST_OF_COLUMN = 6
 
 
 def _blanks(seen: FloatImage, bubbles: _Bubbles) -> FloatImage:
-    """What each bubble would look like without a hand, (N, 529), from the palest others of this card."""
+    """What the bubbles of each column look like without a hand, (C, 529), from the palest of this card."""
     masks = _masks()
     middle = seen @ masks.middle
     usual = np.empty((int(bubbles.columns.max()) + 1, seen.shape[1]), np.float32)
@@ -177,13 +179,16 @@ def _blanks(seen: FloatImage, bubbles: _Bubbles) -> FloatImage:
         if len(members) >= _LEAST_OF_COLUMN:
             own = _palest(seen, middle, members, _PALEST_OF_COLUMN)
             usual[column, masks.around] = own[masks.around]
-    return usual[bubbles.columns]
+    return usual
 
 
 def _palest(seen: FloatImage, middle: FloatImage, members: NDArray[np.intp], share: float) -> FloatImage:
     """Median of the palest of some bubbles, (529,)."""
     count = max(round(len(members) * share), min(len(members), 3))
-    return np.asarray(np.median(seen[members[np.argsort(middle[members])[:count]]], axis=0), np.float32)
+    # Sorted by pixel: NumPy sorts rows with wide registers, and a median of columns takes ten times as long.
+    by_pixel = np.ascontiguousarray(seen[members[np.argsort(middle[members])[:count]]].T)
+    by_pixel.sort(axis=1)
+    return np.asarray((by_pixel[:, (count - 1) // 2] + by_pixel[:, count // 2]) / 2, np.float32)
 
 
 #: Marks of a card are measured against its pen, but no more than so many times what its darkest bubbles show:
@@ -192,8 +197,8 @@ _ABOVE_DARKEST = 1.3
 _PALEST_MARK, _DARKEST_MARKS = 0.08, 0.02
 
 
-def _views(seen: FloatImage, blank: FloatImage, pen: float) -> Views:
-    """What the network looks at, given the halved patches (N, 529), blank ones and the pen."""
+def _views(seen: FloatImage, blank: FloatImage, columns: NDArray[np.intp], pen: float) -> Views:
+    """What the network looks at, given the halved patches (N, 529), blank ones by column, and the pen."""
     masks = _masks()
     inside = np.sort(seen[:, masks.inside], axis=1)
     dark = np.sort(inside[:, round(inside.shape[1] * 0.9)])
@@ -202,27 +207,24 @@ def _views(seen: FloatImage, blank: FloatImage, pen: float) -> Views:
     level = seen @ masks.middle
     palest = np.argsort(level)[: max(len(level) // 4, 1)]
     noise = float(np.median(seen[palest][:, masks.inside].std(axis=1)))
-    outline = float((blank @ masks.outline).mean())
+    outline = float((blank @ masks.outline)[columns].mean())
     about = (scale, pen, top, noise + 0.003, float(level[palest].mean()) + 0.003, max(outline, 0.0) + 0.02)
     own, usual = (np.minimum(ink * np.float32(1 / scale), 2.0) for ink in (seen, blank))
     return Views(
-        np.concatenate([own, own - usual], axis=1),
-        _measures(own, usual),
+        np.concatenate([own, own - usual[columns]], axis=1),
+        _measures(own, usual, columns),
         np.append(np.log(np.array(about)), np.log(len(seen)) / 6).astype(np.float32),
     )
 
 
-def _measures(own: FloatImage, usual: FloatImage) -> FloatImage:
+def _measures(own: FloatImage, usual: FloatImage, columns: NDArray[np.intp]) -> FloatImage:
     """Measures (N, 24) that no weighted sum gives: ranks, roughness, the shape of what was added."""
     masks = _masks()
-    added = own - _widened(usual)
+    added, rim = own - _widened(usual)[columns], own[:, masks.rim] - usual[:, masks.rim][columns]
     inside, bare = (np.sort(ink[:, masks.inside], axis=1) for ink in (added, own))
     ring = np.sort(added[:, masks.ring], axis=1)
-    square = own.reshape(-1, VIEW_PX, VIEW_PX)
-    rough = np.zeros_like(square)
-    rough[:, :, :-1] += np.abs(np.diff(square, axis=2))
-    rough[:, :-1] += np.abs(np.diff(square, axis=1))
-    rough = rough.reshape(len(own), -1)
+    steps = np.abs(own[:, 1:] - own[:, :-1])  # to the right; those past the edge lie in no mask
+    steps[:, : 1 - VIEW_PX] += np.abs(own[:, VIEW_PX:] - own[:, :-VIEW_PX])
     arms = np.stack([np.sort(added[:, arm], axis=1)[:, -4:].mean(axis=1) for arm in masks.arms])
     drawn = np.maximum(added[:, masks.inside], 0)
     total, *moments = (drawn @ masks.moments).T
@@ -230,14 +232,14 @@ def _measures(own: FloatImage, usual: FloatImage) -> FloatImage:
     xx, yy, xy = xx - mx**2, yy - my**2, xy - mx * my
     middle, gap = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
     inked = np.minimum(total / 4, 1)
-    columns = (
+    found = (
         *(_quantile(inside, percent) for percent in (10, 25, 50, 75, 90, 97)),
         *(_quantile(bare, percent) for percent in (10, 50, 90)),
         *(_quantile(ring, percent) for percent in (20, 50, 80, 95)),
-        rough[:, masks.inside].mean(axis=1),
-        rough[:, masks.ring].mean(axis=1),
-        np.abs(own - usual)[:, masks.rim].mean(axis=1),
-        (own - usual)[:, masks.rim].mean(axis=1),
+        steps[:, masks.inside].mean(axis=1),
+        steps[:, masks.ring].mean(axis=1),
+        np.abs(rim).mean(axis=1),
+        rim.mean(axis=1),
         np.sort(arms, axis=0)[0],
         np.sort(arms, axis=0)[1],
         arms.max(axis=0),
@@ -246,26 +248,22 @@ def _measures(own: FloatImage, usual: FloatImage) -> FloatImage:
         np.hypot(mx, my) * inked,
         (inside > 0.35).mean(axis=1),
     )
-    return np.clip(np.stack(columns, axis=1), -2, 2).astype(np.float32)
+    return np.clip(np.stack(found, axis=1), -2, 2).astype(np.float32)
 
 
-def _features(seen: FloatImage, blank: FloatImage, pen: float) -> Floats:
-    """Measures (N, 6) of what the hand added to the print."""
+def _features(seen: FloatImage, blank: FloatImage, columns: NDArray[np.intp], pen: float) -> Floats:
+    """Measures (N, 2) of what the hand added to the print."""
     masks = _masks()
     # The outline jitters by the error of registration: let it be a pixel wider than it is.
-    by_hand = seen - _widened(blank)
-    ring = np.sort(by_hand[:, masks.ring], axis=1)
+    by_hand = seen[:, masks.inside] - _widened(blank)[:, masks.inside][columns]
+    ring = np.sort(seen[:, masks.ring] - blank[:, masks.ring][columns], axis=1)
     shade = np.clip(_quantile(ring, 20), -0.1, 0.25)[:, None]
-    inside = np.sort(np.maximum(by_hand[:, masks.inside] - shade, 0), axis=1)
-    columns = (
-        (inside > max(0.08, 0.35 * pen)).mean(axis=1),
-        inside.mean(axis=1) / pen,
+    inside = np.sort(np.maximum(by_hand - shade, 0), axis=1)
+    found = (
         _quantile(inside, 95) / pen,
-        _quantile(inside, 10) / pen,
-        np.maximum(ring - shade, 0).mean(axis=1) / pen,
         np.full(len(by_hand), pen),
     )
-    return np.clip(np.stack(columns, axis=1).astype(np.float64), 0, 2)
+    return np.clip(np.stack(found, axis=1).astype(np.float64), 0, 2)
 
 
 def _widened(blank: FloatImage) -> FloatImage:
@@ -276,7 +274,7 @@ def _widened(blank: FloatImage) -> FloatImage:
         np.maximum(wide[:, 1:], old[:, :-1], out=wide[:, 1:])
         np.maximum(wide[:, :-1], old[:, 1:], out=wide[:, :-1])
         blank = np.moveaxis(wide, 1, axis)
-    return blank.reshape(len(blank), -1)
+    return np.asarray(blank.reshape(len(blank), -1), np.float32)
 
 
 def _quantile(ranked: FloatImage, percent: float) -> FloatImage:

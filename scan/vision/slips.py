@@ -36,11 +36,11 @@ class Slips:
     throws_odd: float = 0.01
     #: A bubble that was marked and taken back (struck out or erased): beside a filled one, and with nothing
     #: filled in its place. Who strikes out mostly means another.
-    cancelled: float = 0.01
-    cancelled_alone: float = 0.001
+    cancelled: float = 0.02
+    cancelled_alone: float = 0.002
     #: A choose-one with two options filled, and a wanted mark so messy that it looks struck out.
-    double: float = 0.004
-    messy: float = 0.002
+    double: float = 0.003
+    messy: float = 0.003
     #: A digit scribbled over that the player still means, and a scribble in a box meant to be empty.
     scrap: float = 0.01
     scrap_in_blank: float = 0.003

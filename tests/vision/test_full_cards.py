@@ -15,7 +15,7 @@ from forms.form import form_from_toml
 from forms.layout import PAPERS, Layout, arrange
 from forms.pdf import identify, to_pdf
 from scan.reading import CardReading
-from scan.vision.bubbles import FEATURES, measure_bubbles
+from scan.vision.bubbles import bubble_log_likelihoods, measure_bubbles
 from scan.vision.patches import cells_of_kind, writing_in
 from scan.vision.photo import photos_from_bytes
 from scan.vision.pipeline import read_photo
@@ -183,6 +183,7 @@ def test_filled_bubbles_stand_out_whatever_share_of_their_shape_is_filled(shape:
     filled[of_shape] = True
     if every:
         filled[of_shape[:: every + 1]] = False
-    cover = measure_bubbles(inked_bubbles(filled), LAYOUT, 0.8).features[:, FEATURES.index("cover")]
-    assert (cover[filled] > 0.9).all()
-    assert (cover[~filled] < 0.1).all()
+    logs = bubble_log_likelihoods(measure_bubbles(inked_bubbles(filled), LAYOUT, 0.8))
+    blank, mark, other = np.array([logs[cell.id] for cell in bubbles]).T
+    assert (mark > np.maximum(blank, other) + 2)[filled].all()
+    assert (blank > np.maximum(mark, other) + 2)[~filled].all()

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import torch
@@ -259,7 +260,8 @@ def main() -> None:
     temperature = min(np.linspace(0.7, 2.0, 66), key=lambda t: loss_of(logits / t, labels))
     counts = np.bincount(np.concatenate([c.labels for c in kept]), minlength=len(CLASSES))
     shares = CLASS_WEIGHTS * counts
-    np.savez_compressed(args.out, **{name: value.astype(np.float16) for name, value in weights.items()})
+    halves: dict[str, Any] = {name: value.astype(np.float16) for name, value in weights.items()}
+    np.savez_compressed(args.out, **halves)
     about = {
         "classes": list(CLASSES),
         "shares": (shares / shares.sum()).round(6).tolist(),
