@@ -6,6 +6,7 @@ itself; `edge`, the signed distance to the outline of its ink (stroke width as w
 grid px.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -126,7 +127,7 @@ def _frames(spine_mask: Tensor) -> Tensor:
 def of_images(
     images: np.ndarray[tuple[int, ...], np.dtype[np.uint8]], device: torch.device
 ) -> tuple[Tensor, Tensor]:
-    """Fields and frames of pictures (N, 28, 28), 255 = ink."""
+    """Fields and frames of pictures (N, S, S), 255 = ink; 28 or 40 px a side."""
     fields, frames = [], []
     for start in range(0, len(images), 256):
         small = torch.from_numpy(images[start : start + 256].astype(np.float32) / 255).to(device)
@@ -168,6 +169,29 @@ def of_drawings(drawings: Drawings, device: torch.device) -> tuple[Tensor, Tenso
     return torch.cat(fields), torch.cat(frames)
 
 
+def of_pictures(
+    images: np.ndarray[tuple[int, ...], np.dtype[np.uint8]],
+    labels: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
+    device: torch.device,
+) -> Bank:
+    """A bank of pictures of digits."""
+    fields, frames = of_images(images, device)
+    answers = torch.from_numpy(labels.astype(np.int64)).to(device)
+    return Bank(fields, frames, answers, torch.zeros_like(answers))
+
+
+def of_strokes(drawings: Drawings, device: torch.device) -> Bank:
+    """A bank of drawings."""
+    fields, frames = of_drawings(drawings, device)
+    answers, kinds = (torch.from_numpy(part).to(device) for part in (drawings.answers, drawings.kinds))
+    return Bank(fields, frames, answers, kinds)
+
+
+def joined(banks: Sequence[Bank]) -> Bank:
+    """One bank of several, in their order."""
+    return Bank(*(torch.cat([getattr(bank, name) for bank in banks]) for name in Bank.__slots__))
+
+
 def build(
     images: np.ndarray[tuple[int, ...], np.dtype[np.uint8]],
     labels: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
@@ -175,10 +199,4 @@ def build(
     device: torch.device,
 ) -> Bank:
     """One bank of pictures and drawings, the pictures first."""
-    a_fields, a_frames = of_images(images, device)
-    b_fields, b_frames = of_drawings(drawings, device)
-    answers = torch.cat([torch.from_numpy(labels), torch.from_numpy(drawings.answers)]).to(device)
-    kinds = torch.cat([torch.zeros(len(labels), dtype=torch.int64), torch.from_numpy(drawings.kinds)]).to(
-        device
-    )
-    return Bank(torch.cat([a_fields, b_fields]), torch.cat([a_frames, b_frames]), answers, kinds)
+    return joined([of_pictures(images, labels, device), of_strokes(drawings, device)])

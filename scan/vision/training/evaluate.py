@@ -1,6 +1,5 @@
 """Measures a reader on held-out digits in simulated photos: errors by kind, calibration, flags."""
 
-import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,38 +20,43 @@ _BATCH = 400
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """Network inputs (N, 1, rows, cols) and what is truly in each cell (N,)."""
+    """Network inputs (N, 1, rows, cols), what is truly in each cell (N,), and the glyph it shows, -1: none."""
 
     views: NDArray[np.float32]
     truth: NDArray[np.int64]
+    glyphs: NDArray[np.int64]
 
 
 @torch.no_grad()
 def simulated_cells(
     bank: glyph_bank.Bank,
-    images: int,
-    some: slice,
-    rounds: int,
+    glyphs: NDArray[np.int64],
     seed: int,
-    share_good: float = patches.SHARE_GOOD,
+    light: patches.Light = patches.ANY,
+    only_pen: str | None = None,
 ) -> Cells:
-    """Some pictures of the bank, `rounds` times each, with blanks, scrap and drawn digits beside."""
-    dice = patches.Dice(bank.fields.device, seed)
-    every = patches.choices(bank, images)
-    choice = dataclasses.replace(every, digits=every.digits[some])
-    images = len(choice.digits)
-    n_digits = _BATCH - round(_BATCH * patches.SHARE_BLANK) - round(_BATCH * patches.SHARE_SCRAP)
-    n_drawn = round(n_digits * patches.SHARE_DRAWN)
-    views, truth = [], []
-    for _ in range(rounds):
-        order = choice.digits[torch.randperm(images, generator=dice.generator, device=bank.fields.device)]
-        per_batch = n_digits - n_drawn
-        for start in range(0, images - images % per_batch, per_batch):
-            glyphs = torch.cat([order[start : start + per_batch], dice.pick(n_drawn, choice.drawn_digits)])
-            made = patches.make(dice, bank, choice, _BATCH, glyphs, share_good)
-            views.append(network.normalise(made.patches, patches.BOX_WIDTH_MM, made.box_h_mm).cpu().numpy())
-            truth.append(made.answers.cpu().numpy())
-    return Cells(np.concatenate(views), np.concatenate(truth))
+    """Some digits of a bank, with blanks and scrap beside them, as far as a person could read them.
+
+    Parameters
+    ----------
+    glyphs : (N,) which digits, each as often as it is named; the last ones that fill no batch are left out
+    """
+    device = bank.fields.device
+    dice, choice = patches.Dice(device, seed), patches.choices(bank)
+    order = torch.from_numpy(np.random.default_rng(seed).permutation(glyphs)).to(device)
+    per_batch = _BATCH - round(_BATCH * patches.SHARE_BLANK) - round(_BATCH * patches.SHARE_SCRAP)
+    views, truth, shown = [], [], []
+    for start in range(0, len(order) - per_batch + 1, per_batch):
+        some = order[start : start + per_batch]
+        made = patches.make(dice, bank, choice, _BATCH, some, light, only_pen)
+        seen = made.legible
+        view = network.normalise(made.patches, patches.BOX_WIDTH_MM, made.box_h_mm)
+        of_glyph = torch.full((_BATCH,), -1, dtype=torch.int64, device=device)
+        of_glyph[:per_batch] = some
+        views.append(view[seen].cpu().numpy())
+        truth.append(made.answers[seen].cpu().numpy())
+        shown.append(of_glyph[seen].cpu().numpy())
+    return Cells(np.concatenate(views), np.concatenate(truth), np.concatenate(shown))
 
 
 @torch.no_grad()

@@ -15,12 +15,16 @@ from torch import Tensor
 from torch.nn import functional
 
 from scan.vision.training.bank import EDGE_ZERO, GRID_PX, STEPS_PER_PX, Bank
+from scan.vision.training.dice import PATCH_PX, Dice
+from scan.vision.training.dice import col as _col
+from scan.vision.training.pens import Pen, any_pen, inked, line_of
 from scan.vision.training.strokes import SCRAP, SCRIBBLE, SYMBOL
 
-PATCH_PX = 48
+__all__ = ["PATCH_PX", "Batch", "Choice", "Dice", "choices", "make"]
+
 MARGIN_MM = 2.4  # window side = box height + this
 BOX_WIDTH_MM = 5.0
-BOX_HEIGHTS_MM = (5.4, 7.0)
+BOX_HEIGHTS_MM = (5.0, 7.0)
 PITCH_MM = 6.2  # 5.0 mm box + 1.2 mm gap
 BLANK = 10
 
@@ -30,53 +34,15 @@ SHARE_BLANK, SHARE_SCRAP = 0.13, 0.09
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Patches (N, 48, 48), their answers (N,) 0 to 11, and the height of each box (N,) in mm."""
+    """Patches (N, 48, 48), their answers (N,) 0 to 11, and the height of each box (N,) in mm.
+
+    `legible` (N,) is False where nothing of the writing has come through: nobody can answer there.
+    """
 
     patches: Tensor
     answers: Tensor
     box_h_mm: Tensor
-
-
-class Dice:
-    """Random tensors of one seeded generator on one device."""
-
-    def __init__(self, device: torch.device, seed: int) -> None:
-        self.device = device
-        # The far tails of blurs are denormal numbers, on which a CPU is a hundred times slower.
-        torch.set_flush_denormal(True)
-        self.generator = torch.Generator(device=device)
-        self.generator.manual_seed(seed)
-
-    def uniform(self, n: int, low: float, high: float) -> Tensor:
-        """(n,) between low and high."""
-        return low + (high - low) * torch.rand(n, device=self.device, generator=self.generator)
-
-    def normal(self, *shape: int) -> Tensor:
-        """Standard normal."""
-        return torch.randn(*shape, device=self.device, generator=self.generator)
-
-    def chance(self, n: int, p: float) -> Tensor:
-        """(n,) bool, True with probability p."""
-        return torch.rand(n, device=self.device, generator=self.generator) < p
-
-    def below(self, n: int, end: int) -> Tensor:
-        """(n,) whole numbers from 0 to end - 1."""
-        return torch.randint(end, (n,), device=self.device, generator=self.generator)
-
-    def pick(self, n: int, numbers: Tensor) -> Tensor:
-        """(n,) of the given numbers."""
-        return numbers[self.below(n, len(numbers))]
-
-    def clouds(self, n: int, cells: int) -> Tensor:
-        """(n, 48, 48) smooth noise of unit variance at its nodes, `cells` nodes across."""
-        # Two products with a matrix of linear weights: four times as fast on a CPU as interpolate().
-        place = torch.linspace(0, cells - 1, PATCH_PX, device=self.device)
-        up = (1 - (place[:, None] - torch.arange(cells, device=self.device)[None]).abs()).clamp(min=0)
-        return up @ self.normal(n, cells, cells) @ up.T
-
-
-def _col(values: Tensor) -> Tensor:
-    return values[:, None, None]
+    legible: Tensor
 
 
 def _mesh(box_h_mm: Tensor) -> tuple[Tensor, Tensor]:
@@ -87,6 +53,16 @@ def _mesh(box_h_mm: Tensor) -> tuple[Tensor, Tensor]:
     x = along[:, None, :].expand(-1, PATCH_PX, -1)
     y = along[:, :, None].expand(-1, -1, PATCH_PX)
     return x, y
+
+
+def _carried(dice: Dice, mesh: tuple[Tensor, Tensor], share: float) -> tuple[Tensor, Tensor]:
+    """Some patches show a box that lies beside its place: paper that folds and curls have carried away."""
+    n = len(mesh[0])
+    some = dice.chance(n, share).float()
+    dx, dy = (_col(some * dice.uniform(n, -0.9, 0.9)) for _ in range(2))
+    turn = _col(some * dice.uniform(n, -0.1, 0.1))
+    x, y = mesh
+    return x - dx + turn * y, y - dy - turn * x
 
 
 def _over(*layers: Tensor) -> Tensor:
@@ -113,55 +89,30 @@ class Pose:
 
 
 def pose_in_box(dice: Dice, frames: Tensor, box_h_mm: Tensor) -> Pose:
-    """A pose of each glyph: 40 to 105 % of its box high, mostly inside, sometimes over the outline."""
+    """A pose of each glyph: 28 to 110 % of its box high, mostly inside, sometimes over the outline."""
     n = len(frames)
-    share = torch.where(dice.chance(n, 0.75), dice.uniform(n, 0.58, 0.92), dice.uniform(n, 0.40, 1.05))
+    usual, odd = dice.uniform(n, 0.55, 0.92), dice.uniform(n, 0.28, 1.1)
+    share = torch.where(dice.chance(n, 0.7), usual, odd)
     height = share * box_h_mm
     aspect = frames[:, 2] / frames[:, 3]
     flat = aspect > 1.6  # a dash: its width is what fills the box
-    width = height * aspect * torch.exp(0.16 * dice.normal(n))
-    width = torch.where(flat, dice.uniform(n, 1.6, 4.6), width)
+    width = height * aspect * torch.exp(0.2 * dice.normal(n).clamp(-2.5, 2.5))
+    width = torch.where(flat, dice.uniform(n, 1.9, 4.6), width)
     height = torch.where(flat, width / aspect, height)
     squeeze = (width / (BOX_WIDTH_MM * dice.uniform(n, 0.75, 1.12))).clamp(min=1)
     width = width / squeeze
     height = height / squeeze.sqrt()
     spare_x = (BOX_WIDTH_MM - width).clamp(min=0) / 2
     spare_y = (box_h_mm - height).clamp(min=0) / 2
-    # Aimed at the middle, off by up to the spare room, and then by a slip of the hand.
-    x = spare_x * 0.5 * dice.uniform(n, -1.2, 1.2) + 0.28 * dice.normal(n)
-    y = spare_y * dice.uniform(n, -0.9, 0.9) + 0.28 * dice.normal(n)
-    lean = 0.17 * dice.normal(n).clamp(-2.5, 2.5)
+    # Aimed at the middle, off by up to the spare room, and then by a slip of the hand; some hands set their
+    # digits into a corner.
+    aside = dice.chance(n, 0.15)
+    far = torch.where(aside, 1.0, 0.5)
+    x = spare_x * far * dice.uniform(n, -1.2, 1.2) + 0.3 * dice.normal(n)
+    y = spare_y * dice.uniform(n, -0.9, 0.9) + 0.3 * dice.normal(n)
+    lean = 0.19 * dice.normal(n).clamp(-2.5, 2.5)
     turn = 0.10 * dice.normal(n).clamp(-2.5, 2.5)
-    return Pose(x.clamp(-1.2, 1.2), y.clamp(-1.5, 1.5), width, height, lean, turn)
-
-
-@dataclass(frozen=True, slots=True)
-class Pen:
-    """Half a line's width, how far its rim fades, the ink of a full line, and the grain, 0 to 1."""
-
-    half_mm: Tensor
-    soft_mm: Tensor
-    level: Tensor
-    grain: Tensor
-
-
-def any_pen(dice: Dice, n: int) -> Pen:
-    """Pencil (45 %), ballpoint (40 %) or felt tip (15 %)."""
-    kind = dice.uniform(n, 0, 1)
-    pencil, felt = kind < 0.45, kind > 0.85
-
-    def choose(a: Tensor, b: Tensor, c: Tensor) -> Tensor:
-        return torch.where(pencil, a, torch.where(felt, c, b))
-
-    def u(low: float, high: float) -> Tensor:
-        return dice.uniform(n, low, high)
-
-    return Pen(
-        half_mm=choose(u(0.14, 0.38), u(0.10, 0.26), u(0.28, 0.6)),
-        soft_mm=choose(u(0.15, 0.35), u(0.12, 0.22), u(0.12, 0.3)),
-        level=choose(u(0.27, 0.7), u(0.45, 0.95), u(0.6, 1.0)),
-        grain=choose(u(0.0, 0.75), u(0.0, 0.35), u(0.0, 0.2)),
-    )
+    return Pose(x.clamp(-1.9, 1.9), y.clamp(-2.2, 2.2), width, height, lean, turn)
 
 
 def write(
@@ -192,32 +143,20 @@ def write(
     mm = _col((mm_x * mm_y).sqrt())
     raw, edge, spine = fields[:, 0] / 255, fields[:, 1] - EDGE_ZERO, fields[:, 2]
     edge_mm, spine_mm = edge * mm / STEPS_PER_PX, spine * mm / STEPS_PER_PX
-    pressure = 1 + 0.22 * dice.clouds(n, 6).clamp(-2, 2)
     soft = _col(pen.soft_mm)
-    # A person with a broad pen writes larger: past a tenth of the height the loops of an 8 close.
+    # A person with a broad pen writes larger: past an eighth of the height the loops of an 8 close.
     size_mm = torch.maximum(pose.height_mm, pose.width_mm)
-    half = torch.minimum(pen.half_mm, 0.09 * size_mm)
-    monoline = ((_col(half) * pressure - spine_mm) / soft + 0.5).clamp(0, 1)
-    grown = _col(dice.uniform(n, -0.022, 0.018) * size_mm) * pressure
+    half = torch.minimum(pen.half_mm, dice.uniform(n, 0.08, 0.125) * size_mm)
+    monoline = line_of(dice, spine_mm, pen, half)
+    grown = _col(dice.uniform(n, -0.022, 0.018) * size_mm) * (1 + 0.22 * dice.clouds(n, 6).clamp(-2, 2))
     as_written = ((grown - edge_mm) / soft + 0.5).clamp(0, 1)
     # Never finer than a thin pen: eroding must not eat the stroke.
     as_written = torch.maximum(as_written, ((0.1 - spine_mm) / soft + 0.5).clamp(0, 1))
     low = _col(dice.uniform(n, 0.0, 0.2))
     picture = ((raw - low) / (_col(dice.uniform(n, 0.6, 1.0)) - low)).clamp(0, 1)
     way = _col(dice.uniform(n, 0, 1))
-    line = torch.where(way < 0.42, monoline, torch.where(way < 0.72, as_written, picture))
-    return _textured(dice, line, pen)
-
-
-def _textured(dice: Dice, line: Tensor, pen: Pen) -> Tensor:
-    """A line with the grain of the paper, skips of the pen and uneven pressure."""
-    n = len(line)
-    tooth = (0.5 * dice.normal(n, PATCH_PX, PATCH_PX) + 0.6 * dice.clouds(n, 24)).clamp(-1.5, 1.5) / 1.5
-    grainy = line * (1 - _col(pen.grain) * 0.5 * (1 + tooth) * (1.25 - line))
-    skips = (dice.clouds(n, 10) * 4 - _col(dice.uniform(n, 5.5, 9.0))).clamp(0, 1)
-    skips = skips * _col(dice.chance(n, 0.25).float())
-    strength = (1 + 0.15 * dice.clouds(n, 5)).clamp(0.6, 1.3)
-    return (grainy * (1 - 0.85 * skips) * strength * _col(pen.level)).clamp(0, 1)
+    line = torch.where(way < 0.55, monoline, torch.where(way < 0.78, as_written, picture))
+    return inked(dice, line, pen)
 
 
 # What is printed -------------------------------------------------------------------------------------------
@@ -243,8 +182,8 @@ def print_boxes(dice: Dice, box_h_mm: Tensor, mesh: tuple[Tensor, Tensor]) -> Te
     scale = 1 + 0.01 * dice.normal(n)
     x, y = x * _col(scale), y * _col(scale)
     half_w = torch.full_like(box_h_mm, BOX_WIDTH_MM / 2)
-    radius = torch.where(dice.chance(n, 0.5), dice.uniform(n, 0.0, 0.2), dice.uniform(n, 0.2, 0.9))
-    half_line = torch.where(dice.chance(n, 0.8), dice.uniform(n, 0.09, 0.17), dice.uniform(n, 0.17, 0.35))
+    radius = torch.where(dice.chance(n, 0.4), dice.uniform(n, 0.0, 0.2), dice.uniform(n, 0.2, 0.9))
+    half_line = torch.where(dice.chance(n, 0.8), dice.uniform(n, 0.07, 0.17), dice.uniform(n, 0.17, 0.35))
     soft = dice.uniform(n, 0.12, 0.25)
     has_left, has_right = dice.chance(n, 0.6), dice.chance(n, 0.6)
     ink = torch.zeros_like(x)
@@ -252,6 +191,10 @@ def print_boxes(dice: Dice, box_h_mm: Tensor, mesh: tuple[Tensor, Tensor]) -> Te
         rim = _rounded_box(x - offset, y, half_w, box_h_mm / 2, radius).abs()
         line = ((_col(half_line) - rim) / _col(soft) + 0.5).clamp(0, 1)
         ink = torch.maximum(ink, line if there is None else line * _col(there.float()))
+    # Only the corners of a box, or a few pieces of it.
+    along_x, along_y = _col(dice.uniform(n, 0.5, 1.6)), _col(dice.uniform(n, 0.5, 1.8))
+    corners = ((x.abs() > _col(half_w) - along_x) & (y.abs() > _col(box_h_mm / 2) - along_y)).float()
+    ink = torch.where(_col(dice.chance(n, 0.1)), ink * corners, ink)
     # A rule or a letter of the form above or below the box, past the gap.
     rule_y = _col(box_h_mm / 2 + dice.uniform(n, 0.5, 1.3)) * torch.where(
         _col(dice.chance(n, 0.5)), 1.0, -1.0
@@ -262,13 +205,30 @@ def print_boxes(dice: Dice, box_h_mm: Tensor, mesh: tuple[Tensor, Tensor]) -> Te
     broken = (dice.clouds(n, 12) * 3 - _col(dice.uniform(n, -2.0, 5.0))).clamp(0, 1) * _col(
         dice.chance(n, 0.3).float()
     )
-    period = _col(dice.uniform(n, 0.5, 1.6))
-    dash = (torch.sin((x + y) * (2 * math.pi) / period) * 4 + 2).clamp(0, 1)
-    dash = torch.where(_col(dice.chance(n, 0.08)), dash, 1.0)
-    usual, dark = dice.uniform(n, 0.15, 0.42), dice.uniform(n, 0.42, 1.0)
-    level = torch.where(dice.chance(n, 0.74), usual, dark)
-    level = torch.where(dice.chance(n, 0.1), dice.uniform(n, 0.0, 0.1), level)
-    return ink * (1 - broken) * dash * _col(level)
+    period = _col(dice.uniform(n, 0.35, 1.6))
+    dash = (torch.sin((x + y) * (2 * math.pi) / period) * 4 + _col(dice.uniform(n, -2, 2))).clamp(0, 1)
+    dash = torch.where(_col(dice.chance(n, 0.12)), dash, 1.0)
+    pale, usual, dark = dice.uniform(n, 0.0, 0.12), dice.uniform(n, 0.12, 0.42), dice.uniform(n, 0.42, 1.0)
+    which = dice.uniform(n, 0, 1)
+    level = torch.where(which < 0.2, pale, torch.where(which < 0.72, usual, dark))
+    outline = ink * (1 - broken) * dash * _col(level)
+    return torch.maximum(outline, _beside(dice, box_h_mm, x, y))
+
+
+def _beside(dice: Dice, box_h_mm: Tensor, x: Tensor, y: Tensor) -> Tensor:
+    """Ink of a bubble or a small printed sign next to the box, often a filled one, up to its very edge."""
+    n = len(box_h_mm)
+    side = torch.where(dice.chance(n, 0.6), -1.0, 1.0)
+    rx, ry = dice.uniform(n, 0.7, 1.8), dice.uniform(n, 0.6, 1.8)
+    gap = dice.uniform(n, 0.15, 1.6)
+    dx = (x - _col(side * (BOX_WIDTH_MM / 2 + gap + rx))) / _col(rx)
+    dy = (y - _col(dice.uniform(n, -2.5, 2.5))) / _col(ry)
+    reach = ((dx**2 + dy**2).sqrt() - 1) * _col(torch.minimum(rx, ry))
+    filled = (0.5 - reach / 0.2).clamp(0, 1) * (0.8 + 0.2 * dice.clouds(n, 12)).clamp(0, 1)
+    ring = ((0.12 - reach.abs()) / 0.15 + 0.5).clamp(0, 1)
+    kind = _col(dice.uniform(n, 0, 1))
+    there = torch.where(kind < 0.14, filled, torch.where(kind < 0.26, ring, 0.0))
+    return (there * _col(dice.uniform(n, 0.2, 1.0))).clamp(0, 1)
 
 
 # What else lies on the paper -------------------------------------------------------------------------------
@@ -288,7 +248,7 @@ def _strangers(dice: Dice, hands: Tensor, box_h_mm: Tensor) -> Tensor:
         theta[:, 0, 2] = -sign * distance / side * 2
         theta[:, 1, 2] = dice.uniform(n, -0.25, 0.25)
         grid = functional.affine_grid(theta, [n, 1, PATCH_PX, PATCH_PX], align_corners=False)
-        other = hands[torch.randperm(n, device=hands.device, generator=dice.generator)]
+        other = hands[dice.order(n)]
         seen = functional.grid_sample(other[:, None], grid, padding_mode="zeros", align_corners=False)[:, 0]
         ink = _over(ink, seen * _col(dice.chance(n, 0.45).float()))
     return ink
@@ -307,9 +267,9 @@ def _ghosts(dice: Dice, hands: Tensor, rubbed_here: Tensor) -> Tensor:
     n = len(hands)
     full = hands.flatten(1).amax(dim=1).clamp(min=0.1)
     shape = hands / _col(full)
-    order = torch.randperm(n, device=hands.device, generator=dice.generator)
+    order = dice.order(n)
     # The faintest writing has about 0.2: what is rubbed out must stay clear below it, or no one could tell.
-    rubbed = shape[order] * _col(dice.uniform(n, 0.01, 0.09) * rubbed_here.float())
+    rubbed = shape[order] * _col(dice.uniform(n, 0.01, 0.10) * rubbed_here.float())
     through = _blurred(shape[order.flip(0)].flip(2))
     through = through * _col(dice.uniform(n, 0.02, 0.09) * dice.chance(n, 0.08).float())
     smear = dice.clouds(n, 5).clamp(0, 1) * _col(dice.uniform(n, 0.02, 0.10) * dice.chance(n, 0.12).float())
@@ -333,6 +293,42 @@ def _dirt(dice: Dice, mesh: tuple[Tensor, Tensor], share: Tensor) -> Tensor:
         here = some & dice.chance(n, 0.6)
         ink = _over(ink, spot * _col(dice.uniform(n, 0.1, 0.8) * here.float()))
     return ink
+
+
+def _strays(dice: Dice, mesh: tuple[Tensor, Tensor], box_h_mm: Tensor, share: Tensor) -> Tensor:
+    """Strokes that belong to no digit of this box: tails from above, below and beside, slips of the pen.
+
+    A tail starts outside and ends up to a third of the way inside; a slip is a mark of up to 1.3 mm anywhere.
+    """
+    n = len(share)
+    x, y = mesh
+    tail = dice.chance(n, 0.6)
+    way = dice.uniform(n, 0, 1)
+    half_w, half_h = BOX_WIDTH_MM / 2, box_h_mm / 2
+    sign = torch.where(dice.chance(n, 0.5), 1.0, -1.0)
+    upright = way < 0.55
+    depth = dice.uniform(n, 0.1, 0.36)
+    # Where it starts (outside the box or anywhere in it) and where it ends.
+    start_x = torch.where(upright, dice.uniform(n, -2.2, 2.2), sign * (half_w + 1.4))
+    start_y = torch.where(upright, sign * (half_h + 1.4), dice.uniform(n, -0.4, 0.4) * box_h_mm)
+    end_x = torch.where(upright, start_x + 0.4 * dice.normal(n), sign * half_w * (1 - 2 * depth))
+    end_y = torch.where(upright, sign * half_h * (1 - 2 * depth), start_y + 0.4 * dice.normal(n))
+    length, angle = dice.uniform(n, 0.1, 1.3), dice.uniform(n, 0, math.pi)
+    slip_x, slip_y = dice.uniform(n, -2.6, 2.6), dice.uniform(n, -0.5, 0.5) * box_h_mm
+    # Upright in the middle a slip is a small 1.
+    length = torch.where((angle - math.pi / 2).abs() < 0.7, length * 0.6, length)
+    start_x = torch.where(tail, start_x, slip_x)
+    start_y = torch.where(tail, start_y, slip_y)
+    end_x = torch.where(tail, end_x, slip_x + length * torch.cos(angle))
+    end_y = torch.where(tail, end_y, slip_y + length * torch.sin(angle))
+    dx, dy = _col(end_x - start_x), _col(end_y - start_y)
+    px, py = x - _col(start_x), y - _col(start_y)
+    t = ((px * dx + py * dy) / (dx * dx + dy * dy).clamp(min=1e-6)).clamp(0, 1)
+    apart = ((px - t * dx) ** 2 + (py - t * dy) ** 2).sqrt()
+    pen = any_pen(dice, n)
+    line = line_of(dice, apart, pen, pen.half_mm)
+    some = torch.rand(n, device=x.device, generator=dice.generator) < share
+    return inked(dice, line, pen) * _col(some.float())
 
 
 def _folds(dice: Dice, mesh: tuple[Tensor, Tensor], share: float) -> Tensor:
@@ -365,13 +361,35 @@ def _light(dice: Dice, mesh: tuple[Tensor, Tensor]) -> Tensor:
     return slope + _col(level) + shadow
 
 
-def _copied(dice: Dice, ink: Tensor, level: Tensor) -> Tensor:
-    """Some cards are copied in pure black and white: what is darker than a threshold turns black."""
+def _copied(
+    dice: Dice, ink: Tensor, hand: Tensor, level: Tensor, share: float
+) -> tuple[Tensor, Tensor]:
+    """Some cards come from a copier: what is darker than a threshold turns black, softly or hard.
+
+    A dark setting thickens lines and blackens pale outlines and specks; a pale one leaves out what is fine.
+    Comes with what is left of the writing itself, `hand`.
+    """
     n = len(ink)
-    threshold = _col(level * dice.uniform(n, 0.3, 0.65))
-    rough = ink + 0.03 * dice.normal(n, PATCH_PX, PATCH_PX)
-    black = ((rough - threshold) * 12 + 0.5).clamp(0, 1) * _col(dice.uniform(n, 0.6, 1.0))
-    return torch.where(_col(dice.chance(n, 0.05)), black, ink)
+    spread = functional.avg_pool2d(ink[:, None], 3, 1, 1)[:, 0]
+    seen = torch.where(_col(dice.chance(n, 0.6)), spread, ink)
+    threshold = _col(level * dice.uniform(n, 0.18, 0.65))
+    rough = seen + _col(dice.uniform(n, 0.0, 0.07)) * dice.normal(n, PATCH_PX, PATCH_PX)
+    steep = _col(torch.where(dice.chance(n, 0.5), 12.0, dice.uniform(n, 1.5, 5.0)))
+    black = ((rough - threshold) * steep + 0.5).clamp(0, 1) * _col(dice.uniform(n, 0.6, 1.0))
+    pepper = (dice.normal(n, PATCH_PX, PATCH_PX) > 3.3).float() * _col(dice.chance(n, 0.3).float())
+    copied = _col(dice.chance(n, share))
+    of_hand = black * (hand > 0.25 * _col(level)).float()
+    return torch.where(copied, torch.maximum(black, 0.8 * pepper), ink), torch.where(copied, of_hand, hand)
+
+
+def _washed_out(
+    dice: Dice, ink: Tensor, hand: Tensor, level: Tensor, share: float
+) -> tuple[Tensor, Tensor]:
+    """In bright light, on faded cards and on pale copies what is paler than a part of the pen is gone."""
+    n = len(ink)
+    least = level * dice.uniform(n, 0.05, 0.5) * dice.chance(n, share).float()
+    kept = [(part - _col(least)).clamp(min=0) / (1 - _col(least)) for part in (ink, hand)]
+    return kept[0] + ink.clamp(max=0), kept[1]
 
 
 # What the camera does --------------------------------------------------------------------------------------
@@ -421,8 +439,19 @@ def _jpeg(dice: Dice, image: Tensor, share: float) -> Tensor:
     return torch.where(_col(dice.chance(n, share)), back, image)
 
 
-def photograph(dice: Dice, ink: Tensor, box_h_mm: Tensor, share_good: float) -> Tensor:
-    """The paper as a phone sees it: 2 to 12 px a mm, blurred, noisy, JPEG, back on the patch's grid."""
+# A square millimetre of a patch; and what paper is never more even than.
+_DARKEST_PX, _LEAST_NOISE = 26, 0.03
+#: Less than this, in noise, and nobody sees what is written.
+_LEAST_SEEN = 1.7
+
+
+def photograph(
+    dice: Dice, ink: Tensor, hand: Tensor, box_h_mm: Tensor, share_good: float
+) -> tuple[Tensor, Tensor]:
+    """The paper as a phone sees it: 2 to 12 px a mm, blurred, noisy, JPEG, back on the patch's grid.
+
+    Also how much of the `hand` stands out of the noise: ink of its darkest square millimetre over the noise.
+    """
     n = len(ink)
     side = box_h_mm + MARGIN_MM
     # A good photo, as most are, or one of 2 to 12 px per mm, even on a log scale, with any blur and noise.
@@ -440,48 +469,58 @@ def photograph(dice: Dice, ink: Tensor, box_h_mm: Tensor, share_good: float) -> 
     photo = rows[0] @ toned @ cols[0].transpose(1, 2)
     little = good | dice.chance(n, 0.6)
     noise = torch.where(little, dice.uniform(n, 0.003, 0.015), dice.uniform(n, 0.015, 0.06))
-    photo = photo + _col(noise) * dice.normal(n, PATCH_PX, PATCH_PX)
+    noise = torch.where(~good & dice.chance(n, 0.12), dice.uniform(n, 0.06, 0.16), noise)
+    # Where noise is strong, paper is taken for paler than it is.
+    photo = photo + _col(noise) * (dice.normal(n, PATCH_PX, PATCH_PX) + _col(dice.uniform(n, 0, 0.9)))
     photo = _jpeg(dice, photo, 0.8)
-    return (rows[1] @ photo @ cols[1].transpose(1, 2)) * _col(1 + 0.05 * dice.normal(n))
+    left = rows[1] @ (rows[0] @ hand @ cols[0].transpose(1, 2)) @ cols[1].transpose(1, 2)
+    shows = left.flatten(1).topk(_DARKEST_PX, dim=1).values.mean(dim=1) / (noise + _LEAST_NOISE)
+    return (rows[1] @ photo @ cols[1].transpose(1, 2)) * _col(1 + 0.05 * dice.normal(n)), shows
 
 
 # The whole -------------------------------------------------------------------------------------------------
 
 
-#: Of the digits, those that are drawn, and, where there are fonts, those of fonts.
-SHARE_DRAWN, SHARE_OF_FONTS = 0.16, 0.1
-
-
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Numbers of a bank's glyphs by what they can be used for; drawn ones, fonts' too, by their share."""
+    """Numbers of a bank's glyphs by what they can be used for; digits with their running sum of weights."""
 
     digits: Tensor
-    drawn_digits: Tensor
+    weights: Tensor
     symbols: Tensor
     scribbles: Tensor
-    share_drawn: float = SHARE_DRAWN
+
+    def some_digits(self, dice: Dice, n: int) -> Tensor:
+        """(n,) numbers of digits, each by its weight."""
+        at = torch.searchsorted(self.weights, dice.uniform(n, 0, 1).double() * self.weights[-1])
+        return self.digits[at.clamp(max=len(self.digits) - 1)]
 
 
-def choices(bank: Bank, images: int, has_fonts: bool = False) -> Choice:
-    """Of a bank whose first `images` glyphs are pictures and whose others are of fonts or drawings."""
-    number = torch.arange(len(bank.answers), device=bank.answers.device)
-    digit = bank.kinds == 0
+def choices(bank: Bank, weights: Tensor | None = None) -> Choice:
+    """Of a bank, with a weight (G,) for each glyph, none of which counts where it is no digit."""
+    digits = bank.where(bank.kinds == 0)
+    each = torch.ones(len(digits), device=digits.device) if weights is None else weights[digits]
     return Choice(
-        bank.where(digit & (number < images)),
-        bank.where(digit & (number >= images)),
+        digits,
+        each.double().cumsum(0),
         bank.where(bank.kinds == SYMBOL),
         bank.where(bank.kinds == SCRIBBLE),
-        SHARE_DRAWN + SHARE_OF_FONTS * has_fonts,
     )
 
 
-SHARE_GOOD = 0.45
+@dataclass(frozen=True, slots=True)
+class Light:
+    """Shares of the patches that come from a sharp photo with enough pixels, from a copier, from a card whose
+    pale parts light has taken away, and of a box that lies up to a millimetre beside its place."""
+
+    good: float
+    copied: float
+    washed_out: float
+    carried: float
 
 
-def _digits(dice: Dice, choice: Choice, n: int) -> Tensor:
-    drawn = dice.chance(n, choice.share_drawn)
-    return torch.where(drawn, dice.pick(n, choice.drawn_digits), dice.pick(n, choice.digits))
+#: What the network is trained on, and a card on a table in daylight.
+ANY, PLAIN = Light(0.45, 0.13, 0.14, 0.1), Light(1.0, 0.0, 0.0, 0.0)
 
 
 def _shrunk(pose: Pose, x_mm: Tensor, share: Tensor) -> Pose:
@@ -508,9 +547,9 @@ def _scrap(
     alone, cancelled, over = way < 0.35, (way >= 0.35) & (way < 0.75), (way >= 0.75) & (way < 0.9)
     beside = way >= 0.9
     m = 2 * n
-    first = _digits(dice, choice, m)
+    first = choice.some_digits(dice, m)
     # Another digit, so that a digit gone over twice is still itself.
-    tries = torch.stack([_digits(dice, choice, m) for _ in range(4)])
+    tries = torch.stack([choice.some_digits(dice, m) for _ in range(4)])
     differs = (bank.answers[tries] != bank.answers[first][None]).float()
     second = tries.gather(0, differs.argmax(dim=0)[None])[0]
     sign = torch.where(dice.chance(m, 0.75), dice.pick(m, choice.symbols), dice.pick(m, choice.scribbles))
@@ -521,8 +560,8 @@ def _scrap(
     # Both writings must be seen: the second at least as strong as three quarters of the first.
     level2 = torch.maximum(torch.where(same_pen, pen.level, pen2.level), 0.75 * pen.level)
     level = torch.maximum(pen.level, 0.75 * level2)
-    pen = Pen(pen.half_mm, pen.soft_mm, level, pen.grain)
-    pen2 = Pen(torch.where(same_pen, pen.half_mm, pen2.half_mm), pen2.soft_mm, level2, pen2.grain)
+    pen = pen.of(level=level)
+    pen2 = pen2.of(half_mm=torch.where(same_pen, pen.half_mm, pen2.half_mm), level=level2)
     pose = pose_in_box(dice, bank.frames[first], box_h_mm)
     pose2 = pose_in_box(dice, bank.frames[second], box_h_mm)
     # The cancelling strokes lie on the digit and are about its size.
@@ -553,28 +592,29 @@ def make(
     choice: Choice,
     n: int,
     glyphs: Tensor | None = None,
-    share_good: float = SHARE_GOOD,
+    light: Light = ANY,
+    only_pen: str | None = None,
 ) -> Batch:
     """A batch of n patches: digits first, then blanks, then scrap (order carries no meaning for a network).
 
     Parameters
     ----------
     glyphs : the digits to use, one patch each, in this order; the rest of the batch is as usual. For
-    validation,
-        which must see every held-out digit equally often.
-    share_good : share of sharp photos with enough pixels; the others have any blur, noise and size
+        validation, which must see every held-out digit equally often.
+    light : what happens to the card before it is seen
+    only_pen : the one kind of pen that digits are written with
     """
     blanks, scraps = round(n * SHARE_BLANK), round(n * SHARE_SCRAP)
     if glyphs is None:
-        glyphs = _digits(dice, choice, n - blanks - scraps)
+        glyphs = choice.some_digits(dice, n - blanks - scraps)
     elif len(glyphs) != n - blanks - scraps:
         raise ValueError(f"a batch of {n} has {n - blanks - scraps} digits, not {len(glyphs)}")
     digits = len(glyphs)
     low, high = BOX_HEIGHTS_MM
     box_h_mm = dice.uniform(n, low, high)
-    mesh = _mesh(box_h_mm)
+    mesh = _carried(dice, _mesh(box_h_mm), light.carried)
 
-    pen = any_pen(dice, digits)
+    pen = any_pen(dice, digits, only_pen)
     digit_mesh = (mesh[0][:digits], mesh[1][:digits])
     pose = pose_in_box(dice, bank.frames[glyphs], box_h_mm[:digits])
     digit_ink = write(dice, bank, glyphs, pose, pen, digit_mesh)
@@ -588,6 +628,7 @@ def make(
     is_blank = torch.zeros(n, dtype=torch.bool, device=hand.device)
     is_blank[digits : digits + blanks] = True
     dirty = torch.where(is_blank, 0.35, 0.12)
+    stray = torch.where(is_blank, 0.4, 0.12)
     # Blanks with rubbed-out digits are what a corrected card has: show many of them.
     rubbed_here = torch.rand(n, device=hand.device, generator=dice.generator) < torch.where(
         is_blank, 0.3, 0.1
@@ -598,11 +639,14 @@ def make(
         _strangers(dice, hands, box_h_mm),
         _ghosts(dice, hands, rubbed_here),
         _dirt(dice, mesh, dirty),
+        _strays(dice, mesh, box_h_mm, stray),
     )
     level = torch.cat([pen.level, dice.uniform(blanks, 0.25, 0.9), scrap_level])
-    paper = _copied(dice, paper, level)
+    paper, left = _copied(dice, paper, hand, level, light.copied)
     paper = paper + _folds(dice, mesh, 0.06) + _light(dice, mesh)
-    patches = photograph(dice, paper, box_h_mm, share_good).clamp(-0.3, 1.0)
+    paper, left = _washed_out(dice, paper, left, level, light.washed_out)
+    # What is brighter than paper is paper to the reader, and no ink is more than a fifth blacker than print.
+    patches, shows = photograph(dice, paper, left, box_h_mm, light.good)
     answers = torch.cat(
         [
             bank.answers[glyphs],
@@ -610,4 +654,4 @@ def make(
             torch.full((scraps,), SCRAP, device=hand.device, dtype=torch.int64),
         ]
     )
-    return Batch(patches, answers, box_h_mm)
+    return Batch(patches.clamp(0.0, 1.2), answers, box_h_mm, is_blank | (shows > _LEAST_SEEN))
