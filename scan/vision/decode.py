@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from forms.form import Form
 from scan.reading import CellReading, FieldReading, Finding
 from scan.vision.card import weigh_card
+from scan.vision.card_hand import taught_by_card
 from scan.vision.findings import broken_promises, far_off_tallies
 from scan.vision.flags import OUTSIDE, Judge
 from scan.vision.hands import reweighed
@@ -47,12 +48,15 @@ class Evidence:
         divides by these shares: how likely an answer is on a card is known here, and counted once.
     words : cell id of a strip -> share of it covered by ink, 0 to 1
     outside : cells outside the picture or covered, of which nothing is known; so are cells left out above
+    looks : cell id of a box with ink -> (D,) how the network sees it, of length 1; what is left out teaches
+        nothing
     """
 
     bubbles: Mapping[str, tuple[float, float, float]]
     digits: Mapping[str, NDArray[np.float32]]
     words: Mapping[str, float]
     outside: frozenset[str] = frozenset()
+    looks: Mapping[str, NDArray[np.float32]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +91,11 @@ def decode(
     of_this_hand = reweighed(plan, posterior, digits, slips)
     if of_this_hand is not None:
         posterior = _weigh(form, plan, bubbles, of_this_hand, slips)
+    of_this_card = taught_by_card(
+        plan, posterior, digits if of_this_hand is None else of_this_hand, evidence.looks
+    )
+    if of_this_card is not None:
+        posterior = _weigh(form, plan, bubbles, of_this_card, slips)
     verdicts = verdicts_of(plan, posterior, slips)
     judge = Judge(flags, posterior.doubt, outside, posterior.rules)
     cells: dict[str, CellReading] = {}

@@ -38,23 +38,24 @@ def reweighed(plan: Plan, posterior: Posterior, digits: Floats, slips: Slips) ->
 
 
 def _checked_boxes(plan: Plan, posterior: Posterior, fewest: float) -> tuple[Ints, Floats] | None:
-    """Places of the boxes that a sum checks, and (B, 10) the posterior of the digit in each.
-
-    None where the sums overruled too few numbers to tell.
-    """
-    found = [(key, rows, posterior.number[key]) for key, rows in plan.checked.items()]
+    """What `checked_boxes` gives; None where the sums overruled too few numbers to tell."""
+    found = [(rows, posterior.number[key]) for key, rows in plan.checked.items()]
     overruled = sum(
         int((number.values[rows].argmax(axis=1) != number.ink[rows].argmax(axis=1)).sum())
-        for _, rows, number in found
+        for rows, number in found
     )
-    if overruled < fewest:
-        return None
+    return None if overruled < fewest else checked_boxes(plan, posterior)
+
+
+def checked_boxes(plan: Plan, posterior: Posterior) -> tuple[Ints, Floats] | None:
+    """Places of the boxes that a sum checks, and (B, 10) the posterior of the digit in each; None: no sums."""
     boxes, truth = [], []
-    for key, rows, number in found:
+    for key, rows in plan.checked.items():
+        number = posterior.number[key]
         posterior_ = number.likelihood.take(rows).boxes(number.values[rows, :-1], number.values[rows, -1])
         boxes.append(plan.groups[key].cells[rows].ravel())
         truth.append(posterior_[..., :BLANK_BOX].reshape(-1, BLANK_BOX))
-    return np.concatenate(boxes), np.concatenate(truth)
+    return (np.concatenate(boxes), np.concatenate(truth)) if boxes else None
 
 
 def _confusion(ink: Floats, truth: Floats, fewest: float) -> Floats | None:

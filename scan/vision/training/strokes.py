@@ -170,7 +170,13 @@ def _four(rng: Rng) -> list[Points]:
         else:
             hook = _line((left_top, rng.uniform(-0.03, 0.1)), corner, (end, bar_y + rng.normal(0, 0.03)))
         return [hook, _line((x, rng.uniform(-0.02, bar_y - 0.05)), (x + slip, rng.uniform(0.85, 1.0)))]
-    if kind < 0.6:  # open, in one go: down, across, up and down again
+    if kind < 0.53:  # open like a cup or a bare corner that hangs on its stem, which may start low
+        left_top, top = rng.uniform(0.05, 0.4), rng.uniform(-0.02, 0.5 * bar_y)
+        corner = (rng.uniform(0.0, 0.2), bar_y * rng.uniform(0.86, 1.0))
+        cup = [(left_top, rng.uniform(0.0, 0.12)), corner, (0.4, bar_y + 0.02), (x, bar_y * rng.uniform(0.8, 0.95))]
+        stem = _line((x + rng.uniform(-0.02, 0.08), top), (x + slip, 1.0))
+        return [_curve(cup) if rng.random() < 0.6 else _line(*cup), stem]
+    if kind < 0.64:  # open, in one go: down, across, up and down again
         left_top = rng.uniform(0.05, 0.35)
         up = (x, rng.uniform(0.0, 0.3))
         return [_line((left_top, 0.0), (0.05, bar_y), (x - 0.02, bar_y - 0.03), up, (x + slip, 1.0))]

@@ -299,6 +299,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--teachers", type=int, default=3, help="how many to train")
     parser.add_argument("--taught-by", type=Path, nargs="*", default=[], help="teachers of an earlier run")
+    parser.add_argument("--go-on", action="store_true", help="train the teachers of --taught-by further")
+    parser.add_argument("--start-from", type=Path, help="weights of a reader to go on from")
     parser.add_argument("--teach-minutes", type=float, default=3.5, help="time to train the teachers")
     parser.add_argument("--teach-steps", type=int, default=0, help="steps to train them, to repeat a run")
     parser.add_argument("--minutes", type=float, default=3.5, help="time to train the readers")
@@ -330,11 +332,17 @@ def main() -> None:
     }
     teachers = [load_teacher(file, device) for file in args.taught_by]
     teach_steps = 0
+    if args.go_on:
+        args.teachers, new, lr = len(teachers), teachers, 1e-3
+        teachers = []
+    else:
+        new, lr = [network.Teacher().to(device) for _ in range(args.teachers)], 2e-3
     if args.teachers:
         source = Source(patches.Dice(device, args.seed), bank, choice, batch, 2)
-        new = [network.Teacher().to(device) for _ in range(args.teachers)]
+        for model in new:
+            model.train().requires_grad_(True)
         trained, teach_steps = train(
-            new, source, Length(args.teach_steps, args.teach_minutes), 2e-3, "teachers"
+            new, source, Length(args.teach_steps, args.teach_minutes), lr, "teachers"
         )
         for k, teacher in enumerate(trained):
             save(teacher, "teacher", {**about, "steps": teach_steps}, args.out / f"teacher{k}.pt")
@@ -342,13 +350,19 @@ def main() -> None:
     if not args.plans:
         return
     source = Source(patches.Dice(device, args.seed + 1), bank, choice, batch, args.uses, teachers=teachers)
-    readers = [network.Reader(plan=network.PLANS[plan]).to(device) for plan in args.plans]
+    readers: list[nn.Module] = []
+    for plan in args.plans:
+        reader = network.Reader(plan=network.PLANS[plan])
+        if args.start_from:
+            reader.load_state_dict(torch.load(args.start_from, weights_only=True)["reader"])
+        readers.append(reader.to(device))
     readers, steps = train(readers, source, Length(args.steps, args.minutes), 4e-3, "readers")
     about |= {
         "uses": args.uses,
         "steps": steps,
         "teachers": len(teachers),
         "teach_steps": teach_steps,
+        "started_from": args.start_from.name if args.start_from else None,
         "minutes": round((time.perf_counter() - started) / 60, 2),
     }
     for plan, reader in zip(args.plans, readers, strict=True):
