@@ -128,9 +128,7 @@ def _line(name: str, log_p: NDArray[np.floating], truth: NDArray[np.int64]) -> N
     print(f"  {name:<22} {counts}  wrong and sure {1000 * (sure & ~right).mean():5.2f} per 1,000")
 
 
-def _by_even_hands(
-    log_p: NDArray[np.floating], truth: NDArray[np.int64], writers: NDArray[np.str_]
-) -> None:
+def _by_even_hands(log_p: NDArray[np.floating], truth: NDArray[np.int64], writers: NDArray[np.str_]) -> None:
     """Rates with every hand alike, and the worst hand."""
     best, sure = log_p.argmax(axis=1), np.exp(log_p.max(axis=1)) >= 0.98
     right = best == truth

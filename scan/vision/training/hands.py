@@ -36,7 +36,7 @@ class Hands:
 
 def part_of(writer: str) -> str:
     """Which part a writer belongs to: "train", "tune" or "report"."""
-    source = "uji" if writer.startswith("uji") else writer.split("-")[0]
+    source = "uji" if writer.startswith("uji") else writer.split("-", maxsplit=1)[0]
     tail = writer.removeprefix(source).lstrip("-").split("_")[0]
     number = int(tail)
     if number in _REPORT.get(source, ()):

@@ -367,9 +367,7 @@ def _light(dice: Dice, mesh: tuple[Tensor, Tensor]) -> Tensor:
     return slope + _col(level) + shadow
 
 
-def _copied(
-    dice: Dice, ink: Tensor, hand: Tensor, level: Tensor, share: float
-) -> tuple[Tensor, Tensor]:
+def _copied(dice: Dice, ink: Tensor, hand: Tensor, level: Tensor, share: float) -> tuple[Tensor, Tensor]:
     """Some cards come from a copier: what is darker than a threshold turns black, softly or hard.
 
     A dark setting thickens lines and blackens pale outlines and specks; a pale one leaves out what is fine.
@@ -388,9 +386,7 @@ def _copied(
     return torch.where(copied, torch.maximum(black, 0.8 * pepper), ink), torch.where(copied, of_hand, hand)
 
 
-def _washed_out(
-    dice: Dice, ink: Tensor, hand: Tensor, level: Tensor, share: float
-) -> tuple[Tensor, Tensor]:
+def _washed_out(dice: Dice, ink: Tensor, hand: Tensor, level: Tensor, share: float) -> tuple[Tensor, Tensor]:
     """In bright light, on faded cards and on pale copies what is paler than a part of the pen is gone."""
     n = len(ink)
     least = level * dice.uniform(n, 0.05, 0.5) * dice.chance(n, share).float()
@@ -517,7 +513,8 @@ def choices(bank: Bank, weights: Tensor | None = None) -> Choice:
 @dataclass(frozen=True, slots=True)
 class Light:
     """Shares of the patches that come from a sharp photo with enough pixels, from a copier, from a card whose
-    pale parts light has taken away, and of a box that lies up to a millimetre beside its place."""
+    pale parts light has taken away, and of a box that lies up to a millimetre beside its place.
+    """
 
     good: float
     copied: float

@@ -166,14 +166,21 @@ def _four(rng: Rng) -> list[Points]:
         left_top = rng.uniform(0.04, 0.4)
         corner = (rng.uniform(0.0, 0.16), bar_y + rng.normal(0, 0.02))
         if rng.random() < 0.3:  # rounded, like a u
-            hook = _curve([(left_top, 0.0), (corner[0], 0.35), (0.14, bar_y), (0.5, bar_y), (end, bar_y - 0.03)])
+            hook = _curve(
+                [(left_top, 0.0), (corner[0], 0.35), (0.14, bar_y), (0.5, bar_y), (end, bar_y - 0.03)]
+            )
         else:
             hook = _line((left_top, rng.uniform(-0.03, 0.1)), corner, (end, bar_y + rng.normal(0, 0.03)))
         return [hook, _line((x, rng.uniform(-0.02, bar_y - 0.05)), (x + slip, rng.uniform(0.85, 1.0)))]
     if kind < 0.53:  # open like a cup or a bare corner that hangs on its stem, which may start low
         left_top, top = rng.uniform(0.05, 0.4), rng.uniform(-0.02, 0.5 * bar_y)
         corner = (rng.uniform(0.0, 0.2), bar_y * rng.uniform(0.86, 1.0))
-        cup = [(left_top, rng.uniform(0.0, 0.12)), corner, (0.4, bar_y + 0.02), (x, bar_y * rng.uniform(0.8, 0.95))]
+        cup = [
+            (left_top, rng.uniform(0.0, 0.12)),
+            corner,
+            (0.4, bar_y + 0.02),
+            (x, bar_y * rng.uniform(0.8, 0.95)),
+        ]
         stem = _line((x + rng.uniform(-0.02, 0.08), top), (x + slip, 1.0))
         return [_curve(cup) if rng.random() < 0.6 else _line(*cup), stem]
     if kind < 0.64:  # open, in one go: down, across, up and down again
@@ -181,11 +188,18 @@ def _four(rng: Rng) -> list[Points]:
         up = (x, rng.uniform(0.0, 0.3))
         return [_line((left_top, 0.0), (0.05, bar_y), (x - 0.02, bar_y - 0.03), up, (x + slip, 1.0))]
     if kind < 0.8:  # closed
-        return [_line((x, 0.0), (0.02, bar_y), (end, bar_y)), _line((x, rng.uniform(0.0, 0.3)), (x + slip, 1.0))]
+        return [
+            _line((x, 0.0), (0.02, bar_y), (end, bar_y)),
+            _line((x, rng.uniform(0.0, 0.3)), (x + slip, 1.0)),
+        ]
     if kind < 0.93:  # closed, the stem last and in one go
         return [_line((x + 0.06, bar_y + 0.02), (0.02, bar_y), (x, 0.0), (x + slip, 1.0))]
     corner = (0.02, bar_y)
-    return [_curve([(x, 0.0), (0.3, 0.2), corner]), _line(corner, (end, bar_y)), _line((x, 0.0), (x + slip, 1.0))]
+    return [
+        _curve([(x, 0.0), (0.3, 0.2), corner]),
+        _line(corner, (end, bar_y)),
+        _line((x, 0.0), (x + slip, 1.0)),
+    ]
 
 
 def _five(rng: Rng) -> list[Points]:
@@ -228,7 +242,9 @@ def _seven(rng: Rng) -> list[Points]:
         start.insert(0, (start[0][0] + rng.uniform(-0.04, 0.06), rng.uniform(0.14, 0.28)))  # little serif
     elif rng.random() < 0.2:
         start.append((0.4, rng.uniform(0.04, 0.12)))  # a wave
-    leg = _curve([corner, (rng.uniform(0.5, 0.66), 0.45), foot]) if rng.random() < 0.5 else _line(corner, foot)
+    leg = (
+        _curve([corner, (rng.uniform(0.5, 0.66), 0.45), foot]) if rng.random() < 0.5 else _line(corner, foot)
+    )
     strokes = [np.concatenate([_line(*start), leg])]
     if rng.random() < 0.6:
         y, half = rng.uniform(0.34, 0.66), rng.uniform(0.14, 0.42)

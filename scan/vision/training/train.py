@@ -157,7 +157,9 @@ def load_bank(
         add("paths", glyph_bank.of_strokes(drawings, device), each)
     if data.fonts is not None:
         files = [
-            f for f in fonts.files_in(data.fonts) if (fonts.family_of(f) in fonts.TRAINED_ON) == (part == "train")
+            f
+            for f in fonts.files_in(data.fonts)
+            if (fonts.family_of(f) in fonts.TRAINED_ON) == (part == "train")
         ]
         if files:
             images, labels, _ = fonts.load(files, FONT_COPIES, seed)
@@ -176,9 +178,7 @@ def _drawings(count: int, seed: int) -> strokes.Drawings:
     if parts == 1:
         return strokes.draw(each, each // 2, each // 2, seeds[0])
     with ProcessPoolExecutor() as pool:
-        many = list(
-            pool.map(strokes.draw, [each] * parts, [each // 2] * parts, [each // 2] * parts, seeds)
-        )
+        many = list(pool.map(strokes.draw, [each] * parts, [each // 2] * parts, [each // 2] * parts, seeds))
     return strokes.Drawings(
         np.concatenate([d.segments for d in many]),
         np.concatenate([d.answers for d in many]),
@@ -265,7 +265,10 @@ def train(
             torch.cuda.synchronize()  # or the clock would run ahead of the device
         if step % 500 == 0 or step == 20:
             told = ", ".join(f"{float(loss):.4f}" for loss in losses)
-            print(f"{say}: {done:.0%}, step {step}, {time.perf_counter() - begun:.0f} s, loss {told}", flush=True)
+            print(
+                f"{say}: {done:.0%}, step {step}, {time.perf_counter() - begun:.0f} s, loss {told}",
+                flush=True,
+            )
     return averages, step
 
 
