@@ -126,8 +126,8 @@ def writing_in(patches: FloatImage) -> Writing:
 
 #: Where there is ink, blank is never believed beyond this. A stray touch of the pen and a neighbour's tail
 #: are no digit: on 378 tuning cards the network believed blank, of boxes with a digit in them, none of 27,849
-#: by more than 0.9 (under 0.11 per 1,000 at 95 %). Before it had seen such marks this was 0.97, and each of them
-#: was asked about.
+#: by more than 0.9 (under 0.11 per 1,000 at 95 %). Before it had seen such marks this was 0.97, and each
+#: of them was asked about.
 _MOST_BLANK = 0.995
 
 

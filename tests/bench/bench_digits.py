@@ -12,7 +12,8 @@ where the pen was lifted and stretched to a square, so that people can't read al
 
 `--hands NPZ` adds the writers that trained and tuned nothing (see `scan.vision.training.hands`), drawn
 straight into boxes with the pen they had, then drawn anew with any pen, as on a card on a table and as in any
-photo: by source, hand, digit and pen; needs torch. With `--network DIR` the network there (digits.onnx and digits.json) is measured in place of the shipped one.
+photo: by source, hand, digit and pen; needs torch. With `--network DIR` the network there (digits.onnx and
+digits.json) is measured in place of the shipped one.
 
 `--fonts DIR` adds handwriting fonts that trained nothing (see `scan.vision.training.fonts`): each digit three
 times, bent, slanted and turned a little.
