@@ -248,7 +248,8 @@ def _measures(own: FloatImage, usual: FloatImage, columns: NDArray[np.intp]) -> 
         np.hypot(mx, my) * inked,
         (inside > 0.35).mean(axis=1),
     )
-    return np.clip(np.stack(found, axis=1), -2, 2).astype(np.float32)
+    measures: NDArray[np.float32] = np.clip(np.stack(found, axis=1), -2, 2).astype(np.float32)
+    return measures
 
 
 def _features(seen: FloatImage, blank: FloatImage, columns: NDArray[np.intp], pen: float) -> Floats:

@@ -176,13 +176,26 @@ def digit_log_p(
     -------
     (N, 12) float32, in the order of `ANSWERS`, calibrated for the shares in `ANSWER_SHARES`
     """
+    return digit_log_p_and_looks(patches, box_wh_mm)[0]
+
+
+def digit_log_p_and_looks(
+    patches: NDArray[np.float32], box_wh_mm: tuple[float, float] | NDArray[np.floating]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """What `digit_log_p` gives, and (N, D) how each box looks to the network: its last layer, length 1.
+
+    Boxes that look alike to it lie near each other, whatever it takes them for.
+    """
     if patches.ndim != 3 or patches.shape[1:] != (PATCH_PX, PATCH_PX):
         raise ValueError(f"patches must be (N, {PATCH_PX}, {PATCH_PX}), not {patches.shape}")
     if len(patches) == 0:
-        return np.zeros((0, len(ANSWERS)), np.float32)
+        return np.zeros((0, len(ANSWERS)), np.float32), np.zeros((0, 1), np.float32)
     sizes = np.broadcast_to(np.asarray(box_wh_mm, np.float64), (len(patches), 2))
     views = np.empty((len(patches), 1, *VIEW_PX), np.float32)
     for size in np.unique(sizes, axis=0):
         same = (sizes == size).all(axis=1)
         views[same] = normalise(patches[same], (float(size[0]), float(size[1])))
-    return log_p(scores(views), _network().calibration).astype(np.float32)
+    raw, layer = scores_and_layer(views)
+    length = np.linalg.norm(layer, axis=1, keepdims=True)
+    looks = np.asarray(layer / np.maximum(length, 1e-9), np.float32)
+    return log_p(raw, _network().calibration).astype(np.float32), looks

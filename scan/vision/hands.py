@@ -48,7 +48,7 @@ def _checked_boxes(plan: Plan, posterior: Posterior, fewest: float) -> tuple[Int
 
 
 def checked_boxes(plan: Plan, posterior: Posterior) -> tuple[Ints, Floats] | None:
-    """Places of the boxes that a sum checks, and (B, 10) the posterior of the digit in each; None: no sums."""
+    """Places of the boxes that a sum checks, and (B, 10) the posterior of the digit in each, if any."""
     boxes, truth = [], []
     for key, rows in plan.checked.items():
         number = posterior.number[key]

@@ -24,7 +24,7 @@ from scan.vision.bubbles import (
 from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from scan.vision.corners import Corners, cards_of, find_marks
 from scan.vision.decode import Decoded, Evidence, decode
-from scan.vision.digits import BLURRED_MM, cooled, digit_log_p
+from scan.vision.digits import BLURRED_MM, cooled, digit_log_p_and_looks
 from scan.vision.fading import blank_doubted, burnt_out_cells, faded_cells, usual_strength
 from scan.vision.ink import CardInk, ink_of
 from scan.vision.levels import Levels
@@ -240,7 +240,8 @@ def measure(
     look = np.flatnonzero(~writing.bare() | (blur_mm > BLURRED_MM))
     log_p = np.tile(bare_log_p(), (len(boxes), 1))
     sizes = np.array([(boxes[i].box.w, boxes[i].box.h) for i in look]).reshape(-1, 2)
-    log_p[look] = not_blank(cooled(digit_log_p(raised[look], sizes), blur_mm), written[look])
+    seen, looks = digit_log_p_and_looks(raised[look], sizes)
+    log_p[look] = not_blank(cooled(seen, blur_mm), written[look])
     crossed = frozenset[str]() if ink.paper is None else crossed_by_edges(ink.paper, layout)
     if crossed:
         log_p = ones_doubted(log_p, np.array([box.id in crossed for box in boxes]))
@@ -265,6 +266,7 @@ def measure(
         digits=digits,
         words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
         outside=outside | hidden | lost,
+        looks={boxes[i].id: looks[k] for k, i in enumerate(look) if written[i]},
     )
     if faxed:
         chance = chance_of_loss(patches, layout, writing.strength[written])

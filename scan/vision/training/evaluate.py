@@ -20,7 +20,7 @@ _BATCH = 400
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """Network inputs (N, 1, rows, cols), what is truly in each cell (N,), and the glyph it shows, -1: none."""
+    """Network inputs (N, 1, rows, cols), what is truly in each cell (N,), and its glyph, -1: none."""
 
     views: NDArray[np.float32]
     truth: NDArray[np.int64]

@@ -74,4 +74,5 @@ def even_weights(writers: NDArray[np.str_]) -> NDArray[np.float64]:
     """A weight for each digit, so that every writer counts the same; sums to 1."""
     _, which, counts = np.unique(writers, return_inverse=True, return_counts=True)
     weights: NDArray[np.float64] = 1.0 / counts[which]
-    return weights / weights.sum()
+    total: NDArray[np.float64] = weights / weights.sum()
+    return total

@@ -1,4 +1,4 @@
-"""Puts a trained reader into the package: `python -m scan.vision.training.install FILE.pt --mnist DIR --hands NPZ`.
+"""Puts a trained reader into the package: `python -m scan.vision.training.install FILE.pt --mnist DIR …`.
 
 Fits temperature and doubt on simulated photos of digits whose writers trained nothing, measures on those of
 further writers, writes digits.onnx and digits.json, and refuses a network that is too large or that OpenCV
@@ -69,7 +69,8 @@ def cells_of(
     digit = (bank.kinds == 0).cpu().numpy()
     digit[counts["mnist"] : counts["mnist"] + counts["hands"]] = False
     shown.append(rng.choice(np.flatnonzero(digit), _HANDS_OF_OTHERS * _OF_A_HAND, replace=False))
-    return evaluate.simulated_cells(bank, np.concatenate(shown), seed, light)
+    cells: evaluate.Cells = evaluate.simulated_cells(bank, np.concatenate(shown), seed, light)
+    return cells
 
 
 def main() -> None:
@@ -108,13 +109,15 @@ def main() -> None:
         "bytes": len(model),
         "parameters": sum(weight.numel() for weight in reader.parameters()),
         "answers": list(digits.ANSWERS),
-        "trained_on": "MNIST training images 0 to 54,999, 64 hands of the collections numbers, UJI Pen Characters 2 "
-        "and NumberPad as pictures and pen paths, drawn strokes and handwriting fonts, in simulated photos",
+        "trained_on": "MNIST training images 0 to 54,999, 64 hands of the collections numbers, UJI Pen "
+        "Characters 2 and NumberPad as pictures and pen paths, drawn strokes and handwriting fonts, "
+        "in simulated photos",
         "training": held["about"],
         "calibration": {
             "temperature": fitted.temperature,
             "doubt": fitted.doubt,
-            "fitted_on": "8 further hands, MNIST training images 55,000 to 59,999 and drawn strokes in simulated photos",
+            "fitted_on": "8 further hands, MNIST training images 55,000 to 59,999 and drawn strokes "
+            "in simulated photos",
         },
         "held_out": {
             "data": "11 further hands, MNIST test images and drawn strokes in simulated photos",

@@ -338,7 +338,7 @@ def _strays(dice: Dice, mesh: tuple[Tensor, Tensor], box_h_mm: Tensor, share: Te
 
 
 def _folds(dice: Dice, mesh: tuple[Tensor, Tensor], share: Tensor) -> Tensor:
-    """A fold, in a share (N,) of the patches: a fine dark or bright line right across, and shade on one side of it."""
+    """A fold, in a share (N,) of patches: a fine dark or bright line right across, shade on one side."""
     n = len(mesh[0])
     angle = torch.where(dice.chance(n, 0.7), dice.below(n, 2) * (math.pi / 2), dice.uniform(n, 0, math.pi))
     angle = angle + 0.03 * dice.normal(n)
@@ -512,8 +512,10 @@ def choices(bank: Bank, weights: Tensor | None = None) -> Choice:
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """Shares of the patches that come from a sharp photo with enough pixels, from a copier, from a card whose
-    pale parts light has taken away, and of a box that lies up to a millimetre beside its place.
+    """Shares of the patches to which something happens.
+
+    From a sharp photo with enough pixels; from a copier; from a card whose pale parts light has taken away;
+    of a box that lies up to a millimetre beside its place.
     """
 
     good: float
@@ -522,8 +524,8 @@ class Light:
     carried: float
 
 
-#: Of the digits those that are written as few are: tiny, askew, bent, with a pen that hardly writes, in a dark
-#: outline. All of them so, and the network was unsure of one usual digit in ten.
+#: Of the digits those that are written as few are: tiny, askew, bent, with a pen that hardly writes, in a
+#: dark outline. All of them so, and the network was unsure of one usual digit in ten.
 SHARE_ODD = 0.5
 
 #: What the network is trained on, and a card on a table in daylight.

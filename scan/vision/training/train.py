@@ -44,7 +44,7 @@ PATH_COPIES = 8
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """Inputs (N, 1, rows, cols), answers (N,), what counts (N,), 1 or 0, and what any teachers say (N, 12)."""
+    """Inputs (N, 1, rows, cols), answers (N,), what counts (N,), 1 or 0, what teachers say (N, 12)."""
 
     views: Tensor
     answers: Tensor
@@ -290,8 +290,7 @@ def save(model: nn.Module, name: str, about: dict[str, object], file: Path) -> N
     print(f"wrote {file}: {about}", flush=True)
 
 
-def main() -> None:
-    """Command line."""
+def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--mnist", type=Path, help="folder of the four unpacked IDX files")
     parser.add_argument("--hands", type=Path, help="NPZ of digits by writer (see hands.py)")
@@ -313,7 +312,12 @@ def main() -> None:
     parser.add_argument("--uses", type=int, default=4, help="times a patch is shown to the readers")
     parser.add_argument("--drawn", type=int, default=40_000, help="digits we draw; half as many other signs")
     parser.add_argument("--most", type=int, help="at most so many pictures of each source, to try things")
-    args = parser.parse_args()
+    return parser
+
+
+def main() -> None:
+    """Command line."""
+    args = _parser().parse_args()
     device = torch.device(
         ("cuda" if torch.cuda.is_available() else "cpu") if args.device == "auto" else args.device
     )
