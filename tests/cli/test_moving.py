@@ -103,3 +103,17 @@ def test_a_server_has_tools_of_its_own(
 ) -> None:
     assert main(["restore", str(tmp_path / "x.zip"), "--store", "postgresql://robin@db.example/rounds"]) == 2
     assert "pg_restore" in capsys.readouterr().err
+
+
+def test_export_import_export_is_equal_to_the_byte(
+    home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rounds with answers, with something that waits, with practice beside them."""
+    once, twice = tmp_path / "once", tmp_path / "twice"
+    assert main(["export", str(once)]) == 1, "something waits"
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "new"))
+    assert main(["import", str(once / "rounds.json")]) == 1
+    assert main(["export", str(twice)]) == 1
+    files = {path.name: path.read_bytes() for path in once.iterdir()}
+    assert {path.name: path.read_bytes() for path in twice.iterdir()} == files
+    assert b"SETS" in files["practice.csv"]
