@@ -59,7 +59,7 @@ class Focus:
     provisional : fewer than `SETTLED_ROUNDS` rounds
     by_count, by_rate : phases that plain count and miss rate would choose
     disagreement : a sentence where these differ from the focus
-    more_rounds : rounds like these after which it is as likely as not that a phase is clear; 0 now, None if
+    more_rounds : rounds like these after which a phase is clear in about two cases of five; 0 now, None if
         out of sight
     at_stake : strokes a round that the choice gives up on average where it is the wrong one
     marks : how the player marks
@@ -107,7 +107,8 @@ class Focus:
         if self.level == "clear":
             return None
         if self.more_rounds is not None:
-            return f"As likely as not, {words.count(self.more_rounds, 'more round')} will make it clear."
+            more = words.count(self.more_rounds, "more round")
+            return f"{more[0].upper()}{more[1:]} will make it clear in about two cases of five."
         if self.level == "likely":
             return "More rounds may leave it at that."
         if self.at_stake < FAIR_CHOICE_STROKES:

@@ -48,7 +48,9 @@ def test_equal_phases_may_not_settle_and_the_price_of_a_wrong_choice_is_told():
     assert "a fair choice" in close.outlook
     # never beside "likely"
     assert replace(f, level="likely").outlook == "More rounds may leave it at that."
-    assert replace(f, level="likely", more_rounds=7).outlook.startswith("As likely as not, 7 more rounds")
+    assert replace(f, level="likely", more_rounds=7).outlook.startswith(
+        "7 more rounds will make it clear in about"
+    )
 
 
 def test_more_misses_of_the_cheaper_phase_are_explained():
