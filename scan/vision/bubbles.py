@@ -248,8 +248,7 @@ def _measures(own: FloatImage, usual: FloatImage, columns: NDArray[np.intp]) -> 
         np.hypot(mx, my) * inked,
         (inside > 0.35).mean(axis=1),
     )
-    measures: NDArray[np.float32] = np.clip(np.stack(found, axis=1), -2, 2).astype(np.float32)
-    return measures
+    return np.asarray(np.clip(np.stack(found, axis=1), -2, 2), np.float32)
 
 
 def _features(seen: FloatImage, blank: FloatImage, columns: NDArray[np.intp], pen: float) -> Floats:
