@@ -133,7 +133,7 @@ def test_dont_know_gets_no_drill_of_its_own_but_a_note():
 
 def test_the_ladder_goes_from_four_fifths_to_half_of_the_players_own_putts():
     distance = np.linspace(0.5, 30, 300)
-    curve = Curve("angle", distance, distance, np.exp(-distance / 10), distance, None, 20.0)
+    curve = Curve(distance, distance, np.exp(-distance / 10), distance, None, 20.0)
     # exp(-d / 10) is .8 at 2.23 m and .5 at 6.93 m
     assert p.ladder_of(curve, "m") == (2.0, 4.0, 5.5, 7.0)
     assert p.ladder_of(curve, "ft") == (7.0, 12.0, 18.0, 23.0)
@@ -142,7 +142,7 @@ def test_the_ladder_goes_from_four_fifths_to_half_of_the_players_own_putts():
 
 def test_a_sure_putter_gets_a_ladder_within_reach():
     distance = np.linspace(0.5, 30, 300)
-    curve = Curve("angle", distance, distance, np.full(300, 0.95) - distance / 1000, distance, None, 20.0)
+    curve = Curve(distance, distance, np.full(300, 0.95) - distance / 1000, distance, None, 20.0)
     assert max(p.ladder_of(curve, "m")) <= 15
     assert len(p.ladder_of(curve, "m")) == p.LADDER_STEPS
 
