@@ -71,7 +71,7 @@ def test_a_drill_list_of_ones_own(store, tmp_path, capsys):
     own.write_text(text.replace("throws = 60", "throws = 25"), encoding="utf-8")
     assert focus("--store", store, "--drills", own) == 0
     assert "At most 25 throws" in capsys.readouterr().out
-    with pytest.raises(InputError, match=r"nowhere\.toml: expected a drill list"):
+    with pytest.raises(InputError, match=r"nowhere\.toml: cannot be read"):
         focus("--store", store, "--drills", tmp_path / "nowhere.toml")
 
 
