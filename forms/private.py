@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from contextlib import suppress
 from pathlib import Path
@@ -17,6 +18,8 @@ def private_folder(folder: Path) -> None:
     for missing in reversed([one for one in (folder, *folder.parents) if not one.exists()]):
         with suppress(FileExistsError):  # another process makes it, too
             os.mkdir(missing, FOLDER)
+    if not folder.is_dir():
+        raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(folder))
 
 
 def private_file(path: Path) -> None:

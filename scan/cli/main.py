@@ -78,15 +78,30 @@ def _run(args: argparse.Namespace) -> int:
         )
         return EXIT_WRONG
     except OSError as error:  # the system refuses, which is no mistake of the program
+        if _on_the_way_out(error):
+            return _stopped()
         from forms.shown import path_text
 
         where = f"{path_text(error.filename)}: " if isinstance(error.filename, str | bytes) else ""
         print(f"shortpencil: {where}the system refused: {error.strerror or error}.", file=sys.stderr)
         return EXIT_WRONG
     except KeyboardInterrupt:
-        print("shortpencil: stopped. What was stored before stays stored.", file=sys.stderr)
-        return EXIT_STOPPED
+        return _stopped()
     return int(code)
+
+
+def _stopped() -> int:
+    print("shortpencil: stopped. What was stored before stays stored.", file=sys.stderr)
+    return EXIT_STOPPED
+
+
+def _on_the_way_out(error: BaseException | None) -> bool:
+    """Say whether an error came up while a stop was being carried out, as a pipe that is closed already does."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__context__
+    return False
 
 
 def run() -> None:

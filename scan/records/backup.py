@@ -153,7 +153,9 @@ def is_empty(store: Path) -> bool:
 
 def set_aside(store: Path, forms: Path, now: datetime) -> Path:
     """Keep what a store holds in a new file beside it, as a backup, or as it is where it is damaged."""
-    kept = store.with_name(f"{store.stem}-before-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}.zip")
+    stem = f"{store.stem}-before-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}"
+    names = (f"{stem}.zip", *(f"{stem}-{number}.zip" for number in range(2, 1000)))  # twice in a second
+    kept = next(path for path in map(store.with_name, names) if not path.exists())
     try:
         with open_store(store) as opened:
             write_backup(kept, opened, forms, now)

@@ -208,7 +208,7 @@ def _hole(data: Mapping[str, Any]) -> Hole:
 
 def _throw(data: Mapping[str, Any]) -> Throw:
     get = data.get
-    named = {name: _value(data[name]) for name in _THROW_VALUES if name in data} if len(data) > 4 else {}
+    named = {name: _value(data[name]) for name in _THROW_VALUES if name in data} if len(data) > 3 else {}
     return Throw(
         data["order"],
         data["phase"],

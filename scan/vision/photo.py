@@ -233,6 +233,8 @@ def _heic(data: bytes, source: str) -> GrayImage:
     except MemoryError:
         raise
     except Exception as error:  # the codec's own errors are many and undocumented
+        if "C++ exception" in str(error):  # so libheif says that it got no memory
+            raise MemoryError from error
         raise _damaged(source, "HEIC", _short(error)) from error
 
 

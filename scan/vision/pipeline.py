@@ -68,6 +68,7 @@ from scan.vision.visibility import (
 )
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
+_LIKELY = 0.5
 
 FindLayout = Callable[[str], Layout | None]
 #: Serial -> the hand of the player that the card was printed for; None where nobody is known or wants it.
@@ -284,9 +285,13 @@ def measure(
 
 
 def _is_blank(decoded: Decoded) -> bool:
-    """Say whether no bubble is filled, no digit written and nothing doubtful."""
+    """Say whether no bubble is filled, no digit written and nothing more likely marked than not.
+
+    Without a single mark there is no pen to compare with, and grain of the paper is doubted here and there.
+    """
     return all(
-        answer.value in (None, ()) and answer.flag is None for answer in decoded.fields.values()
+        answer.value in (None, ()) and (answer.flag is None or answer.p > _LIKELY)
+        for answer in decoded.fields.values()
     ) and not any(cell.value is True for cell in decoded.cells.values())
 
 

@@ -111,7 +111,7 @@ def test_forget_asks_and_keeps_everything_unless_the_name_is_typed(place, capsys
     monkeypatch.setattr("sys.stdin", io.StringIO("yes\n"))
     assert main(["forget", "Wren"]) == 2
     err = capsys.readouterr().err
-    assert "Wren: 1 round, 1 card, 0 sets of practice, 1 box of handwriting" in err
+    assert "Wren: 1 round, 1 card, 0 sets of practice, 0 sessions told by hand, 1 box of" in err
     assert "Nothing was erased" in err
     with open_store(place, read_form=read_form) as store:
         assert store.traces_of("Wren")

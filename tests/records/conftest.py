@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from scan.records import tables
+from scan.records import tables, told
 from scan.records.store import open_store
 from tests.records.cards import round_form
 
@@ -22,7 +22,15 @@ def read_form(text: str):
 
 
 def back_to_version_2(connection) -> None:
-    """Take from an empty store what version 3 brought."""
+    """Take from an empty store what versions 3 to 5 brought."""
+    for name in connection.exec_driver_sql(
+        "SELECT name FROM sqlite_temp_master WHERE type = 'trigger'"
+        if connection.dialect.name == "sqlite"
+        else "SELECT 1 WHERE false"
+    ).scalars():
+        connection.exec_driver_sql(f"DROP TRIGGER {name}")
+    connection.exec_driver_sql("DROP TABLE IF EXISTS seals")
+    told.sessions.drop(connection)
     for column in (tables.photos.c.whole, tables.cards.c.speaks, tables.readings.c.evidence):
         connection.exec_driver_sql(f"ALTER TABLE {column.table.name} DROP COLUMN {column.name}")
     tables.aside.drop(connection)

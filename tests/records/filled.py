@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 from sqlalchemy import select
@@ -14,6 +15,7 @@ from scan.records.compose import round_from_reading
 from scan.records.database import reading as reading_from
 from scan.records.rounds import PracticeSet, Value
 from scan.records.store import Store, open_store
+from scan.records.told import ToldSession
 from tests.records.cards import PLAYED, RECORDED_AT, reading
 
 LAYOUT = builtin_layout("round9", "a4", "m", "right")
@@ -56,6 +58,8 @@ def fill(place: str | Path, cards: int = 4) -> None:
         store.erase_hand("Robin", on=False)
         tries, made = Value(10, "entered"), Value(6, "entered")
         store.add_rounds([], [PracticeSet("SETS", 1, None, "Wren", "ladder", tries, made)])
+        store.tell_session(ToldSession(date(2026, 5, 1), "putt", 30, "Wren"), RECORDED_AT)
+        store.set_aside(add_card(store, 99), RECORDED_AT, kept=True)
 
 
 def rows(place: str | Path) -> dict[str, list[tuple]]:

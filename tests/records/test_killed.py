@@ -32,8 +32,8 @@ def test_killed_at_any_write_the_store_is_as_before_or_as_after(tmp_path):
     found = result["found"]
     assert set(found) == set(killed.WORKS)
     for name, ends in found.items():
-        assert ends["die_at_event"] >= 5, name
-        assert ends["before"] >= 5, name
+        assert ends["die_at_event"] >= 3, name  # emptying what was deleted takes three statements
+        assert ends["before"] >= 3, name
     for name in killed.CUT_IN_WRITES:
         # Only a kill in a write can come after the commit; both ends were met.
         assert found[name]["die_at_size"] >= 20, name
