@@ -18,7 +18,7 @@ def private_folder(folder: Path) -> None:
     for missing in reversed([one for one in (folder, *folder.parents) if not one.exists()]):
         with suppress(FileExistsError):  # another process makes it, too
             os.mkdir(missing, FOLDER)
-    if not folder.is_dir():
+    if not os.path.isdir(folder):
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(folder))
 
 

@@ -96,7 +96,7 @@ def _stopped() -> int:
 
 
 def _on_the_way_out(error: BaseException | None) -> bool:
-    """Say whether an error came up while a stop was being carried out, as a pipe that is closed already does."""
+    """Say whether an error came up while a stop was carried out, as of a pipe that is closed already."""
     while error is not None:
         if isinstance(error, KeyboardInterrupt):
             return True

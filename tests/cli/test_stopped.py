@@ -49,10 +49,11 @@ def test_ctrl_c_keeps_what_was_read_and_says_so(tmp_path: Path, jobs: str) -> No
     cards = sum(": card " in line for line in [*said, *rest.splitlines()])
     assert process.returncode == 130, errors
     assert "Traceback" not in errors
-    summary = re.search(r"^(\d) photos: (\d) cards", errors, re.MULTILINE)
-    assert summary is not None
-    # The signal may come between a card's storing and its telling.
-    assert {int(summary[1]), int(summary[2])} <= {cards, cards + 1}
+    summary = re.search(r"^(\d) photos?: (\d) cards?", errors, re.MULTILINE)
+    assert summary is not None, errors
+    # The signal may come between a card's storing and its telling, and before its photo is counted as done.
+    assert int(summary[2]) in (cards, cards + 1)
+    assert int(summary[2]) - int(summary[1]) in (0, 1)
     assert "stopped. What was stored before stays stored." in errors
     with open_store(store) as kept:
         assert len(kept.rounds()) in (cards, cards + 1)
