@@ -28,10 +28,13 @@ class Folder:
 
     def __init__(self, kind: str) -> None:
         self.path = Path(tempfile.mkdtemp(prefix=f"shortpencil-{kind}-"))
-        self._lock = os.open(self.path / _MARK, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
+        # Locked before it has its name: nobody finds the file and its lock free while the folder is new.
+        made = self.path / f"{_MARK}.new"
+        self._lock = os.open(made, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
         if fcntl is not None:
             with suppress(OSError):
                 fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        os.rename(made, self.path / _MARK)
 
     def let_go(self) -> None:
         """Leave the folder as it is, to be cleared by the next program that asks."""

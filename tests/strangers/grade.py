@@ -79,7 +79,10 @@ def main() -> None:
         "--json",
         "--plain-hand",
     ]
-    out = subprocess.run(argv, capture_output=True, text=True, check=False).stdout
+    run = subprocess.run(argv, capture_output=True, text=True, check=False)
+    if "{" not in run.stdout:
+        raise SystemExit(f"{args.program} read nothing (exit code {run.returncode}): {run.stderr[-2000:]}")
+    out = run.stdout
     cards = {Path(c["source"]).name: c for c in json.loads(out[out.index("{") :])["cards"]}
     groups: dict[str, dict[str, Tally]] = {
         k: defaultdict(Tally) for k in ("photos", "form", "bubbles", "digits", "pen", "value")
