@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import pickle
+import threading
+
 import pytest
 
 from forms.catalog import Catalog, builtin_fingerprints, builtin_names, earlier_fingerprints, load_form
@@ -30,6 +33,28 @@ def test_cards_of_the_first_edition_are_known_by_their_fingerprints(tmp_path) ->
         assert layout.edition == 1
         assert fingerprint(layout) == name
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_catalog_is_given_to_children_while_it_finds_more(tmp_path) -> None:
+    """As `read` does: one thread looks layouts up, another sends the catalog to a new child."""
+    catalog, names, stop = Catalog(tmp_path), sorted(builtin_fingerprints()), threading.Event()
+
+    def find_on() -> None:
+        while not stop.is_set():
+            catalog._found.clear()
+            for name in names:
+                catalog._found[name] = some
+
+    some = catalog.find(names[0])
+    assert some is not None
+    finder = threading.Thread(target=find_on)
+    finder.start()
+    try:
+        for _ in range(30):
+            assert pickle.loads(pickle.dumps(catalog)).find(names[0]) == some
+    finally:
+        stop.set()
+        finder.join()
 
 
 def test_a_card_of_the_first_edition_keeps_its_places(tmp_path) -> None:
