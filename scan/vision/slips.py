@@ -87,11 +87,7 @@ class FlagRule:
 
     Attributes
     ----------
-    p_bubble, p_digit : a field is asked about when the posterior of its answer is below this. Bubbles: of the
-        thresholds 0.98, 0.97, 0.96, 0.95, … the last before one leaves a silent bubble, so that the bound
-        stays under 0.1 of 1,000 (0 of 32,744 at 0.96, under 0.092; 1 at 0.95, under 0.145), on 88 readable
-        photos in nine tuning families of `tests/simulator/families.py`; on 60 photos of six families that
-        nothing was tuned on 0 of 23,700. It spares 0.6 and 0.3 fields a card. Digits as before, chosen by
+    p_bubble, p_digit : a field is asked about when the posterior of its answer is below this. Chosen by
         `tests/bench/bench_risk.py` on 383 simulated photos of as many hands (tuning seeds, every condition
         mixed), by upper bounds at 95 %. At 0.98 at most 0.28 of 1,000 written digits are wrong in silence (3
         found of 28,115; a person keying once: 0.37) and 0.034 of 1,000 bubbles (1 of 140,944; keying twice:
@@ -105,7 +101,7 @@ class FlagRule:
         about 1 % of a strip
     """
 
-    p_bubble: float = 0.96
+    p_bubble: float = 0.98
     p_digit: float = 0.98
     overruled: float = 3.0
     words_ink: float = 0.008
