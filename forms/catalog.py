@@ -140,10 +140,7 @@ class Catalog:
 
     def __getstate__(self) -> dict[str, object]:
         """Return what a child process is given: a copy, since another thread may find one more meanwhile."""
-        return {"_folder": self._folder, "_found": dict(self._found)}
-
-    def __setstate__(self, state: dict[str, Any]) -> None:
-        self._folder, self._found = state["_folder"], state["_found"]
+        return {**self.__dict__, "_found": dict(self._found)}
 
     def register(self, layout: Layout) -> str:
         """Keep a layout under its fingerprint; return the fingerprint. What is built in needs no file."""
