@@ -5,6 +5,11 @@ through the command line's own `main`, photos through the child process that rea
 row of the table is one kind: how many were taken, refused, or ended their reader; the longest processor time
 and the most memory of any one (the greater of the two processes); and of photos that were read, how many gave
 a value other than the sound photo's in a field that nobody is asked about.
+
+On a machine of many cores, ``--shard 1/16`` to ``--shard 16/16`` take every sixteenth round each, one process
+and one file a shard; together they run what one process would. ``--minutes 8`` stops between two inputs, and
+the same command goes on there. ``--show FILE FILE ... --out ALL.json`` adds their files up. ``--keep DIR``
+keeps inputs that cost or told something worth a look.
 """
 
 from __future__ import annotations
@@ -14,19 +19,22 @@ import io
 import json
 import os
 import random
+import re
 import shutil
 import sys
 import tempfile
 import time
 import traceback
+from collections.abc import Iterable, Iterator
 from contextlib import redirect_stderr, redirect_stdout, suppress
 from dataclasses import asdict, dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from scan import crew
 from scan.cli import main as main_module
-from tests.bench.mutations import Kind, kinds, spoilt
+from tests.bench.mutations import PHOTO_SHARES, TEXT_SHARES, Kind, kinds, spoilt
 
 
 @dataclass(slots=True)
@@ -47,6 +55,27 @@ class Row:
     most_mb: float = 0.0
     seconds: float = 0.0
     examples: list[str] = field(default_factory=list)
+    #: The longest and the greatest: round and number of the input, which with the seed make it again.
+    longest: str = ""
+    greatest: str = ""
+
+    def add(self, other: Row) -> None:
+        """Enter what another process found of the same kind."""
+        if other.longest_s > self.longest_s:
+            self.longest_s, self.longest = other.longest_s, other.longest
+        if other.most_mb > self.most_mb:
+            self.most_mb, self.greatest = other.most_mb, other.greatest
+        for name in COUNTS:
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        self.examples += other.examples
+
+
+COUNTS = (
+    "inputs", "taken", "read", "refused", "ended", "other_values", "tracebacks", "mistakes", "seconds",
+)  # fmt: skip
+#: What the issue asks of every input, and what is kept as worth a look.
+MOST_S, MOST_MB = 10.0, 512.0
+WHOLE = sum(PHOTO_SHARES.values()) + sum(TEXT_SHARES.values())
 
 
 def cpu_s(pid: int) -> float:
@@ -116,7 +145,9 @@ def run(words: list[str]) -> tuple[int, str, str, str | None]:
     return code, out.getvalue(), err.getvalue(), broke
 
 
-def one(kind: Kind, data: bytes, place: Path, row: Row, sound: dict[str, Any]) -> None:
+def one(
+    kind: Kind, data: bytes, place: Path, row: Row, sound: dict[str, Any], name: str, keep: Path | None
+) -> None:
     """Run one spoilt input and enter what became of it."""
     file = place / kind.file
     file.write_bytes(data)
@@ -127,16 +158,22 @@ def one(kind: Kind, data: bytes, place: Path, row: Row, sound: dict[str, Any]) -
     began = time.process_time()
     code, out, err, broke = run(words)
     spent = time.process_time() - began + Watched.cost_s
+    memory = max(peak_mb(os.getpid()), Watched.cost_mb)
     row.inputs += 1
     row.seconds += spent
-    row.longest_s = max(row.longest_s, spent)
-    row.most_mb = max(row.most_mb, peak_mb(os.getpid()), Watched.cost_mb)
+    if spent > row.longest_s:
+        row.longest_s, row.longest = spent, name
+    if memory > row.most_mb:
+        row.most_mb, row.greatest = memory, name
+    why = "long" * (spent > MOST_S) + "large" * (memory > MOST_MB) + "ended" * Watched.ended
     said = out + err
     if broke is not None or "Traceback" in said:
         row.tracebacks += 1
+        why += "traceback"
         row.examples.append((broke or said)[-700:])
     if "mistake of the program" in said:
         row.mistakes += 1
+        why += "mistake"
         row.examples.append(said[-400:])
     row.ended += Watched.ended
     row.taken += code in (0, 1)
@@ -148,38 +185,64 @@ def one(kind: Kind, data: bytes, place: Path, row: Row, sound: dict[str, Any]) -
         row.read += found is not None
         if found is not None and any(sound.get(name, value) != value for name, value in found.items()):
             row.other_values += 1
-            keep = os.environ.get("KEEP_OTHER")
-            if keep:
-                (Path(keep) / f"{row.kind.replace(' ', '')}-{row.inputs}").write_bytes(data)
+            why += "other"
+    if why and keep is not None:
+        keep.mkdir(parents=True, exist_ok=True)
+        (keep / re.sub(r"\W+", "-", f"{kind.name} {name} {why}")).write_bytes(data)
 
 
-def measure(inputs: int, seed: int, only: str = "", rounds: int = 20, out: Path | None = None) -> list[Row]:
-    """Run `inputs` spoilt inputs, shared out over all kinds, in rounds over all of them.
+def measure(args: argparse.Namespace) -> list[Row]:
+    """Run `args.inputs` spoilt inputs, shared out over all kinds, in rounds over all of them.
 
-    With `out`, every round is written there, and a run that was stopped goes on behind the last one written.
+    With `args.out`, what was found is written there, and a run that was stopped goes on where it stopped.
     """
+    until = time.monotonic() + 60 * args.minutes
+    shard, shards = map(int, args.shard.split("/"))
     crew._Child = Watched  # type: ignore[misc]
     parser = main_module.build_parser()  # it takes half the time of a small input, and is always the same
     main_module.build_parser = lambda: parser
     folder = Path(tempfile.mkdtemp(prefix="bench-mutated-"))
     try:
-        every = [kind for kind in kinds(folder) if only in kind.name]
-        whole = 20_000
-        rows, done = _before(out, every)
+        every = [kind for kind in kinds(folder) if args.only in kind.name]
+        rows, done = _before(args.out, every)
         sound = {kind.name: _sound(kind, folder / "place", rows[kind.name]) for kind in every if kind.photo}
-        for turn in range(done, rounds):
-            for kind in every:
-                rng = random.Random(f"{seed} {kind.name} {turn}")
-                for _ in range(max(round(inputs * kind.share / whole / rounds), 1)):
-                    shutil.rmtree(folder / "place", ignore_errors=True)
-                    (folder / "place").mkdir()
-                    one(kind, spoilt(kind, rng), folder / "place", rows[kind.name], sound.get(kind.name, {}))
-            if out is not None:
-                found = [asdict(row) for row in rows.values()]
-                out.write_text(json.dumps({"rounds": turn + 1, "rows": found}, indent=1))
+        for kind, turn, number in islice(_plan(every, args, shard, shards), done, None):
+            if time.monotonic() > until:
+                print(f"shard {args.shard}: stopped after {done} inputs for the time", file=sys.stderr)
+                break
+            shutil.rmtree(folder / "place", ignore_errors=True)
+            (folder / "place").mkdir()
+            data = spoilt(kind, random.Random(f"{args.seed} {kind.name} {turn} {number}"))
+            name = f"{args.seed}/{turn}/{number}"
+            one(kind, data, folder / "place", rows[kind.name], sound.get(kind.name, {}), name, args.keep)
+            done += 1
+            if done % 50 == 0:
+                _write(args.out, done, rows.values())
+        _write(args.out, done, rows.values())
         return list(rows.values())
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def _plan(
+    every: list[Kind], args: argparse.Namespace, shard: int, shards: int
+) -> Iterator[tuple[Kind, int, int]]:
+    """Yield the kind, the round and the number in it of each input of a shard."""
+    for turn in range(args.rounds):
+        if turn % shards != shard - 1:
+            continue
+        for kind in every:
+            share = args.inputs * kind.share / WHOLE
+            many = round(share * (turn + 1) / args.rounds) - round(share * turn / args.rounds)
+            yield from ((kind, turn, number) for number in range(many))
+
+
+def _write(out: Path | None, done: int, rows: Iterable[Row]) -> None:
+    """Write what was found so far, whole or not at all."""
+    if out is not None:
+        fresh = out.with_suffix(".part")
+        fresh.write_text(json.dumps({"done": done, "rows": [asdict(row) for row in rows]}, indent=1))
+        fresh.replace(out)
 
 
 def _before(out: Path | None, every: list[Kind]) -> tuple[dict[str, Row], int]:
@@ -187,7 +250,7 @@ def _before(out: Path | None, every: list[Kind]) -> tuple[dict[str, Row], int]:
     if out is None or not out.exists():
         return rows, 0
     found = json.loads(out.read_text())
-    return rows | {row["kind"]: Row(**row) for row in found["rows"]}, found["rounds"]
+    return rows | {row["kind"]: Row(**row) for row in found["rows"]}, found["done"]
 
 
 def _sound(kind: Kind, place: Path, row: Row) -> dict[str, Any]:
@@ -216,26 +279,41 @@ def line_of(row: Row) -> str:
 def main() -> None:
     """Measure and print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--inputs", type=int, default=2000)
+    parser.add_argument("--inputs", type=int, default=2000, help="in all, over all shards")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", default="", help="kinds whose name has this in it")
-    parser.add_argument("--rounds", type=int, default=20)
+    parser.add_argument("--rounds", type=int, default=320, help="over all kinds; a shard takes some of them")
+    parser.add_argument("--shard", default="1/1", metavar="K/N", help="this process's share of the rounds")
+    parser.add_argument(
+        "--minutes", type=float, default=float("inf"), help="stop then, and write what is done"
+    )
+    parser.add_argument("--keep", type=Path, help="folder for inputs that are worth a look")
     parser.add_argument("--out", type=Path)
-    parser.add_argument("--show", type=Path, help="print the table of a file that --out wrote")
+    parser.add_argument("--show", type=Path, nargs="+", help="print the table of files that --out wrote")
     args = parser.parse_args()
+    if args.show:
+        rows, done = together(args.show)
+        _write(args.out, done, rows)
+    else:
+        rows = measure(args)
     print(
         "| kind | inputs | taken | cards read | refused | ended their reader | longest, s | "
         f"most memory, MB | other values | mistakes |\n{'| --- ' * 10}|"
     )
-    if args.show:
-        rows = [Row(**row) for row in json.loads(args.show.read_text())["rows"]]
-    else:
-        rows = measure(args.inputs, args.seed, args.only, args.rounds, args.out)
     print("\n".join(map(line_of, rows)))
     print(f"{sum(row.inputs for row in rows):,} inputs, {sum(row.seconds for row in rows):.0f} s")
     for row in rows:
         for example in row.examples[:5]:
             print(f"--- {row.kind}: {example}", file=sys.stderr)
+
+
+def together(files: list[Path]) -> tuple[list[Row], int]:
+    """Return the rows of several files added up, and how many inputs they had."""
+    rows: dict[str, Row] = {}
+    for file in files:
+        for found in json.loads(file.read_text())["rows"]:
+            rows.setdefault(found["kind"], Row(found["kind"], found["photo"])).add(Row(**found))
+    return list(rows.values()), sum(row.inputs for row in rows.values())
 
 
 if __name__ == "__main__":
