@@ -19,6 +19,10 @@ CARD_PICTURE = "@card"
 #: Why a field is asked of which two photos of one card are sure, each of something else.
 PHOTOS_DISAGREE = "the photos of this card disagree here; was it marked in between?"
 
+#: How a doubtful field is asked: alone, or on one page with the others of its card. What is flagged and asked
+#: in neither way is left as doubt, and counts by its probability.
+ONE_BY_ONE, GLANCE = "one by one", "glance"
+
 #: What a field can hold: an option's id (choose one), options' ids (choose many), a number, or nothing.
 FieldValue = str | tuple[str, ...] | int | None
 
@@ -53,6 +57,8 @@ class FieldReading(NamedTuple):
     source : "read" (the ink says it) or "inferred" (a rule settled or overruled the ink)
     rule : id of the rule that settled it, when inferred
     alternatives : other answers with their probability, best first
+    ask : how a flagged field is asked: `ONE_BY_ONE`, `GLANCE`, or None where it is
+        left as doubt
     """
 
     value: FieldValue
@@ -61,6 +67,7 @@ class FieldReading(NamedTuple):
     source: str = "read"
     rule: str | None = None
     alternatives: tuple[tuple[FieldValue, float], ...] = ()
+    ask: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +106,13 @@ class CardReading:
 
     @property
     def flagged(self) -> tuple[str, ...]:
-        """Ids of the fields a person must look at, in the card's order."""
+        """Ids of the doubtful fields, in the card's order."""
         return tuple(name for name, answer in self.fields.items() if answer.flag is not None)
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """Ids of the doubtful fields that are worth a question, in the card's order."""
+        return tuple(name for name, answer in self.fields.items() if answer.ask is not None)
 
 
 def reading_to_json(reading: CardReading, record: dict[str, Any] | None = None) -> dict[str, Any]:
@@ -132,6 +144,7 @@ def _field_json(answer: FieldReading) -> dict[str, Any]:
         "source": answer.source,
         "rule": answer.rule,
         "alternatives": [[_plain(value), round(p, 6)] for value, p in answer.alternatives],
+        "ask": answer.ask,
     }
 
 

@@ -14,6 +14,7 @@ ROOT = Path(__file__).parents[1]
 ROOMS = [
     "forms",
     "scan.reading",
+    "scan.asking",
     "scan.vision",
     "scan.records",
     "scan.leftovers",

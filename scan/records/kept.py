@@ -7,10 +7,12 @@ have places of their own in the store.
 from __future__ import annotations
 
 import json
+import re
 from base64 import b64decode, b64encode
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from scan.asking import ask_of
 from scan.reading import (
     CardReading,
     CellReading,
@@ -46,7 +48,7 @@ def reading_from_text(
             name: CellReading(cell["value"], cell["confidence"], cell["flag"])
             for name, cell in data["cells"].items()
         },
-        fields={name: _field(answer) for name, answer in data["fields"].items()},
+        fields={name: _field(name, answer) for name, answer in data["fields"].items()},
         findings=tuple(Finding(f["rule"], tuple(f["cells"]), f["says"]) for f in data["findings"]),
         pictures=dict(pictures or {}),
         photo_sha256=photo_sha256 or data.get("photo"),
@@ -100,15 +102,22 @@ def hands_from_text(text: str) -> dict[str, tuple[Lesson, ...]]:
     }
 
 
-def _field(data: Mapping[str, Any]) -> FieldReading:
-    return FieldReading(
-        value=_field_value(data["value"]),
-        p=data["p"],
-        flag=data["flag"],
-        source=data["source"],
-        rule=data["rule"],
-        alternatives=tuple((_field_value(value), p) for value, p in data["alternatives"]),
-    )
+#: How a flag begins, or what it holds, where a person must look whatever the probability: for readings kept
+#: before a field said how it is asked.
+_MUST_LOOK = re.compile(
+    r"^(struck out|written over|several are filled|the ink looks like|cannot be seen|the photos of this card)"
+    r"|are both filled"
+)
+
+
+def _field(name: str, data: Mapping[str, Any]) -> FieldReading:
+    value, p, flag = _field_value(data["value"]), data["p"], data["flag"]
+    alternatives = tuple((_field_value(other), chance) for other, chance in data["alternatives"])
+    if "ask" in data or flag is None:
+        ask = data.get("ask")
+    else:
+        ask = ask_of(name, value, p, alternatives, must=_MUST_LOOK.search(flag) is not None)
+    return FieldReading(value, p, flag, data["source"], data["rule"], alternatives, ask)
 
 
 def _field_value(value: Any) -> FieldValue:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forms.form import Form
-from scan.reading import CellReading, FieldReading, Finding
+from scan.reading import ONE_BY_ONE, CellReading, FieldReading, Finding
 from scan.vision.card import weigh_card
 from scan.vision.card_hand import taught_by_card
 from scan.vision.findings import broken_promises, far_off_tallies
@@ -116,7 +116,7 @@ def decode(
         values[name] = fields[name].value if fields[name].flag is None else _known(verdict, fields[name])
     for name, says in far_off_tallies(plan.rules, values).items():
         if fields[name].flag is None:  # one question: all throws of a phase would be up to 81
-            fields[name] = fields[name]._replace(flag=says)
+            fields[name] = fields[name]._replace(flag=says, ask=ONE_BY_ONE)
             cells.update((cell, cells[cell]._replace(flag=says)) for cell in form.field(name).cell_ids)
     for name, strip in plan.words.items():
         fields[name], cells[strip] = _words(strip, evidence, outside, flags)

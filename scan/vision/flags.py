@@ -13,6 +13,7 @@ from typing import TypeVar
 import numpy as np
 
 from forms.form import Field
+from scan.asking import ask_of
 from scan.reading import CellReading, FieldReading
 from scan.vision.slips import FlagRule
 from scan.vision.verdicts import UNREADABLE, WORTH_NAMING, Found, Unreadable, Verdict, Verdicts
@@ -57,7 +58,15 @@ class Judge:
         if cell_p.size:
             plain &= cell_p.min(axis=1) >= least
         of_cells = cell_p.ravel().tolist()
-        columns = (found.values, p.tolist(), repeat(None), repeat("read"), repeat(None), found.others)
+        columns = (
+            found.values,
+            p.tolist(),
+            repeat(None),
+            repeat("read"),
+            repeat(None),
+            found.others,
+            repeat(None),
+        )
         fields = _made(FieldReading, *columns)
         cells = _made(CellReading, found.cell_values, of_cells, repeat(None))
         return fields, cells, np.flatnonzero(~plain).tolist()
@@ -81,7 +90,9 @@ class Judge:
         if not isinstance(value, Unreadable) and self._is_settled(verdict, p, least):
             rule = self.rules.get(verdict.field.id)
         shown = None if isinstance(value, Unreadable) else value
-        reading = FieldReading(shown, p, flag, "read" if rule is None else "inferred", rule, others)
+        must = gone or verdict.spoilt is not None or self._is_overruled(verdict)
+        ask = None if flag is None else ask_of(verdict.field.id, shown, p, others, must=must)
+        reading = FieldReading(shown, p, flag, "read" if rule is None else "inferred", rule, others, ask)
         return reading, self._cells(verdict, least, flag)
 
     def least(self, field: Field) -> float:
@@ -94,10 +105,12 @@ class Judge:
             return verdict.spoilt
         if p < least:
             return _unclear(verdict, conflict, least)
+        return _overruled(verdict, conflict) if self._is_overruled(verdict) else None
+
+    def _is_overruled(self, verdict: Verdict) -> bool:
+        """Say whether the ink alone favours another answer by far."""
         by_far = verdict.ink_p >= self.rule.overruled * verdict.ink_p_value
-        if by_far and verdict.ink_value != verdict.value:
-            return _overruled(verdict, conflict)
-        return None
+        return by_far and verdict.ink_value != verdict.value
 
     def _is_settled(self, verdict: Verdict, p: float, least: float) -> bool:
         """Whether a rule, not the ink alone, gives the answer."""

@@ -1,0 +1,94 @@
+"""How a doubtful field is asked: one by one, at a glance, or not at all. Pure.
+
+Everything is weighed in seconds of the player's time. A field is flagged below 0.98 (`FlagRule`), where a
+question of 2 s takes away a risk of 0.02: so a wrong value of full weight is taken to cost 100 s. A question
+by itself costs 2 s; a field seen beside others on one page costs 0.5 s, and of wrong values shown there an
+eye overlooks one in ten (measured for this page: docs/review.md). From these numbers both thresholds follow.
+
+What must be looked at is asked one by one, however sure the reader is: two bubbles filled, a mark struck out,
+a box written over, ink that a sum overruled, a cell outside the picture, photos that disagree.
+"""
+
+from __future__ import annotations
+
+import re
+
+from scan.reading import GLANCE, ONE_BY_ONE, FieldValue
+
+#: What one wrong value of full weight is worth, and what it takes to look.
+WRONG_S, QUESTION_S, GLANCED_S = 100.0, 2.0, 0.5
+#: Share of the wrong values on the page of all doubtful cells that an eye overlooks.
+OVERLOOKED = 0.1
+
+#: Asked alone from this risk on: what the glance would overlook is worth more than the seconds it saves.
+ALONE_FROM = (QUESTION_S - GLANCED_S) / (WRONG_S * OVERLOOKED)
+#: Left as doubt below this risk: half a second of looking is worth more.
+LEFT_BELOW = GLANCED_S / (WRONG_S * (1 - OVERLOOKED))
+
+#: Part of a field's id after its row -> what a wrong value changes, as a share of what a wrong score or mark
+#: does: by how much the probability of each phase to be the focus moves, over 12 invented players of ten
+#: rounds (`python -m tests.bench.bench_worth`: a score 3.1, putt 1.7, approach 0.8, drive 0.5, penalty 0.3,
+#: par 0.2, a distance 5 m off 0.06 and 1 m off 0.01 points; the curve of putts and the leading cause move by
+#: 0.8 and 0.6 points at most). Nothing else is worked out from the notes; sums are only held against what
+#: they sum.
+_WEIGHTS = {
+    "penalty": 0.3,
+    "par": 0.2,
+    "putt1.stance": 0.03,
+    "way": 0.1,
+    "forehand": 0.05,
+    "why": 0.25,
+    "tally.drive": 0.1,
+    "tally.approach": 0.1,
+    "tally.putt": 0.1,
+    "total": 0.2,
+    "wind": 0.05,
+    "words": 0.0,
+    "resolve": 0.0,
+}
+#: A distance counts by how far off it is: so much a metre or foot, up to so much.
+_DISTANCE_A_UNIT, _DISTANCE_MOST = 0.02, 0.1
+
+_ROW = re.compile(r"^[a-z]+\d\d\.")
+
+
+def ask_of(
+    field_id: str,
+    value: FieldValue,
+    p: float,
+    alternatives: tuple[tuple[FieldValue, float], ...],
+    *,
+    must: bool = False,
+) -> str | None:
+    """Return how a flagged field is asked, or None where it is left as doubt.
+
+    Parameters
+    ----------
+    value, p, alternatives : what it may hold, as in `FieldReading`
+    must : whether a person must look whatever the probability
+    """
+    if must:
+        return ONE_BY_ONE
+    risk = risk_of(field_id, value, p, alternatives)
+    if risk > ALONE_FROM:
+        return ONE_BY_ONE
+    return GLANCE if risk >= LEFT_BELOW else None
+
+
+def risk_of(
+    field_id: str, value: FieldValue, p: float, alternatives: tuple[tuple[FieldValue, float], ...]
+) -> float:
+    """Return the chance that `value` is wrong, each way of being wrong counted by its weight."""
+    known = sum(weight_of(field_id, value, other) * chance for other, chance in alternatives)
+    rest = max(0.0, 1.0 - p - sum(chance for _, chance in alternatives))
+    return known + rest * weight_of(field_id, value, None)
+
+
+def weight_of(field_id: str, value: FieldValue, other: FieldValue) -> float:
+    """Return what taking `value` for `other` changes, as a share of what a wrong score does."""
+    key = _ROW.sub("", field_id)
+    if key.endswith(".distance"):
+        if isinstance(value, int) and isinstance(other, int):
+            return min(_DISTANCE_A_UNIT * abs(value - other), _DISTANCE_MOST)
+        return _DISTANCE_MOST
+    return _WEIGHTS.get(key, 1.0)
