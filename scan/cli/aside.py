@@ -23,6 +23,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     remove.add_argument("serials", metavar="SERIAL", nargs="+", help="as `shortpencil rounds` shows them")
     remove.add_argument("--undo", action="store_true", help="bring them back")
     add_store_option(remove)
+    remove.add_argument("--json", action="store_true", help="print what was deleted as JSON")
     remove.set_defaults(run=run_delete)
 
     aside = commands.add_parser(
@@ -35,6 +36,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     aside.add_argument("serials", metavar="SERIAL", nargs="*", help="as `shortpencil rounds` shows them")
     aside.add_argument("--back", action="store_true", help="bring them back")
     add_store_option(aside)
+    aside.add_argument("--json", action="store_true", help="print what is or was set aside as JSON")
     aside.set_defaults(run=run_aside)
 
 
@@ -52,19 +54,37 @@ def run_aside(args: argparse.Namespace) -> int:
     if args.back:
         raise InputError("aside: expected the serials of rounds with --back, found none.")
     with existing_store(store_place(args)) as store:
-        for one in store.aside():
-            print(f"{one.serial}: {one.says} ({'set aside' if one.kept else 'deleted'})")
+        listed = store.aside()
+    if args.json:
+        _print_json([(one.serial, one.says, "set aside" if one.kept else "deleted") for one in listed])
+        return DONE
+    for one in listed:
+        print(f"{one.serial}: {one.says} ({'set aside' if one.kept else 'deleted'})")
     return DONE
 
 
+def _print_json(lines: list[tuple[str, str, str]]) -> None:
+    """Print rounds with what became of them."""
+    import json
+
+    rounds = [{"id": serial, "says": says, "state": state} for serial, says, state in lines]
+    print(json.dumps({"schema": 1, "rounds": rounds}, ensure_ascii=False))
+
+
 def _take_out(args: argparse.Namespace, *, kept: bool) -> int:
+    told = []
     with existing_store(store_place(args)) as store:
         for serial in args.serials:
             found = store.set_aside(serial, datetime.now(UTC), kept=kept)
+            told.append((serial, found.says, "set aside" if kept else "deleted"))
+            if args.json:
+                continue
             if kept:
                 print(f"{serial}: {found.says}: set aside. Back: shortpencil aside --back {serial}")
             else:
                 print(f"{serial}: {found.says}: deleted. Undo: shortpencil delete --undo {serial}")
+    if args.json:
+        _print_json(told)
     if not kept:
         print("Erased for good at the next start of read, review or import.", file=sys.stderr)
     return DONE
@@ -74,5 +94,8 @@ def _put_back(args: argparse.Namespace) -> int:
     with existing_store(store_place(args)) as store:
         for serial in args.serials:
             store.put_back(serial)
-            print(f"{serial}: back as it was.")
+            if not args.json:
+                print(f"{serial}: back as it was.")
+    if args.json:
+        _print_json([(serial, "", "back") for serial in args.serials])
     return DONE

@@ -73,6 +73,7 @@ def _bundled_samples() -> Path:
 def _steps(samples: Path, out: Path) -> None:
     from scan.cli.main import main
     from scan.records.store import open_store
+    from scan.review.wording import full_name
 
     store = out / "rounds.sqlite"
     _say("1. A blank card to print")
@@ -84,9 +85,11 @@ def _steps(samples: Path, out: Path) -> None:
     _say("4. What waits for a person, and why")
     with open_store(store) as kept:
         waiting = kept.waiting()
+        forms = {serial: kept.card(serial).form for serial in {item.serial for item in waiting}}
         summaries = kept.summaries()
     for item in waiting:
-        print(f"  card {item.serial}, {item.field}: {item.reading.flag or 'not clear'}")
+        name = full_name(forms[item.serial], item.field)
+        print(f"  card {item.serial}, {name}: {item.reading.flag or 'not clear'}")
     if not waiting:
         print("  nothing")
     _say("5. Misses per phase, of the throws that are known")

@@ -50,6 +50,8 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     forget.add_argument("player", metavar="ALIAS", help="whom to forget")
     add_store_option(forget)
     forget.add_argument("--yes", action="store_true", help="do not ask before")
+    forget.add_argument("--dry-run", action="store_true", help="say what would be erased, but erase nothing")
+    forget.add_argument("--json", action="store_true", help="print what was erased as JSON")
     forget.set_defaults(run=run_forget)
 
 
@@ -99,6 +101,9 @@ def run_forget(args: argparse.Namespace) -> int:
         found, printed = store.traces_of(args.player), len(catalog.cards_of(args.player))
         if not found and not printed:
             raise InputError(f"{args.player}: expected the alias of a player, found nobody of that name.")
+        if args.dry_run:
+            _tell_forgotten(args, found, printed, f"{_traces(found)}, {_count(printed, 'printed card')}")
+            return DONE
         says = f"{_traces(found)} in {store.name}, {_count(printed, 'printed card')} known to be theirs"
         if not args.yes:
             print(f"{args.player}: {says}.", file=sys.stderr)
@@ -106,16 +111,34 @@ def run_forget(args: argparse.Namespace) -> int:
         with noted(FORGET, args.player, store_place(args)):
             store.forget(args.player)
             catalog.forget(args.player)
-    print(f"{args.player} is forgotten: {says}.")
+    _tell_forgotten(args, found, printed, says)
     print("Copies that were exported or backed up are beyond this program's reach.", file=sys.stderr)
     return DONE
+
+
+def _tell_forgotten(args: argparse.Namespace, found: Traces, printed: int, says: str) -> None:
+    """Say what was erased, or in a dry run what would be."""
+    if args.json:
+        import json
+        from dataclasses import asdict
+
+        told = {"schema": 1, "player": args.player, "dry_run": args.dry_run}
+        print(json.dumps({**told, **asdict(found), "printed_cards": printed}, ensure_ascii=False))
+    elif args.dry_run:
+        print(f"{args.player} would be forgotten: {says}.")
+    else:
+        print(f"{args.player} is forgotten: {says}.")
+    if args.dry_run:
+        print("That was a dry run: nothing was erased.", file=sys.stderr)
 
 
 def _ask(player: str) -> None:
     """Go on only when the person types the name."""
     from forms.errors import InputError
 
-    print(f"Type {player} to erase all that, anything else to keep it: ", end="", file=sys.stderr, flush=True)
+    write = getattr(sys.stderr, "urgent", sys.stderr.write)  # seen also with --quiet
+    write(f"Type {player} to erase all that, anything else to keep it: ")
+    sys.stderr.flush()
     typed = sys.stdin.readline()
     if typed.strip() != player:
         raise InputError(

@@ -11,8 +11,10 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from forms.errors import PhotoError, ShortpencilError
+from scan.cli.command_line import CommandParser, Version, in_full, version
 from scan.cli.places import keep_private
 
 EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
@@ -23,6 +25,7 @@ def build_parser() -> argparse.ArgumentParser:
     """Return the whole command line as a parser."""
     from scan.cli import (
         aside,
+        completion,
         demo,
         hand,
         moving,
@@ -34,23 +37,58 @@ def build_parser() -> argparse.ArgumentParser:
         stored,
     )
 
-    parser = argparse.ArgumentParser(
+    parser = CommandParser(
         prog="shortpencil",
         description="A paper card, a camera and a computer: what to practise next in disc golf.",
+        epilog="Begin with: shortpencil print -o card.pdf, mark it after your round, shortpencil read PHOTO. "
+        "Or do it all from a page: shortpencil review. More: shortpencil COMMAND --help",
     )
+    parser.add_argument("--version", action=Version)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for group in (printing, reading, review, stored, aside, practice, season, hand, moving, demo):
+    for group in (printing, reading, review, stored, aside, practice, season, hand, moving, demo, completion):
         group.add_to(commands)
     return parser
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return its exit code: 0 done, 1 needs attention, 2 wrong usage, 130 stopped."""
-    from scan.cli.terminal import shown
+    from scan.cli.terminal import shown, talk
 
     with shown():
-        args = build_parser().parse_args(argv)
-        return _run(args)
+        words = in_full(sys.argv[1:] if argv is None else argv)
+        parser = build_parser()
+        if not words:
+            parser.print_help(sys.stderr)
+            return EXIT_WRONG
+        args = parser.parse_args(words)
+        talk(quiet="quiet" in args, for_a_program=getattr(args, "json", False))
+        return _told(args) if "verbose" in args else _run(args)
+
+
+def _told(args: argparse.Namespace) -> int:
+    """Run a command and say which files it uses and how long it took."""
+    import platform
+    import time
+
+    from scan.cli.places import default_store, home
+
+    begun = time.monotonic()
+    python = f"Python {platform.python_version()} on {platform.system()} {platform.machine()}"
+    print(f"shortpencil {version()}, {python}", file=sys.stderr)
+    print(f"folder: {home()}; store: {shown_place(args, default_store())}", file=sys.stderr)
+    code = _run(args)
+    print(f"exit code {code} after {time.monotonic() - begun:.2f} s", file=sys.stderr)
+    return code
+
+
+def shown_place(args: argparse.Namespace, default: str | Path) -> str:
+    """Return the store of a command as text; a password in a URL stays out of it."""
+    place = getattr(args, "store", None) or default
+    if "://" not in str(place):
+        return str(place)
+    from scan.records.database import database_url, store_name
+
+    return store_name(database_url(place))
 
 
 def _run(args: argparse.Namespace) -> int:
@@ -61,10 +99,10 @@ def _run(args: argparse.Namespace) -> int:
         finish(args)
         code = args.run(args)
     except PhotoError as error:
-        print(f"shortpencil: {error}", file=sys.stderr)
+        _say(args, error)
         return EXIT_ATTENTION
     except ShortpencilError as error:
-        print(f"shortpencil: {error}", file=sys.stderr)
+        _say(args, error)
         return EXIT_WRONG
     except BrokenPipeError:
         # Whoever reads our output has seen enough, as in `shortpencil rounds | head`.
@@ -88,6 +126,15 @@ def _run(args: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         return _stopped()
     return int(code)
+
+
+def _say(args: argparse.Namespace, error: ShortpencilError) -> None:
+    """Print an error, and where it arose for those who want to know."""
+    if "verbose" in args:
+        import traceback
+
+        traceback.print_exception(error, file=sys.stderr)
+    print(f"shortpencil: {error}", file=sys.stderr)
 
 
 def _stopped() -> int:

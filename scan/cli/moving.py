@@ -25,7 +25,12 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "latest cards or tear it.",
         epilog="Example: shortpencil backup my-rounds.zip",
     )
-    backup.add_argument("file", metavar="FILE", type=Path, help="the file to make; it must not be there yet")
+    backup.add_argument(
+        "file",
+        metavar="FILE",
+        type=Path,
+        help="the file to make; it must not be there yet; - for standard output",
+    )
     add_store_option(backup)
     backup.add_argument("--json", action="store_true", help="print what it holds as JSON")
     backup.set_defaults(run=run_backup)
@@ -36,7 +41,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description="Check a backup, then put its store in place of yours and its forms beside yours.",
         epilog="Example: shortpencil restore my-rounds.zip",
     )
-    restore.add_argument("file", metavar="FILE", type=Path, help="a file that `backup` made")
+    restore.add_argument(
+        "file", metavar="FILE", type=Path, help="a file that `backup` made; - for standard input"
+    )
     add_store_option(restore)
     restore.add_argument(
         "--replace",
@@ -62,10 +69,21 @@ def run_backup(args: argparse.Namespace) -> int:
     """Write a backup."""
     from datetime import UTC, datetime
 
+    from forms.errors import InputError
     from scan.cli.places import forms_folder
+    from scan.cli.streams import is_dash, write_out
+    from scan.leftovers import WORK, folder_for
     from scan.records.backup import write_backup
 
     with existing_store(store_place(args)) as store:
+        if is_dash(args.file):
+            if args.json:
+                raise InputError("backup -: expected no --json: standard output takes the backup.")
+            with folder_for(WORK) as folder:
+                made = write_backup(folder / "backup.zip", store, forms_folder(), datetime.now(UTC))
+                write_out((folder / "backup.zip").read_bytes())
+            print(f"{_in_words(made)}.", file=sys.stderr)
+            return DONE
         made = write_backup(args.file, store, forms_folder(), datetime.now(UTC))
     _tell(args, made, f"{args.file}: {_in_words(made)}.")
     return DONE
@@ -73,6 +91,14 @@ def run_backup(args: argparse.Namespace) -> int:
 
 def run_restore(args: argparse.Namespace) -> int:
     """Put a backup in place."""
+    from scan.cli.streams import given
+
+    with given([args.file], ".zip") as files:
+        args.file = files[0]
+        return _restore(args)
+
+
+def _restore(args: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
     from forms.errors import RecordError

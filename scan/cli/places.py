@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
 from forms.private import is_open_to_others, tighten
 
 
 def home() -> Path:
-    """Return the folder for all that is kept: $SHORTPENCIL_HOME, else `shortpencil` in the data directory."""
+    """Return the folder for all that is kept: $SHORTPENCIL_HOME, else `shortpencil` in the data directory.
+
+    That is ~/.local/share on Linux (XDG Base Directory), ~/Library/Application Support on macOS,
+    the local AppData folder on Windows.
+    """
     own = os.environ.get("SHORTPENCIL_HOME")
     if own:
         return Path(own)
     data = os.environ.get("XDG_DATA_HOME")
-    return (Path(data) if data else Path.home() / ".local" / "share") / "shortpencil"
+    if data:  # also where the system has a way of its own: who sets it wants it
+        return Path(data) / "shortpencil"
+    if sys.platform.startswith("linux"):  # as below, without the time that the library takes to start
+        return Path.home() / ".local" / "share" / "shortpencil"
+    from platformdirs import user_data_path
+
+    return user_data_path("shortpencil", appauthor=False)
 
 
 def forms_folder() -> Path:
@@ -22,8 +33,11 @@ def forms_folder() -> Path:
     return home() / "forms"
 
 
-def default_store() -> Path:
-    """Return the file of the store used when `--store` is not given."""
+def default_store() -> str | Path:
+    """Return the store used when `--store` is not given: $SHORTPENCIL_STORE, a file or a URL, else ours."""
+    own = os.environ.get("SHORTPENCIL_STORE")
+    if own:
+        return own if "://" in own else Path(own)
     return home() / "rounds.sqlite"
 
 

@@ -10,6 +10,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from scan.cli.stored import STORE_HELP
+
 if TYPE_CHECKING:
     from scan.practice.choice import Choice
     from scan.practice.effect import Effect, Tested
@@ -38,7 +40,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description="Name one thing to practise from the stored rounds, with the evidence and a plan.",
         epilog="Example: shortpencil focus --minutes 30 --report focus.html",
     )
-    parser.add_argument("--store", metavar="FILE|URL", help="the store; default: the one in your data folder")
+    parser.add_argument("--store", metavar="FILE|URL", help=STORE_HELP)
     parser.add_argument("--player", metavar="ALIAS", help="only this player's rounds")
     parser.add_argument(
         "--minutes", metavar="N", type=int, default=30, help="minutes for the session (default: 30)"

@@ -46,13 +46,13 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "--layout",
         metavar="FILE.toml",
         type=Path,
-        help="a course layout whose pars and lengths are printed in",
+        help="a course layout whose pars and lengths are printed in; - for standard input",
     )
     parser.add_argument(
         "--roster",
         metavar="FILE.csv",
         type=Path,
-        help="one card for each player of a list (columns player, hand, copies)",
+        help="one card for each player of a list (columns player, hand, copies); - for standard input",
     )
     parser.add_argument(
         "--copies", metavar="N", type=_copies, default=1, help="cards per player (default: 1)"
@@ -70,6 +70,16 @@ def _copies(text: str) -> int:
 
 def run_print(args: argparse.Namespace) -> int:
     """Print the cards; write catalog entries, field map and PDF, in an order that loses nothing."""
+    from scan.cli.streams import given
+
+    named = [path for path in (args.layout, args.roster) if path is not None]
+    with given(named) as files:
+        found = dict(zip(named, files, strict=True))
+        args.layout, args.roster = found.get(args.layout), found.get(args.roster)
+        return _print(args)
+
+
+def _print(args: argparse.Namespace) -> int:
     import json
     import secrets
 

@@ -91,6 +91,7 @@ def waiting(kept: Kept) -> tuple[str, ...]:
 def card_lines(kept: Kept, form: Form | None) -> list[str]:
     """Return what to say of one card: what it is, what it asks, how it differs from what was stored."""
     from scan.review.differences import differences
+    from scan.review.wording import full_name
 
     reading = kept.reading
     name = _name(reading)
@@ -107,7 +108,8 @@ def card_lines(kept: Kept, form: Form | None) -> list[str]:
     lines = [f"{name}: {card}, {_summary(kept.round)}, {doubt} ({kept.outcome})"]
     for field_id in waits:
         answer = reading.fields.get(field_id)
-        lines.append(f"    ask  {field_id}: {answer.flag if answer and answer.flag else 'not clear'}")
+        flag = answer.flag if answer and answer.flag else "not clear"
+        lines.append(f"    ask  {full_name(form, field_id)}: {flag}")
     lines += [f"    note {finding.says}" for finding in reading.findings]
     return lines + [f"    note {text}" for text in differences(kept, form)]
 

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import argparse
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from scan.cli.progress import left_said
+from scan.cli.stored import STORE_HELP
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
@@ -31,9 +35,13 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         epilog="Example: shortpencil read ~/photos/round.jpg",
     )
     parser.add_argument(
-        "photos", metavar="PHOTO", nargs="+", type=Path, help="photos, PDFs, or folders of them"
+        "photos",
+        metavar="PHOTO",
+        nargs="+",
+        type=Path,
+        help="photos, PDFs, or folders of them; - for one by standard input",
     )
-    parser.add_argument("--store", metavar="FILE|URL", help="the store; default: the one in your data folder")
+    parser.add_argument("--store", metavar="FILE|URL", help=STORE_HELP)
     parser.add_argument("--json", action="store_true", help="print every cell as JSON")
     parser.add_argument(
         "--explain", metavar="DIR", type=Path, help="write a picture of each step to this folder"
@@ -63,6 +71,13 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run_read(args: argparse.Namespace) -> int:
     """Read, store and report; see the exit codes in `scan.cli.main`."""
+    from scan.cli.streams import given
+
+    with given(args.photos) as photos:
+        return _read(args, photos)
+
+
+def _read(args: argparse.Namespace, photos: list[Path]) -> int:
     import json
 
     from forms.catalog import Catalog
@@ -78,7 +93,7 @@ def run_read(args: argparse.Namespace) -> int:
     from scan.records.store import open_store
     from scan.vision.own_hand import Hands
 
-    files = expand(args.photos)
+    files = expand(photos)
     catalog = Catalog(forms_folder())
     for path in args.map:
         catalog.register(layout_from_json(read_text(path), path_text(path)))
@@ -117,10 +132,12 @@ def run_read(args: argparse.Namespace) -> int:
 
 
 def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:
-    """Pass the results on and say how far reading has come."""
+    """Pass the results on and say how far reading has come, and how long the rest will take."""
+    begun = time.monotonic()
     for number, result in enumerate(results, start=1):
         if total > 1:
-            print(f"[{number}/{total}] {result.path}", file=sys.stderr)
+            left = left_said(number, total, time.monotonic() - begun)
+            print(f"[{number}/{total}{left}] {result.path}", file=sys.stderr)
         yield result
 
 

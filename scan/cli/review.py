@@ -6,6 +6,8 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
+from scan.cli.stored import STORE_HELP
+
 if TYPE_CHECKING:
     from scan.practice.plan import Step as PlanStep
     from scan.practice.report import Report
@@ -26,7 +28,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "photos, rounds, and what to practise. Only this computer is served unless you say --lan.",
         epilog="Example: shortpencil review --lan",
     )
-    parser.add_argument("--store", metavar="FILE|URL", help="the store; default: the one in your data folder")
+    parser.add_argument("--store", metavar="FILE|URL", help=STORE_HELP)
     parser.add_argument(
         "--lan", action="store_true", help="let a phone in the same network in, by a one-time code"
     )
@@ -44,6 +46,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         help="read photos as any hand's, and keep nothing of their players' hands",
     )
     parser.add_argument("--no-browser", action="store_true", help="print the link and open nothing")
+    parser.add_argument("--json", action="store_true", help="print the links as a line of JSON")
     parser.add_argument(
         "--stop-after",
         metavar="MINUTES",
@@ -76,19 +79,30 @@ def run_review(args: argparse.Namespace) -> int:
     with open_store(args.store or default_store()) as store:
         store.empty_aside()
         serve(
-            store, forms_folder(), focus_of_store(store), how, lambda opened: _tell(opened, args.no_browser)
+            store,
+            forms_folder(),
+            focus_of_store(store),
+            how,
+            lambda opened: _tell(opened, args.no_browser, as_json=args.json),
         )
     print("shortpencil review has stopped. What was answered is kept.", file=sys.stderr)
     return DONE
 
 
-def _tell(opened: Opened, quiet: bool) -> None:
+def _tell(opened: Opened, quiet: bool, *, as_json: bool = False) -> None:
     """Print the links, and open the page: to standard output go only the links, a line each."""
-    print(opened.laptop, flush=True)
+    if as_json:
+        import json
+
+        links = {"schema": 1, "page": opened.laptop, "phone": opened.phone}
+        print(json.dumps(links), flush=True)
+    else:
+        print(opened.laptop, flush=True)
     if opened.phone:
         from scan.review.links import qr_text
 
-        print(opened.phone, flush=True)
+        if not as_json:
+            print(opened.phone, flush=True)
         print(qr_text(opened.phone), file=sys.stderr)
         print("Point a phone in the same network at this code. It lets one phone in, once.", file=sys.stderr)
     print("Ctrl+C stops it.", file=sys.stderr)

@@ -8,6 +8,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from scan.cli.command_line import COLUMNS
+from scan.cli.progress import Counted, counted
+
 if TYPE_CHECKING:
     from scan.records.importing import Imported
     from scan.records.store import Store
@@ -15,7 +18,7 @@ if TYPE_CHECKING:
 
 DONE, ATTENTION, WRONG = 0, 1, 2
 
-LONGEST_NAME = 28  # of player and course in the list; the rest is cut, so that a line stays a line
+STORE_HELP = "the store (default: $SHORTPENCIL_STORE, else the one in your data folder)"
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -41,7 +44,12 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "as JSON. What waits for you is left empty, with a status.",
         epilog="Example: shortpencil export my-rounds",
     )
-    export.add_argument("folder", metavar="DIR", type=Path, help="the folder to write to; made if need be")
+    export.add_argument(
+        "folder",
+        metavar="DIR",
+        type=Path,
+        help="the folder to write to, made if need be; - for the whole rounds as JSON to standard output",
+    )
     add_store_option(export)
     export.add_argument("--player", metavar="ALIAS", help="only the rounds of this player")
     export.add_argument("--parquet", action="store_true", help="also as Parquet (needs pyarrow)")
@@ -56,20 +64,25 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         epilog="Example: shortpencil import my-rounds/rounds.json",
     )
     import_.add_argument(
-        "files", metavar="FILE|DIR", nargs="+", type=Path, help="rounds.json, or a folder of CSV"
+        "files",
+        metavar="FILE|DIR",
+        nargs="+",
+        type=Path,
+        help="rounds.json, or a folder of CSV; - for JSON by standard input",
     )
     add_store_option(import_)
     import_.add_argument("--by", metavar="ALIAS", help="who typed these rounds by hand")
     import_.add_argument(
         "--replace", action="store_true", help="put them in place of stored rounds that differ"
     )
+    import_.add_argument("--dry-run", action="store_true", help="say what would be stored, but store nothing")
     import_.add_argument("--json", action="store_true", help="print what became of each round as JSON")
     import_.set_defaults(run=run_import)
 
 
 def add_store_option(parser: argparse.ArgumentParser) -> None:
     """Add the option that names the store."""
-    parser.add_argument("--store", metavar="FILE|URL", help="the store; default: the one in your data folder")
+    parser.add_argument("--store", metavar="FILE|URL", help=STORE_HELP)
 
 
 def store_place(args: argparse.Namespace) -> str | Path:
@@ -158,20 +171,28 @@ def _said(line: Summary) -> str:
 
 def run_export(args: argparse.Namespace) -> int:
     """Write the export; the exit code says whether something in it waits and so is empty."""
-    from scan.records.export import write_export
+    from forms.errors import InputError
+    from scan.cli.streams import is_dash, write_out
+    from scan.records.export import rounds_text, write_export
 
+    if is_dash(args.folder) and (args.json or args.parquet):
+        raise InputError("export -: expected neither --json nor --parquet: standard output takes the rounds.")
     with existing_store(store_place(args)) as store:
         rounds, practice = store.rounds(player=args.player), store.practice()
     if args.player is not None:
         practice = tuple(done for done in practice if done.player == args.player)
-    files = write_export(args.folder, rounds, practice, parquet=args.parquet)
+    if is_dash(args.folder):
+        write_out(rounds_text(counted(rounds, len(rounds), "rounds"), practice).encode())
+        files = []
+    else:
+        files = write_export(args.folder, Counted(rounds, "rounds"), practice, parquet=args.parquet)
     waits = sum(len(round_.waiting) for round_ in rounds)
     if args.json:
         import json
 
         found = {"schema": 1, "rounds": len(rounds), "waiting": waits, "files": [str(path) for path in files]}
         print(json.dumps(found, ensure_ascii=False))
-    else:
+    elif files:
         print(f"{args.folder}: {_count(len(rounds), 'round')} in {', '.join(path.name for path in files)}.")
     if waits:
         print(
@@ -184,18 +205,36 @@ def run_export(args: argparse.Namespace) -> int:
 
 def run_import(args: argparse.Namespace) -> int:
     """Check every file, then store those that are right, each in one transaction."""
+    from scan.cli.streams import given
+
+    with given(args.files, ".json") as files:
+        return _import(args, files)
+
+
+def _import(args: argparse.Namespace, files: list[Path]) -> int:
+    from contextlib import ExitStack
+
     from forms.errors import ShortpencilError
+    from scan.leftovers import WORK, folder_for
     from scan.records.store import open_store
 
-    taken = _checked(args.files, args.by)
+    taken = _checked(files, args.by)
     outcomes: dict[str, dict[str, str]] = {}
-    worst = DONE if len(taken) == len(args.files) else WRONG
+    worst = DONE if len(taken) == len(files) else WRONG
     if taken:
-        with open_store(store_place(args)) as store:
-            store.empty_aside()
+        with ExitStack() as stack:
+            place = store_place(args)
+            if args.dry_run and isinstance(place, Path) and not place.exists():
+                place = stack.enter_context(folder_for(WORK)) / "rounds.sqlite"  # makes none
+            store = stack.enter_context(open_store(place))
+            if not args.dry_run:
+                store.empty_aside()
             for path, found in taken:
+                rounds = counted(found.rounds, len(found.rounds), "rounds")
                 try:
-                    outcomes[str(path)] = store.add_rounds(found.rounds, found.practice, replace=args.replace)
+                    outcomes[str(path)] = store.add_rounds(
+                        rounds, found.practice, replace=args.replace, dry_run=args.dry_run
+                    )
                 except ShortpencilError as error:
                     print(f"shortpencil: {path}: {error}", file=sys.stderr)
                     worst = WRONG
@@ -206,24 +245,26 @@ def run_import(args: argparse.Namespace) -> int:
     if args.json:
         import json
 
-        files = [{"file": path, "rounds": rounds} for path, rounds in outcomes.items()]
-        print(json.dumps({"schema": 1, "files": files}, ensure_ascii=False))
+        told = [{"file": path, "rounds": became} for path, became in outcomes.items()]
+        print(json.dumps({"schema": 1, "dry_run": args.dry_run, "files": told}, ensure_ascii=False))
     else:
-        for name, rounds in outcomes.items():
-            kinds = list(rounds.values())
+        for name, became in outcomes.items():
+            kinds = list(became.values())
             parts = [f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds)]
-            print(f"{name}: {_count(len(rounds), 'round')}{': ' if parts else ''}{', '.join(parts)}.")
+            print(f"{name}: {_count(len(became), 'round')}{': ' if parts else ''}{', '.join(parts)}.")
+        if args.dry_run and outcomes:
+            print("That was a dry run: nothing was stored.", file=sys.stderr)
     return worst
 
 
 def table_of(lines: Sequence[Summary]) -> list[str]:
     """Return the list as lines of text: a head and a line a round, in columns."""
-    head = ("date", "player", "course", "holes", "score", "par", "drive", "approach", "putt", "waits", "card")
+    head = ("date", "player", "course", "holes", "score", "par", "drive", "appr.", "putt", "waits", "card")
     rows = [
         (
             line.played_on.isoformat() if line.played_on else "no date",
-            _cut(line.player or ""),
-            _cut(", ".join(part for part in (line.course, line.layout) if part)),
+            " ".join((line.player or "").split()),
+            " ".join(", ".join(part for part in (line.course, line.layout) if part).split()),
             str(line.holes) if line.holes == line.holes_scored else f"{line.holes_scored} of {line.holes}",
             str(line.score) if line.holes_scored else "",
             "" if line.over_par is None else f"{line.over_par:+d}" if line.over_par else "0",
@@ -238,24 +279,43 @@ def table_of(lines: Sequence[Summary]) -> list[str]:
     # A column that is empty everywhere says nothing; date, score and misses always stand.
     shown = [at for at, name in enumerate(head) if name in _ALWAYS or any(row[at] for row in rows)]
     widths = {at: max(_width(row[at]) for row in (head, *rows)) for at in shown}
-    misses = [at for at in shown if head[at] in ("drive", "approach", "putt")]
-    before = sum(widths[at] + 2 for at in shown if at < misses[0])
-    span = sum(widths[at] + 2 for at in misses) - 2
+    gaps = {at: " " if head[at] in _CLOSE else "  " for at in shown} | {shown[0]: ""}
+    _fit(widths, gaps, [at for at in shown if head[at] in ("player", "course")])
+    misses = [at for at in shown if head[at] in ("drive", "appr.", "putt")]
+    before = sum(widths[at] + len(gaps[at]) for at in shown if at < misses[0]) + len(gaps[misses[0]])
+    span = sum(widths[at] + len(gaps[at]) for at in misses) - len(gaps[misses[0]])
     over = " " * before + "misses".center(span, "-") if span else ""
     table = [
-        "  ".join(_padded(row[at], widths[at], left=head[at] in _TEXTS) for at in shown).rstrip()
+        "".join(
+            gaps[at] + _padded(_cut(row[at], widths[at]), widths[at], left=head[at] in _TEXTS) for at in shown
+        ).rstrip()
         for row in (head, *rows)
     ]
     return [over, *table]
 
 
-_ALWAYS = ("date", "holes", "score", "drive", "approach", "putt")
+_ALWAYS = ("date", "holes", "score", "drive", "appr.", "putt")
 _TEXTS = ("date", "player", "course", "card")
+_CLOSE = ("holes", "score", "par", "drive", "appr.", "putt", "waits", "card")  # one space before
+_LEAST_NAME = 6
 
 
-def _cut(text: str) -> str:
-    shown = " ".join(text.split())
-    return shown if len(shown) <= LONGEST_NAME else shown[: LONGEST_NAME - 1] + "…"
+def _fit(widths: dict[int, int], gaps: dict[int, str], names: Sequence[int]) -> None:
+    """Narrow the columns of names, the widest first, until a line has 80 columns."""
+    while sum(widths.values()) + sum(map(len, gaps.values())) > COLUMNS:
+        widest = max(names, key=lambda at: widths[at], default=None)
+        if widest is None or widths[widest] <= _LEAST_NAME:
+            return
+        widths[widest] -= 1
+
+
+def _cut(text: str, width: int) -> str:
+    if _width(text) <= width:
+        return text
+    cut = text
+    while cut and _width(cut) > width - 1:
+        cut = cut[:-1]
+    return f"{cut.rstrip()}…"
 
 
 def _width(text: str) -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -87,6 +88,10 @@ REJECTED = "rejected"  # only that the photo shows no readable card
 NOT_STORED = "not stored"  # nobody knows its form
 UNCHANGED = "unchanged"  # the same round was there
 REPLACED = "replaced"
+
+
+class _OnlyTried(Exception):
+    """Ends a transaction that was a dry run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,11 +305,17 @@ class Store:
         return replace(after, pictures=pictures)
 
     def add_rounds(
-        self, rounds: Iterable[Round], practice: Iterable[PracticeSet] = (), *, replace: bool = False
+        self,
+        rounds: Iterable[Round],
+        practice: Iterable[PracticeSet] = (),
+        *,
+        replace: bool = False,
+        dry_run: bool = False,
     ) -> dict[str, str]:
         """Store rounds and sets of practice from a file, all or none; return what became of each round.
 
-        A round that is there already and the same stays; one that differs is refused unless `replace`.
+        A round that is there already and the same stays; one that differs is refused unless `replace`. A dry
+        run does it all and then takes the transaction back.
 
         Raises
         ------
@@ -313,7 +324,7 @@ class Store:
         """
         texts = [(round_, checked_text(round_)) for round_ in rounds]
         outcomes: dict[str, str] = {}
-        with writing(self._engine) as connection:
+        with suppress(_OnlyTried), writing(self._engine) as connection:
             differing = []
             aside = {one.serial for one in set_aside.listed(connection)}
             if out := sorted(aside.intersection(round_.id for round_, _ in texts)):
@@ -343,6 +354,8 @@ class Store:
                     "say --replace to put them in place of the stored ones."
                 )
             put_practice(connection, practice)
+            if dry_run:
+                raise _OnlyTried
         return outcomes
 
     def answer(

@@ -80,6 +80,18 @@ def name_of(form: Form, field: Field) -> str:
     return " ".join(field.label.replace("|", " ").split()) or field.id
 
 
+def full_name(form: Form | None, field_id: str) -> str:
+    """Return a field with its place, as in "hole 7, first putt"; its id where no form is known."""
+    try:
+        field = form.field(field_id) if form is not None else None
+    except KeyError:
+        field = None
+    if form is None or field is None:
+        return field_id
+    name = name_of(form, field)
+    return name if field.row is None else f"{place_of(form, field).lower()}, {name}"
+
+
 def asks(form: Form, field: Field) -> str:
     """Return the question about a field's ink."""
     known = _NAMES.get(key_of(form, field)) if form.record == "round" else None

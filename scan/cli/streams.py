@@ -1,0 +1,68 @@
+"""`-` in place of a file's name: standard input is taken whole into a file of ours, which goes afterwards.
+
+Photos are read in processes of their own and archives are read back and forth, so that a pipe does not do.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+DASH = "-"
+CALLED = "standard-input"
+MOST_BYTES = 2**30  # more than any photo, PDF or backup of years
+
+
+def is_dash(path: Path | str | None) -> bool:
+    """Say whether a name stands for standard input or output."""
+    return path is not None and str(path) == DASH
+
+
+@contextmanager
+def given(paths: list[Path], ending: str = "") -> Iterator[list[Path]]:
+    """Return the paths with a file in place of `-` that holds what came by standard input.
+
+    Raises
+    ------
+    InputError
+        when `-` is there twice, nothing came, or too much
+    """
+    from forms.errors import InputError
+
+    if not any(is_dash(path) for path in paths):
+        yield paths
+        return
+    if sum(is_dash(path) for path in paths) > 1:
+        raise InputError("expected - once, found it twice: standard input can be read once.")
+    from scan.leftovers import WORK, folder_for
+
+    with folder_for(WORK) as folder:
+        file = folder / f"{CALLED}{ending}"
+        _take(file)
+        yield [file if is_dash(path) else path for path in paths]
+
+
+def _take(file: Path) -> None:
+    """Write standard input into a new file."""
+    from forms.errors import InputError
+
+    taken = 0
+    with file.open("xb") as out:
+        while block := sys.stdin.buffer.read(2**20):
+            taken += len(block)
+            if taken > MOST_BYTES:
+                raise InputError(
+                    f"-: expected at most {MOST_BYTES // 2**20} MB by standard input, found more."
+                )
+            out.write(block)
+    if not taken:
+        raise InputError("-: expected a file by standard input, found nothing. Pipe one into it, or name it.")
+
+
+def write_out(data: bytes) -> None:
+    """Write bytes to standard output as they are."""
+    sys.stdout.flush()
+    sys.stdout.buffer.write(data)
+    sys.stdout.buffer.flush()
