@@ -6,23 +6,34 @@ bubbles are grey, so that ink stands out from print.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 
+from forms.errors import LayoutError
 from forms.fiducials import MARKER_MM, QUIET_MM, dark_modules, dark_runs
-from forms.form import UNITS, Form, hand_is_printed
+from forms.form import Form, hand_is_printed, legend_of
 from forms.geometry import Box, Point, box_around
 from forms.layout import (
+    FIELD_PT,
     FOLD_CLEAR_MM,
+    LABEL_GAP_MM,
+    LABEL_PT,
     MARGIN_MM,
     QR_MODULE_MM,
     QR_QUIET_MODULES,
-    ROWS_TOP_MM,
+    ROW_LABEL_PT,
     STUD_MM,
     Cell,
     ColumnPlace,
     Sheet,
+    cross_labels,
+    foot_right_x,
+    lower_label,
+    upper_label,
 )
+from forms.letters import CAP_HEIGHT, text_width_mm
 from forms.serials import plain_code
+from forms.units import pt_to_mm
 
 #: Outlines are black hairlines. A grey is printed as dots, and the dots go first: on a copier, with little
 #: toner, in the sun (the first edition: a grey of 0.52, 0.28 mm wide). Thin black holds.
@@ -30,7 +41,6 @@ OUTLINE_GREY = 0.0
 OUTLINE_MM = 0.16
 RULE_GREY, RULE_MM = 0.5, 0.12  # furniture: lighter than what is written into
 HAIR_MM = 0.18  # the thinnest line a photocopy keeps
-LABEL_PT = 8.0  # nothing a player must read is smaller
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +119,44 @@ def draw(sheet: Sheet, identity: CardIdentity) -> tuple[Shape, ...]:
     shapes += _row_labels(sheet)
     shapes += _causes(sheet)
     shapes += _help(sheet)
+    _refuse_overprinting(sheet, shapes)
     return tuple(shapes)
+
+
+def _refuse_overprinting(sheet: Sheet, shapes: list[Shape]) -> None:
+    """Refuse a sheet on which words would lie over words, over a cell, over a code, or leave the paper."""
+    paper, form = sheet.layout.paper, sheet.form
+    words = sorted(((box_of(s), s.text) for s in shapes if isinstance(s, Words)), key=lambda item: item[0].y)
+    things = [(cell.box, f"the cell {cell.id}") for cell in sheet.layout.cells if cell.kind != "words"]
+    things += [(f.box.grown(QUIET_MM / 2), "a corner mark") for f in sheet.layout.fiducials]
+    things.append((sheet.layout.qr, "the QR code"))
+    things = sorted((*things, *((box, f"'{text}'") for box, text in words)), key=lambda item: item[0].y)
+    tallest = max(box.h for box, _ in things)
+    tops = [box.y for box, _ in things]
+    for box, text in words:
+        beyond = max(-box.x, -box.y, box.right - paper.width_mm, box.bottom - paper.height_mm)
+        if beyond > 0:
+            raise LayoutError(
+                f"{form.name}: '{text}' lies {beyond:.1f} mm beyond the edge of {paper.name}. Shorten it."
+            )
+        near = things[bisect_left(tops, box.y - tallest) : bisect_left(tops, box.bottom)]
+        for other, name in near:
+            if other is not box and box.overlaps(other):
+                over = min(box.right, other.right) - max(box.x, other.x)
+                raise LayoutError(
+                    f"{form.name}: '{text}' would be printed {over:.1f} mm over {name}. "
+                    "Shorten it, or make room with gap_mm, another line or fewer fields."
+                )
+
+
+def box_of(words: Words) -> Box:
+    """Return the box that a line of type fills, from the height of its capitals to the baseline."""
+    width, size = text_width_mm(words.text, words.size_pt, bold=words.bold), words.size_pt
+    if words.fit_mm is not None and width > words.fit_mm > 0:
+        width, size = words.fit_mm, words.size_pt * words.fit_mm / width
+    x = words.at.x - {"left": 0.0, "middle": width / 2, "right": width}[words.anchor]
+    height = CAP_HEIGHT * pt_to_mm(size)
+    return Box(x, words.at.y - height, width, height)
 
 
 def _cells(sheet: Sheet) -> list[Shape]:
@@ -156,9 +203,11 @@ def _title(sheet: Sheet, identity: CardIdentity) -> list[Shape]:
     form = sheet.form
     left = MARGIN_MM + MARKER_MM + QUIET_MM + 0.6
     room = sheet.fold.x - FOLD_CLEAR_MM - left
-    under = [form.title, f"distances in {UNITS[form.unit]}"]
+    under = [form.title]
+    if form.record == "round" or any("distance" in field.id for field in form.fields):
+        under.append(form.says(f"distances-{form.unit}"))
     if hand_is_printed(form.hand):
-        under.append(f"{form.hand}-handed")
+        under.append(form.says("left-handed"))
     shapes: list[Shape] = [
         Words("shortpencil", Point(left, 15.4), 18.0, True, fit_mm=room),
         Words(" · ".join(under), Point(left, 20.4), 9.0, fit_mm=room),
@@ -176,14 +225,14 @@ def _title(sheet: Sheet, identity: CardIdentity) -> list[Shape]:
 
 
 def _field_labels(sheet: Sheet) -> list[Shape]:
+    resolves = {column.label for column in sheet.form.columns if column.place == "foot-right"}
     shapes: list[Shape] = [
-        Words(text, at, 8.5, bold=text.startswith("One thing"))
-        for text, at in sheet.labels
-        if text and not text.startswith("The phase")
+        Words(text, at, FIELD_PT, bold=text in resolves) for text, at in sheet.labels if text
     ]
-    if any(column.place == "foot" for column in sheet.form.columns):
+    foot = any(column.place == "foot" for column in sheet.form.columns)
+    if foot and (sheet.form.record == "round" or "add-up" in sheet.form.words):
         at = Point(MARGIN_MM + STUD_MM + 2.0, sheet.foot_top + 3.4)
-        shapes.append(Words("Add up: the misses of each phase, and the score", at, 9.0, True))
+        shapes.append(Words(sheet.form.says("add-up"), at, 9.0, True))
     for column in sheet.form.columns:
         if column.arrange != "line" or column.place in ("left", "right"):
             continue
@@ -194,57 +243,54 @@ def _field_labels(sheet: Sheet) -> list[Shape]:
 
 
 def _headings(sheet: Sheet) -> list[Shape]:
-    """The two passes, each with its one sentence."""
+    """The two passes, each with its one sentence; a sheet that is no round has its statement only."""
     form = sheet.form
-    shapes: list[Shape] = []
     left = MARGIN_MM + STUD_MM + 1.0
+    top = sheet.rows_top - 14.2
+    right_edge = sheet.layout.paper.width_mm - MARGIN_MM
+    has_right = any(column.place == "right" for column in form.columns)
+    has_right_head = any(column.place == "right-head" for column in form.columns)
     if form.record != "round":
-        if form.statement:
-            shapes += _paragraph(
-                form.statement, Point(left, ROWS_TOP_MM - 12.0), sheet.layout.paper.width_mm - 2 * left
-            )
-        return shapes
-    room = sheet.fold.x - FOLD_CLEAR_MM - left
-    shapes.append(Words("1", Point(left, ROWS_TOP_MM - 14.2), 13.0, True))
-    shapes.append(
+        end = sheet.right_block_x if has_right_head else right_edge - STUD_MM - 1.0
+        return _paragraph(form.statement, Point(left, top + 2.2), end - left) if form.statement else []
+    room = sheet.fold.x - FOLD_CLEAR_MM - left if has_right else right_edge - STUD_MM - 1.0 - left
+    legend = _legend(form, Point(left + room, top))
+    beside = min((shape.at.x for shape in legend if isinstance(shape, Words)), default=left + room) - 6.0
+    shapes: list[Shape] = [
+        Words("1", Point(left, top), 13.0, True),
         Words(
-            "Every throw: did it go as planned?",
-            Point(left + 4.2, ROWS_TOP_MM - 14.2),
+            form.says("first-pass"),
+            Point(left + 4.2, top),
             10.0,
             True,
-            fit_mm=room - 4.2,
-        )
-    )
-    shapes += _paragraph(form.statement, Point(left + 4.2, ROWS_TOP_MM - 10.6), room - 4.2)
-    shapes += _legend(form, Point(sheet.fold.x - FOLD_CLEAR_MM, ROWS_TOP_MM - 14.2))
-    x = sheet.right_block_x + 1.0
-    limit = sheet.layout.paper.width_mm - MARGIN_MM - x
-    shapes.append(Words("2", Point(x, ROWS_TOP_MM - 14.2), 13.0, True))
-    shapes.append(
-        Words(
-            "Only the phase with most misses",
-            Point(x + 4.2, ROWS_TOP_MM - 14.2),
-            10.0,
-            True,
-            fit_mm=limit - 4.2,
-        )
-    )
+            fit_mm=(beside - left if legend else room) - 4.2,
+        ),
+        *_paragraph(form.statement, Point(left + 4.2, top + 3.6), room - 4.2),
+        *legend,
+    ]
+    if has_right:
+        x = sheet.right_block_x + 1.0
+        words = Words(form.says("second-pass"), Point(x + 4.2, top), 10.0, True, fit_mm=right_edge - x - 4.2)
+        shapes += [Words("2", Point(x, top), 13.0, True), words]
     return shapes
 
 
 def _legend(form: Form, end: Point) -> list[Shape]:
     """What round and square bubbles mean, set so that it ends at `end`."""
-    throw = next((c for c in form.columns if {o.shape for o in c.options} == {"round", "square"}), None)
+    throw = legend_of(form.columns)
     if throw is None:
         return []
     shapes: list[Shape] = []
-    x = end.x - sum(5.6 + len(option.label) * 1.6 for option in throw.options)
-    for option in throw.options:
+    widths = [
+        max(len(o.label) * 1.6, text_width_mm(o.label, FIELD_PT, bold=True) - 0.4) for o in throw.options
+    ]
+    x = end.x - sum(5.6 + width for width in widths)
+    for option, width in zip(throw.options, widths, strict=True):
         box = box_around(Point(x + 1.6, end.y - 1.1), 3.2, 3.2)
         radius = box.w / 2 if option.shape == "round" else 0.5
         shapes.append(Outline(box, radius, OUTLINE_MM, 0.0))
         shapes.append(Words(option.label, Point(box.right + 1.0, end.y), 8.5, True))
-        x += 5.6 + len(option.label) * 1.6
+        x += 5.6 + width
     return shapes
 
 
@@ -267,7 +313,7 @@ def _paragraph(
 def _column_labels(sheet: Sheet) -> list[Shape]:
     """Two lines above the rows: the throw on the first, what to write on the second."""
     shapes: list[Shape] = []
-    upper, lower = ROWS_TOP_MM - 3.9, ROWS_TOP_MM - 1.0
+    upper, lower = sheet.rows_top - 3.9, sheet.rows_top - 1.0
     run: list[ColumnPlace] = []
     for place in (*sheet.columns, None):
         if run and (place is None or _upper(place) != _upper(run[0]) or not _upper(place)):
@@ -280,10 +326,13 @@ def _column_labels(sheet: Sheet) -> list[Shape]:
             run = []
         if place is not None:
             run.append(place)
-            text = place.column.label.split("|")[-1].replace("{unit}", sheet.form.unit)
+            text = lower_label(place.column, sheet.form.unit)
             middle = place.x + place.w / 2
             if place.column.arrange == "cross":
-                shapes += _cross_labels(place)
+                shapes += [
+                    Words(text, Point(middle, lower - up), LABEL_PT, False, "middle")
+                    for text, up in zip(cross_labels(place.column), (5.6, 2.8, 0.0), strict=True)
+                ]
             elif place.column.type == "words":
                 shapes.append(Words(text, Point(place.x, lower), LABEL_PT, True))
             else:
@@ -293,18 +342,7 @@ def _column_labels(sheet: Sheet) -> list[Shape]:
 
 
 def _upper(place: ColumnPlace) -> str:
-    parts = place.column.label.split("|")
-    return parts[0] if len(parts) > 1 else ""
-
-
-def _cross_labels(place: ColumnPlace) -> list[Shape]:
-    labels = [option.label for option in place.column.options]
-    middle = place.x + place.w / 2
-    return [
-        Words(labels[2], Point(middle, ROWS_TOP_MM - 6.6), LABEL_PT, False, "middle"),
-        Words(f"{labels[0]}   {labels[1]}", Point(middle, ROWS_TOP_MM - 3.8), LABEL_PT, False, "middle"),
-        Words(labels[3], Point(middle, ROWS_TOP_MM - 1.0), LABEL_PT, False, "middle"),
-    ]
+    return upper_label(place.column)
 
 
 def _rules(sheet: Sheet) -> list[Shape]:
@@ -332,35 +370,42 @@ def _row_labels(sheet: Sheet) -> list[Shape]:
     cross = next((p for p in sheet.columns if p.column.place == "right"), None)
     for row, top in enumerate(sheet.row_tops, start=1):
         middle = top + sheet.pitch / 2
-        text = str(form.row_numbers[row - 1])
-        shapes.append(Words(text, Point(left + 5.0, middle + size * 0.125), size, True, "right"))
+        text = form.row_label(row)
+        if form.row_labels:
+            shapes.append(Words(text, Point(left + 0.6, middle + 1.1), ROW_LABEL_PT, True))
+        else:
+            shapes.append(Words(text, Point(left + 5.0, middle + size * 0.125), size, True, "right"))
         if form.course:
             hole = form.course.holes[row - 1]
-            shapes += _hole_label(hole.par, hole.length_written, left + 6.0, middle)
-        shapes += _bubble_digits(sheet, row)
+            par = None if hole.par is None else f"{form.says('par')} {hole.par}"
+            shapes += _hole_label(par, hole.length_written, left + 6.0, middle)
+        shapes += _bubble_labels(sheet, row)
         if cross is not None:
-            shapes.append(
-                Words(text, Point(sheet.right_block_x + 4.6, middle + 1.1), 9.0, True, "right", grey=0.25)
-            )
+            right = cross.x - cross.column.gap_mm - 0.8 if form.row_labels else sheet.right_block_x + 4.6
+            at = Point(right, middle + 1.1)
+            shapes.append(Words(text, at, ROW_LABEL_PT, True, "right", grey=0.25))
     return shapes
 
 
-def _bubble_digits(sheet: Sheet, row: int) -> list[Shape]:
-    """A small figure beside each bubble that stands for a number, as the penalty throws do."""
+def _bubble_labels(sheet: Sheet, row: int) -> list[Shape]:
+    """A label beside each bubble that nothing else explains; a small figure where a bubble is a number."""
     shapes: list[Shape] = []
     for place in sheet.columns:
         for option in place.column.options:
-            if option.label.isdigit():
-                box = sheet.layout.cell(f"{sheet.form.row_id(row)}.{place.column.id}.{option.id}").box
+            box = sheet.layout.cell(f"{sheet.form.row_id(row)}.{place.column.id}.{option.id}").box
+            if place.column.beside:
+                at = Point(box.right + LABEL_GAP_MM, box.centre.y + 1.0)
+                shapes.append(Words(option.label, at, LABEL_PT))
+            elif option.label.isdigit():
                 at = Point(box.x - 0.5, box.centre.y + 0.85)
                 shapes.append(Words(option.label, at, 6.5, False, "right", grey=0.3))
     return shapes
 
 
-def _hole_label(par: int | None, length: str | None, x: float, middle: float) -> list[Shape]:
+def _hole_label(par: str | None, length: str | None, x: float, middle: float) -> list[Shape]:
     shapes: list[Shape] = []
     if par is not None:
-        shapes.append(Words(f"par {par}", Point(x, middle - 0.3), 7.5, fit_mm=5.8))
+        shapes.append(Words(par, Point(x, middle - 0.3), 7.5, fit_mm=5.8))
     if length:
         shapes.append(Words(length, Point(x, middle + 2.6), 7.5, fit_mm=5.8))
     return shapes
@@ -370,10 +415,10 @@ def _causes(sheet: Sheet) -> list[Shape]:
     form = sheet.form
     if not form.causes:
         return []
-    x = sheet.right_block_x + 1.0
+    x = foot_right_x(sheet.layout.paper, sheet.right_block_x)
     width = sheet.layout.paper.width_mm - MARGIN_MM - STUD_MM - 1.0 - x
     top = sheet.foot_top + 4.4
-    shapes: list[Shape] = [Words("why, as one digit", Point(x, top), 9.0, True)]
+    shapes: list[Shape] = [Words(form.says("causes"), Point(x, top), 9.0, True)]
     half = (len(form.causes) + 1) // 2
     quiet_top = sheet.layout.fiducials[2].box.y - QUIET_MM
     for i, cause in enumerate(form.causes):

@@ -8,6 +8,7 @@ without the fingerprint itself.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -15,11 +16,7 @@ from forms.errors import InputError
 from forms.fiducials import CORNER_IDS, Fiducial
 from forms.files import parsed_json
 from forms.form import (
-    FIELD_ID,
-    FIELD_TYPES,
     HANDS,
-    RECORDS,
-    SHAPES,
     UNITS,
     Cause,
     Course,
@@ -28,6 +25,7 @@ from forms.form import (
     Form,
     Option,
 )
+from forms.form_check import FIELD_ID, FIELD_TYPES, LONGEST_TEXT, RECORDS, SHAPES
 from forms.geometry import Box, Point
 from forms.layout import Cell, Layout, Paper
 from forms.serials import fingerprint_of
@@ -111,6 +109,7 @@ def _body(layout: Layout) -> dict[str, Any]:
             "count": form.rows,
             "group": form.row_group,
             "numbers": list(form.row_numbers),
+            **({"labels": list(form.row_labels)} if form.row_labels else {}),
         },
         "course": _course_json(form.course),
         "causes": [{"number": c.number, "id": c.id, "label": c.label} for c in form.causes],
@@ -210,6 +209,7 @@ def _form(data: _Part) -> Form:
         rows=rows.whole("count", 0, 60),
         row_numbers=rows.wholes("numbers", rows.whole("count", 0, 60), 1, 60),
         row_group=rows.whole("group", 1, 60),
+        row_labels=rows.texts("labels", rows.whole("count", 0, 60)) if rows.has("labels") else (),
         causes=tuple(
             Cause(c.whole("number", 0, 9), c.text("id"), c.text("label")) for c in data.parts("causes")
         ),
@@ -296,6 +296,12 @@ class _Part:
         fits = fits and all(_is_whole(item, low, high) for item in value or ())
         return tuple(self._checked(key, fits, f"{count} whole numbers from {low} to {high}"))
 
+    def texts(self, key: str, count: int) -> tuple[str, ...]:
+        value = self._data.get(key)
+        fits = isinstance(value, list) and len(value) == count
+        fits = fits and all(is_text(item) and len(item) <= LONGEST_TEXT for item in value or ())
+        return tuple(self._checked(key, fits, f"{count} texts of at most {LONGEST_TEXT} signs"))
+
     def box(self) -> Box:
         value = self._data.get("box_mm")
         fits = isinstance(value, list) and len(value) == 4
@@ -325,7 +331,7 @@ class _Part:
     def named(self, key: str) -> list[tuple[str, _Part]]:
         part = self.part(key)
         for name in part._data:
-            if not FIELD_ID.fullmatch(name):
+            if not re.fullmatch(FIELD_ID, name):
                 raise self.wrong(key, "ids of letters, digits, '-' and '_'", name)
         return [(name, _Part(item, f"{part._where} {one_line(name)}")) for name, item in part._data.items()]
 

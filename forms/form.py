@@ -7,22 +7,16 @@ A form is data. It names its fields (choose one, choose many, number, words) and
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from forms.errors import InputError
 from forms.files import parsed_toml
-from forms.shown import found
+from forms.form_check import BLOCKS, WORDS, check_form
 
-FIELD_TYPES = ("choose-one", "choose-many", "number", "words")
-RECORDS = ("round", "practice", "sheet")
-SHAPES = ("round", "square")
 UNITS = {"m": "metres", "ft": "feet"}
 HANDS = ("right", "left")
-_OPTION_ID = re.compile(r"[\w-]{1,40}")
-FIELD_ID = re.compile(r"[\w-]{1,40}(\.[\w-]{1,40})*")
 PLACES = ("head", "left", "right", "right-head", "foot", "foot-right", "notes")
 
 
@@ -97,7 +91,10 @@ class Column:
     `gap_mm` is clear space before it; `width_mm` the wish of a strip for words (0: all that is left);
     `box_mm` the width of each box of a number (0: the usual one). `lead` stands once before a line of fields
     that belong together, as "Date" does; `stud` puts a small square into the gap before a column of the rows.
-    `without_course` leaves it out when the course is printed in, `without_hand` when the hand is.
+    `without_course` leaves it out when the course is printed in, `without_hand` when the hand is. `bubble_mm`
+    is the width of its bubbles (0: the usual one). `beside`: the options' labels stand beside the bubbles,
+    since nothing else says what these mean. From the bubble `split_at` on, a line of bubbles is shifted by
+    `split_mm`, over the fold.
     """
 
     id: str
@@ -116,15 +113,19 @@ class Column:
     default: str | None = None
     without_course: bool = False
     without_hand: bool = False
-    help: str = ""
+    bubble_mm: float = 0.0
+    beside: bool = False
+    split_at: int = 0
+    split_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Form:
     """A card as a set of questions, with everything a reader of answers must know.
 
-    `columns` are the wishes for the layout; they play no part once a layout exists and do not travel in the
-    field map.
+    `row_labels` stand before the rows in place of their numbers. `columns`, `help` and `words` (the sentences
+    that the card itself prints) are wishes for the layout; they play no part once a layout exists and do not
+    travel in the field map.
     """
 
     name: str
@@ -143,6 +144,8 @@ class Form:
     columns: tuple[Column, ...] = ()
     row_group: int = 3
     help: tuple[str, ...] = ()
+    row_labels: tuple[str, ...] = ()
+    words: Mapping[str, str] = field(default_factory=dict)
 
     def field(self, field_id: str) -> Field:
         """Return the field of that id; KeyError when the form has none."""
@@ -154,6 +157,14 @@ class Form:
     def row_id(self, row: int) -> str:
         """Return the id of a row (1-based place in the table), as in ``h07``."""
         return f"{self.prefix}{self.row_numbers[row - 1]:02d}"
+
+    def row_label(self, row: int) -> str:
+        """Return what is printed before a row (1-based place in the table): its label, or its number."""
+        return self.row_labels[row - 1] if self.row_labels else str(self.row_numbers[row - 1])
+
+    def says(self, sentence: str) -> str:
+        """Return one of the sentences that the card itself prints, in this form's words."""
+        return self.words.get(sentence, WORDS[sentence])
 
 
 def hand_is_printed(hand: str) -> bool:
@@ -180,48 +191,40 @@ def form_from_toml(
         naming the place in the text that is not what it must be
     """
     data = parsed_toml(text, source, "a form")
-    reader = _Reader(source)
-    rows = reader.table(data, "rows") if "rows" in data else {}
-    columns = tuple(
-        reader.column(item, place)
+    check_form(data, text, source)
+    rows = data.get("rows", {})
+    record = data.get("record", "sheet")
+    asked = (
+        _column(item, place)
         for place in PLACES
-        for item in reader.tables(_part(data, place), place)
+        for item in (rows if place in BLOCKS else data).get(place, [])
         if not (course is not None and item.get("without_course", False))
         and not (hand_is_printed(hand) and item.get("without_hand", False))
     )
-    count = reader.whole(rows, "count", 0, 0, 60) if rows else 0
-    prefix = reader.words(rows, "prefix", "r")
+    columns = _with_labels(asked, has_legend=record == "round")
+    count = rows.get("count", 0)
+    prefix = rows.get("prefix", "r")
     numbers = _row_numbers(course, count, source)
-    form = Form(
-        name=reader.text(data, "name"),
-        edition=reader.whole(data, "edition", 1, 1, 9999),
-        title=reader.text(data, "title"),
-        record=reader.one_of(data, "record", RECORDS, "sheet"),
-        statement=reader.words(data, "statement"),
+    return Form(
+        name=data["name"],
+        edition=data.get("edition", 1),
+        title=data["title"],
+        record=record,
+        statement=data.get("statement", ""),
         unit=unit,
         hand=hand,
         prefix=prefix,
         rows=count,
         row_numbers=numbers,
-        row_group=reader.whole(rows, "group", 3, 1, 60) if rows else 3,
-        causes=reader.causes(data),
+        row_group=rows.get("group", 3),
+        row_labels=tuple(rows.get("labels", ())) if course is None else (),
+        causes=tuple(Cause(c["number"], c["id"], c["label"]) for c in data.get("causes", [])),
         course=course,
         fields=_fields(columns, prefix, numbers),
         columns=columns,
-        help=reader.lines(data, "help"),
+        help=tuple(data.get("help", ())),
+        words=dict(data.get("words", {})),
     )
-    ids = [f.id for f in form.fields]
-    twice = sorted({i for i in ids if ids.count(i) > 1})
-    if twice:
-        raise InputError(f"{source}: each field needs an id of its own, but {', '.join(twice)} stands twice.")
-    return form
-
-
-def _part(data: Mapping[str, Any], place: str) -> Any:
-    rows = data.get("rows", {})
-    if place in ("left", "right"):
-        return rows.get(place, []) if isinstance(rows, dict) else []
-    return data.get(place, [])
 
 
 def _row_numbers(course: Course | None, count: int, source: str) -> tuple[int, ...]:
@@ -250,124 +253,55 @@ def _field(column: Column, field_id: str, row: int | None) -> Field:
     return Field(field_id, column.type, column.label, column.options, column.digits, row, column.default)
 
 
-class _Reader:
-    """Takes typed values out of TOML tables; every complaint names the form and the key."""
+def legend_of(columns: Iterable[Column]) -> Column | None:
+    """Return the column whose round and square bubbles the legend above the rows explains, if any."""
+    return next((c for c in columns if {option.shape for option in c.options} == {"round", "square"}), None)
 
-    def __init__(self, source: str) -> None:
-        self._source = source
 
-    def text(self, table: Mapping[str, Any], key: str) -> str:
-        value = table.get(key)
-        if not isinstance(value, str) or not value.strip():
-            raise InputError(f"{self._source}: expected a text for {key!r}, found {found(value)}.")
-        return value
+def _with_labels(columns: Iterable[Column], *, has_legend: bool) -> tuple[Column, ...]:
+    """Return the columns, told of each whether its options' labels must stand beside the bubbles.
 
-    def id(self, table: Mapping[str, Any], pattern: re.Pattern[str]) -> str:
-        value = self.text(table, "id")
-        if not pattern.fullmatch(value):  # ids are joined with dots to those of cells, and kept in one line
-            raise InputError(
-                f"{self._source}: expected an id of letters, digits, '-' and '_', found {found(value)}."
-            )
-        return value
-
-    def words(self, table: Mapping[str, Any], key: str, default: str = "") -> str:
-        value = table.get(key, default)
-        if not isinstance(value, str):
-            raise InputError(f"{self._source}: expected a text for {key!r}, found {found(value)}.")
-        return value
-
-    def lines(self, table: Mapping[str, Any], key: str) -> tuple[str, ...]:
-        value = table.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(line, str) for line in value):
-            raise InputError(f"{self._source}: expected a list of texts for {key!r}, found {found(value)}.")
-        return tuple(value)
-
-    def whole(self, table: Mapping[str, Any], key: str, default: int, low: int, high: int) -> int:
-        value = table.get(key, default)
-        if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
-            raise InputError(
-                f"{self._source}: expected a whole number from {low} to {high} for {key!r}, "
-                f"found {found(value)}."
-            )
-        return value
-
-    def length(self, table: Mapping[str, Any], key: str) -> float:
-        value = table.get(key, 0.0)
-        if not isinstance(value, int | float) or isinstance(value, bool) or not 0 <= value <= 300:
-            raise InputError(
-                f"{self._source}: expected millimetres (0 to 300) for {key!r}, found {found(value)}."
-            )
-        return float(value)
-
-    def one_of(self, table: Mapping[str, Any], key: str, allowed: tuple[str, ...], default: str) -> str:
-        value = table.get(key, default)
-        if value not in allowed:
-            raise InputError(
-                f"{self._source}: expected one of {', '.join(allowed)} for {key!r}, found {found(value)}."
-            )
-        return str(value)
-
-    def table(self, data: Mapping[str, Any], key: str) -> Mapping[str, Any]:
-        value = data[key]
-        if not isinstance(value, dict):
-            raise InputError(f"{self._source}: expected a table [{key}], found {found(value)}.")
-        return value
-
-    def tables(self, value: Any, key: str) -> list[Mapping[str, Any]]:
-        if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
-            raise InputError(f"{self._source}: expected a list of tables [[{key}]], found {found(value)}.")
-        return value
-
-    def column(self, item: Mapping[str, Any], place: str) -> Column:
-        field_id = self.id(item, FIELD_ID)
-        kind = self.one_of(item, "type", FIELD_TYPES, "words")
-        options = tuple(self.option(o, field_id) for o in self.tables(item.get("options", []), "options"))
-        if kind.startswith("choose") and not options:
-            raise InputError(f"{self._source}: the choice {field_id!r} needs options.")
-        default = item.get("default")
-        if default is not None and default not in [o.id for o in options]:
-            raise InputError(
-                f"{self._source}: the default of {field_id!r} must be one of its options, "
-                f"found {found(default)}."
-            )
-        return Column(
-            id=field_id,
-            type=kind,
-            label=self.words(item, "label"),
-            place=place,
-            options=options,
-            digits=self.whole(item, "digits", 1, 1, 6) if kind == "number" else 0,
-            arrange=self.one_of(item, "arrange", ("stack", "line", "cross"), "stack"),
-            gap_mm=self.length(item, "gap_mm"),
-            width_mm=self.length(item, "width_mm"),
-            box_mm=self.length(item, "box_mm"),
-            line=self.whole(item, "line", 1, 1, 9),
-            lead=self.words(item, "lead"),
-            stud=bool(item.get("stud", False)),
-            default=default,
-            without_course=bool(item.get("without_course", False)),
-            without_hand=bool(item.get("without_hand", False)),
-            help=self.words(item, "help"),
+    They need not where something else says what a bubble means: the cross above the column, a small figure,
+    the column's own head over a single bubble, or the legend of round and square above the rows of a round.
+    """
+    columns = tuple(columns)
+    legend = legend_of(columns) if has_legend else None
+    return tuple(
+        replace(
+            column,
+            beside=column.place in BLOCKS
+            and bool(column.options)
+            and column.arrange != "cross"
+            and not all(option.label.isdigit() for option in column.options)
+            and not (len(column.options) == 1 and bool(column.label))
+            and not (legend is not None and column.options == legend.options),
         )
+        for column in columns
+    )
 
-    def option(self, item: Any, field_id: str) -> Option:
-        if not isinstance(item, dict) or not isinstance(item.get("id"), str):
-            raise InputError(
-                f'{self._source}: expected options like {{id = "miss", label = "miss"}} in {field_id!r}, '
-                f"found {found(item)}."
-            )
-        return Option(
-            self.id(item, _OPTION_ID),
-            self.words(item, "label", item["id"]),
-            self.one_of(item, "shape", SHAPES, "round"),
-        )
 
-    def causes(self, data: Mapping[str, Any]) -> tuple[Cause, ...]:
-        causes = []
-        for item in self.tables(data.get("causes", []), "causes"):
-            number = self.whole(item, "number", -1, 0, 9)
-            causes.append(Cause(number, self.text(item, "id"), self.text(item, "label")))
-        numbers = [cause.number for cause in causes]
-        if len(set(numbers)) != len(numbers):
-            raise InputError(f"{self._source}: each cause needs a number of its own, found {numbers}.")
-        return tuple(causes)
+def _column(item: Mapping[str, Any], place: str) -> Column:
+    """Return the column that a checked table of the form describes."""
+    kind = item["type"]
+    return Column(
+        id=item["id"],
+        type=kind,
+        label=item.get("label", ""),
+        place=place,
+        options=tuple(
+            Option(option["id"], option["label"], option.get("shape", "round"))
+            for option in item.get("options", [])
+        ),
+        digits=item.get("digits", 1) if kind == "number" else 0,
+        arrange=item.get("arrange", "stack" if place in BLOCKS else "line"),
+        gap_mm=float(item.get("gap_mm", 0.0)),
+        width_mm=float(item.get("width_mm", 0.0)),
+        box_mm=float(item.get("box_mm", 0.0)),
+        bubble_mm=float(item.get("bubble_mm", 0.0)),
+        line=item.get("line", 1),
+        lead=item.get("lead", ""),
+        stud=item.get("stud", False),
+        default=item.get("default"),
+        without_course=item.get("without_course", False),
+        without_hand=item.get("without_hand", False),
+    )

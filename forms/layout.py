@@ -7,12 +7,14 @@ found once and published in the field map (`forms.field_map`); a printed edition
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from forms.errors import LayoutError
 from forms.fiducials import MARKER_MM, QUIET_MM, Fiducial, corner_fiducials
 from forms.form import Column, Form
 from forms.geometry import Box, Point, box_around, distance_to_fold
+from forms.letters import text_width_mm
 
 #: Change this when any cell of any built-in form moves: old prints then keep their own field maps.
 LAYOUT_EDITION = 2
@@ -36,6 +38,13 @@ ROWS_TOP_MM = 59.0
 MAX_PITCH_MM, MIN_PITCH_MM = 11.0, 6.2
 ROW_EDGE_MM = 0.7  # clear space above and below the cells of a row
 CHAR_MM = 1.62  # mean width of a letter at 8.5 pt, to keep room for labels
+LABEL_PT = 8.0  # nothing a player must read is smaller
+FIELD_PT = 8.5  # labels of head and foot
+ROW_LABEL_PT = 9.0
+LABEL_GAP_MM = 0.8  # between the heads of two columns, and between a bubble and its label
+FOOT_STRIP_W_MM = 40.0
+_CODES_END_MM = 39.5  # below it a line of the head may run to the right edge
+_SPLIT_WORTH_MM = 12.0  # a line of bubbles is split at the fold when moving it would waste more
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +112,7 @@ class Sheet:
     pitch: float
     fold: Point
     right_block_x: float
+    rows_top: float
     foot_top: float
     labels: tuple[tuple[str, Point], ...]  # labels of head and foot fields: text, left end of the baseline
 
@@ -117,16 +127,16 @@ def arrange(form: Form, paper: Paper) -> Sheet:
     """
     fold = Point(paper.width_mm / 2, paper.height_mm / 2)
     qr, code_line = arrange_codes(paper)
-    head_cells, head_labels = _head(form, paper, fold, qr)
+    head_cells, head_labels, rows_top = _head(form, paper, fold, qr)
     columns, right_block_x = _columns(form, paper, fold)
     foot_mm = _foot_height(form)
-    row_tops, pitch = _rows(form, paper, fold, foot_mm)
+    row_tops, pitch = _rows(form, paper, fold, rows_top, foot_mm)
     row_cells = _row_cells(form, columns, row_tops, pitch)
-    rows_end = row_tops[-1] + pitch if row_tops else ROWS_TOP_MM
+    rows_end = row_tops[-1] + pitch if row_tops else rows_top
     has_notes = any(c.place == "notes" for c in form.columns)
     foot_top = paper.height_mm - MARGIN_MM - foot_mm if has_notes else rows_end + 1.0
     notes_cells, notes_labels = _notes(form, paper, fold, rows_end + 2.0, foot_top - 1.0)
-    second_cells, second_labels = _right_head(form, right_block_x, fold)
+    second_cells, second_labels = _right_head(form, paper, right_block_x, rows_top, fold)
     foot_cells, foot_labels = _foot(form, paper, fold, foot_top, right_block_x)
     order = {field.id: i for i, field in enumerate(form.fields)}
     cells = (
@@ -135,7 +145,7 @@ def arrange(form: Form, paper: Paper) -> Sheet:
         for cell in head_cells + row_cells + second_cells + notes_cells + foot_cells
     )
     layout = Layout(
-        form=replace(form, columns=(), help=()),
+        form=replace(form, columns=(), help=(), words={}),
         paper=paper,
         cells=tuple(sorted(cells, key=lambda c: order[c.field])),
         fiducials=tuple(
@@ -155,6 +165,7 @@ def arrange(form: Form, paper: Paper) -> Sheet:
         pitch,
         fold,
         right_block_x,
+        rows_top,
         foot_top,
         head_labels + second_labels + notes_labels + foot_labels,
     )
@@ -196,7 +207,7 @@ def _cells_of(column: Column, field_id: str, x: float, middle: float, row_h: flo
         return [
             Cell(f"{field_id}.strip", field_id, "words", Box(x, middle - h / 2, column.width_mm, h), "strip")
         ]
-    size = bubble_size(row_h)
+    size = bubble_size(row_h, column)
     return [
         Cell(
             f"{field_id}.{option.id}",
@@ -214,33 +225,53 @@ def _box_width(column: Column) -> float:
     return column.box_mm or DIGIT_W_MM
 
 
-def bubble_size(row_h: float) -> float:
+def bubble_size(row_h: float, column: Column | None = None) -> float:
     """Width of a bubble in a row of that height; small rows get small bubbles that still stand clear."""
-    return min(BUBBLE_MM, 0.375 * row_h)
+    usual = min(BUBBLE_MM, 0.375 * row_h)
+    if column is None or not column.bubble_mm:
+        return usual
+    over = {"stack": len(column.options), "cross": 2}.get(column.arrange, 1)
+    return max(min(column.bubble_mm, (row_h - 2 * ROW_EDGE_MM) / over - 0.4), usual)
 
 
 def _bubble_offsets(column: Column, row_h: float) -> list[tuple[float, float]]:
     """Bubble centres from the column's left edge and the row's middle."""
-    size = bubble_size(row_h)
+    size = bubble_size(row_h, column)
     n = len(column.options)
     if column.arrange == "cross":
         if n != 4:
             raise LayoutError(f"{column.id}: a cross has four bubbles, this choice has {n}.")
-        up, side = 0.235 * row_h, 4.3
+        up, side = max(0.235 * row_h, size / 2 + 0.2), 4.3 + size - bubble_size(row_h)
         middle = side + size / 2
         return [(middle - side, 0.0), (middle + side, 0.0), (middle, -up), (middle, up)]
     if column.arrange == "line":
-        return [(size / 2 + x, 0.0) for x in _line_starts(column)]
-    step = min(2 * 0.235 * row_h, (row_h - 2 * 0.4 - size) / max(n - 1, 1))
+        return [(size / 2 + x, 0.0) for x in _line_starts(column, size)]
+    step = min(max(2 * 0.235 * row_h, size + 0.4), (row_h - 2 * 0.4 - size) / max(n - 1, 1))
+    if n > 1 and step < size:
+        raise LayoutError(
+            f"{column.id}: {n} bubbles of {size:.1f} mm do not stand above each other in {row_h:.1f} mm, "
+            f'{(size - step) * (n - 1):.1f} mm are missing. Take arrange = "line".'
+        )
     return [(size / 2, (i - (n - 1) / 2) * step) for i in range(n)]
 
 
-def _line_starts(column: Column) -> list[float]:
+def label_mm(label: str) -> float:
+    """Room to keep for a label of head or foot; the clear space behind it may be 0.6 mm short."""
+    return max(len(label) * CHAR_MM, text_width_mm(label, FIELD_PT) - 0.6)
+
+
+def _beside_mm(label: str) -> float:
+    """Room for an option's label beside its bubble in a row."""
+    return LABEL_GAP_MM + text_width_mm(label, LABEL_PT)
+
+
+def _line_starts(column: Column, size: float) -> list[float]:
     """Left edges of bubbles that stand in a line, each with its label behind it."""
     starts = [0.0]
     for option in column.options[:-1]:
-        starts.append(starts[-1] + BUBBLE_MM + 1.0 + len(option.label) * CHAR_MM + 2.0)
-    return starts
+        room = _beside_mm(option.label) + 1.6 if column.beside else 1.0 + label_mm(option.label) + 2.0
+        starts.append(starts[-1] + (size if column.bubble_mm else BUBBLE_MM) + room)
+    return [x + (column.split_mm if i >= column.split_at else 0.0) for i, x in enumerate(starts)]
 
 
 def _width_of(column: Column, row_h: float) -> float:
@@ -248,26 +279,35 @@ def _width_of(column: Column, row_h: float) -> float:
         return column.digits * _box_width(column) + (column.digits - 1) * DIGIT_GAP_MM
     if column.type == "words":
         return column.width_mm
-    offsets = _bubble_offsets(column, row_h)
-    return max(dx for dx, _ in offsets) + bubble_size(row_h) / 2
+    size = bubble_size(row_h, column)
+    rights = (
+        dx + size / 2 + (_beside_mm(option.label) if column.beside else 0.0)
+        for option, (dx, _) in zip(column.options, _bubble_offsets(column, row_h), strict=True)
+    )
+    return max(rights)
+
+
+def row_label_mm(form: Form) -> float:
+    """Room before the left block: for the numbers of the rows, or for their labels, pars and lengths."""
+    widest = max((text_width_mm(label, ROW_LABEL_PT, bold=True) for label in form.row_labels), default=0.0)
+    return 11.1 if form.course else max(5.6, widest + 2.0)
 
 
 def _columns(form: Form, paper: Paper, fold: Point) -> tuple[tuple[ColumnPlace, ...], float]:
     """Places of the columns, left block first, and the x where the right block begins."""
-    x = MARGIN_MM + STUD_MM + 1.0 + (11.1 if form.course else 5.6)  # stud, row number, par and length
-    places: list[ColumnPlace] = []
-    for column in (c for c in form.columns if c.place == "left"):
-        w = _width_of(column, MAX_PITCH_MM) if column.type != "words" else column.width_mm or 30.0
-        x = _past_fold(x + column.gap_mm, w, fold.x)
-        places.append(ColumnPlace(replace(column, width_mm=w), x, w))
-        x += w
-    block_x = x + 4.4  # a stud stands in this gap
-    right = [c for c in form.columns if c.place == "right"]
-    if not right:
-        _refuse_overflow(form, "the row", x, paper.width_mm - MARGIN_MM - STUD_MM - 1.0)
-        return tuple(places), x
     limit = paper.width_mm - MARGIN_MM - STUD_MM - 1.0
-    x = block_x + 5.4  # the row's number again
+    left = _apart(
+        replace(c, width_mm=c.width_mm or 30.0) if c.type == "words" else c
+        for c in form.columns
+        if c.place == "left"
+    )
+    places, x = _block(form, left, MARGIN_MM + STUD_MM + 1.0 + row_label_mm(form), limit, fold.x)
+    block_x = x + 4.4  # a stud stands in this gap
+    right = _apart(c for c in form.columns if c.place == "right")
+    if not right:
+        _refuse_overflow(form, "the row", x, limit)
+        return tuple(places), x
+    x = block_x + max(5.4, row_label_mm(form) if form.row_labels else 0.0)  # the row's number again
     fixed = sum(_width_of(c, MAX_PITCH_MM) for c in right if not _fills(c)) + sum(c.gap_mm for c in right)
     fills = [c for c in right if _fills(c)]
     share = (limit - x - fixed) / len(fills) if fills else 0.0
@@ -276,13 +316,115 @@ def _columns(form: Form, paper: Paper, fold: Point) -> tuple[tuple[ColumnPlace, 
             f"{form.name}: a strip for words needs 15 mm, but only {share:.1f} mm are left in the row. "
             f"Take {15 - share:.1f} mm from the other columns."
         )
-    for column in right:
-        w = share if _fills(column) else _width_of(column, MAX_PITCH_MM)
-        x = _past_fold(x + column.gap_mm, w, fold.x)
-        places.append(ColumnPlace(replace(column, width_mm=w), x, w))
-        x += w
+    start = x
+    for _ in range(4):  # stepping over the fold costs room, which the strips give
+        wide = [replace(c, width_mm=share) if _fills(c) else c for c in right]
+        more, x = _block(form, wide, start, limit, fold.x)
+        if not fills or x <= limit + 1e-6 or share - (x - limit) / len(fills) < 15.0:
+            break
+        share -= (x - limit) / len(fills)
     _refuse_overflow(form, "the row", x, limit)
-    return tuple(places), block_x
+    return (*places, *more), block_x
+
+
+def _apart(columns: Iterable[Column]) -> list[Column]:
+    """Return the columns of a block with the clear space between any two that a pencil needs."""
+    return [replace(c, gap_mm=max(c.gap_mm, DIGIT_GAP_MM)) if i else c for i, c in enumerate(columns)]
+
+
+def _block(
+    form: Form, columns: list[Column], x: float, limit: float, fold: float
+) -> tuple[list[ColumnPlace], float]:
+    """Places of one block's columns from `x` on, and where they end; no head lies over its neighbour's."""
+    places: list[ColumnPlace] = []
+    ends = {"upper": -1e9, "lower": -1e9}  # of the heads so far
+    for run in _runs(columns):
+        start = x
+        while True:
+            made, after = _run(run, start, limit, fold)
+            heads = _heads(form, made)
+            over = max(ends[line] + LABEL_GAP_MM - low for line, low, _ in heads)
+            if over <= 1e-6:
+                break
+            start += over
+        places += made
+        x = after
+        for line, _, high in heads:
+            ends[line] = max(ends[line], high)
+    return places, x
+
+
+def _runs(columns: list[Column]) -> list[list[Column]]:
+    """Columns in groups: neighbours with the same upper line in their heads share it."""
+    runs: list[list[Column]] = []
+    for column in columns:
+        if runs and upper_label(column) and upper_label(column) == upper_label(runs[-1][0]):
+            runs[-1].append(column)
+        else:
+            runs.append([column])
+    return runs
+
+
+def _run(columns: list[Column], x: float, limit: float, fold: float) -> tuple[list[ColumnPlace], float]:
+    places = []
+    for column in columns:
+        w = _width_of(column, MAX_PITCH_MM)
+        at = _past_fold(x + column.gap_mm, w, fold)
+        if at - x - column.gap_mm > _SPLIT_WORTH_MM and column.arrange == "line" and len(column.options) > 1:
+            column, w, at = _split(column, x + column.gap_mm, fold)  # noqa: PLW2901 (a wish, then a place)
+        places.append(ColumnPlace(replace(column, width_mm=w), at, w))
+        x = at + w
+    return places, x
+
+
+def _split(column: Column, x: float, fold: float) -> tuple[Column, float, float]:
+    """Return a line of bubbles that steps over the fold, its width, and where it begins."""
+    size = bubble_size(MAX_PITCH_MM, column)
+    for i, (option, start) in enumerate(zip(column.options, _line_starts(column, size), strict=True)):
+        end = x + start + size + (_beside_mm(option.label) if column.beside else 0.0)
+        if end > fold - FOLD_CLEAR_MM:
+            split = replace(column, split_at=i, split_mm=max(fold + FOLD_CLEAR_MM - x - start, 0.0))
+            if i == 0:  # nothing of it stands before the fold
+                return column, _width_of(column, MAX_PITCH_MM), fold + FOLD_CLEAR_MM
+            return split, _width_of(split, MAX_PITCH_MM), x
+    return column, _width_of(column, MAX_PITCH_MM), x
+
+
+def _heads(form: Form, run: list[ColumnPlace]) -> list[tuple[str, float, float]]:
+    """Extents of the heads of a run of columns: (line, left end, right end)."""
+    heads = []
+    if upper := upper_label(run[0].column):
+        middle, half = (run[0].x + run[-1].x + run[-1].w) / 2, text_width_mm(upper, LABEL_PT, bold=True) / 2
+        heads.append(("upper", middle - half, middle + half))
+    for place in run:
+        column = place.column
+        if column.arrange == "cross":
+            half = max(text_width_mm(text, LABEL_PT) for text in cross_labels(column)) / 2
+            at = place.x + place.w / 2
+            heads += [("upper", at - half, at + half), ("lower", at - half, at + half)]
+            continue
+        text = lower_label(column, form.unit)
+        w = text_width_mm(text, LABEL_PT, bold=column.type == "words" or "|" not in column.label)
+        low = place.x if column.type == "words" else place.x + place.w / 2 - w / 2
+        heads.append(("lower", low, low + w))
+    return heads
+
+
+def upper_label(column: Column) -> str:
+    """Return the upper line of a column's head; empty where there is none."""
+    parts = column.label.split("|")
+    return parts[0] if len(parts) > 1 else ""
+
+
+def lower_label(column: Column, unit: str) -> str:
+    """Return the lower line of a column's head."""
+    return column.label.split("|")[-1].replace("{unit}", unit)
+
+
+def cross_labels(column: Column) -> tuple[str, str, str]:
+    """Return the three lines above a cross: above, left and right, below."""
+    left, right, up, down = (option.label for option in column.options)
+    return up, f"{left}   {right}", down
 
 
 def _fills(column: Column) -> bool:
@@ -304,7 +446,9 @@ def _past_fold(x: float, w: float, fold: float) -> float:
     return x
 
 
-def _rows(form: Form, paper: Paper, fold: Point, foot_mm: float) -> tuple[tuple[float, ...], float]:
+def _rows(
+    form: Form, paper: Paper, fold: Point, rows_top: float, foot_mm: float
+) -> tuple[tuple[float, ...], float]:
     """Tops of the rows and their height: the largest that fits, with the fold between two rows."""
     if form.rows == 0:
         return (), MAX_PITCH_MM
@@ -314,7 +458,7 @@ def _rows(form: Form, paper: Paper, fold: Point, foot_mm: float) -> tuple[tuple[
     low_start = fold.y + FOLD_CLEAR_MM - edge
 
     def pitch_with(above: int) -> float:
-        upper = (top_end - ROWS_TOP_MM) / above if above else MAX_PITCH_MM
+        upper = (top_end - rows_top) / above if above else MAX_PITCH_MM
         below = form.rows - above
         lower = (bottom - low_start) / below if below else MAX_PITCH_MM
         return min(upper, lower, MAX_PITCH_MM)
@@ -329,7 +473,7 @@ def _rows(form: Form, paper: Paper, fold: Point, foot_mm: float) -> tuple[tuple[
             f"{form.name}: {form.rows} rows need {MIN_PITCH_MM} mm each, there is room for {pitch:.1f} mm on "
             f"{paper.name}: {form.rows * (MIN_PITCH_MM - pitch):.0f} mm too high. Take fewer rows."
         )
-    upper = [ROWS_TOP_MM + i * pitch for i in range(above)]
+    upper = [rows_top + i * pitch for i in range(above)]
     lower = [low_start + i * pitch for i in range(form.rows - above)]
     return tuple(upper + lower), pitch
 
@@ -347,20 +491,54 @@ def _row_cells(
     return cells
 
 
-def _head(form: Form, paper: Paper, fold: Point, qr: Box) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
-    """Cells and labels of the head: lines of fields between the left marker and the QR code."""
-    left, right = MARGIN_MM + MARKER_MM + QUIET_MM + 0.6, qr.x - 1.0
+def _head(
+    form: Form, paper: Paper, fold: Point, qr: Box
+) -> tuple[list[Cell], tuple[tuple[str, Point], ...], float]:
+    """Cells and labels of the head, and where the rows may begin.
+
+    The lines stand between the left marker and the QR code, those below the code over the whole sheet. What a
+    line has no room for goes on in the next.
+    """
+    left = MARGIN_MM + MARKER_MM + QUIET_MM + 0.6
     columns = [c for c in form.columns if c.place == "head"]
     cells: list[Cell] = []
     labels: list[tuple[str, Point]] = []
+    late = 0.0  # lines that were added so far
+    middle = HEAD_FIRST_MM
     for line in sorted({c.line for c in columns}):
-        middle = HEAD_FIRST_MM + (line - 1) * HEAD_LINE_MM
         items = _led(_date_order([c for c in columns if c.line == line], form, paper))
-        start = fold.x + FOLD_CLEAR_MM if line == 1 else left  # the title stands before the first line
-        placed, named = _line_of_fields(items, start, right, middle, fold.x, form)
-        cells += placed
-        labels += named
-    return cells, tuple(labels)
+        rest: list[Column] = items
+        while rest:
+            middle = HEAD_FIRST_MM + (line - 1 + late) * HEAD_LINE_MM
+            if abs(middle - fold.y) < DIGIT_H_MM / 2 + FOLD_CLEAR_MM:
+                late += 1
+                continue
+            below = middle - HEAD_LINE_MM / 2 > _CODES_END_MM
+            right = paper.width_mm - MARGIN_MM - 0.5 if below else qr.x - 1.0
+            start = fold.x + FOLD_CLEAR_MM if middle == HEAD_FIRST_MM else left  # the title stands there
+            items, rest = _fitting(rest, start, right, middle, fold.x, form)
+            placed, named = _line_of_fields(items, start, right, middle, fold.x, form)
+            cells += placed
+            labels += named
+            late += bool(rest)
+    return cells, tuple(labels), ROWS_TOP_MM + max(0.0, middle - (HEAD_FIRST_MM + 2 * HEAD_LINE_MM))
+
+
+def _fitting(
+    items: list[Column], left: float, right: float, middle: float, fold: float, form: Form
+) -> tuple[list[Column], list[Column]]:
+    """Return the fields that a line has room for, one at least, and the others."""
+    for count in range(len(items), 1, -1):
+        strips = [c for c in items[:count] if _fills(c)]
+        fixed = sum(_labelled_width(c) for c in items[:count]) + HEAD_GAP_MM * (count - 1)
+        if strips and (right - left - fixed) / len(strips) < 15.0:
+            continue
+        try:
+            _line_of_fields(items[:count], left, right, middle, fold, form)
+        except LayoutError:
+            continue
+        return items[:count], items[count:]
+    return items[:1], items[1:]
 
 
 def _date_order(items: list[Column], form: Form, paper: Paper) -> list[Column]:
@@ -412,7 +590,7 @@ def _line_of_fields(
         cells += _cells_of(column, column.id, at, middle, HEAD_LINE_MM)
         x = at + _width_of(column, MAX_PITCH_MM) + HEAD_GAP_MM
         if column.type.startswith("choose"):
-            x += 1.0 + len(column.options[-1].label) * CHAR_MM
+            x += 1.0 + label_mm(column.options[-1].label)
         if fold - FOLD_CLEAR_MM <= x < fold + FOLD_CLEAR_MM:
             x = fold + FOLD_CLEAR_MM
     _refuse_overflow(form, "a line of the head", x - HEAD_GAP_MM, right + 0.5)
@@ -427,33 +605,52 @@ def _crosses(column: Column, x: float, middle: float, fold: float) -> bool:
 
 
 def _label_width(column: Column) -> float:
-    return len(column.label) * CHAR_MM + 1.2 if column.label else 0.0
+    return label_mm(column.label) + 1.2 if column.label else 0.0
 
 
 def _labelled_width(column: Column) -> float:
     return _label_width(column) + _width_of(column, MAX_PITCH_MM)
 
 
-def _right_head(form: Form, block_x: float, fold: Point) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
+def _right_head(
+    form: Form, paper: Paper, block_x: float, rows_top: float, fold: Point
+) -> tuple[list[Cell], tuple[tuple[str, Point], ...]]:
     """Cells of the choice above the right block: which phase the second pass is about."""
     cells: list[Cell] = []
     labels: list[tuple[str, Point]] = []
     x = block_x + 1.0
     for column in (c for c in form.columns if c.place == "right-head"):
-        middle = ROWS_TOP_MM - 11.6
+        middle = rows_top - 11.6
+        column = _with_strip(column)  # noqa: PLW2901 (a wish, then a place)
         at = _past_fold(x, _width_of(column, MAX_PITCH_MM), fold.x)
-        labels.append((column.label, Point(x, middle - 4.0)))
+        if form.record != "round":  # the heading of a round's second pass says what is asked
+            labels.append((column.label, Point(x, middle - 4.0)))
         cells += _cells_of(column, column.id, at, middle, HEAD_LINE_MM)
         x = at + _width_of(column, MAX_PITCH_MM) + 4.0
+        if column.options:
+            x += 1.0 + label_mm(column.options[-1].label)
+    _refuse_overflow(form, "the head of the right block", x - 4.0, paper.width_mm - MARGIN_MM)
     return cells, tuple(labels)
+
+
+def _with_strip(column: Column) -> Column:
+    """Return a field of foot or right head; a strip for words gets a width where it has none."""
+    return replace(column, width_mm=FOOT_STRIP_W_MM) if _fills(column) else column
 
 
 def _foot_height(form: Form) -> float:
     """Height in mm that the foot needs: sums, then the list of causes beside the marking help."""
-    sums = 16.0 if any(c.place == "foot" and c.type == "number" for c in form.columns) else 2.0
+    sums = 16.0 if any(c.place == "foot" for c in form.columns) else 2.0
     strips = FOOT_STRIP_MM * sum(c.place == "foot-right" for c in form.columns)
     causes = 5.4 + 3.9 * ((len(form.causes) + 1) // 2) if form.causes else 0.0
     return max(sums + 16.0, causes + strips, MARKER_MM + QUIET_MM + 1.0)
+
+
+def foot_right_x(paper: Paper, right_block_x: float) -> float:
+    """Where the right half of the foot begins: under the right block, and never left of the fold."""
+    beyond = paper.width_mm / 2 + FOLD_CLEAR_MM
+    left = right_block_x + 1.0
+    return left if beyond <= left < 0.7 * paper.width_mm else beyond
 
 
 def _foot(
@@ -463,14 +660,17 @@ def _foot(
     cells: list[Cell] = []
     labels: list[tuple[str, Point]] = []
     x = MARGIN_MM + STUD_MM + 2.0
-    for column in (c for c in form.columns if c.place == "foot"):
+    for column in (_with_strip(c) for c in form.columns if c.place == "foot"):
         w = _width_of(column, MAX_PITCH_MM)
+        if column.options:
+            w += 1.0 + label_mm(column.options[-1].label)
         x = _past_fold(x, w, fold.x)
         labels.append((column.label, Point(x, top + 7.4)))
         cells += _cells_of(column, column.id, x, top + 12.2, HEAD_LINE_MM)
-        x += max(w, len(column.label) * CHAR_MM) + 4.0
+        x += max(w, label_mm(column.label)) + 4.0
     last = [c for c in form.columns if c.place == "foot-right"]
-    left = block_x + 1.0
+    left = foot_right_x(paper, block_x)
+    _refuse_overflow(form, "the foot", x - 4.0, left if last or form.causes else paper.width_mm - MARGIN_MM)
     right = paper.width_mm - MARGIN_MM - MARKER_MM - QUIET_MM - 1.0
     for i, column in enumerate(reversed(last)):
         bottom = paper.height_mm - MARGIN_MM - 0.6 - i * FOOT_STRIP_MM

@@ -11,7 +11,7 @@ from forms.drawing import Blob, CardIdentity, Fill, Line, Outline, Shape, Words
 from forms.errors import InputError
 from forms.layout import Paper
 from forms.serials import card_code
-from forms.units import mm_to_pt
+from forms.units import PT_PER_INCH, mm_to_pt
 
 _REGULAR, _BOLD = "ShortpencilRegular", "ShortpencilBold"
 _FONT_FILES = {
@@ -58,6 +58,20 @@ def to_pdf(pages: Iterable[tuple[Shape, ...]], paper: Paper, title: str) -> byte
             _put(canvas, shape, paper)
         canvas.showPage()
     canvas.save()
+    return buffer.getvalue()
+
+
+def picture_of(pdf: bytes, dpi: float = 150.0) -> bytes:
+    """Return the first page of a PDF as a PNG, to look at before printing."""
+    import pypdfium2
+
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        picture = document[0].render(scale=dpi / PT_PER_INCH).to_pil().convert("L")
+    finally:
+        document.close()
+    buffer = io.BytesIO()
+    picture.save(buffer, "PNG", dpi=(dpi, dpi), optimize=True)
     return buffer.getvalue()
 
 

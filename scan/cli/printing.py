@@ -26,8 +26,13 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "--output",
         metavar="FILE.pdf",
         type=Path,
-        required=True,
         help="the PDF to write; - for standard output",
+    )
+    parser.add_argument(
+        "--preview",
+        metavar="FILE.png",
+        type=Path,
+        help="show the card as a picture; without -o nothing else is written and nothing is kept",
     )
     parser.add_argument(
         "--form",
@@ -89,13 +94,12 @@ def _print(args: argparse.Namespace) -> int:
     from forms.field_map import fingerprint, layout_to_json
     from forms.files import write_whole
     from forms.layout import PAPERS, arrange
-    from forms.pdf import identify, to_pdf
+    from forms.pdf import identify, picture_of, to_pdf
     from forms.serials import serial_from
     from scan.cli.places import forms_folder
 
-    to_stdout = _is_stdout(args.output)
-    if args.json and to_stdout:
-        raise InputError("-o: expected a file with --json, found standard output, which the JSON goes to.")
+    _refuse_options(args)
+    to_stdout = args.output is not None and _is_stdout(args.output)
     course = load_course(args.layout, args.unit) if args.layout else None
     roster = load_roster(args.roster) if args.roster else (RosterLine(args.player, None, 1),)
     if args.roster and args.map and len({line.hand or args.hand for line in roster}) > 1:
@@ -119,6 +123,11 @@ def _print(args: argparse.Namespace) -> int:
             cards.append({"serial": serial, "fingerprint": name, "player": line.player or None})
     catalog = Catalog(forms_folder())
     pdf = to_pdf(pages, paper, title="shortpencil card")
+    if args.preview:
+        write_whole(args.preview, picture_of(pdf))
+        print(f"{args.preview}: how the card looks.", file=sys.stderr)
+        if args.output is None:
+            return 0
     for sheet in sheets.values():
         catalog.register(sheet.layout)
     catalog.assign({str(c["serial"]): str(c["player"]) for c in cards if c["player"]})
@@ -136,6 +145,21 @@ def _print(args: argparse.Namespace) -> int:
     if args.map:
         print(f"{args.map}: the field map.", file=sys.stderr)
     return 0
+
+
+def _refuse_options(args: argparse.Namespace) -> None:
+    from forms.errors import InputError
+
+    if args.output is None and args.preview is None:
+        raise InputError(
+            "-o: expected a PDF to print, or --preview FILE.png to look at a card, found neither."
+        )
+    if args.output is None and args.map:
+        raise InputError("--map: expected -o FILE.pdf with it, found none. Only what is printed needs a map.")
+    if args.json and (args.output is None or _is_stdout(args.output)):
+        raise InputError(
+            "-o: expected a file with --json, found none, or standard output, which the JSON takes."
+        )
 
 
 def _is_stdout(path: Path) -> bool:

@@ -99,6 +99,32 @@ def test_a_roster_gives_a_card_a_player(tmp_path, capsys) -> None:
     assert [serial for serial, _ in codes_in(pdf)] == [c["serial"] for c in cards]
 
 
+def test_a_preview_is_a_picture_of_the_card_and_keeps_nothing(tmp_path, capsys) -> None:
+    from PIL import Image
+
+    png = tmp_path / "card.png"
+    assert main(["print", "--form", "round9", "--preview", str(png)]) == 0
+    with Image.open(png) as picture:
+        # ISO 216:2007: A4 is 210 mm x 297 mm; 150 dpi
+        assert picture.size == pytest.approx((210 / 25.4 * 150, 297 / 25.4 * 150), abs=1)
+        (code,) = zxingcpp.read_barcodes(picture)
+    assert split_code(code.text) is not None
+    assert list(tmp_path.iterdir()) == [png]
+    assert main(["print", "-o", str(tmp_path / "card.pdf"), "--preview", str(png)]) == 0
+    assert (tmp_path / "card.pdf").exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [([], "--preview FILE.png"), (["--preview", "x.png", "--map", "x.json"], "--map"), (["--json"], "-o")],
+)
+def test_print_says_what_goes_together(options, says, tmp_path, capsys, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["print", *options]) == 2
+    assert says in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
 def bad(folder: Path, name: str, text: str) -> Path:
     (folder / name).write_text(text)
     return folder / name

@@ -19,7 +19,7 @@ _CHOICE = """
 [[rows.left]]
 id = "{id}"
 type = "choose-one"
-options = [{{id = "clean"}}, {{id = "miss"}}]
+options = [{{id = "clean", label = "clean"}}, {{id = "miss", label = "miss"}}]
 """
 
 _TOML = (
@@ -47,12 +47,12 @@ type = "words"
 [[head]]
 id = "hand"
 type = "choose-one"
-options = [{id = "right"}, {id = "left"}]
+options = [{id = "right", label = "right"}, {id = "left", label = "left"}]
 [[head]]
 id = "wind"
 type = "choose-one"
 default = "calm"
-options = [{id = "calm"}, {id = "windy"}]
+options = [{id = "calm", label = "calm"}, {id = "windy", label = "windy"}]
 
 [rows]
 prefix = "h"
@@ -70,7 +70,7 @@ digits = 2
 [[rows.left]]
 id = "penalty"
 type = "choose-one"
-options = [{id = "1"}, {id = "2"}]
+options = [{id = "1", label = "1"}, {id = "2", label = "2"}]
 """
     + "".join(
         _CHOICE.format(id=name) for name in ("drive", "approach1", "approach2", "putt1", "putt2", "putt3")
@@ -87,15 +87,15 @@ digits = 2
 [[rows.left]]
 id = "putt1.stance"
 type = "choose-one"
-options = [{id = "straddle"}]
+options = [{id = "straddle", label = "straddle"}]
 [[rows.right]]
 id = "way"
 type = "choose-many"
-options = [{id = "left"}, {id = "right"}, {id = "long"}, {id = "short"}]
+options = [{id = "left", label = "left"}, {id = "right", label = "right"}, {id = "long", label = "long"}, {id = "short", label = "short"}]
 [[rows.right]]
 id = "forehand"
 type = "choose-one"
-options = [{id = "yes"}]
+options = [{id = "yes", label = "yes"}]
 [[rows.right]]
 id = "why"
 type = "number"
@@ -107,7 +107,7 @@ type = "words"
 [[right-head]]
 id = "worst"
 type = "choose-one"
-options = [{id = "drive"}, {id = "approach"}, {id = "putt"}]
+options = [{id = "drive", label = "drive"}, {id = "approach", label = "approach"}, {id = "putt", label = "putt"}]
 
 [[foot]]
 id = "tally.drive"

@@ -275,7 +275,7 @@ type = "number"
 [[rows.left]]
 id = "drive"
 type = "choose-one"
-options = [{id = "good"}, {id = "bad"}]
+options = [{id = "good", label = "good"}, {id = "bad", label = "bad"}]
 """
     form = form_from_toml(text, source="own.toml")
     with pytest.raises(InputError, match="'clean' or 'miss'"):
