@@ -13,7 +13,11 @@ from __future__ import annotations
 
 import re
 
-from scan.reading import GLANCE, ONE_BY_ONE, FieldValue
+from scan.reading import GLANCE, ONE_BY_ONE, FieldReading, FieldValue
+
+#: What a player can choose: to be asked all that is doubtful, what matters, or only what must be asked alone.
+EVERYTHING, MATTERS, LITTLE = "everything", "matters", "little"
+WAYS_TO_ASK = (EVERYTHING, MATTERS, LITTLE)
 
 #: What one wrong value of full weight is worth, and what it takes to look.
 WRONG_S, QUESTION_S, GLANCED_S = 100.0, 2.0, 0.5
@@ -49,6 +53,12 @@ _WEIGHTS = {
 #: A distance counts by how far off it is: so much a metre or foot, up to so much.
 _DISTANCE_A_UNIT, _DISTANCE_MOST = 0.02, 0.1
 
+#: How a flag begins, or what it holds, where a person must look: then the reader has no answer to offer.
+_MUST_LOOK = re.compile(
+    r"^(struck out|written over|several are filled|the ink looks like|cannot be seen|the photos of this card"
+    r"|you counted [^%]*$)|are both filled"
+)
+
 _ROW = re.compile(r"^[a-z]+\d\d\.")
 
 
@@ -73,6 +83,20 @@ def ask_of(
     if risk > ALONE_FROM:
         return ONE_BY_ONE
     return GLANCE if risk >= LEFT_BELOW else None
+
+
+def must_look(flag: str) -> bool:
+    """Say whether a flag is one of those whose field has no answer before a person has looked."""
+    return _MUST_LOOK.search(flag) is not None
+
+
+def is_asked(answer: FieldReading, how: str) -> bool:
+    """Say whether a player who wants to be asked in one of `WAYS_TO_ASK` is asked about a field."""
+    if answer.flag is None:
+        return False
+    if how == EVERYTHING:
+        return True
+    return answer.ask == ONE_BY_ONE or (how == MATTERS and answer.ask is not None)
 
 
 def risk_of(

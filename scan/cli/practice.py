@@ -206,6 +206,7 @@ def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worke
     args : `player`, `minutes`, `half_life`, `under_16`, `practised`, `since`, as of the command `focus`
     """
     from scan.practice.choice import choice_of, target_of_choice
+    from scan.practice.doubt import doubt_remark, pooled_putting, possible_evidence
     from scan.practice.effect import effect_of, practice_results
     from scan.practice.evidence import evidence_of
     from scan.practice.focus import focus_of, why_no_focus
@@ -216,14 +217,22 @@ def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worke
     evidence = evidence_of(found.rounds)
     prior = _prior(found, evidence.rounds)
     labels = _labels(found.rounds, store)
-    focus = focus_of(evidence, half_life_rounds=args.half_life, prior=prior, labels=labels)
+    possible = possible_evidence(found.rounds)
+    focus = focus_of(
+        evidence,
+        half_life_rounds=args.half_life,
+        prior=prior,
+        labels=labels,
+        possible=possible,
+        remark=doubt_remark(found.rounds),
+    )
     if focus is None:
         return why_no_focus(evidence) or "Nothing can be named yet."
     sessions, tests = _practised(found.sets, found.told, drills)
     choice = choice_of(evidence, focus, sessions, tests, laws=_laws(found, drills))
     target = target_of_choice(choice, evidence, focus, labels)
     unit = found.rounds[-1].unit
-    putting = putting_of(evidence, unit)
+    putting = pooled_putting([putting_of(one, unit) for one in possible or (evidence,)])
     plan = plan_of(
         target,
         args.minutes,

@@ -8,7 +8,7 @@ they differ, a sentence says so. Until `SETTLED_ROUNDS` rounds are in, the focus
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
 
@@ -17,6 +17,7 @@ import numpy as np
 from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of
+from scan.practice.doubt import pooled_causes, pooled_phases
 from scan.practice.evidence import Evidence
 from scan.practice.marks import Marks, marks_of
 from scan.practice.phases import (
@@ -125,6 +126,8 @@ def focus_of(
     half_life_rounds: float = HALF_LIFE_ROUNDS,
     prior: PhasePrior | None = None,
     labels: Mapping[str, str] | None = None,
+    possible: Sequence[Evidence] = (),
+    remark: str | None = None,
 ) -> Focus | None:
     """Return the focus of one player's rounds, or None where no miss is marked (see `why_no_focus`).
 
@@ -134,11 +137,15 @@ def focus_of(
     half_life_rounds : rounds after which a round counts half
     prior : what other players of the group suggest, or None
     labels : causes of the player's own form, id to words
+    possible : where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`)
+    remark : what else the player should know
     """
     if why_no_focus(evidence) is not None:
         return None
     marks = marks_of(evidence)
-    phases = phases_of(evidence, half_life_rounds=half_life_rounds, prior=prior, marks=marks)
+    known = phases_of(evidence, half_life_rounds=half_life_rounds, prior=prior, marks=marks)
+    drawn = [phases_of(one, half_life_rounds=half_life_rounds, prior=prior) for one in possible]
+    phases = pooled_phases(drawn) if drawn else known
     at = int(np.argmax([p.p_costs_most for p in phases]))
     by_count = int(np.argmax([p.misses_a_round for p in phases]))
     rates = [-1.0 if not p.recent.marked else p.recent.interval.middle for p in phases]
@@ -161,11 +168,13 @@ def focus_of(
         disagreement=_disagreement(phases, at, by_count, by_rate),
         more_rounds=0 if p >= CLEAR else outlook.more_rounds,
         at_stake=outlook.at_stake,
-        causes=causes_of(evidence, at, PHASES[at], recent=recent, labels=labels),
+        causes=pooled_causes(
+            [causes_of(one, at, PHASES[at], recent=recent, labels=labels) for one in possible or (evidence,)]
+        ),
         half_life_rounds=half_life_rounds,
         marks=marks,
         share_unmarked=bare / max(1, bare + int(evidence.marked.sum())),
-        remarks=_remarks(evidence, phases, marks, at),
+        remarks=(*_remarks(evidence, phases, marks, at), *([remark] if remark else [])),
     )
 
 

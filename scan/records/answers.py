@@ -21,6 +21,10 @@ from scan.reading import FieldReading, FieldValue
 FORBIDDEN_SIGNS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
+#: How an entry was given, where it is no answer to a question.
+AT_A_GLANCE, LEFT = "glance", "left"
+
+
 class AnsweredMeanwhile(RecordError):
     """Somebody else answered the field after the person who answers now had looked at it."""
 
@@ -30,7 +34,9 @@ class Answer:
     """One entered value of a field, with what stood there before (`over`).
 
     With `takes_back` the entry withdraws the field's last standing answer: `over` is the value withdrawn and
-    `value` what stands there again.
+    `value` what stands there again. `how` is empty for an answer to a question; `AT_A_GLANCE` for a value
+    that was accepted on the page of all doubtful cells; `LEFT` where the person could not tell either, or did
+    not want to: the field keeps its doubt, and is not asked again.
     """
 
     field: str
@@ -39,6 +45,7 @@ class Answer:
     at: datetime
     over: FieldValue = None
     takes_back: bool = False
+    how: str = ""
 
 
 def standing(answers: Iterable[Answer]) -> tuple[Answer, ...]:
@@ -72,8 +79,15 @@ def lay_over(fields: Mapping[str, FieldReading], answers: Iterable[Answer]) -> d
     """Return the fields as they stand after all answers, in the order given."""
     result = dict(fields)
     for answer in standing(answers):
-        result, _ = apply_answer(result, answer.field, answer.value, answer.by, answer.at)
+        if answer.how != LEFT:
+            result, _ = apply_answer(result, answer.field, answer.value, answer.by, answer.at)
     return result
+
+
+def left_as_doubt(answers: Iterable[Answer]) -> frozenset[str]:
+    """Return the fields whose last standing entry leaves them as doubt."""
+    last = {answer.field: answer.how for answer in standing(answers)}
+    return frozenset(field for field, how in last.items() if how == LEFT)
 
 
 def checked_answer(form: Form, field_id: str, value: object) -> FieldValue:

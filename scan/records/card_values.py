@@ -7,13 +7,15 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from forms.form import Form
-from scan.reading import CardReading, FieldReading
-from scan.records.answers import Answer, lay_over, standing
+from scan.asking import MATTERS, is_asked, must_look
+from scan.reading import CardReading, FieldReading, FieldValue
+from scan.records.answers import LEFT, Answer, lay_over, left_as_doubt, standing
 from scan.records.rounds import Scalar, Value, is_day
 
 CENTURY = 2000  # the card has two boxes for the year; it was first printed in this century
 DATE_FIELDS = ("date.day", "date.month", "date.year")
 P_DECIMALS = 6  # as in the published JSON of a reading, so that a round composed from that is the same
+_SURE = 0.98  # as in `scan.vision.slips.FlagRule`
 NOT_ASKED = Value(None, source="default")
 
 
@@ -25,7 +27,9 @@ class CardValues:
         self.pictures = reading.pictures
         self._read = reading.fields
         self._fields = lay_over(reading.fields, answers)
-        self._answers = {answer.field: answer for answer in standing(answers)}
+        given = standing(answers)
+        self._answers = {answer.field: answer for answer in given if answer.how != LEFT}
+        self._left = left_as_doubt(given)
         self._defaults = {field.id: field.default for field in form.fields}
 
     def value(self, field_id: str | None) -> Value:
@@ -40,15 +44,15 @@ class CardValues:
             if value is None and default is not None:
                 value = default
             over = self._over(answer)
-            return Value(value, source, by=answer.by, at=answer.at, over=over)
+            return Value(value, source, by=answer.by, at=answer.at, over=over, how=answer.how or None)
         if found is None:
             return Value(default, source="default")
         value, p = _scalar(found), round(found.p, P_DECIMALS)
-        status = "waits" if found.flag is not None else "known"
+        status, others = _status_of(found), _others_of(found)
         if value is None and default is not None:
-            return Value(default, "default", p, status)
+            return Value(default, "default", p, status, alternatives=others)
         rule = found.rule if found.source == "inferred" else None
-        return Value(value, found.source, p, status, rule)
+        return Value(value, found.source, p, status, rule, alternatives=others)
 
     def value_or(self, field_id: str, fallback: Value) -> Value:
         """Return the field's value, or `fallback` where the card does not ask or nothing is marked."""
@@ -72,8 +76,10 @@ class CardValues:
             return parts[0] if parts[0] is NOT_ASKED else replace(parts[0], p=_least(parts))
         text = _date_text([part.value for part in parts])
         entered = [part for part in parts if part.at is not None]
-        waits = any(part.status == "waits" for part in parts) or not is_day(text)
-        status = "waits" if waits else "known"
+        states = {part.status for part in parts}
+        status = "waits" if "waits" in states or not is_day(text) else "known"
+        if status == "known" and "doubtful" in states:
+            status = "doubtful"
         if not entered:
             return Value(text, p=_least(parts), status=status)
         latest = max(entered, key=lambda part: part.at or datetime.min.replace(tzinfo=UTC))
@@ -81,9 +87,14 @@ class CardValues:
         over = None if before == [None, None, None] else _date_text(before)
         return Value(text, "entered", status=status, by=latest.by, at=latest.at, over=over)
 
-    def waiting(self) -> tuple[str, ...]:
-        """Ids of the fields a person must look at before the round is whole, in the form's order."""
-        flagged = {name for name, found in self._fields.items() if found.flag is not None}
+    def waiting(self, how: str = MATTERS) -> tuple[str, ...]:
+        """Ids of the fields that a person is to look at, in the form's order.
+
+        `how` is the way in which the player wants to be asked. What was left as doubt is not asked again.
+        """
+        flagged = {
+            name for name, found in self._fields.items() if is_asked(found, how) and name not in self._left
+        }
         day = self.played_on()
         if day.status == "waits" and not flagged & set(DATE_FIELDS):
             blank = {name for name in DATE_FIELDS if self.value(name).value is None}
@@ -96,16 +107,24 @@ class CardValues:
     def cause(self, field_id: str | None) -> Value:
         """Return the cause's id in place of its number; a number that is not on the list waits."""
         value = self.value(field_id)
-        if value.value is None or not self.form.causes:
-            return value if value.value is None else replace(value, value=str(value.value))
-        ids = {cause.number: cause.id for cause in self.form.causes}
-        number, over = whole_of(value.value), whole_of(value.over)
+        if not self.form.causes:
+            return value if value.value is None else replace(value, value=str(value.value), alternatives=())
+        ids: dict[Scalar, Scalar] = {cause.number: cause.id for cause in self.form.causes}
+        listed = replace(value, alternatives=tuple((ids.get(v, _text(v)), p) for v, p in value.alternatives))
+        if value.value is None:
+            return listed
+        number = whole_of(value.value)
         return replace(
-            value,
-            value=ids.get(number, str(value.value)) if number is not None else str(value.value),
-            over=ids.get(over, value.over) if over is not None else value.over,
+            listed,
+            value=ids.get(number, str(value.value)),
+            over=ids.get(value.over, value.over),
             status=value.status if number in ids else "waits",
         )
+
+    def possible(self, field_id: str) -> bool:
+        """Say whether a field that is doubtful, and most probably blank, may be marked after all."""
+        value = self.value(field_id)
+        return value.status == "doubtful" and any(other is not None for other, _ in value.alternatives)
 
     def _over(self, answer: Answer) -> Scalar:
         return " ".join(answer.over) if isinstance(answer.over, tuple) else answer.over
@@ -113,7 +132,33 @@ class CardValues:
 
 def _scalar(answer: Answer | FieldReading) -> Scalar:
     """Return the answer as one scalar: several options joined by spaces, none of them as None."""
-    return (" ".join(answer.value) or None) if isinstance(answer.value, tuple) else answer.value
+    return _plain(answer.value)
+
+
+def _status_of(found: FieldReading) -> str:
+    if found.flag is None:
+        return "known"
+    chances = found.p + sum(p for _, p in found.alternatives)
+    # Where cells are spoilt the guesses stand apart from the answer and add up to one by themselves; a flag
+    # on an answer that is sure and has no other leaves nothing to weigh.
+    if must_look(found.flag) or chances > 1 + 1e-3 or (not found.alternatives and found.p >= _SURE):
+        return "waits"
+    return "doubtful"
+
+
+def _others_of(found: FieldReading) -> tuple[tuple[Scalar, float], ...]:
+    """Return the alternatives of a doubtful field, each as one scalar."""
+    if _status_of(found) != "doubtful":
+        return ()
+    return tuple((_plain(value), round(p, P_DECIMALS)) for value, p in found.alternatives)
+
+
+def _text(value: Scalar) -> Scalar:
+    return None if value is None else str(value)
+
+
+def _plain(value: FieldValue) -> Scalar:
+    return (" ".join(value) or None) if isinstance(value, tuple) else value
 
 
 def text_of(value: Value) -> str | None:

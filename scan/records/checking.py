@@ -32,6 +32,7 @@ _NAMES = {
     "forms": "form",
     "hand_boxes": "box of handwriting",
     "hands_off": "player whose hand is not kept",
+    "asking": "player's way of being asked",
     "photos": "photo",
     "pictures": "picture",
     "practice": "practice set",

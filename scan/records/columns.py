@@ -60,7 +60,7 @@ def _whole(
 
 
 def _status(of: str, *, required: bool = True) -> TidyColumn:
-    says = f"known, blank, or waits: a person must look before {of} counts"
+    says = f"known, blank, waits (a person must look before {of} counts) or doubtful (see the table doubts)"
     if not required:
         says += "; empty where the card does not ask"
     return _choice(f"{of}_status", says, *STATUSES, required=required)
@@ -191,4 +191,20 @@ PRACTICE = TidyTable(
     ("card", "row"),
 )
 
-TABLES = (ROUNDS, HOLES, THROWS, PRACTICE)
+DOUBTS = TidyTable(
+    "doubts",
+    "One row a value that a doubtful one may have; nothing of it stands in the other tables.",
+    (
+        _id("round", "The round."),
+        _text("place", "Which value of the record, as in holes/7/score.", required=True),
+        _whole("rank", "1 for the likeliest, then 2, 3, …", 1, 99, required=True),
+        _text("value", "What it may be; empty where it may be blank."),
+        TidyColumn("p", "number", "Probability of it.", minimum=0, maximum=1),
+    ),
+    ("round", "place", "rank"),
+    ((("round",), "rounds", ("round",)),),
+)
+
+TABLES = (ROUNDS, HOLES, THROWS, PRACTICE, DOUBTS)
+#: What an export of an earlier version may lack.
+MAY_BE_MISSING = (PRACTICE, DOUBTS)

@@ -10,7 +10,9 @@ A card says less than a round holds, and the rest follows by rule:
 - **The second pass** speaks of one phase, the worst. What stands in a row goes to the *first* missed
   throw of that phase on that hole: the card has room for one note a hole, and the first miss is the one that
   brought the others about. A note with no such throw is kept in the round's notes and becomes a finding.
-- **Nothing flagged counts.** A flagged field gives a value that waits; a date that does not exist waits too.
+- **Nothing flagged counts as known.** A flagged field gives a doubtful value with its alternatives, or one
+  that waits where a person must look; a date that does not exist waits too. A throw of which it is doubtful
+  whether it is marked at all stands in the hole's `maybe`.
 """
 
 from __future__ import annotations
@@ -23,6 +25,7 @@ from forms.errors import InputError
 from forms.form import Form
 from forms.rules import PHASES, HoleRule, rules_of
 from forms.units import to_metres
+from scan.asking import MATTERS
 from scan.reading import CardReading
 from scan.records.answers import Answer
 from scan.records.card_values import NOT_ASKED, CardValues, text_of, whole_of
@@ -39,6 +42,7 @@ def round_from_reading(
     answers: Iterable[Answer] = (),
     player: str | None = None,
     photos: Iterable[str] = (),
+    how: str = MATTERS,
 ) -> Round:
     """Return the round that a card's reading and a person's answers make together.
 
@@ -50,6 +54,7 @@ def round_from_reading(
     answers : entered values, oldest first
     player : alias printed on the card or given with the photo; a name answered on the card goes first
     photos : SHA-256 of the photos of this card beyond the reading's own
+    how : in which of `scan.asking.WAYS_TO_ASK` the player is asked
 
     Raises
     ------
@@ -82,7 +87,7 @@ def round_from_reading(
         holes=holes,
         sources=tuple(sorted(shas)),
         recorded_at=recorded_at.astimezone(UTC),
-        waiting=card.waiting(),
+        waiting=card.waiting(how),
         notes=notes,
     )
 
@@ -90,7 +95,7 @@ def round_from_reading(
 def _worst(card: CardValues, field_id: str | None, holes: Iterable[HoleRule]) -> Value:
     """Return the worst phase as marked, or the one with most misses where one leads and none is marked."""
     value = card.value(field_id)
-    if field_id is None or value.value is not None or value.status == "waits":
+    if field_id is None or value.value is not None or value.status != "known":
         return value
     throws = [throw for hole in holes for throw in hole.throws]
     counts = {
@@ -99,7 +104,7 @@ def _worst(card: CardValues, field_id: str | None, holes: Iterable[HoleRule]) ->
     }
     most = max(counts.values())
     leaders = [phase for phase, count in counts.items() if count == most]
-    if most == 0 or len(leaders) > 1 or any(card.value(name).status == "waits" for name, _ in throws):
+    if most == 0 or len(leaders) > 1 or any(card.value(name).status != "known" for name, _ in throws):
         return value
     return Value(leaders[0], source="inferred", rule="most-misses")
 
@@ -117,7 +122,20 @@ def _hole(card: CardValues, rule: HoleRule, worst: Value, unit: str, notes: dict
         par=par,
         length_m=printed.length_m if printed else None,
         throws=_with_second_pass(card, card.form.row_id(rule.row), throws, worst, notes),
+        maybe=_maybe(card, rule, throws, unit),
     )
+
+
+def _maybe(card: CardValues, rule: HoleRule, throws: Sequence[Throw], unit: str) -> tuple[Throw, ...]:
+    """Return the throws that may be marked, beyond those that are known; `order` is the column."""
+    found = []
+    for phase in PHASES:
+        columns = [name for name, of in rule.throws if of == phase]
+        known = sum(throw.phase == phase for throw in throws)
+        for at, name in enumerate(columns[known:], start=known + 1):
+            if card.possible(name) or card.possible(f"{name}.distance"):
+                found.append(replace(_throw(card, name, phase, unit), order=at))
+    return tuple(found)
 
 
 def _penalty(card: CardValues, field_id: str | None) -> Value:
@@ -128,7 +146,8 @@ def _penalty(card: CardValues, field_id: str | None) -> Value:
         return int(marked) if isinstance(marked, str) and marked.isdecimal() else marked
 
     over = None if value.source != "entered" else count(value.over) or 0
-    return replace(value, value=count(value.value) or 0, over=over)
+    others = tuple((count(other) or 0, p) for other, p in value.alternatives)
+    return replace(value, value=count(value.value) or 0, over=over, alternatives=others)
 
 
 def _throws(card: CardValues, rule: HoleRule, score: Value, penalty: Value, unit: str) -> tuple[Throw, ...]:
@@ -207,7 +226,7 @@ def _with_second_pass(
     """Return the throws with the row's second pass given to the first miss of the worst phase."""
     names = {part: f"{row}.{part}" for part in ("way", "forehand", "why", "words")}
     written = any(card.marks(name) for name in names.values()) or names["words"] in card.pictures
-    waits = any(card.value(name).status == "waits" for name in names.values())
+    waits = any(card.value(name).status != "known" for name in names.values())
     if not written and not waits:
         return throws
     at = next(
@@ -246,4 +265,5 @@ def _forehand(card: CardValues, field_id: str) -> Value | None:
     if value is NOT_ASKED:
         return None
     over = value.over is not None if value.source == "entered" else None
-    return replace(value, value=value.value is not None, over=over)
+    others = tuple((other is not None, p) for other, p in value.alternatives)
+    return replace(value, value=value.value is not None, over=over, alternatives=others)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from forms.rules import PHASES
-from scan.records.columns import HOLES, PRACTICE, ROUNDS, TABLES, THROWS
+from scan.records.columns import DOUBTS, HOLES, PRACTICE, ROUNDS, TABLES, THROWS
 from scan.records.csv_rows import Place, Row, check_keys, typed_rows
 from scan.records.rounds import RECORD_SCHEMA
 from scan.records.schema import Problem, practice_problems_of, problems_of
@@ -42,12 +42,14 @@ def rounds_from_csv(texts: Mapping[str, str]) -> CsvRounds:
         done = _practice(row)
         found.practice.append(done)
         found.problems += [_located(problem, {(): place}) for problem in practice_problems_of(done)]
+    doubts = _by_key(rows[DOUBTS.name], "round")
     holes = _by_key(rows[HOLES.name], "round")
     in_order = sorted(rows[THROWS.name], key=lambda item: int(item[0]["throw"]))
     throws = _by_key(in_order, "round", "hole")
     for head, at in rows[ROUNDS.name]:
         own = holes.get((head["round"],), [])
         record = _record(head, own, throws)
+        _put_doubts(record, [row for row, _ in doubts.get((head["round"],), [])])
         found.records.append(record)
         places: dict[tuple[str | int, ...], Place] = {(): at}
         for i, (hole, hole_at) in enumerate(own):
@@ -81,8 +83,53 @@ def _located(problem: Problem, places: Mapping[tuple[str | int, ...], Place]) ->
 
 
 def _value(row: Mapping[str, Any], name: str) -> dict[str, Any]:
-    waits = row[f"{name}_status"] == "waits"
-    return {"value": row[name], "source": "imported", **({"status": "waits"} if waits else {})}
+    status = row[f"{name}_status"]
+    return {
+        "value": row[name],
+        "source": "imported",
+        **({"status": status} if status in ("waits", "doubtful") else {}),
+    }
+
+
+_NUMBERS = ("score", "penalty", "par", "total", "distance", "drive", "approach", "putt")
+
+
+def _put_doubts(record: dict[str, Any], rows: list[Mapping[str, Any]]) -> None:
+    """Put what doubtful values may be into the values of a record; throws that only may be are left out."""
+    found: dict[str, list[list[Any]]] = {}
+    for row in sorted(rows, key=lambda row: int(row["rank"])):
+        name = row["place"].rpartition("/")[2]
+        found.setdefault(row["place"], []).append([_doubtful(name, row["value"]), row["p"]])
+    for place, pairs in found.items():
+        value = _at(record, place.split("/"))
+        if value is None or value.get("status") != "doubtful":
+            continue
+        value["value"], value["p"] = pairs[0]
+        value["alternatives"] = [pair for pair in pairs[1:] if pair[1] is not None]
+
+
+def _doubtful(name: str, text: str | None) -> Any:
+    if text is None:
+        return None
+    if name == "forehand_from":
+        return text == "true"
+    try:
+        return float(text) if "." in text and name == "distance" else int(text) if name in _NUMBERS else text
+    except ValueError:
+        return text
+
+
+def _at(record: Any, steps: list[str]) -> dict[str, Any] | None:
+    """Return the value of a record at a place, or None where there is none."""
+    node = record
+    for step in steps:
+        if isinstance(node, list):
+            node = next((one for one in node if str(one.get("number", one.get("order"))) == step), None)
+        else:
+            node = node.get(step)
+        if node is None:
+            return None
+    return node if isinstance(node, dict) else None
 
 
 def _optional(row: Mapping[str, Any], **names: str) -> dict[str, Any]:

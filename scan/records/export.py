@@ -19,7 +19,7 @@ from scan.records.csv_text import csv_text
 from scan.records.record_json import practice_to_json, round_to_json
 from scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
 from scan.records.schema import SCHEMA_FILE
-from scan.records.tidy import Row, hole_rows, practice_row, round_row, settled, throw_rows
+from scan.records.tidy import Row, doubt_rows, hole_rows, practice_row, round_row, settled, throw_rows
 
 ROUNDS_FILE = "rounds.json"
 PACKAGE_FILE = "datapackage.json"
@@ -35,6 +35,7 @@ def tables_of(rounds: Sequence[Round], practice: Sequence[PracticeSet] = ()) -> 
         "holes": [row for round_ in rounds for row in hole_rows(round_)],
         "throws": [row for round_ in rounds for row in throw_rows(round_)],
         "practice": [practice_row(done) for done in practice],
+        "doubts": [row for round_ in rounds for row in doubt_rows(round_)],
     }
 
 
@@ -51,7 +52,8 @@ def exported_files(rounds: Sequence[Round], practice: Sequence[PracticeSet] = ()
 def rounds_text(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -> str:
     """Return whole rounds with the provenance of each value as JSON text, a line a round.
 
-    What waits for a person is null there too: an export holds no guesses.
+    What waits for a person is null there too: an export holds no guesses. What is doubtful has its status,
+    its probability and its alternatives.
     """
     lines = [json.dumps(round_to_json(settled(round_)), ensure_ascii=False) for round_ in rounds]
     sets = [json.dumps(practice_to_json(done), ensure_ascii=False) for done in practice]

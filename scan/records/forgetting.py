@@ -59,7 +59,8 @@ def forget(connection: Connection, player: str) -> Traces:
         photos.update(sources_of(round_))  # of a round from a file there are no readings
     hands.erase(connection, player)
     hands.switch(connection, player, on=True)
-    connection.execute(delete(told.sessions).where(told.sessions.c.player == player))
+    for table in (told.sessions, tables.asking):
+        connection.execute(delete(table).where(table.c.player == player))
     for table in (tables.rounds, tables.practice, tables.cards):  # holes, readings and so on go with them
         connection.execute(delete(table).where(table.c.player == player))
     set_aside.forget_photos(connection, photos)

@@ -7,12 +7,11 @@ have places of their own in the store.
 from __future__ import annotations
 
 import json
-import re
 from base64 import b64decode, b64encode
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from scan.asking import ask_of
+from scan.asking import ask_of, must_look
 from scan.reading import (
     CardReading,
     CellReading,
@@ -22,6 +21,7 @@ from scan.reading import (
     Lesson,
     reading_to_json,
 )
+from scan.records.answers import Answer
 
 
 def reading_text(reading: CardReading) -> str:
@@ -73,17 +73,22 @@ def value_from_text(text: str) -> FieldValue:
     return _field_value(json.loads(text))
 
 
-def answer_text(value: FieldValue, takes_back: bool) -> str:
-    """Return the JSON text of an entry: its value, or what stands again after an answer was taken back."""
-    return json.dumps({"back_to": value}, ensure_ascii=False) if takes_back else value_text(value)
+def answer_text(answer: Answer) -> str:
+    """Return the JSON text of an entry: its value, alone or under a word that says how it was given."""
+    if answer.takes_back:
+        return json.dumps({"back_to": answer.value}, ensure_ascii=False)
+    if answer.how:
+        return json.dumps({answer.how: answer.value}, ensure_ascii=False)
+    return value_text(answer.value)
 
 
-def answer_from_text(text: str) -> tuple[FieldValue, bool]:
-    """Return the value of an entry's text, and whether it takes an answer back."""
+def answer_from_text(text: str) -> tuple[FieldValue, str, bool]:
+    """Return the value of an entry's text, how it was given, and whether it takes an answer back."""
     found = json.loads(text)
-    if isinstance(found, dict):
-        return _field_value(found["back_to"]), True
-    return _field_value(found), False
+    if not isinstance(found, dict):
+        return _field_value(found), "", False
+    ((how, value),) = found.items()
+    return _field_value(value), "" if how == "back_to" else how, how == "back_to"
 
 
 def hands_text(hands: Mapping[str, Iterable[Lesson]]) -> str:
@@ -102,21 +107,13 @@ def hands_from_text(text: str) -> dict[str, tuple[Lesson, ...]]:
     }
 
 
-#: How a flag begins, or what it holds, where a person must look whatever the probability: for readings kept
-#: before a field said how it is asked.
-_MUST_LOOK = re.compile(
-    r"^(struck out|written over|several are filled|the ink looks like|cannot be seen|the photos of this card)"
-    r"|are both filled"
-)
-
-
 def _field(name: str, data: Mapping[str, Any]) -> FieldReading:
     value, p, flag = _field_value(data["value"]), data["p"], data["flag"]
     alternatives = tuple((_field_value(other), chance) for other, chance in data["alternatives"])
     if "ask" in data or flag is None:
         ask = data.get("ask")
     else:
-        ask = ask_of(name, value, p, alternatives, must=_MUST_LOOK.search(flag) is not None)
+        ask = ask_of(name, value, p, alternatives, must=must_look(flag))
     return FieldReading(value, p, flag, data["source"], data["rule"], alternatives, ask)
 
 

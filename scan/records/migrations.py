@@ -40,6 +40,14 @@ def _seal(_connection: Connection) -> None:
     """Bring version 4 to 5: each row is sealed, as after every step."""
 
 
+def _carry_doubt(connection: Connection) -> None:
+    """Bring version 5 to 6: how players want to be asked.
+
+    Records say of doubtful values what they may be; the store works them out anew when it is opened.
+    """
+    tables.asking.create(connection)
+
+
 def _add_column(connection: Connection, column: Column[Any]) -> None:
     says = CreateColumn(column).compile(dialect=connection.dialect)
     connection.exec_driver_sql(f"ALTER TABLE {column.table.name} ADD COLUMN {says}")
@@ -51,6 +59,7 @@ STEPS: Mapping[int, Callable[[Connection], None]] = {
     2: _keep_several_rounds_of_a_sheet,
     3: _keep_told_sessions,
     4: _seal,
+    5: _carry_doubt,
 }
 
 

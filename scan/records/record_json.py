@@ -129,9 +129,18 @@ def _given(items: dict[str, Any]) -> dict[str, Any]:
 
 
 def _value_json(value: Value) -> dict[str, Any]:
-    more = {"p": value.p, "rule": value.rule, "by": value.by, "at": time_text(value.at), "over": value.over}
+    more: dict[str, Any] = {
+        "p": value.p,
+        "rule": value.rule,
+        "by": value.by,
+        "at": time_text(value.at),
+        "over": value.over,
+        "how": value.how,
+    }
     if value.status != "known":
         more["status"] = value.status
+    if value.alternatives:
+        more["alternatives"] = [list(pair) for pair in value.alternatives]
     return {"value": value.value, "source": value.source, **{k: v for k, v in more.items() if v is not None}}
 
 
@@ -143,6 +152,7 @@ def _hole_json(hole: Hole) -> dict[str, Any]:
         "par": _value_json(hole.par),
         **_given({"length_m": hole.length_m}),
         "throws": [_throw_json(throw) for throw in hole.throws],
+        **_given({"maybe": [_throw_json(throw) for throw in hole.maybe]}),
     }
 
 
@@ -179,6 +189,8 @@ def _value(data: Mapping[str, Any]) -> Value:
         by=data.get("by"),
         at=time_from(data.get("at")),
         over=data.get("over"),
+        how=data.get("how"),
+        alternatives=tuple((other, p) for other, p in data.get("alternatives", ())),
     )
 
 
@@ -203,6 +215,7 @@ def _hole(data: Mapping[str, Any]) -> Hole:
         par=_value(data["par"]),
         length_m=data.get("length_m"),
         throws=tuple(_throw(throw) for throw in data["throws"]),
+        maybe=tuple(_throw(throw) for throw in data.get("maybe", ())),
     )
 
 

@@ -2,7 +2,9 @@
 
 A value is *read* (by the machine, with a probability), *inferred* (a rule of the card settled it), *printed*
 (it was on the card before the round), *entered* (by a person, over what stood there) or *imported*. A value
-that waits for a person is kept with status "waits" and counts nowhere until it is answered.
+that waits for a person is kept with status "waits" and counts nowhere until it is answered. A *doubtful* one
+is neither fact nor unknown: it has its probability and its alternatives, and what is worked out from rounds
+weighs it by them (`scan.records.doubt`).
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ RECORD_SCHEMA = 1
 Scalar = str | int | float | bool | None
 
 EXECUTIONS = ("clean", "miss", "unmarked")
+STATUSES = ("known", "waits", "doubtful")
 SOURCES = ("read", "inferred", "printed", "entered", "imported", "default")
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -42,9 +45,11 @@ class Value:
     value : what it is; None when blank or unknown
     source : one of `SOURCES`
     p : probability that it is right, where a machine read it
-    status : "known", or "waits" when a person must look before it counts
+    status : "known", "waits" when a person must look before it counts, or "doubtful"
     rule : the rule that settled it, when inferred
     by, at, over : who entered it, when (UTC), and what stood there before
+    how : "glance" where it was accepted beside others, else None
+    alternatives : of a doubtful value, the others with their probability, best first
     """
 
     value: Scalar
@@ -55,10 +60,12 @@ class Value:
     by: str | None = None
     at: datetime | None = None
     over: Scalar = None
+    how: str | None = None
+    alternatives: tuple[tuple[Scalar, float], ...] = ()
 
     @property
     def known(self) -> Scalar:
-        """The value where it may count, None where a person must look first."""
+        """The value where it counts as known, None where it waits or is doubtful."""
         return self.value if self.status == "known" else None
 
 
@@ -95,7 +102,8 @@ class Hole:
     """One hole: its layout as far as known, its score, its throws.
 
     `throws` are those that are marked, or that must have happened since a later one is marked. Their `order`
-    counts from 1 among these; a hole may have had more throws than are known one by one.
+    counts from 1 among these; a hole may have had more throws than are known one by one. `maybe` are throws
+    of which it is doubtful whether they are marked; their `order` is their column in their phase.
     """
 
     number: int
@@ -104,6 +112,7 @@ class Hole:
     par: Value
     length_m: float | None
     throws: tuple[Throw, ...]
+    maybe: tuple[Throw, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -131,7 +131,7 @@ def fields_of_round(form: Form, round_: Round) -> dict[str, FieldReading]:
         if field_id not in known:
             return
         if isinstance(value, Value):
-            if value.status == "waits":
+            if value.status != "known":
                 return
             value = value.value
         found[field_id] = FieldReading(_as_field(known[field_id], value), 1.0)
@@ -150,7 +150,7 @@ def fields_of_round(form: Form, round_: Round) -> dict[str, FieldReading]:
             put(field_id, None if throw is None else _mark(throw.execution))
             put(f"{field_id}.distance", None if throw is None else throw.distance)
     day = round_.day
-    if round_.played_on.status != "waits":
+    if round_.played_on.status == "known":
         put("date.day", day.day if day else None)
         put("date.month", day.month if day else None)
         put("date.year", day.year % 100 if day else None)

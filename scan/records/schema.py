@@ -194,6 +194,7 @@ _SENTENCES: dict[str, Callable[[Any, Any], str]] = {
     "minLength": lambda limit, found: "expected a text or null, found an empty text",
     "maxLength": lambda limit, found: f"expected at most {limit} signs, found {len(found)}",
     "maxItems": lambda limit, found: f"expected at most {limit} items, found {len(found)}",
+    "minItems": lambda limit, found: f"expected {limit} items, found {len(found)}",
     "uniqueItems": lambda limit, found: "expected each item once, found one twice",
     "pattern": lambda limit, found: f"expected a text of the form {limit}, found {_shown(found)}",
 }
@@ -234,7 +235,7 @@ def _beyond_the_schema(data: Mapping[str, Any]) -> Iterator[Problem]:
             yield problem(f"expected throws numbered 1, 2, … in this order; found {found}", "holes", at)
         for nth, throw in enumerate(hole["throws"]):
             execution = throw["execution"]
-            if execution["value"] is None and execution.get("status") != "waits":
+            if execution["value"] is None and execution.get("status", "known") == "known":
                 says = "expected clean, miss or unmarked, found null; null is for what waits"
                 yield problem(says, "holes", at, "throws", nth, "execution")
     for path, text in _times(data, ()):

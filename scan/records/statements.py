@@ -51,9 +51,9 @@ def answers_of(connection: Connection, serial: str) -> tuple[Answer, ...]:
     query = select(tables.answers).where(tables.answers.c.serial == serial).order_by(tables.answers.c.id)
     found = []
     for row in connection.execute(query):
-        value, takes_back = answer_from_text(row.value)
+        value, how, takes_back = answer_from_text(row.value)
         at, over = datetime.fromisoformat(row.at), value_from_text(row.over)
-        found.append(Answer(row.field, value, row.who, at, over, takes_back))
+        found.append(Answer(row.field, value, row.who, at, over, takes_back, how))
     return tuple(found)
 
 
@@ -63,7 +63,7 @@ def put_answer(connection: Connection, serial: str, answer: Answer) -> None:
         insert(tables.answers).values(
             serial=serial,
             field=answer.field,
-            value=answer_text(answer.value, answer.takes_back),
+            value=answer_text(answer),
             over=value_text(answer.over),
             who=answer.by,
             at=time_text(answer.at),

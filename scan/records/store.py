@@ -15,10 +15,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import ColumnElement, Connection, Engine, func, insert, literal_column, select, update
+from sqlalchemy import ColumnElement, Connection, Engine, delete, func, insert, literal_column, select, update
 
-from forms.errors import RecordError
+from forms.errors import InputError, RecordError
 from forms.form import Form
+from scan.asking import MATTERS, WAYS_TO_ASK
 from scan.reading import CARD_PICTURE, CardReading, FieldReading, FieldValue, Lesson
 from scan.records import forgetting, hands, set_aside, tables
 from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, standing
@@ -39,6 +40,7 @@ from scan.records.forgetting import Traces
 from scan.records.hands import KeptHand
 from scan.records.kept import reading_text, speaking_text
 from scan.records.lessons import vouched_for
+from scan.records.looks import Look, answer_of_look, left_answer
 from scan.records.migrations import bring_up_to_date
 from scan.records.practice_sets import sets_from
 from scan.records.record_json import round_from_json, rounds_from_texts, time_from, time_text
@@ -142,14 +144,16 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
     make_folder_of(url)
     engine = make_engine(url)
     try:
+        store = Store(engine, read_form)
         with writing(engine) as connection:
             changed = bring_up_to_date(connection, store_name(url))
         if changed:
             engine.dispose()  # connections know the tables that were there when they were made
+            store.renew()
     except BaseException:
         engine.dispose()
         raise
-    return Store(engine, read_form)
+    return store
 
 
 class Store:
@@ -259,6 +263,8 @@ class Store:
                 put_pictures(connection, serial, card.pictures)
                 self._put_views(connection, serial, player, card)
                 self._settle(connection, serial, round_, text, card, practice)
+                if round_ is not None and self._how(connection, player) != MATTERS:
+                    round_ = self._recompose(connection, serial)
                 self._learn(connection, serial, form, card, ())
                 return Kept(ANOTHER if beside else NEW, card, round_, serial, match.comparison, beside)
             stored = stored_round(connection, serial)
@@ -391,6 +397,45 @@ class Store:
             put_answer(connection, serial, answer)
             return self._recompose(connection, serial)
 
+    def leave(
+        self, serial: str, field: str, who: str, when: datetime, *, seen: int | None = None
+    ) -> Round | None:
+        """Leave a field as doubt: it keeps its posterior and is not asked again; return the round.
+
+        Parameters and what is raised are those of `answer`.
+        """
+        with writing(self._engine) as connection:
+            card = self._card_to_answer(connection, serial, field, seen)
+            put_answer(connection, serial, left_answer(card, field, who, when))
+            return self._recompose(connection, serial)
+
+    def look_over(self, serial: str, looks: Sequence[Look], who: str, when: datetime) -> Round | None:
+        """Enter what a person says of several fields seen at once, in one transaction; return the round.
+
+        Raises
+        ------
+        InputError
+            when a field cannot hold its value, or must be looked at alone
+        AnsweredMeanwhile
+            when one of them has got another entry since; nothing is stored then
+        """
+        with writing(self._engine) as connection:
+            for look in looks:
+                card = self._card_to_answer(connection, serial, look.field, look.seen)
+                put_answer(connection, serial, answer_of_look(card, look, who, when))
+            return self._recompose(connection, serial)
+
+    def take_back_all(self, serial: str, given_at: datetime, who: str, when: datetime) -> int:
+        """Withdraw every standing answer that was given to a card at one moment; return how many."""
+        with writing(self._engine) as connection:
+            card = self._card(connection, serial)
+            theirs = [answer for answer in standing(card.answers) if answer.at == given_at]
+            for answer in theirs:
+                back = Answer(answer.field, answer.over, who, when.astimezone(UTC), answer.value, True)
+                put_answer(connection, serial, back)
+            self._recompose(connection, serial)
+            return len(theirs)
+
     def take_back(
         self, serial: str, field: str, who: str, when: datetime, *, seen: int | None = None
     ) -> Round | None:
@@ -411,6 +456,53 @@ class Store:
             back = Answer(field, mine[-1].over, who, when.astimezone(UTC), mine[-1].value, takes_back=True)
             put_answer(connection, serial, back)
             return self._recompose(connection, serial)
+
+    # -- how to ask --------------------------------------------------------------------------------------
+
+    def how_to_ask(self, player: str | None) -> str:
+        """Return in which of `scan.asking.WAYS_TO_ASK` a player wants to be asked."""
+        with reading(self._engine) as connection:
+            return self._how(connection, player)
+
+    def ask_in(self, player: str | None, how: str) -> None:
+        """Ask a player in one of `WAYS_TO_ASK` from now on; what waits follows at once.
+
+        Raises
+        ------
+        InputError
+            when there is no such way
+        """
+        if how not in WAYS_TO_ASK:
+            raise InputError(f"expected one of {', '.join(WAYS_TO_ASK)}, found {how!r}.")
+        table = tables.asking
+        with writing(self._engine) as connection:
+            connection.execute(delete(table).where(table.c.player == (player or "")))
+            if how != MATTERS:
+                connection.execute(insert(table).values(player=player or "", how=how))
+            theirs = tables.cards.c.player
+            whose = theirs.is_(None) if player is None else theirs == player
+            for serial in connection.execute(select(tables.cards.c.serial).where(whose)).scalars().all():
+                self._renew(connection, serial)
+
+    def renew(self) -> None:
+        """Work out anew the rounds of all cards, as after a change of what a record says."""
+        with writing(self._engine) as connection:
+            for serial in connection.execute(select(tables.cards.c.serial)).scalars().all():
+                self._renew(connection, serial)
+
+    def _renew(self, connection: Connection, serial: str) -> None:
+        """Work one card's round out anew, unless it came from a file or its form is not kept."""
+        stored = stored_round(connection, serial)
+        if stored is None or stored.origin == "file":
+            return
+        with suppress(RecordError):
+            if self._card(connection, serial).reading.flagged:
+                self._recompose(connection, serial)
+
+    def _how(self, connection: Connection, player: str | None) -> str:
+        table = tables.asking
+        query = select(table.c.how).where(table.c.player == (player or ""))
+        return connection.execute(query).scalar() or MATTERS
 
     # -- sessions told by hand ---------------------------------------------------------------------------
 
@@ -702,6 +794,7 @@ class Store:
             answers=card.answers,
             player=card.player,
             photos=[photo.photo for photo in photos],
+            how=self._how(connection, card.player),
         )
         round_ = replace(round_, id=serial)
         self._settle(connection, serial, round_, checked_text(round_), card.reading, ())

@@ -238,6 +238,15 @@ practice = Table(
     CheckConstraint("made BETWEEN 0 AND tries", name="made"),
 )
 
+#: How a player wants to be asked, where not in the usual way; "" stands for cards without a name.
+asking = Table(
+    "asking",
+    metadata,
+    Column("player", String(NAME), primary_key=True),
+    Column("how", String(12), nullable=False),
+    _one_of("how", "everything", "little", name="how"),
+)
+
 #: Rounds that were deleted or set aside: all their rows of the other tables, so that nothing else counts them
 #: and each can be put back as it was. What is not `kept` goes for good at the next start.
 aside = Table(

@@ -1,7 +1,8 @@
 """Rounds as rows, one fact each: what is exported, and what the tables of the store hold.
 
-A value that waits for a person is null here, and the column named ``…_status`` beside it says so: "known",
-"blank" (nothing is marked, or the card does not ask) or "waits". Distances stand as written, with their
+A value that waits for a person or is doubtful is null here, and the column named ``…_status`` beside it says
+so: "known", "blank" (nothing is marked, or the card does not ask), "waits" or "doubtful". What a doubtful one
+may be, and how probably, is a table of its own. Distances stand as written, with their
 unit, and in metres.
 """
 
@@ -16,15 +17,18 @@ from scan.records.rounds import Hole, PracticeSet, Round, Throw, Value
 
 Row = dict[str, Any]
 
-STATUSES = ("known", "blank", "waits")
+STATUSES = ("known", "blank", "waits", "doubtful")
+
+#: Of these nothing is exported as known.
+OPEN = ("waits", "doubtful")
 
 
 def status_of(value: Value | None) -> str | None:
-    """Return "known", "blank" or "waits"; None for a value that is not there at all."""
+    """Return "known", "blank", "waits" or "doubtful"; None for a value that is not there at all."""
     if value is None:
         return None
-    if value.status == "waits":
-        return "waits"
+    if value.status != "known":
+        return value.status
     return "blank" if value.value is None else "known"
 
 
@@ -61,7 +65,10 @@ def round_row(round_: Round) -> Row:
 
 
 def settled(round_: Round) -> Round:
-    """Return the round without guesses: what waits is null, and only its status is left."""
+    """Return the round without guesses: what waits is null, and only its status is left.
+
+    What is doubtful stays, with its probability and its alternatives.
+    """
     return replace(
         round_,
         played_on=_settled(round_.played_on),
@@ -77,6 +84,7 @@ def settled(round_: Round) -> Round:
                 penalty=_settled(hole.penalty),
                 par=_settled(hole.par),
                 throws=tuple(_settled_throw(throw) for throw in hole.throws),
+                maybe=tuple(_settled_throw(throw) for throw in hole.maybe),
             )
             for hole in round_.holes
         ),
@@ -84,7 +92,7 @@ def settled(round_: Round) -> Round:
 
 
 def _settled(value: Value) -> Value:
-    return value if value.status == "known" else Value(None, value.source, status=value.status)
+    return value if value.status != "waits" else Value(None, value.source, status=value.status)
 
 
 def _settled_throw(throw: Throw) -> Throw:
@@ -92,7 +100,7 @@ def _settled_throw(throw: Throw) -> Throw:
         return None if value is None else _settled(value)
 
     def waits(value: Value | None) -> bool:
-        return value is not None and value.status == "waits"
+        return value is not None and value.status != "known"
 
     return replace(
         throw,
@@ -131,6 +139,42 @@ def throw_rows(round_: Round) -> Iterator[Row]:
             yield _throw_row(round_, hole, throw)
 
 
+def doubt_rows(round_: Round) -> Iterator[Row]:
+    """Yield a row for each value that a doubtful one may have, the likeliest first."""
+    for place, value in doubtful_values(round_):
+        pairs = ((value.value, value.p), *value.alternatives)
+        for rank, (shown, p) in enumerate(pairs, start=1):
+            yield {"round": round_.id, "place": place, "rank": rank, "value": _as_text(shown), "p": p}
+
+
+def doubtful_values(round_: Round) -> Iterator[tuple[str, Value]]:
+    """Yield each doubtful value of a round with its place, as in ``holes/7/throws/2/execution``."""
+    named: list[tuple[str, Value | None]] = [
+        (name, getattr(round_, name)) for name in ("played_on", "hand", "wind", "worst", "total")
+    ]
+    named += [(f"tallies/{phase}", value) for phase, value in round_.tallies.items()]
+    for hole in round_.holes:
+        at = f"holes/{hole.number}"
+        named += [(f"{at}/{name}", getattr(hole, name)) for name in ("score", "penalty", "par")]
+        for kind, throws in (("throws", hole.throws), ("maybe", hole.maybe)):
+            for throw in throws:
+                number = throw.order if kind == "throws" else f"{throw.phase}{throw.order}"
+                named += [(f"{at}/{kind}/{number}/{name}", getattr(throw, name)) for name in THROW_VALUES]
+    yield from ((place, value) for place, value in named if value is not None and value.status == "doubtful")
+
+
+#: Values of a throw.
+THROW_VALUES = (
+    "execution", "distance", "stance", "directions_from", "forehand_from", "cause", "words_from"
+)  # fmt: skip
+
+
+def _as_text(value: object) -> str | None:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return None if value is None else str(value)
+
+
 def practice_row(done: PracticeSet) -> Row:
     """Return the row of one set of a practice card."""
     return {
@@ -163,7 +207,7 @@ def _throw_row(round_: Round, hole: Hole, throw: Throw) -> Row:
         "holed": throw.holed,
         **_with_status("distance", throw.distance),
         "distance_unit": None if throw.distance is None else round_.unit,
-        "distance_m": None if status_of(throw.distance) == "waits" else throw.distance_m,
+        "distance_m": None if status_of(throw.distance) in OPEN else throw.distance_m,
         **_with_status("stance", throw.stance),
         **_beside("direction", " ".join(throw.directions) or None, throw.directions_from),
         **_beside("forehand", throw.forehand, throw.forehand_from),
@@ -175,7 +219,7 @@ def _throw_row(round_: Round, hole: Hole, throw: Throw) -> Row:
 def _beside(name: str, shown: object, origin: Value | None) -> Row:
     """Return a fact that is kept apart from where it came from, with its status."""
     status = status_of(origin)
-    if status == "waits":
+    if status in OPEN:
         return {name: None, f"{name}_status": status}
     if shown is not None:
         status = "known"

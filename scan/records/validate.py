@@ -132,7 +132,7 @@ def _throws_against_score(hole: Hole, score: int, penalty: int) -> Iterator[Roun
         says = f"{name}: a score of {score} with {_count(penalty, 'penalty throw')} leaves no throw"
         yield RoundFinding("throws", cells, says, ERROR)
         return
-    if any(throw.execution.status == "waits" for throw in hole.throws):
+    if any(throw.execution.status != "known" for throw in hole.throws):
         return
     if thrown == 1 and len(hole.throws) > 1:
         says = f"{name}: a score of 1 is an ace, but more than the drive is marked"
@@ -209,12 +209,12 @@ def _throw(round_: Round, hole: Hole, throw: Throw, number: int) -> Iterator[Rou
 
 def _notes(round_: Round) -> Iterator[RoundFinding]:
     """Notes of the second pass that belong to no throw; nothing to say while the worst phase waits."""
-    if round_.worst.status == "waits":
+    if round_.worst.status != "known":
         return
     for hole in round_.holes:
         number = f"{hole.number:02d}"
         cells = tuple(name for name in round_.notes if name.partition(".")[0].endswith(number))
-        if cells and not any(throw.execution.status == "waits" for throw in hole.throws):
+        if cells and not any(throw.execution.status != "known" for throw in hole.throws):
             missing = f"missed {round_.worst.value}" if round_.worst.value else "phase marked as the worst"
             says = f"hole {hole.number}: it has notes on a miss, but there is no {missing}"
             yield RoundFinding("cause-without-miss", cells, says, ASK)
@@ -224,7 +224,7 @@ def _tallies(round_: Round) -> Iterator[RoundFinding]:
     for phase in PHASES:
         written = round_.tallies[phase].known if phase in round_.tallies else None
         throws = [(hole, throw) for hole in round_.holes for throw in hole.throws if throw.phase == phase]
-        if not isinstance(written, int) or any(throw.execution.status == "waits" for _, throw in throws):
+        if not isinstance(written, int) or any(throw.execution.status != "known" for _, throw in throws):
             continue
         missed = sum(throw.execution.known == "miss" for _, throw in throws)
         if missed != written:

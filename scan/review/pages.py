@@ -10,7 +10,7 @@ from forms.form import Field
 from forms.geometry import Box
 from forms.layout import Layout
 from forms.rules import PHASES
-from scan.records.answers import standing
+from scan.records.answers import LEFT, standing
 from scan.records.cards import Card
 from scan.records.rounds import Hole, Round, Value
 from scan.records.summary import Summary
@@ -22,6 +22,7 @@ from scan.review.wording import key_of, name_of, said
 #: Sign and word of each provenance; the word is for screen readers and the legend, the sign for the table.
 STATES = {
     "waits": ("?", "waits for you"),
+    "doubtful": ("≈", "doubtful, counts by its probability"),
     "entered": ("✎", "entered by a person"),
     "inferred": ("∑", "inferred from the card's sums"),
     "read": ("", "read from the ink"),
@@ -93,11 +94,13 @@ def _spot(card: Card, layout: Layout, field: Field) -> Spot:
     found = card.fields.get(field.id)
     value = found.value if found is not None else None
     empty = value is None or value == ()
-    entered = any(answer.field == field.id for answer in standing(card.answers))
+    entered = any(answer.field == field.id and answer.how != LEFT for answer in standing(card.answers))
     if field.id in card.waiting:
         state = "waits"
     elif entered:
         state = "entered"
+    elif found is not None and found.flag is not None:
+        state = "doubtful"
     elif empty:
         state = "empty"
     else:
@@ -142,7 +145,7 @@ def round_table(round_: Round) -> dict[str, Any]:
 def _hole_line(round_: Round, hole: Hole) -> dict[str, str]:
     thrown: dict[str, list[str]] = {phase: [] for phase in PHASES}
     for throw in hole.throws:
-        words = "?" if throw.execution.status == "waits" else str(throw.execution.value)
+        words = _shown(throw.execution)
         if throw.distance is not None and throw.distance.known is not None:
             words += f" {throw.distance.known:g} {round_.unit}"
         thrown.setdefault(throw.phase, []).append(words)
@@ -158,6 +161,8 @@ def _hole_line(round_: Round, hole: Hole) -> dict[str, str]:
 def _shown(value: Value) -> str:
     if value.status == "waits":
         return "?"
+    if value.status == "doubtful":
+        return f"≈ {'blank' if value.value is None else value.value}"
     return "" if value.value is None else str(value.value)
 
 

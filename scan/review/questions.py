@@ -12,8 +12,9 @@ from datetime import UTC, datetime
 
 from forms.errors import InputError
 from forms.form import Field, Form
+from scan.asking import must_look
 from scan.reading import FieldReading, FieldValue
-from scan.records.answers import Answer, checked_answer, standing
+from scan.records.answers import AT_A_GLANCE, LEFT, Answer, checked_answer, standing
 from scan.records.cards import Card
 from scan.records.compose import round_from_reading
 from scan.records.rounds import Round
@@ -70,7 +71,8 @@ class Question:
 
     `kind` is "one" (a key answers), "many" (keys choose, Enter saves), "typed" (likely numbers as buttons,
     any other is typed) or "words". `seen` counts the field's entries: the answer carries it back, so that one
-    given meanwhile is not overwritten. `waits` says that the card cannot be whole without this answer.
+    given meanwhile is not overwritten. `waits` says that the card cannot be whole without this answer;
+    `doubtful` that the field counts by its probability until it is answered.
     """
 
     serial: str
@@ -89,6 +91,7 @@ class Question:
     top: int = 0
     value: FieldValue = None
     undoable: bool = False
+    doubtful: bool = False
 
 
 def question_of(card: Card, field_id: str, *, with_choices: bool = True) -> Question:
@@ -109,7 +112,8 @@ def question_of(card: Card, field_id: str, *, with_choices: bool = True) -> Ques
     now = card.fields.get(field_id, FieldReading(None, 0.0, source="default"))
     read = card.reading.fields.get(field_id)
     entries = [answer for answer in card.answers if answer.field == field_id]
-    answered = list(standing(entries))
+    given = list(standing(entries))
+    answered = [entry for entry in given if entry.how != LEFT]
     waits = field_id in card.waiting
     return Question(
         serial=card.serial,
@@ -118,7 +122,7 @@ def question_of(card: Card, field_id: str, *, with_choices: bool = True) -> Ques
         name=name_of(form, field),
         asks=asks(form, field),
         kind=_kind(field),
-        why=_why(card, field) if waits else None,
+        why=_why(card, field) if waits or now.flag is not None else None,
         reader=_reader(form, field, read),
         provenance=_provenance(form, field, read, answered),
         choices=_choices(card, field, now, read, bool(answered)) if with_choices else (),
@@ -127,7 +131,8 @@ def question_of(card: Card, field_id: str, *, with_choices: bool = True) -> Ques
         history=tuple(_entry(form, field, entry) for entry in entries),
         top=10**field.digits - 1 if field.type == "number" else 0,
         value=now.value,
-        undoable=bool(answered),
+        undoable=bool(given),
+        doubtful=now.flag is not None and not must_look(now.flag),
     )
 
 
@@ -218,13 +223,14 @@ def _reader(form: Form, field: Field, read: FieldReading | None) -> str:
 def _provenance(form: Form, field: Field, read: FieldReading | None, answered: list[Answer]) -> str:
     if answered:
         last = answered[-1]
-        return f"entered by {last.by}, {when_said(last.at)}, over {said(form, field, last.over)}"
+        glance = " at a glance" if last.how == AT_A_GLANCE else ""
+        return f"entered{glance} by {last.by}, {when_said(last.at)}, over {said(form, field, last.over)}"
     if field.type == "words":
         return "kept as a picture"
     if read is None:
         return "not on this reading"
     if read.flag is not None:
-        return "waits for you"
+        return "waits for you" if must_look(read.flag) else "doubtful, counts by its probability"
     if read.source == "inferred":
         return f"inferred from {rule_said(read.rule or 'the rest of the card')}, {percent(read.p)}"
     return f"read, {percent(read.p)}"
@@ -235,7 +241,7 @@ def _choices(
 ) -> tuple[Choice, ...]:
     chances = _chances(read)
     tried = _Trial(card, field)
-    certain = answered or field.id not in card.waiting
+    certain = answered or (field.id not in card.waiting and now.flag is None)
     keys: set[str] = set()
     choices = []
     for value in _offered(card.form, field, read, now):
@@ -373,6 +379,10 @@ class _Trial:
 def _entry(form: Form, field: Field, answer: Answer) -> Entry:
     if answer.takes_back:
         says = f"took back {said(form, field, answer.over)}"
+    elif answer.how == LEFT:
+        says = "left it as doubt"
+    elif answer.how == AT_A_GLANCE:
+        says = f"{said(form, field, answer.value)}, seen at a glance, over {said(form, field, answer.over)}"
     else:
         says = f"{said(form, field, answer.value)}, over {said(form, field, answer.over)}"
     return Entry(answer.by, answer.at, says)

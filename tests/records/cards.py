@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 
 from forms.form import Course, CourseHole, Form, form_from_toml
-from scan.reading import CardReading, CellReading, FieldReading, FieldValue
+from scan.reading import ONE_BY_ONE, CardReading, CellReading, FieldReading, FieldValue
 
 RECORDED_AT = datetime(2026, 6, 1, 18, 30, tzinfo=UTC)
 PHOTO = "a" * 64
@@ -157,14 +157,15 @@ def reading(
     photo: str = PHOTO,
     pictures: Mapping[str, bytes] | None = None,
 ) -> CardReading:
-    """Return a reading in which `answers` are marked, `flags` are doubtful and all else is blank."""
+    """Return a reading in which `answers` are marked, `flags` must be looked at and all else is blank."""
     unknown = {*answers, *(flags or {})} - {field.id for field in form.fields}
     assert not unknown, unknown
     fields = {}
     for field in form.fields:
         flag = (flags or {}).get(field.id)
-        p = 0.71 if flag else 0.9991
-        fields[field.id] = FieldReading(answers.get(field.id), p, flag)
+        p = 0.991 if flag else 0.9991  # no other answer to weigh: such a field waits
+        ask = ONE_BY_ONE if flag else None
+        fields[field.id] = FieldReading(answers.get(field.id), p, flag, ask=ask)
     cells = {cell: CellReading(None, 0.999) for field in form.fields for cell in field.cell_ids}
     return CardReading(
         source="card.jpg",

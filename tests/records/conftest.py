@@ -22,7 +22,7 @@ def read_form(text: str):
 
 
 def back_to_version_2(connection) -> None:
-    """Take from an empty store what versions 3 to 5 brought."""
+    """Take from an empty store what versions 3 to 6 brought."""
     for name in connection.exec_driver_sql(
         "SELECT name FROM sqlite_temp_master WHERE type = 'trigger'"
         if connection.dialect.name == "sqlite"
@@ -34,6 +34,7 @@ def back_to_version_2(connection) -> None:
     for column in (tables.photos.c.whole, tables.cards.c.speaks, tables.readings.c.evidence):
         connection.exec_driver_sql(f"ALTER TABLE {column.table.name} DROP COLUMN {column.name}")
     tables.aside.drop(connection)
+    tables.asking.drop(connection)
     connection.execute(tables.store_version.update().values(version=2))
 
 

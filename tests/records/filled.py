@@ -56,6 +56,7 @@ def fill(place: str | Path, cards: int = 4) -> None:
         rejected = reading(FORM, {}, serial="X", photo="f" * 64)
         store.add_reading(replace(rejected, status="rejected", reason="too dark"), FORM, None)
         store.erase_hand("Robin", on=False)
+        store.ask_in("Robin", "little")
         tries, made = Value(10, "entered"), Value(6, "entered")
         store.add_rounds([], [PracticeSet("SETS", 1, None, "Wren", "ladder", tries, made)])
         store.tell_session(ToldSession(date(2026, 5, 1), "putt", 30, "Wren"), RECORDED_AT)

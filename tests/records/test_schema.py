@@ -53,7 +53,7 @@ def test_what_is_null_or_the_default_is_left_out(record):
         "stance": {"value": None, "source": "read", "p": 0.9991},
         "holed": True,
     }
-    assert record["total"] == {"value": 9, "source": "read", "p": 0.71, "status": "waits"}
+    assert record["total"] == {"value": 9, "source": "read", "p": 0.991, "status": "waits"}
 
 
 @pytest.mark.parametrize(
