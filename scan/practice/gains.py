@@ -3,15 +3,18 @@
 The assumption, stated once: **sessions of one phase lower its misses quickly at first and ever less later.**
 In log odds of a miss, after s sessions,
 
-    miss(s) = start - most x (1 - exp(-speed x s)),
+    miss(s) = start - most x (1 - exp(-speed x s)).
 
-an exponential, since the gains of single learners follow one (Heathcote, Brown and Mewhort 2000, Psychon.
-Bull. Rev. 7:185-207: 40 data sets of laboratory tasks, 475 people, each better fitted by an exponential than
-by a power law). For this sport it is an assumption. How large `most` and `speed` are differs between people:
-each pair on a grid has a weight before anything is seen, and the player's own rounds and tests of ten change
-these weights by Bayes' rule, exactly on the grid. A group's rounds change them before the player's do.
+The gains of single learners follow such an exponential (Heathcote, Brown and Mewhort 2000, Psychon. Bull.
+Rev. 7:185-207: 40 data sets of laboratory tasks, 475 people, each better fitted by an exponential than by a
+power law). For this sport it is an assumption, so it has a rival: **steady** gains, each session as good as
+the one before, with no end in sight and alike in all phases. Which of the two holds, and how large `most` and
+`speed` are, differs between people: each law on a grid has a weight before anything is seen, and the player's
+own rounds and tests of ten change these weights by Bayes' rule, exactly on the grid. A group's rounds change
+them before the player's do.
 
-Every function takes many rows at once, a row being one phase of one player: whole seasons can be simulated.
+Every function takes many rows at once, a row being one phase of one player, the phases of a player one after
+another: whole seasons can be simulated.
 """
 
 from __future__ import annotations
@@ -35,14 +38,14 @@ MOST = (0.3, 0.6, 1.0, 1.6)
 SPEED = (0.04, 0.1, 0.25, 0.6)
 #: Large falls are believed rarer than small ones: weight exp(-most / this).
 USUAL_MOST = 0.8
-#: Nearly steady gains, 3 to 5 % of the odds a session with no end in sight.
-STEADY = ((1.6, 0.02), (2.4, 0.02))
-#: Weights before anything is seen. That practice changes nothing: 1 in 20. That gains are steady: 1 in 5,
-#: chosen on the seasons of tests/bench/bench_season.py: it trades strokes where gains are steady (regret 6.3
-#: at 0, 4.3 at 0.2, 2.6 at 0.6) against strokes where they taper (1.8, 2.0, 4.4); in one player's season the
-#: two can't be told apart.
+#: Steady gains: so much in log odds a session, towards an end so far off that none is in sight.
+STEADY = (0.01, 0.02, 0.03, 0.045)
+FAR = 80.0
+#: Weights before anything is seen. That practice changes nothing in a phase: 1 in 20 of the laws that taper.
+#: That gains are steady: 3 in 10, chosen on the tuning seeds of tests/bench/bench_season.py, where it trades
+#: strokes if gains are steady against strokes if they taper; docs/practice.md, section 11, has the table.
 WEIGHT_NONE = 0.05
-WEIGHT_STEADY = 0.2
+WEIGHT_STEADY = 0.3
 
 #: What was practised is half gone after so many days. People lost about 30 % of their speed of typing in one
 #: to nine months (Baddeley and Longman 1978, as restated in a replication); 200 days lose 30 % in 103.
@@ -57,17 +60,26 @@ TESTS_DIFFER = 1.3
 #: Sessions count in steps; beyond the most, more of them change nothing that could be told.
 _STEP = 0.25
 _MOST_SESSIONS = 60.0
-#: What a group says of the laws has the usual weights beside it, with the worth of so many rows.
-_GROUP_ROWS = 12.0
+#: What a group says of the laws has the usual weights beside it, with the worth of so many players.
+_GROUP_PLAYERS = 4.0
 
 
 @dataclass(frozen=True, slots=True)
 class Laws:
-    """Pairs of most and speed, and the weight of each before anything is seen; L of them."""
+    """Pairs of most and speed, and the weight of each before anything is seen; L of them.
+
+    Where a law is `alike`, it holds for all phases of a player at once; of the others each phase has its own.
+    """
 
     most: tuple[float, ...]
     speed: tuple[float, ...]
     weight: tuple[float, ...]
+    alike: tuple[bool, ...]
+
+    @property
+    def p_alike(self) -> float:
+        """Weight of all laws that hold for all phases at once."""
+        return sum(w for w, alike in zip(self.weight, self.alike, strict=True) if alike)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +115,14 @@ class Belief:
 @cache
 def usual_laws() -> Laws:
     """Return the laws with their weights before anything is seen."""
+    tapers = 1 - WEIGHT_STEADY
     sizes = np.exp(-np.array(MOST) / USUAL_MOST)
-    sizes = (1 - WEIGHT_NONE - WEIGHT_STEADY) * sizes / sizes.sum() / len(SPEED)
-    pairs = [(0.0, 0.1, WEIGHT_NONE)]
-    pairs += [(most, speed, float(w)) for most, w in zip(MOST, sizes, strict=True) for speed in SPEED]
-    pairs += [(most, speed, WEIGHT_STEADY / len(STEADY)) for most, speed in STEADY]
-    most, speed, weight = zip(*pairs, strict=True)
-    return Laws(most, speed, weight)
+    sizes = tapers * (1 - WEIGHT_NONE) * sizes / sizes.sum() / len(SPEED)
+    laws = [(0.0, 0.1, tapers * WEIGHT_NONE, False)]
+    laws += [(most, speed, float(w), False) for most, w in zip(MOST, sizes, strict=True) for speed in SPEED]
+    laws += [(FAR, a_session / FAR, WEIGHT_STEADY / len(STEADY), True) for a_session in STEADY]
+    most, speed, weight, alike = zip(*laws, strict=True)
+    return Laws(most, speed, weight, alike)
 
 
 def fall(sessions: Floats, most: Floats | float, speed: Floats | float) -> Floats:
@@ -117,7 +130,9 @@ def fall(sessions: Floats, most: Floats | float, speed: Floats | float) -> Float
     return np.asarray(most * -np.expm1(-speed * sessions))
 
 
-def learnt(rounds: Counts, now: Floats, tests: Counts | None = None, laws: Laws | None = None) -> Belief:
+def learnt(
+    rounds: Counts, now: Floats, tests: Counts | None = None, laws: Laws | None = None, *, phases: int = 3
+) -> Belief:
     """Return what rounds and tests tell of start and law, row by row.
 
     Parameters
@@ -126,33 +141,61 @@ def learnt(rounds: Counts, now: Floats, tests: Counts | None = None, laws: Laws 
     now : sessions so far, (B,)
     tests : failures of tries, in tests of ten; how much easier they are than the course is learnt with it
     laws : None for the usual ones
+    phases : so many rows after one another are one player's, who may learn alike in all of them
     """
     laws = laws or usual_laws()
-    log = _log_weights(rounds, tests, laws) + np.log(np.asarray(laws.weight))
-    weight = np.exp(log - log.max(axis=(1, 2), keepdims=True))
-    return Belief(weight / weight.sum(axis=(1, 2), keepdims=True), laws, now)
+    log = _log_weights(rounds, tests, laws)
+    by_law = np.logaddexp.reduce(log, axis=1)
+    of_law = _laws_of(by_law, laws, phases)
+    weight = np.exp(log - by_law[:, None, :]) * of_law[:, None, :]
+    return Belief(weight, laws, now)
 
 
-def group_laws(rows: Sequence[tuple[Counts, Counts | None]]) -> Laws:
+def _laws_of(by_law: Floats, laws: Laws, phases: int) -> Floats:
+    """Return the probability of each law by row, (B, L), from the log likelihood of each."""
+    alike = np.asarray(laws.alike)
+    log = by_law.reshape(-1, phases, by_law.shape[1])
+    result = np.zeros_like(log)
+    evidence = np.full((2, len(log)), -np.inf)
+    if not alike.all():
+        share = np.log(np.asarray(laws.weight)[~alike])
+        own = log[:, :, ~alike] + share - np.logaddexp.reduce(share)
+        whole = np.logaddexp.reduce(own, axis=2)
+        evidence[0] = whole.sum(axis=1) + np.logaddexp.reduce(share)
+        result[:, :, ~alike] = np.exp(own - whole[:, :, None])
+    if alike.any():
+        same = log[:, :, alike].sum(axis=1) + np.log(np.asarray(laws.weight)[alike])
+        evidence[1] = np.logaddexp.reduce(same, axis=1)
+        result[:, :, alike] = np.exp(same - evidence[1][:, None])[:, None, :]
+    p_alike = np.exp(evidence[1] - np.logaddexp.reduce(evidence, axis=0))
+    result *= np.where(alike, p_alike[:, None, None], 1 - p_alike[:, None, None])
+    return np.asarray(result.reshape(by_law.shape))
+
+
+def group_laws(rows: Sequence[tuple[Counts, Counts | None]], *, phases: int = 3) -> Laws:
     """Return the laws with the weights that other players' rounds and tests give them.
 
     The weights of a mixture, by expectation and maximization, with the usual weights beside them as if they
-    had been seen in `_GROUP_ROWS` rows: a small group moves them little.
+    had been seen in `_GROUP_PLAYERS` players: a small group moves them little.
     """
-    laws = usual_laws()
-    usual = np.asarray(laws.weight)
+    usual = usual_laws()
     if not rows:
-        return laws
-    log = np.concatenate(
-        [np.logaddexp.reduce(_log_weights(rounds, tests, laws), axis=1) for rounds, tests in rows]
+        return usual
+    by_law = np.concatenate(
+        [np.logaddexp.reduce(_log_weights(rounds, tests, usual), axis=1) for rounds, tests in rows]
     )
-    likely = np.exp(log - log.max(axis=1, keepdims=True))
-    weight = usual
+    alike, before = np.asarray(usual.alike), np.asarray(usual.weight)
+    players = len(by_law) / phases
+    laws = usual
     for _ in range(200):
-        share = likely * weight
-        share /= share.sum(axis=1, keepdims=True)
-        weight = (share.sum(axis=0) + _GROUP_ROWS * usual) / (len(share) + _GROUP_ROWS)
-    return Laws(laws.most, laws.speed, tuple(float(w) for w in weight))
+        told = _laws_of(by_law, laws, phases).sum(axis=0) / phases
+        # Players learn alike or not: that is one share. Within either the laws share by themselves.
+        together = (told[alike].sum() + _GROUP_PLAYERS * usual.p_alike) / (players + _GROUP_PLAYERS)
+        weight = told + _GROUP_PLAYERS * before
+        weight[alike] *= together / weight[alike].sum()
+        weight[~alike] *= (1 - together) / weight[~alike].sum()
+        laws = Laws(usual.most, usual.speed, tuple(float(w) for w in weight), usual.alike)
+    return laws
 
 
 def _log_weights(rounds: Counts, tests: Counts | None, laws: Laws) -> Floats:

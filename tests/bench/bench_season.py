@@ -1,6 +1,7 @@
 """A season of choosing what to practise, in worlds whose truth is known; run by hand:
 
-``python tests/bench/bench_season.py [--players 60] [--worlds taper,steady] [--report] [--rivals] [--whole]``
+``python tests/bench/bench_season.py [--players 60] [--worlds taper,steady] [--report] [--rivals] [--whole]
+[--only rule,group]``
 
 Regret is how many strokes more a season takes than with all knowledge, on average over players, with its
 standard error. `rule` is the tool's rule, `headline` what costs most again and again (what the tool said
@@ -55,11 +56,13 @@ def main() -> None:
     parser.add_argument(
         "--rivals", action="store_true", help="compare rules for choosing, many players at once"
     )
+    parser.add_argument("--only", help="of the rules these, with commas between")
     args = parser.parse_args()
     seed = REPORTED if args.report else TUNED
     wanted = args.worlds.split(",") if args.worlds else [w.name for w in WORLDS]
     names = list(RIVALS) if args.rivals else ["rule", "headline", "group", *SIMPLE]
     names = ["whole tool", "rule"] if args.whole else names
+    names = args.only.split(",") if args.only else names
     print(f"{'world':<14}{'no practice':>12}" + "".join(f"{n:>14}" for n in names), flush=True)
     for world in WORLDS:
         if world.name not in wanted:
@@ -75,8 +78,9 @@ def main() -> None:
                 "whole tool": whole_tool(),
                 "rule": rival(expected),
                 "headline": rival(headline),
-                "group": rival(expected, group_of(world, seed)),
             }
+            if "group" in names:
+                choosers["group"] = rival(expected, group_of(world, seed))
         idle = play(world, players, None, seed + 1).total - best
         cells = [f"{idle.mean():>12.1f}"]
         for name in names:
