@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from forms.rules import PHASES
 from scan.practice.evidence import APPROACH, MISS, PUTT, UNMARKED, Evidence
+from scan.practice.hidden import throws_left
 from scan.practice.model import LEVEL, Interval, normal_quantile
 
 Floats = NDArray[np.float64]
@@ -95,11 +96,10 @@ def costs_of(evidence: Evidence) -> Costs:
         place = place_in_phase(evidence)
         before = mark_before(evidence)
         hole = same_hole(evidence)
+        every_left = throws_left(evidence)
         for k in range(len(PHASES)):
             at = np.flatnonzero(
-                (evidence.throw_left >= 0)
-                & (evidence.throw_execution != UNMARKED)
-                & (evidence.throw_phase == k)
+                (every_left >= 0) & (evidence.throw_execution != UNMARKED) & (evidence.throw_phase == k)
             )
             throws[k] = len(at)
             situation = _Situation(
@@ -108,7 +108,7 @@ def costs_of(evidence: Evidence) -> Costs:
                 evidence.hole_round[evidence.throw_hole[at]],
             )
             missed = evidence.throw_execution[at] == MISS
-            left = evidence.throw_left[at].astype(float)
+            left = every_left[at]
             one, clean = _learnt(situation, missed, left, evidence.throw_hole[at], place[at])
             mean[k], sd[k] = _posterior(*one, UNSEEN_STROKES[k])
             saved[k], saved_sd[k] = _posterior(*clean, UNSEEN_STROKES[k])

@@ -9,7 +9,7 @@ from scan.practice.evidence import evidence_of
 from tests.practice import worlds
 from tests.practice.invented import hole, known, one_round, throw
 
-STORMY = worlds.HELD_OUT[0]
+STORMY = worlds.WORLDS[-1]
 
 
 def test_expected_scores_are_the_mean_of_many_rounds():

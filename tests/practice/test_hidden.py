@@ -1,0 +1,64 @@
+"""Throws that no column shows, after which putts they come: by hand, and in worlds whose truth is known."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from scan.practice.cost import costs_of
+from scan.practice.evidence import PUTT, evidence_of
+from scan.practice.hidden import throws_left
+from tests.practice import worlds
+from tests.practice.invented import hole, known, one_round, throw
+
+
+def _hole(number: int, approaches: int, putts: int, hidden: int = 0):
+    phases = ["drive", *["approach"] * approaches, *["putt"] * putts]
+    whole = hidden == 0
+    throws = [
+        throw(i, phase, "clean", holed=whole and i == len(phases)) for i, phase in enumerate(phases, start=1)
+    ]
+    return replace(hole(number, throws), score=known(len(phases) + hidden))
+
+
+def _evidence(*holes):
+    return evidence_of([one_round("r", [replace(h, number=number) for number, h in holes])])
+
+
+def test_where_nothing_is_hidden_nothing_changes():
+    e = _evidence(*enumerate([_hole(1, 1, 2)] * 12 + [_hole(1, 2, 3)] * 12, start=1))
+    assert throws_left(e) == pytest.approx(e.throw_left)
+
+
+def test_a_fourth_putt_counts_after_the_three_that_are_known():
+    """One approach, three putts, a score of six: with no mark ever forgotten the hidden throw is a putt."""
+    usual = [_hole(1, 1, 1)] * 60 + [_hole(1, 1, 3)] * 30
+    e = _evidence(*enumerate([*usual, *[_hole(1, 1, 3, hidden=1)] * 30], start=1))
+    last = e.throw_hole == len(usual)
+    assert e.throw_left[last & (e.throw_phase == PUTT)].tolist() == [-1, -1, -1]
+    # behind one putt nothing is hidden: (0 + .25) of 65 holes, against (30 + .25) of 65 behind three
+    assert throws_left(e)[last & (e.throw_phase == PUTT)] == pytest.approx([3, 2, 1], abs=0.02)
+
+
+def test_of_few_holes_nothing_is_guessed():
+    e = _evidence(*enumerate([_hole(1, 1, 2)] * 5 + [_hole(1, 1, 3, hidden=1)] * 4, start=1))
+    assert throws_left(e) == pytest.approx(e.throw_left)
+
+
+def test_missed_putts_are_no_longer_too_cheap_where_there_are_many():
+    """Forty players with spit-outs: the mean cost of a missed putt, with the long holes and without them."""
+    world = replace(worlds.WORLDS[3], alike=False, curve="spit-out", forgets_clean=0.1)
+    g = np.random.default_rng(77)
+    players = worlds.players_of(world, 40, g)
+    true = worlds.truth_of(players, g).cost[:, PUTT]
+    cards = list(worlds.cards_of(worlds.play(players, 40, g), g))
+    with_long = np.array([costs_of(e).mean[PUTT] for e in cards]) - true
+    # a score that is not known says nothing of what is hidden: those holes are left out, as they once were
+    short = []
+    for e in cards:
+        whole = np.bincount(e.throw_hole, minlength=len(e.hole_score)) + e.hole_penalty >= e.hole_score
+        short.append(replace(e, hole_score=np.where(whole, e.hole_score, np.nan)))
+    without = np.array([costs_of(e).mean[PUTT] for e in short]) - true
+    error = with_long.std(ddof=1) / np.sqrt(len(with_long))
+    assert abs(with_long.mean()) < 0.03 + 2 * error
+    assert without.mean() < -0.05
