@@ -244,7 +244,8 @@ def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worke
         repeat=any(t.phase == choice.number for t in tests),
     )
     began = _began(args, found.sets, drills)
-    effect = effect_of(evidence, *began) if began else None
+    said = args.practised is not None
+    effect = effect_of(evidence, *began, sessions, said=said) if began else None
     return Worked(
         found,
         evidence,

@@ -200,9 +200,14 @@ def season_json(season: Season) -> dict[str, Any]:
             }
             for m in season.months
         ],
+        "helped": {
+            "verdict": season.judged.verdict,
+            "p": round(season.judged.p, 4),
+            "p_beyond": None if season.judged.p_beyond is None else round(season.judged.p_beyond, 4),
+        },
         "changed": [
             {"phase": h.phase, "sessions": h.sessions, "verdict": h.verdict, "p": _number(h.p)}
-            for h in season.helped
+            for h in season.judged.phases
         ],
         "says": changed_sentences(season),
         "tests": [

@@ -3,9 +3,9 @@
 Whoever practises what looked worst will see it improve, practised or not: it looked worst partly by chance.
 Three guards against that. The rounds that chose the focus are not used as "before". The other phases over
 the same dates show what changed anyway (season, course, an eye that grew stricter for all throws). And what
-the choice alone would bring is worked out and said. There is a range and a probability; that it helped is
-said only from `HELPED` on, for the fall itself and for what it is beyond the other phases. Marks can't tell
-better throws from a kinder eye; how the throws ended, which no eye colours, stands beside them.
+the choice alone would bring is worked out and said. Here are counts and ranges; whether it helped is said by
+the one rule of `helped`. Marks can't tell better throws from a kinder eye; how the throws ended, which no eye
+colours, stands beside them.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from math import ceil, exp, sqrt
+from math import exp, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from forms.rules import PHASES
 from scan.practice.cost import costs_of
 from scan.practice.evidence import Evidence, only_misses
+from scan.practice.helped import CHOOSING_ROUNDS, WORTH_KNOWING, Judged, judged
 from scan.practice.marks import marks_of
 from scan.practice.model import (
     LEVEL,
@@ -31,22 +32,18 @@ from scan.practice.model import (
     normal_quantile,
     p_rate_fell,
     spread_between,
+    throws_for,
     weights,
 )
 from scan.practice.phases import HALF_LIFE_ROUNDS, recent_rounds
 from scan.practice.results import good_results
+from scan.practice.sessions import Session
 from scan.records.rounds import PracticeSet
 
 Floats = NDArray[np.float64]
 
-#: The rounds that weighed most in the choice, at least half at the usual half-life; they are not "before".
-CHOOSING_ROUNDS = 5
 #: Fewer rounds than this on a side are not compared.
 LEAST_ROUNDS = 2
-#: A fall worth knowing of, in points of the miss rate, for the number of rounds still needed.
-WORTH_KNOWING = 0.10
-#: "It helped" is said from this probability on: of players for whom nothing changed, one in twenty at most.
-HELPED = 0.95
 
 #: Draws of what the choosing rounds could have been, the same ones every time.
 _CHOICE_DRAWS, _FEWEST_CHOSEN = 2000, 20
@@ -76,6 +73,7 @@ class Effect:
     ended_well : shares of its throws that ended well, before and after, with the probability that it rose;
         None where results are not known
     throws_needed : throws on either side for a fall of `WORTH_KNOWING` to be seen in four of five cases
+    judged : whether it helped, by the one rule of `helped`
     """
 
     phase: str
@@ -91,11 +89,12 @@ class Effect:
     by_choice: float | None
     ended_well: tuple[Interval, Interval, float] | None
     throws_needed: int
+    judged: Judged
 
     @property
     def helped(self) -> bool:
         """Whether it may be said that practice helped, as far as marks can tell."""
-        return min(self.p_fell, self.p_net_fell) >= HELPED
+        return self.judged.helped(self.phase)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,10 +108,13 @@ class Tested:
     rate: Interval
 
 
-def effect_of(evidence: Evidence, phase: int, since: date) -> Effect | str:
+def effect_of(
+    evidence: Evidence, phase: int, since: date, sessions: Sequence[Session] = (), *, said: bool = True
+) -> Effect | str:
     """Return what changed in `phase` since `since`, the day of its first practice; or why it can't be told.
 
-    The last `CHOOSING_ROUNDS` rounds before that day are left out.
+    The last `CHOOSING_ROUNDS` rounds before that day are left out. `sessions` are all that are known; where a
+    person `said` that the phase is practised since that day, it is judged without any.
     """
     days = [h.day for h in evidence.heads]
     # Rounds with only misses marked have no rates to compare.
@@ -156,6 +158,7 @@ def effect_of(evidence: Evidence, phase: int, since: date) -> Effect | str:
         by_choice=_by_choice(evidence, phase, before, choosing, factors),
         ended_well=_ended_well(evidence, phase, before, after),
         throws_needed=throws_for(_rate(own_one), max(0.02, _rate(own_one) - WORTH_KNOWING)),
+        judged=judged(evidence, sessions, (phase, since) if said else None),
     )
 
 
@@ -202,21 +205,6 @@ def practised_since(
     while series and days[series - 1][1] == phase:
         series -= 1
     return phase, days[series][0]
-
-
-def throws_for(before: float, after: float, power: float = 0.8, level: float = 0.95) -> int:
-    """Throws on either side that show a change from one rate to the other with that power.
-
-    The usual formula for two proportions; it takes throws as independent, which is optimistic.
-    """
-    from scipy.special import ndtri
-
-    if before == after:
-        return 10**6
-    mean = (before + after) / 2
-    reach = normal_quantile(level) * sqrt(2 * mean * (1 - mean))
-    reach += float(ndtri(power)) * sqrt(before * (1 - before) + after * (1 - after))
-    return ceil((reach / (before - after)) ** 2)
 
 
 def _net(

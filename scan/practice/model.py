@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import ceil, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -324,6 +324,21 @@ def adjusted(p_values: ArrayLike) -> Floats:
     result = np.empty_like(p)
     result[order] = np.minimum(1.0, np.minimum.accumulate(scaled))
     return result
+
+
+def throws_for(before: float, after: float, power: float = 0.8, level: float = 0.95) -> int:
+    """Throws on either side that show a change from one rate to the other with that power.
+
+    The usual formula for two proportions; it takes throws as independent, which is optimistic.
+    """
+    from scipy.special import ndtri
+
+    if before == after:
+        return 10**6
+    mean = (before + after) / 2
+    reach = normal_quantile(level) * sqrt(2 * mean * (1 - mean))
+    reach += float(ndtri(power)) * sqrt(before * (1 - before) + after * (1 - after))
+    return ceil((reach / (before - after)) ** 2)
 
 
 def first_that(holds: Callable[[int], bool], most: int) -> int | None:

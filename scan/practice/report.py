@@ -12,9 +12,11 @@ from math import isnan
 
 from scan.practice import words
 from scan.practice.choice import ASSUMED, Choice, why_next
-from scan.practice.effect import HELPED, Effect, Tested
+from scan.practice.effect import Effect, Tested
 from scan.practice.evidence import Evidence, rated
 from scan.practice.focus import Focus
+from scan.practice.helped import EARLY, OTHER_REASONS, judged_sentence
+from scan.practice.helped import sentence as helped_sentence
 from scan.practice.luck import Luck, luck_of
 from scan.practice.model import jeffreys
 from scan.practice.over_time import Change, Chart, Noticed, changes_of, chart_of, noticed_in
@@ -239,66 +241,49 @@ def spot_sentences(report: Report) -> list[str]:
 
 
 def effect_sentences(report: Report) -> list[str]:
-    """Return what changed since practice began: counts, ranges, probabilities, and no verdict."""
+    """Return what changed since practice began: the one statement, counts, ranges, other reasons."""
     e = report.effect
     if e is None:
         return []
     if isinstance(e, str):
         return [e]
     many = words.MANY[e.phase]
+    # One phase alone has the one statement for its own; several have a sentence each.
+    alone = len(e.judged.phases) == 1 and e.judged.verdict != EARLY
+    own = [] if alone else [h for h in e.judged.phases if h.phase == e.phase]
     return [
+        *(said for said in (judged_sentence(e.judged),) if said),
+        *(helped_sentence(h) for h in own),
         f"Since {words.day(e.since)}: {e.after.misses} of {e.after.throws} {many} missed "
         f"({words.percent(e.after.rate.middle)}, range {words.percent_range(e.after.rate)}; "
         f"{words.count(e.after.rounds, 'round')}); before {e.before.misses} of {e.before.throws} "
         f"({words.percent(e.before.rate.middle)}, range {words.percent_range(e.before.rate)}; "
         f"{words.count(e.before.rounds, 'round')}).",
-        f"Change {words.points(e.change.middle)} (range {words.points_range(e.change)}); "
-        f"{words.probability(e.p_fell)} that the rate fell. The other phases changed by "
-        f"{words.points(e.others_change.middle)} over the same dates; beyond them it is "
-        f"{words.points(e.net_change.middle)} (range {words.points_range(e.net_change)}), "
-        f"{words.probability(e.p_net_fell)} that it fell.",
-        _told_helped(e),
-        _eye_sentence(e),
+        f"Change {words.points(e.change.middle)} (range {words.points_range(e.change)}). The other phases "
+        f"changed by {words.points(e.others_change.middle)} over the same dates; beyond them it is "
+        f"{words.points(e.net_change.middle)} (range {words.points_range(e.net_change)}).",
+        f"{OTHER_REASONS} {_ended_sentence(e)}".strip(),
         f"The {words.count(e.left_out, 'round')} before the first practice are left out, since they chose "
         f"it: {_choice_sentence(e)} To see a fall of 10 points in four cases of five takes about "
         f"{e.throws_needed} throws on each side.",
     ]
 
 
-def _told_helped(e: Effect) -> str:
-    """Say in one plain sentence whether it helped, as far as marks can tell."""
-    many = words.MANY[e.phase]
-    if e.helped:
-        return (
-            f"So far it looks as if practice helped: {many} are missed less often than before, by more than "
-            "chance and the other phases explain."
-        )
-    if e.p_fell <= 1 - HELPED:
-        return f"So far {many} are missed more often than before, by more than chance explains."
-    if e.p_fell >= HELPED:
-        return (
-            f"So far {many} are missed less often than before, but the other phases changed too: it may not "
-            "be the practice."
-        )
-    return "So far the change can't be told from chance."
-
-
-def _eye_sentence(e: Effect) -> str:
-    """Say what marks can't tell, and what the results say beside them."""
-    eye = "An eye that has grown stricter or kinder to your own throws would look the same as a change"
+def _ended_sentence(e: Effect) -> str:
+    """Say what the results say beside the marks, which no eye colours; empty where none are known."""
     if e.ended_well is None:
-        return f"{eye}."
+        return ""
     before, after, p_rose = e.ended_well
     ended = (
-        f"{words.percent(after.middle)} of them ended well since, {words.percent(before.middle)} before "
-        f"({words.probability(p_rose)} that it rose)"
+        f"{words.percent(after.middle)} of these throws ended well since, {words.percent(before.middle)} "
+        f"before ({words.probability(p_rose)} that it rose)"
     )
     fell = e.change.middle < 0
     if (fell and p_rose >= RESULTS_AGREE) or (not fell and p_rose <= 1 - RESULTS_AGREE):
-        return f"{eye}, but how your throws ended says the same: {ended}."
+        return f"How your throws ended, which no eye colours, says the same: {ended}."
     if e.helped:
-        return f"{eye}, and how your throws ended hardly changed: {ended}."
-    return f"{eye}. How your throws ended: {ended}."
+        return f"How your throws ended, which no eye colours, hardly changed: {ended}."
+    return f"How your throws ended: {ended}."
 
 
 def _choice_sentence(e: Effect) -> str:

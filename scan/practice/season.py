@@ -17,7 +17,7 @@ from scan.practice import words
 from scan.practice.choice import ASSUMED, Choice, why_next
 from scan.practice.evidence import Evidence
 from scan.practice.focus import Focus
-from scan.practice.helped import OTHER_REASONS, Helped, helped_of, sentence, together_sentence
+from scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
 from scan.practice.model import Interval, jeffreys, spread_between
 from scan.practice.plan import TEST_TRIES
 from scan.practice.sessions import OfTen, Session
@@ -54,7 +54,7 @@ class Season:
     Attributes
     ----------
     months : oldest first, every month from the first round or session to the last
-    helped : what became of each practised phase
+    judged : whether practice helped, and what became of each practised phase
     aim : what to reach until `until`, one sentence
     weeks : the phases of the sessions of the next weeks
     """
@@ -66,7 +66,7 @@ class Season:
     months: tuple[Month, ...]
     sessions: tuple[Session, ...]
     tests: tuple[OfTen, ...]
-    helped: tuple[Helped, ...]
+    judged: Judged
     focus: Focus
     choice: Choice
     aim: str
@@ -113,7 +113,7 @@ def season_of(
         months=_months(evidence, mine, dict(foci), first, last),
         sessions=mine,
         tests=tested,
-        helped=helped_of(evidence, sessions),
+        judged=judged(evidence, sessions),
         focus=focus,
         choice=choice,
         aim=_aim(focus, choice, weeks, tested, until),
@@ -229,11 +229,11 @@ def next_sentences(season: Season) -> list[str]:
 
 def changed_sentences(season: Season) -> list[str]:
     """Return what changed with practice and what did not, a sentence a practised phase."""
-    if not season.helped:
+    if not season.judged.phases:
         return ["No session is known yet, so nothing can be said of what practice changed."]
-    together = together_sentence(season.helped)
+    together = judged_sentence(season.judged)
     told = [together] if together else []
-    told += [sentence(h) for h in season.helped]
+    told += [sentence(h) for h in season.judged.phases]
     return [*told, OTHER_REASONS] if together else told
 
 

@@ -98,6 +98,25 @@ def test_a_group_of_which_none_practised_says_nothing():
     assert laws_of_group([(e, days_of(0, 3), [])]) is not None
 
 
+def test_a_small_fall_of_the_rate_saves_cost_times_throws_times_fall():
+    """Putts until one drops, a miss stays out with chance c: N = 1 / (1 - c p) putts, by differentiation.
+
+    The first order of Sutton, McAllester, Singh and Mansour (2000), theorem 1; one miss costs c N.
+    """
+    c, p, fall = 0.6, 0.4, 1e-5
+
+    def putts(rate):
+        return 1 / (1 - c * rate)
+
+    saved = putts(p) - putts(p - fall)
+    cost = c * putts(p)
+    assert saved == pytest.approx(putts(p) * cost * fall, rel=1e-4)
+    # what a clean phase saves for each miss is c alone: too little by the later misses
+    clean = (putts(p) - 1) / (putts(p) * p)
+    assert clean == pytest.approx(c)
+    assert putts(p) * clean * fall < 0.8 * saved
+
+
 # -- sessions ------------------------------------------------------------------------------------------------
 
 PHASES_OF = {

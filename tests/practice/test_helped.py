@@ -7,7 +7,16 @@ import pytest
 from scipy.stats import combine_pvalues
 
 from scan.practice.evidence import evidence_of
-from scan.practice.helped import compared, helped_of, p_fall, p_together, sentence, together_sentence
+from scan.practice.helped import (
+    OTHER_REASONS,
+    compared,
+    judged,
+    judged_sentence,
+    p_fall,
+    p_together,
+    sentence,
+    slope,
+)
 from scan.practice.sessions import Session
 from tests.practice.invented import Player, rounds_of
 
@@ -49,30 +58,82 @@ def _season(falls: float, seed: int):
 
 
 def test_a_large_fall_is_told_with_counts_and_what_else_may_have_done_it():
-    (putts,) = helped_of(*_season(1.6, 3))
+    found = judged(*_season(1.6, 3))
+    (putts,) = found.phases
     assert putts.verdict == "fell"
+    assert found.verdict == "helped"
+    assert found.helped("putt")
+    assert not found.helped("drive")
     assert putts.last.middle < putts.first.middle
     assert "missed less since you practise them" in sentence(putts)
-    assert "It helped" in together_sentence([putts])
+    assert "It helped" in judged_sentence(found)
+    assert "by more than what you did not practise" in judged_sentence(found)
+    assert "kinder or stricter eye" in OTHER_REASONS
 
 
 def test_a_large_fall_is_told_in_most_seasons():
     """From 40 to about 12 % within ten sessions, seven rounds on either side."""
-    told = [helped_of(*_season(1.6, seed))[0].verdict == "fell" for seed in range(12)]
+    told = [judged(*_season(1.6, seed)).verdict == "helped" for seed in range(12)]
     assert sum(told) >= 8
 
 
 def test_without_a_fall_it_stays_open_with_what_it_would_take():
-    (putts,) = helped_of(*_season(0.0, 3))
+    found = judged(*_season(0.0, 3))
+    (putts,) = found.phases
     assert putts.verdict == "open"
     assert "stands out from chance" in sentence(putts)
     assert "throws at first and as many lately" in sentence(putts)
-    assert "open" in together_sentence([putts])
+    assert "open" in judged_sentence(found)
 
 
 def test_two_sessions_are_too_early():
     e, sessions = _season(1.6, 1)
-    (putts,) = helped_of(e, sessions[:2])
+    found = judged(e, sessions[:2])
+    (putts,) = found.phases
     assert putts.verdict == "early"
     assert "too early" in sentence(putts)
-    assert together_sentence([putts]) is None
+    assert judged_sentence(found) is None
+
+
+def test_a_day_told_by_hand_is_judged_by_the_same_rule():
+    e, sessions = _season(1.6, 3)
+    found = judged(e, (), since=(2, START + timedelta(days=7 * 8)))
+    assert found.verdict == "helped"
+    assert found.phases[0].sessions == 0
+    same = judged(e, sessions, since=(2, START))
+    assert same.p == judged(e, sessions).p
+
+
+def test_what_all_phases_did_is_no_help():
+    """Every phase falls alike, one is practised: the fall is not beyond the others."""
+    rng = np.random.default_rng(5)
+    rounds = []
+    for i in range(24):
+        miss = 1 / (1 + np.exp(0.4 + 1.6 * (1 - np.exp(-0.25 * i))))
+        day = START + timedelta(days=7 * i)
+        rounds += rounds_of(Player(miss=(miss,) * 3), 1, rng, start=day, prefix=f"r{i:02d}")
+    found = judged(evidence_of(rounds), [Session(START + timedelta(days=7 * i + 3), 2) for i in range(23)])
+    assert found.p < 0.05
+    assert found.verdict == "not beyond"
+    assert "changed with it" in judged_sentence(found)
+    assert found.phases[0].verdict == "open"
+
+
+def test_the_slope_is_petos_one_step_log_odds_ratio_for_two_groups():
+    """15 of 100 against 30 of 100: O - E = -7.5, V = n1 n2 m (N - m) / (N^2 (N - 1)), worked by hand."""
+    log_odds, variance = slope(np.array([30.0, 15.0]), np.array([100.0, 100.0]), np.array([0.0, 1.0]))
+    v = 100 * 100 * 45 * 155 / (200**2 * 199)
+    assert log_odds == pytest.approx(-7.5 / v)
+    assert variance == pytest.approx(1 / v)
+
+
+def test_the_slope_is_near_logistic_regressions():
+    sm = pytest.importorskip("statsmodels.api")
+    score, throws = np.linspace(0, 1, 12), np.full(12, 60.0)
+    misses = np.array([20, 19, 21, 18, 20, 17, 18, 16, 17, 15, 16, 14.0])
+    fit = sm.GLM(
+        np.column_stack([misses, throws - misses]), sm.add_constant(score), family=sm.families.Binomial()
+    ).fit()
+    log_odds, variance = slope(misses, throws, score)
+    assert log_odds == pytest.approx(fit.params[1], rel=0.03)
+    assert variance**0.5 == pytest.approx(fit.bse[1], rel=0.03)
