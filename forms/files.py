@@ -14,10 +14,11 @@ import stat
 import sys
 import tempfile
 import tomllib
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from forms.errors import InputError
 from forms.shown import found, path_text
@@ -232,6 +233,59 @@ def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or error
         raise InputError(f"{path_text(path)}: cannot be written: {why}. Choose another place.") from error
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[BinaryIO]:
+    """Give a stream whose bytes are at `path` whole when the block ends, and not at all when it raises.
+
+    For what is too large to be made in memory and then given to `write_whole`; the rules are the same.
+
+    Raises
+    ------
+    InputError
+        when it cannot be written
+    """
+    try:
+        if _takes_bytes_only(path):
+            with open(path, "wb") as direct:
+                yield direct
+            return
+        target = Path(os.path.realpath(path))
+        target.parent.mkdir(parents=True, exist_ok=True)
+        mode = _mode_of(target, private=False)
+        clear_unfinished(target.parent, target.name)
+        temporary, stream = _unfinished(target)
+        try:
+            with stream:
+                yield stream
+                stream.flush()
+                os.chmod(temporary, mode)
+                os.fsync(stream.fileno())
+                os.replace(temporary, target)
+        except BaseException:
+            with suppress(FileNotFoundError):
+                os.unlink(temporary)
+            raise
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise InputError(
+            f"{path_text(path)}: cannot be written: {error.strerror or error}. Choose another place."
+        ) from error
+
+
+def _unfinished(target: Path) -> tuple[str, BinaryIO]:
+    """Make and lock a file beside its target that `clear_unfinished` of other programs leaves alone."""
+    while True:
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:200]}.")
+        stream = os.fdopen(handle, "wb")
+        if fcntl is not None:
+            with suppress(OSError):  # some network file systems know no locks
+                fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        if os.path.exists(temporary):  # else taken for left over, between being made and being locked
+            return temporary, stream
+        stream.close()
 
 
 def _takes_bytes_only(path: Path) -> bool:

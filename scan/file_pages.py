@@ -12,7 +12,8 @@ from scan.reading import CardReading
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
-    from scan.vision.own_hand import Hands, OwnHand
+    from scan.vision.known_hands import Hands
+    from scan.vision.own_hand import OwnHand
     from scan.vision.pipeline import Trace, Traces
 
 

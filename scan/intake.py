@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from scan.records.rounds import Round
     from scan.records.store import Kept, Store
     from scan.records.versions import Join
-    from scan.vision.own_hand import Hands
+    from scan.vision.known_hands import Hands
     from scan.vision.pipeline import Traces
 
 #: Endings that are taken from a folder; a file named on the command line is opened whatever its name.

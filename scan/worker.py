@@ -21,7 +21,7 @@ from scan.limits import CPU_S, CPU_S_A_CARD, MEMORY_BYTES, allow_cpu, limit
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
-    from scan.vision.own_hand import Hands
+    from scan.vision.known_hands import Hands
     from scan.vision.pipeline import Traces
 
 READY, PAGE, END = "ready", "page", "end"

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scan.cli.command_line import COLUMNS
-from scan.cli.progress import Counted, counted
+from scan.cli.progress import counted
 
 if TYPE_CHECKING:
     from scan.records.importing import Imported
+    from scan.records.rounds import Round
     from scan.records.store import Store
     from scan.records.summary import Summary
 
@@ -177,23 +178,32 @@ def run_export(args: argparse.Namespace) -> int:
 
     if is_dash(args.folder) and (args.json or args.parquet):
         raise InputError("export -: expected neither --json nor --parquet: standard output takes the rounds.")
+    count = waits = 0
+
+    def passing(rounds: Iterable[Round]) -> Iterator[Round]:
+        nonlocal count, waits
+        for round_ in rounds:
+            count, waits = count + 1, waits + len(round_.waiting)
+            yield round_
+
     with existing_store(store_place(args)) as store:
-        rounds, practice = store.rounds(player=args.player), store.practice()
-    if args.player is not None:
-        practice = tuple(done for done in practice if done.player == args.player)
-    if is_dash(args.folder):
-        write_out(rounds_text(counted(rounds, len(rounds), "rounds"), practice).encode())
-        files = []
-    else:
-        files = write_export(args.folder, Counted(rounds, "rounds"), practice, parquet=args.parquet)
-    waits = sum(len(round_.waiting) for round_ in rounds)
+        total = sum(args.player in (None, line.player) for line in store.summaries())
+        practice = store.practice()
+        if args.player is not None:
+            practice = tuple(done for done in practice if done.player == args.player)
+        rounds = passing(counted(store.each_round(args.player), total, "rounds"))
+        if is_dash(args.folder):
+            write_out(rounds_text(rounds, practice).encode())
+            files = []
+        else:
+            files = write_export(args.folder, rounds, practice, parquet=args.parquet)
     if args.json:
         import json
 
-        found = {"schema": 1, "rounds": len(rounds), "waiting": waits, "files": [str(path) for path in files]}
+        found = {"schema": 1, "rounds": count, "waiting": waits, "files": [str(path) for path in files]}
         print(json.dumps(found, ensure_ascii=False))
     elif files:
-        print(f"{args.folder}: {_count(len(rounds), 'round')} in {', '.join(path.name for path in files)}.")
+        print(f"{args.folder}: {_count(count, 'round')} in {', '.join(path.name for path in files)}.")
     if waits:
         print(
             f"{_count(waits, 'field')} {'waits' if waits == 1 else 'wait'} for you and "
@@ -233,7 +243,11 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
                 rounds = counted(found.rounds, len(found.rounds), "rounds")
                 try:
                     outcomes[str(path)] = store.add_rounds(
-                        rounds, found.practice, replace=args.replace, dry_run=args.dry_run
+                        rounds,
+                        found.practice,
+                        replace=args.replace,
+                        dry_run=args.dry_run,
+                        texts=found.texts,
                     )
                 except ShortpencilError as error:
                     print(f"shortpencil: {path}: {error}", file=sys.stderr)

@@ -13,9 +13,9 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
-from typing import Any
+from typing import Any, BinaryIO
 
 from scan.records.columns import TidyTable
 from scan.records.record_json import time_text
@@ -37,18 +37,37 @@ def unguarded(text: str) -> str:
 
 
 def csv_text(table: TidyTable, rows: Iterable[Mapping[str, Any]]) -> str:
-    """Return a table as CSV text with a header; null is an empty field."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([column.name for column in table.columns])
-    for row in rows:
-        writer.writerow([_cell(row[column.name]) for column in table.columns])
-    return out.getvalue()
+    """Return a table as CSV text with a header."""
+    stream = io.BytesIO()
+    CsvWriter(table, stream).put(rows)
+    return stream.getvalue().decode()
+
+
+class CsvWriter:
+    """Writes a table as CSV into a binary stream, the header first; null is an empty field."""
+
+    def __init__(self, table: TidyTable, stream: BinaryIO) -> None:
+        self._names = [column.name for column in table.columns]
+        self._stream = stream
+        self._write([self._names])
+
+    def put(self, rows: Iterable[Mapping[str, Any]]) -> None:
+        """Write rows."""
+        names = self._names
+        self._write([_cell(row[name]) for name in names] for row in rows)
+
+    def _write(self, lines: Iterable[Sequence[str]]) -> None:
+        out = io.StringIO(newline="")
+        csv.writer(out, lineterminator="\r\n").writerows(lines)
+        self._stream.write(out.getvalue().encode())
 
 
 def _cell(value: object) -> str:
     if value is None:
         return ""
+    if type(value) is str:
+        # A letter starts no formula, and a word of our own is most of what there is.
+        return value if "a" <= value[:1] <= "z" else guarded(value)
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, datetime):

@@ -34,6 +34,7 @@ SQLITE_PRAGMAS = (
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
     "PRAGMA secure_delete = ON",  # what is deleted is overwritten, also before the file is written anew
+    "PRAGMA cache_size = -32768",  # in KiB: a transaction of 250 rounds is not written out before it ends
     "PRAGMA trusted_schema = OFF",  # a store from elsewhere runs no code of its own
 )
 

@@ -1,21 +1,23 @@
 """Rounds out of the store into open formats: CSV with a Table Schema, JSON, Parquet on request.
 
-Everything is made in memory first and each file then takes the place of the old one in one step, so that an
-interrupted export leaves whole files. The same rounds give the same bytes.
+Rounds are written as they come, none is kept, and each file takes the place of the old one in one step at the
+end, so that an interrupted export leaves whole files. The same rounds give the same bytes.
 """
 
 from __future__ import annotations
 
+import io
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from forms.errors import InputError
-from forms.files import write_whole
+from forms.files import whole_file, write_whole
 from scan.records.columns import TABLES, TidyColumn, TidyTable
-from scan.records.csv_text import csv_text
+from scan.records.csv_text import CsvWriter
 from scan.records.record_json import practice_to_json, round_to_json
 from scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
 from scan.records.schema import SCHEMA_FILE
@@ -28,25 +30,30 @@ PACKAGE_FILE = "datapackage.json"
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 
 
-def tables_of(rounds: Sequence[Round], practice: Sequence[PracticeSet] = ()) -> dict[str, list[Row]]:
+def tables_of(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -> dict[str, list[Row]]:
     """Return the rows of every table by its name."""
+    rows: dict[str, list[Row]] = {table.name: [] for table in TABLES}
+    for round_ in rounds:
+        for name, some in _rows_of(round_).items():
+            rows[name] += some
+    rows["practice"] = [practice_row(done) for done in practice]
+    return rows
+
+
+def _rows_of(round_: Round) -> dict[str, list[Row]]:
     return {
-        "rounds": [round_row(round_) for round_ in rounds],
-        "holes": [row for round_ in rounds for row in hole_rows(round_)],
-        "throws": [row for round_ in rounds for row in throw_rows(round_)],
-        "practice": [practice_row(done) for done in practice],
-        "doubts": [row for round_ in rounds for row in doubt_rows(round_)],
+        "rounds": [round_row(round_)],
+        "holes": list(hole_rows(round_)),
+        "throws": list(throw_rows(round_)),
+        "doubts": list(doubt_rows(round_)),
     }
 
 
-def exported_files(rounds: Sequence[Round], practice: Sequence[PracticeSet] = ()) -> dict[str, bytes]:
+def exported_files(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -> dict[str, bytes]:
     """Return the files of an export by name, Parquet apart."""
-    rows = tables_of(rounds, practice)
-    files = {f"{table.name}.csv": csv_text(table, rows[table.name]).encode() for table in TABLES}
-    files[ROUNDS_FILE] = rounds_text(rounds, practice).encode()
-    files[PACKAGE_FILE] = (json.dumps(data_package(), ensure_ascii=False, indent=1) + "\n").encode()
-    files[SCHEMA_FILE.name] = SCHEMA_FILE.read_bytes()
-    return files
+    streams = {name: io.BytesIO() for name in _STREAMED}
+    _write(streams, rounds, practice)
+    return {name: stream.getvalue() for name, stream in streams.items()} | _about()
 
 
 def rounds_text(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -> str:
@@ -55,15 +62,52 @@ def rounds_text(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -
     What waits for a person is null there too: an export holds no guesses. What is doubtful has its status,
     its probability and its alternatives.
     """
-    lines = [json.dumps(round_to_json(settled(round_)), ensure_ascii=False) for round_ in rounds]
-    sets = [json.dumps(practice_to_json(done), ensure_ascii=False) for done in practice]
-    return (
-        f'{{"schema": {RECORD_SCHEMA},\n"rounds": [\n'
-        + ",\n".join(lines)
-        + '\n],\n"practice": [\n'
-        + ",\n".join(sets)
-        + "\n]}\n"
-    )
+    return exported_files(rounds, practice)[ROUNDS_FILE].decode()
+
+
+#: The files that grow with the rounds.
+_STREAMED = (*(f"{table.name}.csv" for table in TABLES), ROUNDS_FILE)
+
+
+def _about() -> dict[str, bytes]:
+    """Return the files that say what the others hold."""
+    package = json.dumps(data_package(), ensure_ascii=False, indent=1) + "\n"
+    return {PACKAGE_FILE: package.encode(), SCHEMA_FILE.name: SCHEMA_FILE.read_bytes()}
+
+
+def _write(
+    streams: Mapping[str, BinaryIO],
+    rounds: Iterable[Round],
+    practice: Iterable[PracticeSet],
+    parquet: Mapping[str, _ParquetFile] | None = None,
+) -> None:
+    """Write every round into each stream as it comes."""
+    tables = {table.name: CsvWriter(table, streams[f"{table.name}.csv"]) for table in TABLES}
+    whole = streams[ROUNDS_FILE]
+
+    def put(name: str, rows: Sequence[Row]) -> None:
+        tables[name].put(rows)
+        if parquet is not None:
+            parquet[name].put(rows)
+
+    def put_lines(records: Iterable[Mapping[str, Any]]) -> None:
+        for number, record in enumerate(records):
+            line = json.dumps(record, ensure_ascii=False)
+            whole.write((f",\n{line}" if number else line).encode())
+
+    def told() -> Iterator[Mapping[str, Any]]:
+        for round_ in rounds:
+            for name, rows in _rows_of(round_).items():
+                put(name, rows)
+            yield round_to_json(settled(round_))
+
+    whole.write(f'{{"schema": {RECORD_SCHEMA},\n"rounds": [\n'.encode())
+    put_lines(told())
+    whole.write(b'\n],\n"practice": [\n')
+    sets = list(practice)
+    put_lines(practice_to_json(done) for done in sets)
+    whole.write(b"\n]}\n")
+    put("practice", [practice_row(done) for done in sets])
 
 
 def data_package() -> dict[str, Any]:
@@ -118,46 +162,77 @@ def _field(column: TidyColumn) -> dict[str, Any]:
 
 
 def write_export(
-    folder: Path, rounds: Sequence[Round], practice: Sequence[PracticeSet] = (), *, parquet: bool = False
+    folder: Path, rounds: Iterable[Round], practice: Iterable[PracticeSet] = (), *, parquet: bool = False
 ) -> list[Path]:
     """Write an export into a folder, made if need be; return the files written.
+
+    Each round is gone through once and none is kept. The files take the place of older ones at the end.
 
     Raises
     ------
     InputError
         when the folder cannot be written, or Parquet is asked for and pyarrow is not installed
     """
-    files = exported_files(rounds, practice)
-    if parquet:
-        files |= _parquet_files(tables_of(rounds, practice))
-    for name, content in files.items():
+    libraries = _arrow() if parquet else None
+    with ExitStack() as stack:
+        streams = {name: stack.enter_context(whole_file(folder / name)) for name in _STREAMED}
+        files = {}
+        if libraries is not None:
+            for table in TABLES:
+                stream = stack.enter_context(whole_file(folder / f"{table.name}.parquet"))
+                files[table.name] = stack.enter_context(_ParquetFile(libraries, table, stream))
+        _write(streams, rounds, practice, files if parquet else None)
+    for name, content in _about().items():
         write_whole(folder / name, content)
-    return [folder / name for name in files]
+    names = [*_STREAMED, *_about(), *(f"{name}.parquet" for name in files)]
+    return [folder / name for name in names]
 
 
-def _parquet_files(rows: Mapping[str, list[Row]]) -> dict[str, bytes]:
+def _arrow() -> tuple[Any, Any]:
     try:
-        arrow: Any = import_module("pyarrow")
-        parquet: Any = import_module("pyarrow.parquet")
+        return import_module("pyarrow"), import_module("pyarrow.parquet")
     except ModuleNotFoundError as error:
         raise InputError(
             "--parquet: expected the library pyarrow, found none. Install it with "
             "pip install pyarrow, or leave the option out: the CSV files hold the same."
         ) from error
-    types = {
-        "string": arrow.string(),
-        "integer": arrow.int64(),
-        "number": arrow.float64(),
-        "boolean": arrow.bool_(),
-        "date": arrow.date32(),
-        "datetime": arrow.timestamp("us", tz="UTC"),
-    }
-    files = {}
-    for table in TABLES:
-        fields = [arrow.field(c.name, types[c.type], nullable=not c.required) for c in table.columns]
+
+
+class _ParquetFile:
+    """A Parquet file that grows by a group of rows at a time."""
+
+    _GROUP = 50_000
+
+    def __init__(self, libraries: tuple[Any, Any], table: TidyTable, stream: BinaryIO) -> None:
+        self._arrow, parquet = libraries
+        types = {
+            "string": self._arrow.string(),
+            "integer": self._arrow.int64(),
+            "number": self._arrow.float64(),
+            "boolean": self._arrow.bool_(),
+            "date": self._arrow.date32(),
+            "datetime": self._arrow.timestamp("us", tz="UTC"),
+        }
+        columns = [self._arrow.field(c.name, types[c.type], nullable=not c.required) for c in table.columns]
         about = {"shortpencil_schema": str(RECORD_SCHEMA), "table_schema": json.dumps(table_schema(table))}
-        made = arrow.Table.from_pylist(rows[table.name], schema=arrow.schema(fields, metadata=about))
-        out = arrow.BufferOutputStream()
-        parquet.write_table(made, out)
-        files[f"{table.name}.parquet"] = out.getvalue().to_pybytes()
-    return files
+        self._schema = self._arrow.schema(columns, metadata=about)
+        self._writer = parquet.ParquetWriter(stream, self._schema)
+        self._waiting: list[Row] = []
+
+    def put(self, rows: Sequence[Row]) -> None:
+        """Take rows; they are written when there are enough for a group."""
+        self._waiting += rows
+        if len(self._waiting) >= self._GROUP:
+            self._flush()
+
+    def _flush(self) -> None:
+        self._writer.write_table(self._arrow.Table.from_pylist(self._waiting, schema=self._schema))
+        self._waiting = []
+
+    def __enter__(self) -> _ParquetFile:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *more: object) -> None:
+        if kind is None:
+            self._flush()
+        self._writer.close()

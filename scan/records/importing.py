@@ -7,8 +7,8 @@ files of an export. Nothing is stored here; everything that is wrong with a file
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -18,9 +18,15 @@ from forms.files import parsed_json, read_text
 from forms.shown import one_line, path_text
 from scan.records.columns import TABLES
 from scan.records.csv_rounds import rounds_from_csv
-from scan.records.record_json import practice_from_json, round_from_json
-from scan.records.rounds import PracticeSet, Round
-from scan.records.schema import practice_problems_of, problems_of
+from scan.records.record_json import (
+    practice_from_json,
+    round_as_written,
+    round_from_json,
+    round_text,
+    text_of,
+)
+from scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
+from scan.records.schema import is_full, practice_problems_of, problems_of
 from scan.records.typed import filled_out
 
 MOST_BYTES = 256 * 2**20  # ten thousand rounds of 18 holes are about 150 MB of JSON
@@ -30,10 +36,11 @@ LONGEST_PROBLEM = 200
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What one file or folder holds."""
+    """What one file or folder holds; `texts` are the rounds' own, checked, as they will be stored."""
 
     rounds: tuple[Round, ...]
     practice: tuple[PracticeSet, ...] = ()
+    texts: tuple[str, ...] = field(default=(), repr=False)
 
 
 def read_rounds(path: Path, *, by: str | None = None, at: datetime | None = None) -> Imported:
@@ -58,6 +65,7 @@ def read_rounds(path: Path, *, by: str | None = None, at: datetime | None = None
 
 
 def _read_rounds(path: Path, by: str | None, at: datetime | None) -> Imported:
+    taken = _Taken()
     if path.is_dir():
         names = [table.name for table in TABLES if (path / f"{table.name}.csv").is_file()]
         if not names:
@@ -67,19 +75,59 @@ def _read_rounds(path: Path, by: str | None, at: datetime | None) -> Imported:
             )
         texts = {name: _text(path / f"{name}.csv") for name in names}
         found = rounds_from_csv(texts)
-        records, practice, problems = found.records, found.practice, found.problems
+        taken.problems += found.problems
+        for record in found.records:
+            taken.add(record, [])
+        practice = found.practice
     else:
-        records, practice, problems = _from_json(path, by, at)
-    ids = [record.get("id") if isinstance(record, Mapping) else None for record in records]
-    counts = Counter(id_ for id_ in ids if isinstance(id_, str))
-    twice = sorted(id_ for id_, count in counts.items() if count > 1)
-    problems += [f"round {id_}: expected each round once, found it twice" for id_ in twice]
+        practice = _from_json(taken, path, by, at)
+    twice = sorted(id_ for id_, count in taken.ids.items() if count > 1)
+    problems = [*taken.problems, *(f"round {id_}: expected each round once, found it twice" for id_ in twice)]
     if problems:
         raise InputError(_listed(path, problems))
-    return Imported(
-        tuple(round_from_json(record) for record in records),
-        tuple(practice_from_json(done) for done in practice),
-    )
+    sets = tuple(practice_from_json(done) for done in practice)
+    return Imported(tuple(taken.rounds), sets, tuple(taken.texts))
+
+
+class _Taken:
+    """What was taken from a file so far; the records themselves go as soon as they are rounds."""
+
+    def __init__(self) -> None:
+        self.rounds: list[Round] = []
+        self.texts: list[str] = []
+        self.problems: list[str] = []
+        self.ids: Counter[str] = Counter()
+
+    def add(self, record: Any, problems: Sequence[str]) -> None:
+        """Take a record in the published form, or what is wrong with it."""
+        self.problems += problems
+        id_ = record.get("id") if isinstance(record, Mapping) else None
+        if isinstance(id_, str):
+            self.ids[id_] += 1
+        if not self.problems:
+            round_ = round_from_json(record)
+            self.rounds.append(round_)
+            self.texts.append(round_text(round_))
+
+    def add_line(self, line: str) -> bool:
+        """Take a line of an export the quick way; False where it must be gone through key by key."""
+        found = round_as_written(line)
+        if found is None or self.problems:
+            return False
+        round_, data = found
+        if problems_of(data):
+            return False
+        self.ids[round_.id] += 1
+        self.rounds.append(round_)
+        self.texts.append(text_of(data))
+        return True
+
+    def empty(self) -> None:
+        """Begin anew."""
+        self.rounds.clear()
+        self.texts.clear()
+        self.problems.clear()
+        self.ids.clear()
 
 
 def _listed(path: Path, problems: list[str]) -> str:
@@ -101,22 +149,61 @@ def _text(path: Path) -> str:
     return read_text(path, MOST_BYTES).removeprefix("\ufeff")
 
 
-def _from_json(path: Path, by: str | None, at: datetime | None) -> tuple[list[Any], list[Any], list[str]]:
-    data = parsed_json(_text(path), path_text(path))
-    practice: Any = []
-    if isinstance(data, Mapping) and "rounds" in data:
-        practice, data = data.get("practice", []), data["rounds"]
-    rounds = data if isinstance(data, list) else [data]
-    records = [filled_out(item, by=by, at=at) for item in rounds]
-    problems = []
-    for number, record in enumerate(records, start=1):
-        given = rounds[number - 1]
-        own = given.get("id") if isinstance(given, Mapping) else None
-        name = f"round {number} ({own})" if isinstance(own, str) else f"round {number}"
-        problems += [f"{name}: {problem}" for problem in problems_of(record)]
+#: How `export` begins its file: from there on each line is a round.
+_EXPORT_HEAD = f'{{"schema": {RECORD_SCHEMA},\n"rounds": [\n'
+_EXPORT_TAIL = "\n],\n"
+
+
+def _from_json(taken: _Taken, path: Path, by: str | None, at: datetime | None) -> list[Any]:
+    """Take the rounds of a JSON file; return its sets of practice."""
+    text, name = _text(path), path_text(path)
+    end = text.find(_EXPORT_TAIL) if text.startswith(_EXPORT_HEAD) else -1
+    practice: Any = None
+    if end >= 0:  # round by round, so that not all of them lie in memory as records
+        try:
+            for number, line in enumerate(_lines(text, len(_EXPORT_HEAD), end), start=1):
+                if not taken.add_line(line):
+                    _take(taken, parsed_json(line, name), number, by, at)
+            practice = parsed_json(_EXPORT_HEAD + text[end + 1 :], name).get("practice", [])
+        except InputError:  # it only began like one; what is wrong with it is told by its true lines
+            taken.empty()
+    if practice is None:
+        data = parsed_json(text, name)
+        practice = []
+        if isinstance(data, Mapping) and "rounds" in data:
+            practice, data = data.get("practice", []), data["rounds"]
+        for number, given in enumerate(data if isinstance(data, list) else [data], start=1):
+            _take(taken, given, number, by, at)
     if not isinstance(practice, list):
-        problems.append("practice: expected a list")
+        taken.problems.append("practice: expected a list")
         practice = []
     for number, done in enumerate(practice, start=1):
-        problems += [f"practice, row {number}: {problem}" for problem in practice_problems_of(done)]
-    return records, practice, problems
+        taken.problems += [f"practice, row {number}: {problem}" for problem in practice_problems_of(done)]
+    return list(practice)
+
+
+def _lines(text: str, start: int, end: int) -> Iterator[str]:
+    """Yield the lines of a text between two places, each but the last without the comma it must end with.
+
+    Raises
+    ------
+    InputError
+        where a line does not end as it must
+    """
+    while start <= end:
+        stop = text.find("\n", start, end)
+        last = stop < 0
+        stop = end if last else stop
+        if not text.endswith("}" if last else "},", start, stop):
+            raise InputError("no line of an export")
+        yield text[start : stop if last else stop - 1]
+        start = stop + 1
+
+
+def _take(taken: _Taken, given: Any, number: int, by: str | None, at: datetime | None) -> None:
+    # What is in the full form is left as it is; to look whether it is takes less time than to fill it out.
+    full = is_full(given)
+    record = given if full else filled_out(given, by=by, at=at)
+    own = given.get("id") if isinstance(given, Mapping) else None
+    name = f"round {number} ({own})" if isinstance(own, str) else f"round {number}"
+    taken.add(record, [f"{name}: {problem}" for problem in problems_of(record, fits=full)])

@@ -1,4 +1,4 @@
-"""A round as JSON and back, in the form that `round.schema.json` publishes.
+"""A round as JSON and back, in the form that `rounds.schema.json` publishes.
 
 `round_to_json` leaves out what is null or the default, so that a record stays readable; `round_from_json`
 takes that form only. What a person types by hand is brought into it first, by `scan.records.typed`; whether
@@ -7,17 +7,18 @@ a record is right is the matter of `scan.records.schema`.
 
 from __future__ import annotations
 
-import gc
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import UTC, date, datetime
-from functools import lru_cache
+from functools import cache
 from typing import Any
 
-from scan.records.rounds import RECORD_SCHEMA, Hole, PracticeSet, Round, Throw, Value
+import msgspec
+
+from scan.records.rounds import RECORD_SCHEMA, Hole, PracticeSet, Round, Throw, Value, values_of
 
 _HEAD_VALUES = ("played_on", "hand", "wind", "worst", "total")
-_THROW_VALUES = ("distance", "stance", "directions_from", "forehand_from", "cause", "words_from")
 
 
 def round_to_json(round_: Round) -> dict[str, Any]:
@@ -44,7 +45,17 @@ def round_to_json(round_: Round) -> dict[str, Any]:
 
 def round_text(round_: Round) -> str:
     """Return the JSON of a round as the one text that stands for it: same round, same text."""
-    return json.dumps(round_to_json(round_), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return text_of(round_to_json(round_))
+
+
+def text_of(data: Mapping[str, Any]) -> str:
+    """Return the text that stands for a round whose JSON `round_to_json` made."""
+    text = msgspec.json.encode(data, order="sorted").decode()
+    # Very small numbers are written in two ways, 1e-05 and 1e-5, and so are very large ones, which only stand
+    # where a person wrote over something; the texts that are stored have Python's.
+    if "e-" in text or "0.0000" in text or '"over":' in text:
+        return json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return text
 
 
 def round_from_json(data: Mapping[str, Any]) -> Round:
@@ -52,37 +63,81 @@ def round_from_json(data: Mapping[str, Any]) -> Round:
 
     The record must have been checked by `schema.problems_of`, or written by `round_to_json`.
     """
-    head = {name: _value(data[name]) for name in _HEAD_VALUES}
-    return Round(
-        id=data["id"],
-        form=data["form"],
-        player=data.get("player"),
-        course=data.get("course"),
-        layout=data.get("layout"),
-        unit=data["unit"],
-        tallies={phase: _value(value) for phase, value in data["tallies"].items()},
-        holes=tuple(_hole(hole) for hole in data["holes"]),
-        sources=tuple(data.get("sources", ())),
-        recorded_at=time_from(data.get("recorded_at")),
-        waiting=tuple(data.get("waiting", ())),
-        notes=dict(data.get("notes", {})),
-        **head,
-    )
-
-
-def rounds_from_texts(texts: Iterable[str]) -> tuple[Round, ...]:
-    """Return the rounds that many stored texts describe.
-
-    A thousand rounds are half a million objects, none of which refers back to another: looking for circles
-    among them while they are made takes as long as making them, so that waits until they are there.
-    """
-    collects = gc.isenabled()
-    gc.disable()
     try:
-        return tuple(round_from_json(json.loads(text)) for text in texts)
-    finally:
-        if collects:
-            gc.enable()
+        round_ = msgspec.convert(data, Round)
+    except msgspec.ValidationError:  # a whole number may be written 7.0
+        data = _whole(data)
+        round_ = msgspec.convert(data, Round)
+    if any(value.at is not None and value.at.tzinfo is not UTC for value in values_of(round_)):
+        round_ = msgspec.convert(_in_utc(data), Round)
+    at = round_.recorded_at
+    return round_ if at is None else replace(round_, recorded_at=at.astimezone(UTC))
+
+
+def round_from_text(text: str) -> Round:
+    """Return the round that a stored text describes; the text is as `round_text` wrote it."""
+    try:
+        return _decoder().decode(text)
+    except msgspec.ValidationError:  # 7.0 for 7, or what JSON has no word for
+        return round_from_json(json.loads(text))
+
+
+def round_as_written(line: str) -> tuple[Round, dict[str, Any]] | None:
+    """Return the round of a text that is surely in the published form, as far as its types go, and its JSON.
+
+    None does not say that it is not: then the text must be gone through key by key. That nothing is lost on
+    the way is seen by the count of keys: unknown ones are refused by the types, and one that stands twice or
+    is null is missing from the JSON that the round gives.
+    """
+    try:
+        round_ = _decoder().decode(line)
+    except (msgspec.MsgspecError, ValueError, RecursionError):
+        return None
+    if any(value.at is not None for value in values_of(round_)) or '"over":' in line:
+        return None
+    at = round_.recorded_at
+    if at is not None and at.tzinfo is not UTC:
+        return None
+    data = round_to_json(round_)
+    written = msgspec.json.encode(data).decode()
+    same = all(line.count(key) == written.count(key) for key in ('":', '"source":', '"throws":'))
+    return (round_, data) if same else None
+
+
+def rounds_from_texts(texts: Iterable[str]) -> Iterator[Round]:
+    """Yield the rounds that many stored texts describe."""
+    return map(round_from_text, texts)
+
+
+@cache
+def _decoder() -> msgspec.json.Decoder[Round]:
+    return msgspec.json.Decoder(Round)
+
+
+def _whole(data: Any) -> Any:
+    """Return a record whose counts are whole numbers where it has them as 7.0."""
+    if isinstance(data, list):
+        return [_whole(item) for item in data]
+    if not isinstance(data, Mapping):
+        return data
+    return {
+        key: int(item)
+        if key in ("schema", "number", "order") and isinstance(item, float) and item.is_integer()
+        else _whole(item)
+        for key, item in data.items()
+    }
+
+
+def _in_utc(data: Any) -> Any:
+    """Return a record whose times are all told in UTC."""
+    if isinstance(data, list):
+        return [_in_utc(item) for item in data]
+    if not isinstance(data, Mapping):
+        return data
+    return {
+        key: time_text(time_from(item)) if key == "at" and isinstance(item, str) else _in_utc(item)
+        for key, item in data.items()
+    }
 
 
 def practice_to_json(done: PracticeSet) -> dict[str, Any]:
@@ -101,7 +156,7 @@ def practice_from_json(data: Mapping[str, Any]) -> PracticeSet:
     """Return the set that `practice_to_json` described."""
     return PracticeSet(
         card=data["card"],
-        row=data["row"],
+        row=int(data["row"]),
         day=date.fromisoformat(data["day"]) if data.get("day") else None,
         player=data.get("player"),
         drill=data["drill"],
@@ -129,108 +184,73 @@ def _given(items: dict[str, Any]) -> dict[str, Any]:
 
 
 def _value_json(value: Value) -> dict[str, Any]:
-    more: dict[str, Any] = {
-        "p": value.p,
-        "rule": value.rule,
-        "by": value.by,
-        "at": time_text(value.at),
-        "over": value.over,
-        "how": value.how,
-    }
+    data: dict[str, Any] = {"value": value.value, "source": value.source}
+    if value.p is not None:
+        data["p"] = value.p
+    if value.rule is not None:
+        data["rule"] = value.rule
+    if value.by is not None:
+        data["by"] = value.by
+    if value.at is not None:
+        data["at"] = time_text(value.at)
+    if value.over is not None:
+        data["over"] = value.over
+    if value.how is not None:
+        data["how"] = value.how
     if value.status != "known":
-        more["status"] = value.status
+        data["status"] = value.status
     if value.alternatives:
-        more["alternatives"] = [list(pair) for pair in value.alternatives]
-    return {"value": value.value, "source": value.source, **{k: v for k, v in more.items() if v is not None}}
+        data["alternatives"] = [list(pair) for pair in value.alternatives]
+    return data
 
 
 def _hole_json(hole: Hole) -> dict[str, Any]:
-    return {
+    data: dict[str, Any] = {
         "number": hole.number,
         "score": _value_json(hole.score),
         "penalty": _value_json(hole.penalty),
         "par": _value_json(hole.par),
-        **_given({"length_m": hole.length_m}),
-        "throws": [_throw_json(throw) for throw in hole.throws],
-        **_given({"maybe": [_throw_json(throw) for throw in hole.maybe]}),
     }
+    if hole.length_m is not None:
+        data["length_m"] = hole.length_m
+    data["throws"] = [_throw_json(throw) for throw in hole.throws]
+    if hole.maybe:
+        data["maybe"] = [_throw_json(throw) for throw in hole.maybe]
+    return data
 
 
 def _throw_json(throw: Throw) -> dict[str, Any]:
-    values = {name: getattr(throw, name) for name in _THROW_VALUES}
-    return {
+    data: dict[str, Any] = {
         "order": throw.order,
         "phase": throw.phase,
         "execution": _value_json(throw.execution),
-        **{name: _value_json(value) for name, value in values.items() if value is not None},
-        **_given(
-            {
-                "holed": throw.holed,
-                "distance_m": throw.distance_m,
-                "directions": list(throw.directions),
-                "forehand": throw.forehand,
-                "words": throw.words,
-                "words_picture": throw.words_picture,
-            }
-        ),
     }
+    if throw.distance is not None:
+        data["distance"] = _value_json(throw.distance)
+    if throw.stance is not None:
+        data["stance"] = _value_json(throw.stance)
+    if throw.directions_from is not None:
+        data["directions_from"] = _value_json(throw.directions_from)
+    if throw.forehand_from is not None:
+        data["forehand_from"] = _value_json(throw.forehand_from)
+    if throw.cause is not None:
+        data["cause"] = _value_json(throw.cause)
+    if throw.words_from is not None:
+        data["words_from"] = _value_json(throw.words_from)
+    if throw.holed is not None:
+        data["holed"] = throw.holed
+    if throw.distance_m is not None:
+        data["distance_m"] = throw.distance_m
+    if throw.directions:
+        data["directions"] = list(throw.directions)
+    if throw.forehand is not None:
+        data["forehand"] = throw.forehand
+    if throw.words is not None:
+        data["words"] = throw.words
+    if throw.words_picture is not None:
+        data["words_picture"] = throw.words_picture
+    return data
 
 
 def _value(data: Mapping[str, Any]) -> Value:
-    p = data.get("p")
-    if len(data) == 2 + (p is not None):  # nearly all of them; a value is frozen, so that it can be shared
-        return _plain(data["value"], data["source"], p)
-    return Value(
-        value=data["value"],
-        source=data["source"],
-        p=p,
-        status=data.get("status", "known"),
-        rule=data.get("rule"),
-        by=data.get("by"),
-        at=time_from(data.get("at")),
-        over=data.get("over"),
-        how=data.get("how"),
-        alternatives=tuple((other, p) for other, p in data.get("alternatives", ())),
-    )
-
-
-def _plain(value: Any, source: str, p: float | None) -> Value:
-    """Return a value of which nothing more is known; the commonest are made once."""
-    if p is None or (p == 1.0 and isinstance(p, float)):
-        return _shared(type(value).__name__, value, source, p)
-    return Value(value, source, p)
-
-
-@lru_cache(maxsize=4096)
-def _shared(kind: str, value: Any, source: str, p: float | None) -> Value:
-    # by its type as well: True, 1 and 1.0 are equal and not the same
-    return Value(value, source, p)
-
-
-def _hole(data: Mapping[str, Any]) -> Hole:
-    return Hole(
-        number=data["number"],
-        score=_value(data["score"]),
-        penalty=_value(data["penalty"]),
-        par=_value(data["par"]),
-        length_m=data.get("length_m"),
-        throws=tuple(_throw(throw) for throw in data["throws"]),
-        maybe=tuple(_throw(throw) for throw in data.get("maybe", ())),
-    )
-
-
-def _throw(data: Mapping[str, Any]) -> Throw:
-    get = data.get
-    named = {name: _value(data[name]) for name in _THROW_VALUES if name in data} if len(data) > 3 else {}
-    return Throw(
-        data["order"],
-        data["phase"],
-        _value(data["execution"]),
-        get("holed"),
-        distance_m=get("distance_m"),
-        directions=tuple(get("directions", ())),
-        forehand=get("forehand"),
-        words=get("words"),
-        words_picture=get("words_picture"),
-        **named,
-    )
+    return msgspec.convert(_in_utc(data), Value)

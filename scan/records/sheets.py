@@ -17,7 +17,7 @@ from forms.form import Form
 from scan.reading import CardReading
 from scan.records import set_aside, tables
 from scan.records.kept import reading_from_text
-from scan.records.record_json import round_from_json
+from scan.records.record_json import round_from_text
 from scan.records.sameness import ANOTHER_FORM, Comparison, compare, fields_of_round
 from scan.records.statements import answers_of, best_reading, has_reading, sources_of, stored_round
 from scan.records.versions import Shown
@@ -133,7 +133,7 @@ def _compared(connection: Connection, serial: str, card: CardReading, form: Form
     stored = stored_round(connection, serial)
     if stored is None or stored.form != key:
         return ANOTHER_FORM
-    return compare(form, fields_of_round(form, round_from_json(json.loads(stored.record))), card.fields)
+    return compare(form, fields_of_round(form, round_from_text(stored.record)), card.fields)
 
 
 def speaking_reading(connection: Connection, card: Row[Any], but: str | None = None) -> CardReading | None:

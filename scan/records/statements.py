@@ -14,7 +14,7 @@ from scan.records.answers import Answer
 from scan.records.kept import answer_from_text, answer_text, value_from_text, value_text
 from scan.records.record_json import practice_from_json, practice_to_json, time_text
 from scan.records.rounds import PracticeSet, Round
-from scan.records.tidy import hole_rows, round_row, throw_rows
+from scan.records.tidy import hole_facts, round_row, throw_facts
 
 
 def stored_round(connection: Connection, round_id: str) -> Row[Any] | None:
@@ -155,12 +155,12 @@ def round_values(round_: Round, text: str, *, origin: str) -> dict[str, Any]:
 
 def hole_values(round_: Round) -> list[dict[str, Any]]:
     """Return the columns of the rows of a round's holes."""
-    return [{name: row[name] for name in tables.holes.c.keys()} for row in hole_rows(round_)]  # noqa: SIM118
+    return [hole_facts(round_.id, hole) for hole in round_.holes]
 
 
 def throw_values(round_: Round) -> list[dict[str, Any]]:
     """Return the columns of the rows of a round's throws."""
-    return [{name: row[name] for name in tables.throws.c.keys()} for row in throw_rows(round_)]  # noqa: SIM118
+    return [throw_facts(round_.id, hole.number, throw) for hole in round_.holes for throw in hole.throws]
 
 
 def put_practice(connection: Connection, sets: Iterable[PracticeSet]) -> None:

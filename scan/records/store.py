@@ -7,8 +7,7 @@ round of that sheet. Entered answers stay with their round; the order in which p
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -21,7 +20,7 @@ from forms.errors import InputError, RecordError
 from forms.form import Form
 from scan.asking import MATTERS, WAYS_TO_ASK
 from scan.reading import CARD_PICTURE, CardReading, FieldReading, FieldValue, Lesson
-from scan.records import forgetting, hands, set_aside, tables
+from scan.records import forgetting, hands, many, set_aside, tables
 from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, standing
 from scan.records.cards import Card, Waiting
 from scan.records.checking import Damage, damages, refuse_broken
@@ -43,7 +42,7 @@ from scan.records.lessons import vouched_for
 from scan.records.looks import Look, answer_of_look, left_answer
 from scan.records.migrations import bring_up_to_date
 from scan.records.practice_sets import sets_from
-from scan.records.record_json import round_from_json, rounds_from_texts, time_from, time_text
+from scan.records.record_json import round_from_text, rounds_from_texts, time_from, time_text
 from scan.records.rounds import PracticeSet, Round
 from scan.records.sameness import Comparison
 from scan.records.schema import checked_text
@@ -272,7 +271,7 @@ class Store:
                 best = best_reading(connection, serial)
                 if best is not None and best.photo == photo:
                     put_pictures(connection, serial, card.pictures)
-                known = round_from_json(json.loads(stored.record))
+                known = round_from_text(stored.record)
                 return Kept(KEPT, card, known, serial, match.comparison, beside)
             after = self._speak(connection, serial, form, Shown(card, evidence), join)
             if after.photo_sha256 == photo:
@@ -317,42 +316,51 @@ class Store:
         *,
         replace: bool = False,
         dry_run: bool = False,
+        texts: Sequence[str] | None = None,
     ) -> dict[str, str]:
         """Store rounds and sets of practice from a file, all or none; return what became of each round.
 
         A round that is there already and the same stays; one that differs is refused unless `replace`. A dry
         run does it all and then takes the transaction back.
 
+        Parameters
+        ----------
+        texts : what `checked_text` gives for each of the rounds, where that is known already
+
         Raises
         ------
         RecordError
             naming every round that differs from the stored one, or that does not fit the schema
         """
-        texts = [(round_, checked_text(round_)) for round_ in rounds]
+        pairs = (
+            ((round_, checked_text(round_)) for round_ in rounds)
+            if texts is None
+            else zip(rounds, texts, strict=True)
+        )
         outcomes: dict[str, str] = {}
         with suppress(_OnlyTried), writing(self._engine) as connection:
-            differing = []
+            differing, out = [], []
             aside = {one.serial for one in set_aside.listed(connection)}
-            if out := sorted(aside.intersection(round_.id for round_, _ in texts)):
+            for part in many.parts_of(iter(pairs)):
+                out += [round_.id for round_, _ in part if round_.id in aside]
+                stored = many.stored_texts(connection, [round_.id for round_, _ in part])
+                before, changed = set(stored), {}
+                for round_, text in part:
+                    if stored.get(round_.id) == text:
+                        outcomes[round_.id] = UNCHANGED
+                    elif round_.id in stored and not replace:
+                        differing.append(round_.id)
+                    else:
+                        outcomes[round_.id] = REPLACED if round_.id in stored else NEW
+                        changed[round_.id] = round_, text
+                        stored[round_.id] = text
+                if changed and not differing and not out:
+                    many.put_rounds(connection, list(changed.values()), sorted(before & changed.keys()))
+            if out:
                 raise RecordError(
                     f"{self.name}: expected rounds that are new or stored, found {len(out)} that are deleted "
-                    f"or set aside: {', '.join(out)}. Nothing was stored; bring them back first."
+                    f"or set aside: {', '.join(sorted(out))}. Nothing was stored; bring them back first."
                 )
-            for round_, text in texts:
-                stored = stored_round(connection, round_.id)
-                if stored is not None and stored.record == text:
-                    outcomes[round_.id] = UNCHANGED
-                    continue
-                if stored is not None and not replace:
-                    differing.append(round_.id)
-                    continue
-                for photo in round_.sources:
-                    add_photo(connection, photo)
-                put_round(connection, round_, text, origin="file")
-                # The card's own doubts are settled: its round now follows the file.
-                query = update(tables.cards).where(tables.cards.c.serial == round_.id)
-                connection.execute(query.values(waiting=""))
-                outcomes[round_.id] = NEW if stored is None else REPLACED
             if differing:
                 raise RecordError(
                     f"{self.name}: expected rounds that are new or the same, found {len(differing)} that "
@@ -615,12 +623,17 @@ class Store:
 
     def rounds(self, player: str | None = None) -> tuple[Round, ...]:
         """Return all rounds, oldest first; those without a date stand last, in the order recorded."""
+        return tuple(self.each_round(player))
+
+    def each_round(self, player: str | None = None) -> Iterator[Round]:
+        """Yield the rounds one by one in the order of `rounds`, as they are at one moment; none is kept."""
         query = select(tables.rounds.c.record).order_by(*_BY_DAY)
         if player is not None:
             query = query.where(tables.rounds.c.player == player)
         with reading(self._engine) as connection:
             refuse_broken(connection, self.name, tables.rounds)
-            return rounds_from_texts(connection.execute(query).scalars())
+            found = connection.execution_options(yield_per=many.AT_ONCE).execute(query)
+            yield from rounds_from_texts(found.scalars())
 
     def practice(self) -> tuple[PracticeSet, ...]:
         """Return every set of every practice card, oldest first."""
@@ -632,7 +645,7 @@ class Store:
         """Return the round of that id, or None."""
         with reading(self._engine) as connection:
             row = stored_round(connection, round_id)
-        return None if row is None else round_from_json(json.loads(row.record))
+        return None if row is None else round_from_text(row.record)
 
     def summaries(self) -> tuple[Summary, ...]:
         """Return a line's worth of every round, in the order of `rounds`."""

@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import Any
 
 from forms.rules import PHASES
-from scan.records.rounds import Hole, PracticeSet, Round, Throw, Value
+from scan.records.rounds import Hole, PracticeSet, Round, Throw, Value, values_of
 
 Row = dict[str, Any]
 
@@ -69,6 +69,8 @@ def settled(round_: Round) -> Round:
 
     What is doubtful stays, with its probability and its alternatives.
     """
+    if all(value.status == "known" for value in values_of(round_)):
+        return round_
     return replace(
         round_,
         played_on=_settled(round_.played_on),
@@ -173,6 +175,44 @@ def _as_text(value: object) -> str | None:
     if isinstance(value, bool):
         return "true" if value else "false"
     return None if value is None else str(value)
+
+
+def hole_facts(round_id: str, hole: Hole) -> Row:
+    """Return what is known of a hole, as the store's table has it: its row without statuses and sums."""
+    return {
+        "round": round_id,
+        "hole": hole.number,
+        "score": hole.score.known,
+        "penalty": hole.penalty.known,
+        "par": hole.par.known,
+        "length_m": hole.length_m,
+    }
+
+
+def throw_facts(round_id: str, hole: int, throw: Throw) -> Row:
+    """Return what is known of a throw, as the store's table has it: its row without statuses and unit."""
+    return {
+        "round": round_id,
+        "hole": hole,
+        "throw": throw.order,
+        "phase": throw.phase,
+        "execution": throw.execution.known,
+        "holed": throw.holed,
+        "distance_m": None if _is_open(throw.distance) else throw.distance_m,
+        "stance": _known(throw.stance),
+        "direction": None if _is_open(throw.directions_from) else " ".join(throw.directions) or None,
+        "forehand": None if _is_open(throw.forehand_from) else throw.forehand,
+        "cause": _known(throw.cause),
+        "words": None if _is_open(throw.words_from) else throw.words,
+    }
+
+
+def _known(value: Value | None) -> Any:
+    return None if value is None else value.known
+
+
+def _is_open(value: Value | None) -> bool:
+    return value is not None and value.status in OPEN
 
 
 def practice_row(done: PracticeSet) -> Row:

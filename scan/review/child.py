@@ -28,7 +28,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
     from scan.joining import one_a_round
     from scan.records.kept import hands_from_text, reading_text
     from scan.vision import photo
-    from scan.vision.own_hand import Hands
+    from scan.vision.known_hands import Hands
 
     photo.MAX_PIXELS = most_pixels
     tempfile.tempdir = str(path.parent)  # Tesseract's files go with the photo's folder, should this be ended

@@ -178,25 +178,6 @@ def hand_of(examples: NDArray[np.float32], digits: NDArray[np.int64]) -> OwnHand
     return OwnHand(examples, digits, min(float(np.quantile(pairs, _STRANGE)), 1.0))
 
 
-class Hands:
-    """The hands of all players as they were known when reading began; each is learnt when first asked for.
-
-    One snapshot serves a whole batch, so that what a card says depends on no other card read beside it.
-    """
-
-    def __init__(self, lessons: Mapping[str, Sequence[Lesson]]) -> None:
-        self._lessons = lessons
-        self._learnt: dict[str, OwnHand] = {}
-
-    def of(self, player: str | None) -> OwnHand | None:
-        """Return a player's hand, unknown as it may be; None where the player is not known."""
-        if player is None:
-            return None
-        if player not in self._learnt:
-            self._learnt[player] = learn(self._lessons.get(player, ()))
-        return self._learnt[player]
-
-
 def box_views(patches: FloatImage, boxes: Sequence[Cell], written: Bools) -> dict[str, bytes]:
     """Return the picture of each box with ink as the network sees it, by cell id, a byte a pixel.
 

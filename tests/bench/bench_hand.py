@@ -33,7 +33,7 @@ from forms.field_map import layout_to_json
 from scan.reading import CardReading
 from scan.records.compose import round_from_reading
 from scan.records.store import Store, open_store
-from scan.vision.own_hand import Hands
+from scan.vision.known_hands import Hands
 from scan.vision.photo import photos_from_bytes
 from scan.vision.pipeline import read_photo
 from tests.bench.cards import REPORT, TUNING, bank, find_layout

@@ -129,7 +129,7 @@ def test_the_outside_check_can_fail(tmp_path, file, old, new, error):
 def test_an_export_writes_whole_files_and_names_them(tmp_path):
     written = write_export(tmp_path / "out", [played()])
     names = ["rounds.csv", "holes.csv", "throws.csv", "practice.csv", "doubts.csv"]
-    names += ["rounds.json", "datapackage.json", "round.schema.json"]
+    names += ["rounds.json", "datapackage.json", "rounds.schema.json"]
     assert [path.name for path in written] == names
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == sorted(names)
 

@@ -196,7 +196,7 @@ def test_typed_rounds_come_as_one_as_a_list_or_as_a_file_of_ours(tmp_path, shape
         ('{"rounds": 3}', "round 1: expected an object"),
         ('{"rounds": [], "practice": 3}', "practice: expected a list"),
         ('{"rounds": [], "practice": [{"row": 1}]}', "practice, row 1: 'card', 'drill'"),
-        ('{"rounds": [{"player": "\\ud800"}]}', "round 1: player: expected a text of the form"),
+        ('{"rounds": [{"player": "\\ud800"}]}', "round 1: player: expected a text of whole characters"),
         ("3", "round 1: expected an object {…}, found 3"),
     ],
 )

@@ -64,7 +64,7 @@ def test_what_is_null_or_the_default_is_left_out(record):
         (lambda r: r.update(colour="red"), "", "found 'colour'"),
         (lambda r: r.update(unit="yd"), "unit", 'expected one of "m", "ft"; found "yd"'),
         (lambda r: r.update(player="a\x07"), "player", "expected a text of the form"),
-        (lambda r: r.update(player="\ud800"), "player", "expected a text of the form"),
+        (lambda r: r.update(player="\ud800"), "player", "expected a text of whole characters"),
         (lambda r: r.update(player=""), "player", "found an empty text"),
         (lambda r: r.update(id="a/b"), "id", "expected a text of the form"),
         (lambda r: r["holes"][1]["score"].update(value="4"), "hole 2, score", 'found "4"'),

@@ -1,0 +1,197 @@
+"""Many rounds at once: the same in the store as one by one, and the same texts as Python's own JSON."""
+
+from __future__ import annotations
+
+import copy
+import json
+import re
+from dataclasses import replace
+
+import jsonschema
+import jsonschema_rs
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sqlalchemy import select
+
+from forms.errors import RecordError
+from scan.records import many, tables
+from scan.records.database import reading
+from scan.records.export import exported_files, tables_of
+from scan.records.importing import read_rounds
+from scan.records.record_json import round_from_json, round_from_text, round_text, round_to_json
+from scan.records.rounds import Value
+from scan.records.schema import SCHEMA_FILE, is_full, problems_of
+from scan.records.statements import hole_values, throw_values
+from scan.records.store import REPLACED, UNCHANGED, open_store
+from tests.records.filled import add_card
+from tests.records.strategies import rounds
+from tests.records.test_export import played
+
+
+@pytest.fixture(scope="module")
+def schema():
+    return json.loads(SCHEMA_FILE.read_text("utf-8"))
+
+
+def hundreds() -> list:
+    return [played(serial=f"R{number:04d}") for number in range(many.AT_ONCE + 20)]
+
+
+def rows(store) -> dict:
+    with reading(store._engine) as connection:
+        return {
+            table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.primary_key))]
+            for table in (tables.rounds, tables.holes, tables.throws, tables.photos)
+        }
+
+
+def test_many_at_once_are_stored_as_one_by_one(tmp_path):
+    some = hundreds()
+    with open_store(tmp_path / "many.sqlite") as together, open_store(tmp_path / "one.sqlite") as alone:
+        together.add_rounds(some)
+        for round_ in some:
+            alone.add_rounds([round_])
+        assert rows(together) == rows(alone)
+        assert together.damages() == ()
+        assert [round_.id for round_ in together.each_round()] == [round_.id for round_ in some]
+
+
+def test_one_that_differs_among_many_keeps_all_of_them_out(place, tmp_path):
+    some = hundreds()
+    with open_store(place) as store:
+        store.add_rounds(some[-5:])
+        before = rows(store)
+        changed = [*some[:-1], replace(some[-1], course="Mill")]
+        with pytest.raises(RecordError, match=r"found 1 that differ from the stored ones: R0269\."):
+            store.add_rounds(changed)
+        assert rows(store) == before
+        outcomes = store.add_rounds(changed, replace=True)
+        assert outcomes["R0269"] == REPLACED
+        assert outcomes["R0268"] == UNCHANGED
+        assert store.round("R0269") == changed[-1]
+        assert store.damages() == ()
+
+
+def test_a_cards_doubts_are_settled_by_a_file(place):
+    with open_store(place) as store:
+        serial = add_card(store, 1)
+        assert store.waiting_fields() == ((serial, ("h02.putt1.distance",)),)
+        store.add_rounds([replace(store.round(serial), waiting=(), course="Mill")], replace=True)
+        assert store.waiting_fields() == ()
+
+
+def test_many_that_are_wrong_leave_nothing_in_the_store(place):
+    some = hundreds()
+    some[-1] = replace(some[-1], unit="yd")
+    with open_store(place) as store:
+        with pytest.raises(RecordError, match="unit"):
+            store.add_rounds(some)
+        assert store.size() == (0, 0)
+
+
+@given(rounds())
+def test_the_tables_of_the_store_say_what_the_exported_rows_say(round_):
+    exported = tables_of([round_])
+    for name, values in (("holes", hole_values(round_)), ("throws", throw_values(round_))):
+        assert values == [
+            {key: row[key] for key in value} for row, value in zip(exported[name], values, strict=True)
+        ]
+        assert all(set(value) == set(tables.metadata.tables[name].columns.keys()) for value in values)
+
+
+_NUMBERS = st.floats(0, 300, allow_nan=False) | st.sampled_from(
+    [1e-5, 4.2e-7, 1e-300, 0.0001, 0.00012, 5e-324]
+)
+
+
+@given(rounds(), _NUMBERS, st.sampled_from([1e16, 1.5e300, 10**20, -0.0, True, "e-", None]))
+def test_a_rounds_text_is_the_one_that_pythons_json_writes(round_, number, over):
+    round_ = replace(round_, total=Value(3, "read", min(number, 1.0), over=over))
+    plain = json.dumps(round_to_json(round_), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    assert round_text(round_) == plain
+    assert round_from_text(plain) == round_from_json(json.loads(plain)) == round_
+
+
+def test_whole_numbers_written_as_others_and_times_of_other_zones_come_back():
+    record = round_to_json(played())
+    record["holes"][0]["number"] = 1.0
+    record["holes"][0]["throws"][0]["order"] = 1.0
+    record["total"] = {"value": 9, "source": "entered", "by": "Wren", "at": "2026-06-01T20:30:00+02:00"}
+    assert problems_of(record) == []
+    round_ = round_from_json(record)
+    assert json.loads(round_text(round_))["total"]["at"] == "2026-06-01T18:30:00Z"
+    assert str(round_.total.at) == "2026-06-01 18:30:00+00:00"
+    assert round_from_text(json.dumps(record)) == round_
+    assert repr(round_.holes[0].number) == "1"
+
+
+@given(st.lists(rounds(), max_size=1))
+def test_one_schema_fits_the_whole_of_rounds_json_by_two_validators(some):
+    # Two independent programs; both read the same draft, json-schema.org/draft/2020-12.
+    schema = json.loads(SCHEMA_FILE.read_text("utf-8"))
+    whole = json.loads(exported_files(some)["rounds.json"])
+    jsonschema_rs.Draft202012Validator(schema).validate(whole)
+    jsonschema.Draft202012Validator(schema).validate(whole)
+    for round_ in whole["rounds"]:
+        round_["colour"] = "red"
+    assert jsonschema_rs.Draft202012Validator(schema).is_valid(whole) is (not some)
+    assert jsonschema.Draft202012Validator(schema).is_valid(whole) is (not some)
+
+
+_ODD = st.sampled_from(
+    [None, True, 0, -1, 1.5, 7.0, 100, 10**30, float("inf"), "", "x", "x\n", "\ud800", "a" * 501, "known"]
+) | st.sampled_from(
+    ["waits", "2026-02-31", "2026-05-31", "2026-06-01T20:30:00Z", [], {}, [1], {"value": 1, "source": "read"}]
+)
+
+
+@given(rounds(), st.data())
+def test_what_the_compiled_validator_refuses_has_words_and_what_it_lets_pass_has_none(round_, data):
+    record = copy.deepcopy(round_to_json(round_))
+    at = record
+    while True:
+        keys = list(at) if isinstance(at, dict) else list(range(len(at)))
+        key = data.draw(st.sampled_from(keys))
+        if not isinstance(at[key], dict | list) or not at[key] or data.draw(st.integers(0, 3)) == 0:
+            break
+        at = at[key]
+    if isinstance(at, dict) and data.draw(st.booleans()):
+        at[data.draw(st.sampled_from(["colour", "p", "at", "value", "\udfff"]))] = data.draw(_ODD)
+    else:
+        at[key] = data.draw(_ODD)
+    found = problems_of(record)
+    if is_full(record):
+        told = r"calendar|time that exists|once|numbered 1|null is for what waits"
+        assert all(re.search(told, problem.says) for problem in found)
+    else:
+        assert found
+
+
+def test_every_pattern_means_the_same_to_every_engine(schema):
+    """No half characters, no classes by letter, which differ between ECMA 262, Python and Rust."""
+    found = re.findall(r'"pattern": "(.*)"', SCHEMA_FILE.read_text("utf-8"))
+    assert len(found) > 20
+    for pattern in found:
+        assert not re.search(r"\\\\[dDwWsSbBpPZAz]|\\\\ud[89a-f]", pattern), pattern
+        assert pattern.startswith("^"), pattern
+        assert pattern.endswith("$"), pattern
+
+
+def test_an_export_that_was_changed_by_hand_is_taken_or_refused_as_a_whole(tmp_path):
+    path = tmp_path / "rounds.json"
+    text = exported_files(hundreds()[:3])["rounds.json"].decode()
+    for changed in (text, text.replace("},\n{", "},\n\n{"), text.replace('"rounds": [\n', '"rounds":\n[')):
+        path.write_text(changed, encoding="utf-8")
+        assert [round_.id for round_ in read_rounds(path).rounds] == ["R0000", "R0001", "R0002"]
+    for broken, says in (
+        (text.replace("},\n{", "}\n{"), "line 4, sign 1: expected JSON, found: Expecting ',' delimiter"),
+        (text.replace("}\n],", "},\n],"), "line 6, sign 1: expected JSON"),
+        (text.replace('"R0002"', '"R0001"'), "round R0001: expected each round once, found it twice"),
+        (text.replace('"practice"', '"rounds"'), "the key 'rounds' stands twice"),
+        (text.replace('"practice": [\n\n]', '"practice": 3'), "practice: expected a list"),
+    ):
+        assert broken != text
+        path.write_text(broken, encoding="utf-8")
+        with pytest.raises(Exception, match=re.escape(says)):
+            read_rounds(path)
