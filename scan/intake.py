@@ -13,6 +13,7 @@ from collections import deque
 from collections.abc import Collection, Generator, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -247,7 +248,7 @@ def keep(
         reading,
         layout.form,
         round_,
-        form_text=layout_to_json(layout),
+        form_text=partial(layout_to_json, layout),
         practice=practice,
         evidence=evidence,
         join=join,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -98,14 +98,17 @@ def add_photo(
         connection.execute(update(tables.photos).where(tables.photos.c.sha256 == photo).values(values))
 
 
-def add_form(connection: Connection, fingerprint: str, text: str) -> None:
-    """Keep the text of a form that is new, or that came without its text before."""
+def add_form(connection: Connection, fingerprint: str, text: str | Callable[[], str]) -> None:
+    """Keep the text of a form that is new, or that came without its text before; only then it is made."""
     known = connection.execute(
         select(tables.forms.c.text).where(tables.forms.c.fingerprint == fingerprint)
     ).scalar()
+    if known:
+        return
+    text = text if isinstance(text, str) else text()
     if known is None:
         connection.execute(insert(tables.forms).values(fingerprint=fingerprint, text=text))
-    elif not known and text:
+    elif text:
         query = update(tables.forms).where(tables.forms.c.fingerprint == fingerprint)
         connection.execute(query.values(text=text))
 

@@ -188,7 +188,7 @@ class Store:
         form: Form,
         round_: Round | None,
         *,
-        form_text: str = "",
+        form_text: str | Callable[[], str] = "",
         practice: Sequence[PracticeSet] = (),
         evidence: bytes | None = None,
         join: Join | None = None,
@@ -206,7 +206,7 @@ class Store:
         card : the reading; its photo's SHA-256 is its name
         form : the form it was read by
         round_ : the round composed from it, or None for a form that is no round card
-        form_text : the form's field map, kept so that the store can compose the round anew
+        form_text : the form's field map, or what makes it, kept so that the store can compose the round anew
         practice : the sets of a practice card
         evidence : what the reading rests on, for photos to come
         join : how to read several photos of one round together

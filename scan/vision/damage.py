@@ -47,6 +47,7 @@ class JpegParts:
     progressive : whether all coefficients must be kept until the last scan
     unit_rows : rows of pixels that are coded together, 8 or more
     end : bytes up to its end marker; a phone may put a film behind it
+    size : width and height in pixels, (0, 0) where its header does not say
     """
 
     problem: str | None
@@ -54,11 +55,12 @@ class JpegParts:
     progressive: bool = False
     unit_rows: int = 8
     end: int = 0
+    size: tuple[int, int] = (0, 0)
 
 
 def jpeg_parts(data: bytes) -> JpegParts:
     """Walk through the markers of a JPEG file."""
-    at, scans, progressive, unit_rows = 2, 0, False, 8
+    at, scans, progressive, unit_rows, size = 2, 0, False, 8, (0, 0)
     while True:
         if at + 4 > len(data):
             return JpegParts("it is cut off before its end")
@@ -73,7 +75,9 @@ def jpeg_parts(data: bytes) -> JpegParts:
             return JpegParts("its parts are out of order")
         if marker in _SOF:
             progressive = marker in (0xC2, 0xC6, 0xCA, 0xCE)
-            unit_rows = _unit_rows(data[at + 4 : at + 2 + length])
+            frame = data[at + 4 : at + 2 + length]
+            unit_rows = _unit_rows(frame)
+            size = int.from_bytes(frame[3:5], "big"), int.from_bytes(frame[1:3], "big")  # T.81, B.2.2
         at += 2 + length
         if marker != 0xDA:
             continue
@@ -86,7 +90,7 @@ def jpeg_parts(data: bytes) -> JpegParts:
             return JpegParts("parts of its picture are missing or out of order")
         at = behind.start()
         if data[at + 1] == 0xD9:
-            return JpegParts(None, scans, progressive, unit_rows, at + 2)
+            return JpegParts(None, scans, progressive, unit_rows, at + 2, size)
         if data[at + 1] not in _AFTER_A_SCAN:
             return JpegParts("there is a marker in its picture that belongs to none")
 

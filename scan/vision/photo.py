@@ -171,9 +171,10 @@ def _jpeg(data: bytes, source: str) -> GrayImage:
             f"{source}: expected a JPEG of at most {MOST_SCANS} scans, found {parts.scans}. "
             "Export it anew as a plain JPEG."
         )
-    size = _header_size(data, "JPEG", source)
-    _check_size(size, source, MAX_WHOLE_PIXELS if parts.progressive else None)
-    pixels = size[0] * size[1]
+    _check_size(parts.size, source, MAX_WHOLE_PIXELS if parts.progressive else None)
+    pixels = parts.size[0] * parts.size[1]
+    if not pixels:
+        raise _damaged(source, "JPEG", "its header does not say how large it is")
     mode, part = cv2.IMREAD_GRAYSCALE, 1
     if pixels > QUARTER_ABOVE_PIXELS:
         mode, part = cv2.IMREAD_REDUCED_GRAYSCALE_4, 4

@@ -27,7 +27,8 @@ import numpy as np
 from PIL import Image
 
 from forms.catalog import Catalog
-from scan.intake import WORKERS_ENVIRONMENT, read_files
+from scan.crew import WORKERS_ENVIRONMENT
+from scan.intake import read_files
 from scan.vision.bubbles import bubble_log_likelihoods, bubble_patches, measure_bubbles, pen_darkness
 from scan.vision.codes import CardCode, read_code
 from scan.vision.corners import find_cards
