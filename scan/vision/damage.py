@@ -158,12 +158,6 @@ def png_problem(data: bytes) -> str | None:
     return "it is cut off before its end"
 
 
-def webp_problem(data: bytes) -> str | None:
-    """Return what is wrong with the frame of a WebP file, or None: it says how long it is."""
-    length = int.from_bytes(data[4:8], "little") + 8
-    return "it is cut off before its end" if length > len(data) else None
-
-
 @dataclass(slots=True)
 class Overheard:
     """What was written to standard error meanwhile, line by line."""

@@ -14,6 +14,7 @@ import re
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,8 +32,8 @@ from scan.vision.damage import (
     loses_thread,
     overheard,
     png_problem,
-    webp_problem,
 )
+from scan.vision.frames import heic_problem, tiff_problems, webp_problem
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -227,6 +228,9 @@ def _open_heif() -> None:
 def _heic(data: bytes, source: str) -> GrayImage:
     from PIL import Image
 
+    problem = heic_problem(data)
+    if problem is not None:
+        raise _damaged(source, "HEIC", problem)
     _open_heif()
     try:
         with Image.open(io.BytesIO(data)) as image:
@@ -257,6 +261,7 @@ def _tiff_pages(data: bytes, source: str, start: int) -> Iterator[tuple[int, Gra
     from PIL import Image
 
     _check_size(_header_size(data, "TIFF", source), source, MAX_WHOLE_PIXELS)
+    problems = islice(tiff_problems(data), start - 1, None)
     try:
         with Image.open(io.BytesIO(data)) as image:
             # One after the other: to count the pages first would go through a chain that may be endless.
@@ -268,6 +273,9 @@ def _tiff_pages(data: bytes, source: str, start: int) -> Iterator[tuple[int, Gra
                 if index == MAX_PAGES:
                     raise InputError(f"{source}: expected at most {MAX_PAGES} pages, found more. Split it.")
                 _check_size(image.size, source, MAX_WHOLE_PIXELS)
+                problem = next(problems, None)
+                if problem is not None:
+                    raise _damaged(source, "TIFF", problem, PageError)
                 yield index + 1, _tiff_page(image, source)
     except (InputError, MemoryError):
         raise

@@ -1,6 +1,6 @@
 """Kills the commands themselves at random times, and a PostgreSQL server under them; looks at what is left.
 
-    python -m tests.bench.bench_killed --points 40 --of read,review,import,export,forget
+    python -m tests.bench.bench_killed --points 40 --of read,review,import,export,forget,backup,restore
     python -m tests.bench.bench_killed --server /usr/lib/postgresql/15/bin
 
 After each kill the store must be sound and hold only whole cards, all that the command had told and nothing
@@ -27,6 +27,7 @@ import traceback
 import urllib.error
 import urllib.parse
 import urllib.request
+import zipfile
 from collections import Counter
 from collections.abc import Callable
 from contextlib import suppress
@@ -41,6 +42,7 @@ from scan.cli.main import main as cli_main
 from scan.records import tables
 from scan.records.database import reading
 from scan.records.store import open_store
+from tests.bench.mutations import COURSE
 
 START = [sys.executable, "-c", "from scan.cli.main import run; run()"]
 SEED = 20
@@ -136,6 +138,7 @@ def load_libraries() -> None:
         "forms.field_map",
         "jsonschema",
         "scan.joining",
+        "scan.records.backup",
         "scan.records.export",
         "scan.records.importing",
         "scan.vision.own_hand",
@@ -165,14 +168,20 @@ def rounds_of(found: dict[str, list[str]]) -> set[str]:
 
 
 def leftovers(home: Path) -> list[str]:
-    """Files in a home that no command means to leave."""
+    """Files in a home that no command means to leave: half-written ones, and others than the known."""
     return [
         str(path.relative_to(home))
         for path in home.rglob("*")
         if path.is_file()
-        and path.name != "rounds.sqlite"
-        and "out" not in path.parts[-2:-1]
-        and "forms" not in path.parts
+        and (
+            any(part.startswith(".") for part in path.relative_to(home).parts)
+            or (
+                path.name not in ("rounds.sqlite", "all.zip")
+                and not path.name.startswith("rounds-before-")
+                and path.parent.name != "out"
+                and "forms" not in path.parts
+            )
+        )
     ]
 
 
@@ -208,33 +217,43 @@ def bench(
         ends["killed" if ended.returncode < 0 else "ended before it"] += 1
         ends[check(work, ended.stdout)] += 1
         again = run(work, *args(work))
-        assert again.returncode in (0, 1) or name == "forget", again.stderr
+        # There is nobody to forget, or a backup or a store already: refused in words, nothing changed.
+        refusable = name in ("forget", "backup", "restore")
+        assert again.returncode in (0, 1) or refusable, again.stderr
         assert "Traceback" not in again.stderr, again.stderr
         after = check(work, "reference")
         assert after == reference, f"{name}: {after} instead of {reference}"
-        for left in leftovers(work):
-            ends[f"left over: {re.sub('[0-9a-z_]{8}$', '*', left)}"] += 1
+        assert not leftovers(work), f"{name}: left over: {leftovers(work)}"
     print(f"{name}: {whole_s:.1f} s, {dict(ends)}", flush=True)
 
 
 def bench_commands(folder: Path, points: int, names: list[str]) -> None:
-    """Kill `read`, `import`, `export` and `forget`, and the page under answers."""
+    """Kill each command that writes, and the page under answers."""
     load_libraries()
     rng = random.Random(SEED)
     photos = photos_into(folder / "photos")
     empty, full, work = folder / "empty", folder / "full", folder / "work"
     empty.mkdir()
     run(empty, "rounds")
-    full.mkdir()
+    plain = folder / "plain"
+    done = run(plain, "read", *photos, "--jobs", "1")
+    assert done.returncode in (0, 1), done.stderr
+    reference = state(plain / "rounds.sqlite")
+    assert len(reference["rounds"]) == 3
+    # The same cards, printed for a player: with a hand to be learnt, and somebody to be forgotten.
+    cards = full / "forms" / "cards"
+    cards.mkdir(parents=True)
+    for serial in {one.partition("-")[0] for one in rounds_of(reference)}:
+        (cards / f"{serial}.json").write_text('{"player": "Wren"}')
     done = run(full, "read", *photos, "--jobs", "1")
     assert done.returncode in (0, 1), done.stderr
-    reference = state(full / "rounds.sqlite")
-    assert len(reference["rounds"]) == 3
-    with open_store(full / "rounds.sqlite") as store, reading(store._engine) as connection:
-        connection.exec_driver_sql("UPDATE rounds SET player = 'Wren'")
-        connection.exec_driver_sql("UPDATE cards SET player = 'Wren'")
-        connection.commit()
+    assert state(full / "rounds.sqlite")["hand_boxes"]
     run(full, "export", str(full / "out"))
+    course = folder / "course.toml"
+    course.write_text(COURSE)
+    printed = run(full, "print", "-o", str(folder / "card.pdf"), "--form", "round9", "--layout", str(course))
+    assert printed.returncode == 0, printed.stderr
+    assert list((full / "forms").glob("*.json"))
     exported = {path.name: path.read_bytes() for path in (full / "out").iterdir()}
 
     def read_check(home: Path, said: str) -> str:
@@ -277,11 +296,86 @@ def bench_commands(folder: Path, points: int, names: list[str]) -> None:
         ("import", empty, lambda home: ["import", str(full / "out" / "rounds.json")], import_check),
         ("export", without_out, lambda home: ["export", str(home / "out")], export_check),
         ("forget", without_out, lambda home: ["forget", "Wren", "--yes"], forget_check),
+        *moves(folder, empty, without_out, photos),
     ):
-        if name in names:
+        if name.split()[0] in names:
             bench(name, base, work, points, args, check, rng)
     if "review" in names:
         bench_page(without_out, work, points, rng)
+
+
+Case = tuple[str, Path, Callable[[Path], list[str]], Check]
+
+
+def moves(folder: Path, empty: Path, full: Path, photos: list[str]) -> list[Case]:
+    """The commands that move house: `backup`, `restore` into an empty home, and in place of another store."""
+    kept = folder / "all.zip"
+    done = run(full, "backup", str(kept))
+    assert done.returncode == 0, done.stderr
+    whole = everything(full)
+    other = folder / "other"
+    other.mkdir()
+    run(other, "read", photos[-1], "--jobs", "1")
+    before = everything(other)
+    assert before["rounds"]
+    assert before != whole
+
+    def backup_check(home: Path, said: str) -> str:
+        found = everything(home)
+        assert found == whole
+        made = home / "all.zip"
+        if made.exists():
+            assert unpacked(made, folder / "unpacked") == whole
+        else:
+            assert said != "reference"
+        return "a whole backup" if made.exists() else "no backup"
+
+    def restore_check(home: Path, said: str) -> str:
+        found = everything(home)
+        empty_store = not found["rounds"] and not found["cards"]
+        assert found == whole or (empty_store and said != "reference"), "half restored"
+        return "as it was" if empty_store else "restored"
+
+    def replace_check(home: Path, said: str) -> str:
+        found = everything(home)
+        stores = (without_forms(whole), without_forms(before))
+        assert without_forms(found) in stores[: 1 if said == "reference" else 2], "half restored"
+        for one in home.glob("rounds-before-*.zip"):  # what was there before, kept: whole or not there
+            assert without_forms(unpacked(one, folder / "unpacked")) in stores
+        return "restored" if without_forms(found) == stores[0] else "as it was"
+
+    return [
+        ("backup", full, lambda home: ["backup", str(home / "all.zip")], backup_check),
+        ("restore", empty, lambda home: ["restore", str(kept)], restore_check),
+        ("restore --replace", other, lambda home: ["restore", "--replace", str(kept)], replace_check),
+    ]
+
+
+def everything(home: Path) -> dict[str, list[str]]:
+    """Every row of a home's store, the times too, and every file of its forms."""
+    place = home / "rounds.sqlite"
+    with open_store(place) as store, reading(store._engine) as connection:
+        assert connection.exec_driver_sql("PRAGMA integrity_check").scalars().all() == ["ok"]
+        assert not store.damages()
+        found = {
+            table.name: sorted(repr(tuple(row)) for row in connection.execute(select(table)))
+            for table in tables.metadata.sorted_tables
+        }
+    files = sorted((home / "forms").rglob("*.json"))
+    return {**found, "files": [f"{p.relative_to(home)} {p.read_bytes()!r}" for p in files]}
+
+
+def without_forms(found: dict[str, list[str]]) -> dict[str, list[str]]:
+    """The rows alone: forms come before the store, and stay beside those that were there."""
+    return {name: rows for name, rows in found.items() if name != "files"}
+
+
+def unpacked(backup: Path, home: Path) -> dict[str, list[str]]:
+    """What a backup holds, by any ZIP program."""
+    shutil.rmtree(home, ignore_errors=True)
+    with zipfile.ZipFile(backup) as archive:
+        archive.extractall(home)
+    return everything(home)
 
 
 class Page:
@@ -486,7 +580,7 @@ def main() -> None:
     """Kill what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--points", type=int, default=40, help="kills of each command")
-    parser.add_argument("--of", default="read,review,import,export,forget")
+    parser.add_argument("--of", default="read,review,import,export,forget,backup,restore")
     parser.add_argument("--server", type=Path, help="folder of PostgreSQL's programs; kills a server instead")
     args = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="killed-"))
