@@ -76,10 +76,11 @@ class Crew:
                 self._give_back(child)
                 break
             why = child.why() if end is None else str(end[0])
+            worn = child.broke() if end is None else end[1] == MEMORY
             if end is None or end[1] != ONE_PAGE:
                 child.end()
             self._give_back(child)
-            if end is not None and end[1] == MEMORY and not fresh and not got:
+            if worn and not fresh and not got and not self._closed:
                 continue  # a child that has read much has its memory in pieces: once more, afresh
             start = (got[-1].number or 0) + 1 if got else start
             broken += 1
@@ -214,6 +215,10 @@ class _Child:
             "the reader ended while reading this file: it needs too much memory, or is broken in a way that "
             "its decoder does not survive. Export the photo anew, smaller."
         )
+
+    def broke(self) -> bool:
+        """Say whether this child ended by itself, and not because it took too long."""
+        return not self._late and self._process.poll() not in (None, -getattr(signal, "SIGXCPU", 0))
 
     def alive(self) -> bool:
         """Say whether the process runs."""

@@ -224,6 +224,42 @@ def test_processor_time_is_given_for_each_file_anew() -> None:
     assert run.returncode == -signal.SIGXCPU
 
 
+@pytest.mark.parametrize(("end", "readings"), [(signal.SIGABRT, 1), (signal.SIGXCPU, 0)])
+def test_a_child_worn_out_by_others_costs_no_photo_and_one_that_takes_long_is_not_asked_twice(
+    end: signal.Signals, readings: int, tmp_path: Path, monkeypatch
+) -> None:
+    """After hundreds of damaged files a library may find no room in one piece, and end its process."""
+    ended = []
+
+    class Worn(crew._Child):
+        files = 0
+
+        def read(self, *args):
+            self.files += 1
+            if self.files == 2:
+                ended.append(self._process.pid)
+                os.kill(self._process.pid, end)
+            return super().read(*args)
+
+    monkeypatch.setattr(crew, "_Child", Worn)
+    crew.end_all()
+    (tmp_path / "no.jpg").write_bytes(b"no picture")
+    (tmp_path / "yes.jpg").write_bytes(CARD.read_bytes())
+    paths = [tmp_path / "no.jpg", tmp_path / "yes.jpg"]
+    _, second = read_files(paths, Catalog(tmp_path / "forms"), jobs=1)
+    assert len(ended) == 1
+    assert len(second.readings) == readings
+    assert (second.error is None) == bool(readings)
+    crew.end_all()
+
+
+def test_a_pdf_whose_filter_has_a_name_that_is_no_text_is_refused_or_read(tmp_path: Path) -> None:
+    data = hurting_pdf(tmp_path).read_bytes()
+    at = data.index(b"/FlateDecode", data.index(b"/Image") - 200)
+    (tmp_path / "odd.pdf").write_bytes(data[:at] + b"/Fl\xc4teDecode" + data[at + 12 :])
+    assert "mistake" not in str(read_one(tmp_path / "odd.pdf").error)
+
+
 def test_stopping_in_the_middle_ends_the_children(tmp_path: Path) -> None:
     photos = []
     for i in range(4):

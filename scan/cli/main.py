@@ -24,6 +24,7 @@ EXIT_STOPPED = 128 + 2  # as shells say of a program that SIGINT ended
 def build_parser() -> argparse.ArgumentParser:
     """Return the whole command line as a parser."""
     from scan.cli import (
+        answering,
         aside,
         completion,
         demo,
@@ -45,7 +46,20 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=Version)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for group in (printing, reading, review, stored, aside, practice, season, hand, moving, demo, completion):
+    for group in (
+        printing,
+        reading,
+        review,
+        answering,
+        stored,
+        aside,
+        practice,
+        season,
+        hand,
+        moving,
+        demo,
+        completion,
+    ):
         group.add_to(commands)
     return parser
 

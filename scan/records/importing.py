@@ -18,6 +18,7 @@ from forms.files import parsed_json, read_text
 from forms.shown import one_line, path_text
 from scan.records.columns import TABLES
 from scan.records.csv_rounds import rounds_from_csv
+from scan.records.from_file import with_waiting_told
 from scan.records.record_json import (
     practice_from_json,
     round_as_written,
@@ -32,6 +33,7 @@ from scan.records.typed import filled_out
 MOST_BYTES = 256 * 2**20  # ten thousand rounds of 18 holes are about 150 MB of JSON
 SHOWN_PROBLEMS = 50
 LONGEST_PROBLEM = 200
+_WAITS = '"waits"'  # in the text of a round: some value of it may wait
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +108,12 @@ class _Taken:
             self.ids[id_] += 1
         if not self.problems:
             round_ = round_from_json(record)
+            text = round_text(round_)
+            if not round_.waiting and _WAITS in text:
+                round_ = with_waiting_told(round_)
+                text = round_text(round_)
             self.rounds.append(round_)
-            self.texts.append(round_text(round_))
+            self.texts.append(text)
 
     def add_line(self, line: str) -> bool:
         """Take a line of an export the quick way; False where it must be gone through key by key."""
@@ -115,7 +121,7 @@ class _Taken:
         if found is None or self.problems:
             return False
         round_, data = found
-        if problems_of(data):
+        if problems_of(data) or (not round_.waiting and _WAITS in line):
             return False
         self.ids[round_.id] += 1
         self.rounds.append(round_)

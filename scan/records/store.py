@@ -36,6 +36,7 @@ from scan.records.database import (
     writing,
 )
 from scan.records.forgetting import Traces
+from scan.records.from_file import Place, waiting_places, with_answer
 from scan.records.hands import KeptHand
 from scan.records.kept import reading_text, speaking_text
 from scan.records.lessons import vouched_for
@@ -512,6 +513,44 @@ class Store:
         query = select(table.c.how).where(table.c.player == (player or ""))
         return connection.execute(query).scalar() or MATTERS
 
+    # -- rounds from a file -----------------------------------------------------------------------------
+
+    def waiting_in_files(self) -> tuple[tuple[str, tuple[Place, ...]], ...]:
+        """Return the rounds that came from a file and have something to ask, by id, each with its places."""
+        columns = tables.rounds.c
+        query = select(columns.record).where(columns.origin == "file", columns.waits > 0).order_by("id")
+        with reading(self._engine) as connection:
+            refuse_broken(connection, self.name, tables.rounds)
+            found = rounds_from_texts(connection.execute(query).scalars())
+        return tuple((round_.id, waiting_places(round_)) for round_ in found)
+
+    def answer_in_file(self, round_id: str, name: str, text: str, who: str, when: datetime) -> Round:
+        """Enter a person's answer into a round that came from a file, and return it as it now stands.
+
+        Parameters
+        ----------
+        round_id, name, text : which round, which place of it (`scan.records.from_file`), what was typed
+        who, when : who says so and when, with a time zone
+
+        Raises
+        ------
+        InputError
+            when nothing of that name waits, or it cannot hold the value
+        RecordError
+            when there is no such round, or it was read from a card
+        """
+        with writing(self._engine) as connection:
+            stored = stored_round(connection, round_id)
+            if stored is None or stored.origin != "file":
+                raise RecordError(
+                    f"{self.name}: expected a round that came from a file, found "
+                    f"{'none' if stored is None else 'one that was read from a card'} of the id {round_id}."
+                )
+            refuse_broken(connection, self.name, tables.rounds)
+            round_ = with_answer(round_from_json(json.loads(stored.record)), name, text, who, when)
+            put_round(connection, round_, checked_text(round_), origin="file")
+            return round_
+
     # -- sessions told by hand ---------------------------------------------------------------------------
 
     def tell_session(self, session: ToldSession, when: datetime) -> ToldSession:
@@ -734,7 +773,8 @@ class Store:
         if stored is not None and stored.origin == "file":
             raise RecordError(
                 f"{self.name}: expected a round that was read from its card, found that {serial} came "
-                "from a file. Correct it there and import it again with --replace."
+                "from a file. Answer what waits in it with `shortpencil answer` or under Rounds; correct the "
+                "rest in the file and import it again with --replace."
             )
         card = self._card(connection, serial)
         if seen is not None and seen != sum(answer.field == field for answer in card.answers):

@@ -101,6 +101,8 @@ def make_app(desk: Desk) -> App:
             Route("/capture", site.receive, methods=post),
             Route("/rounds", site.rounds, methods=get),
             Route("/rounds/{serial}", site.round, methods=get),
+            Route("/rounds/{serial}/answer", site.file_round, methods=get),
+            Route("/rounds/{serial}/answer", site.answer_file_round, methods=post),
             Route("/rounds/{serial}/out", site.take_out, methods=post),
             Route("/rounds/{serial}/back", site.put_back, methods=post),
             Route("/focus", site.focus, methods=get),
@@ -163,7 +165,7 @@ class _Site:
 
     async def home(self, request: Request) -> Response:
         store = self._desk.store
-        waiting, summaries = await _off(lambda: (store.waiting_fields(), store.summaries()))
+        waiting, summaries = await _off(lambda: (_all_that_waits(store), store.summaries()))
         return self._page(request, "home.html", waiting=waiting, summaries=summaries[::-1][:5])
 
     async def ask_next(self, request: Request) -> Response:
@@ -171,6 +173,9 @@ class _Site:
         waiting = await self._waiting(serial)
         place = next_after(waiting)
         if place is None:
+            for round_id, _ in await _off(self._desk.store.waiting_in_files):
+                if serial in ("", round_id):
+                    return RedirectResponse(f"/rounds/{quote(round_id)}/answer", 303)
             elsewhere = await self._waiting("") if serial else ()
             done = await self._done(request)
             return self._page(request, "clear.html", serial=serial, elsewhere=_count(elsewhere), done=done)
@@ -390,6 +395,35 @@ class _Site:
             request, "round.html", r=found, has_card=has_card, sheet=sheet, **pages.round_table(found)
         )
 
+    async def file_round(self, request: Request) -> Response:
+        return await self._file_round(request, request.path_params["serial"])
+
+    async def _file_round(
+        self, request: Request, serial: str, status: int = 200, notice: str = ""
+    ) -> Response:
+        """Show what waits in a round that came from a file; there is no card to look at."""
+        found = await _off(lambda: self._desk.store.round(serial))
+        if found is None:
+            raise HTTPException(404, "There is no such round.")
+        waiting = dict(await _off(self._desk.store.waiting_in_files))
+        more = [round_id for round_id in waiting if round_id != serial]
+        title = pages.round_table(found)["title"]
+        places = waiting.get(serial, ())
+        return self._page(
+            request, "from_file.html", status, r=found, title=title, places=places, more=more, notice=notice
+        )
+
+    async def answer_file_round(self, request: Request) -> Response:
+        serial = request.path_params["serial"]
+        form = await _form(request)
+        session, now = _session(request), self._desk.now()
+        place, text = _text(form, "place"), _text(form, "value")
+        try:
+            await _off(lambda: self._desk.store.answer_in_file(serial, place, text, session.name, now))
+        except InputError as error:
+            return await self._file_round(request, serial, 422, str(error))
+        return RedirectResponse(f"/rounds/{quote(serial)}/answer", 303)
+
     async def focus(self, request: Request) -> Response:
         text = request.query_params.get("minutes", "30")
         minutes = int(text) if text.isascii() and text.isdigit() and len(text) <= 3 else 30
@@ -536,6 +570,14 @@ def _ask_url(serial: str, name: str, query: Any) -> str:
 
 def _url_or_none(place: tuple[str, str] | None, only: str) -> str | None:
     return None if place is None else _ask_url(*place, {"card": only})
+
+
+def _all_that_waits(store: Store) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return what waits, card by card, then what waits in rounds that came from a file."""
+    files = (
+        (round_id, tuple(place.name for place in places)) for round_id, places in store.waiting_in_files()
+    )
+    return (*store.waiting_fields(), *files)
 
 
 def _count(waiting: Collection[tuple[str, tuple[str, ...]]]) -> int:

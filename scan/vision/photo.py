@@ -333,7 +333,7 @@ def _check_photos_on(page: PdfPage, source: str) -> None:
             if item.get_filters(skip_simple=True) != ["DCTDecode"]:
                 continue
             data = bytes(item.get_data(decode_simple=True))
-        except PdfiumError:
+        except (PdfiumError, UnicodeDecodeError):  # the name of a filter that is no text
             continue
         try:
             _jpeg(data, source)
