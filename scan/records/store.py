@@ -522,7 +522,7 @@ class Store:
         with reading(self._engine) as connection:
             refuse_broken(connection, self.name, tables.rounds)
             found = rounds_from_texts(connection.execute(query).scalars())
-        return tuple((round_.id, waiting_places(round_)) for round_ in found)
+            return tuple((round_.id, waiting_places(round_)) for round_ in found)
 
     def answer_in_file(self, round_id: str, name: str, text: str, who: str, when: datetime) -> Round:
         """Enter a person's answer into a round that came from a file, and return it as it now stands.
@@ -547,7 +547,7 @@ class Store:
                     f"{'none' if stored is None else 'one that was read from a card'} of the id {round_id}."
                 )
             refuse_broken(connection, self.name, tables.rounds)
-            round_ = with_answer(round_from_json(json.loads(stored.record)), name, text, who, when)
+            round_ = with_answer(round_from_text(stored.record), name, text, who, when)
             put_round(connection, round_, checked_text(round_), origin="file")
             return round_
 
