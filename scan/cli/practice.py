@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -154,8 +155,17 @@ class Worked:
         )
 
 
+def one_thread() -> None:
+    """Work out matrices in one thread: these are small, and threads that wait cost a tenth of a second.
+
+    Heeded where NumPy is not loaded yet; what the user has set stands.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
 def run_focus(args: argparse.Namespace) -> int:
     """Print the focus of one player's stored rounds; write the report if asked."""
+    one_thread()
     from scan.practice.screen import screen
 
     _check(args)

@@ -100,8 +100,10 @@ def run_practised(args: argparse.Namespace) -> int:
 
 def run_season(args: argparse.Namespace) -> int:
     """Print the season of one player; write the page or the sheet if asked."""
+    from scan.cli.practice import load_drills, one_thread, work_out
+
+    one_thread()
     from forms.errors import InputError
-    from scan.cli.practice import load_drills, work_out
     from scan.practice.evidence import in_order
     from scan.practice.season import season_of
     from scan.practice.season_page import screen
