@@ -620,6 +620,7 @@ def _choice_json(
             for e in choice.phases
         ],
         "ahead": list(choice.ahead),
+        "p_steady": number(choice.p_steady),
     }
 
 

@@ -88,7 +88,8 @@ class Expected:
 class Choice:
     """The phase to practise next, the one that costs most, and what is expected of each.
 
-    `ahead` holds the phases of the next sessions as things stand, the very next one first.
+    `ahead` holds the phases of the next sessions as things stand, the very next one first; `p_steady` is how
+    probable it is by now that each session brings as much as the one before.
     """
 
     phase: str
@@ -97,6 +98,7 @@ class Choice:
     phases: tuple[Expected, ...]
     ahead: tuple[str, ...]
     known_sessions: int
+    p_steady: float
 
     @property
     def chosen(self) -> Expected:
@@ -158,6 +160,7 @@ def choice_of(
         phases=expected,
         ahead=_ahead(belief, throws * cost * seen, number),
         known_sessions=len(sessions),
+        p_steady=float(belief.p_alike()[0]),
     )
 
 
@@ -274,10 +277,16 @@ def _ahead(belief: Belief, strokes: Floats, first: int) -> tuple[str, ...]:
 
 # -- in words ------------------------------------------------------------------------------------------------
 
-ASSUMED = (
-    "Assumed: the first sessions of a phase bring most and each later one less, as laboratories find of "
-    f"learners; half of what was practised is gone after {FADES_DAYS:.0f} days without it."
-)
+
+def assumed(choice: Choice) -> str:
+    """Return what the advice assumes of practice, and how far the player's own marks bear it out."""
+    tapers, steady = words.probability(1 - choice.p_steady), words.probability(choice.p_steady)
+    return (
+        "Weighed by your own rounds and tests are two assumptions: that the first sessions of a phase bring "
+        f"most and each later one less, as laboratories find of learners ({tapers} by now), or that each "
+        f"brings as much as the one before ({steady}). Half of what was practised is gone after "
+        f"{FADES_DAYS:.0f} days without it."
+    )
 
 
 def why_next(choice: Choice) -> list[str]:

@@ -107,6 +107,10 @@ class Belief:
         """Expected rate of misses after `more` further sessions, (B,)."""
         return np.asarray(np.einsum("bsl,bsl->b", self.weight, self.rates_after(more)))
 
+    def p_alike(self) -> Floats:
+        """Probability of the laws that hold for all phases at once, by row, (B,): that gains are steady."""
+        return np.asarray(self.weight[:, :, np.asarray(self.laws.alike)].sum(axis=(1, 2)))
+
     def gain(self, more: float = 0.0) -> Floats:
         """Expected fall of the rate by one session, after `more` others, (B,)."""
         return self.rate(more) - self.rate(more + 1)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from math import isnan
 
 from scan.practice import words
-from scan.practice.choice import ASSUMED, Choice, why_next
+from scan.practice.choice import Choice, assumed, why_next
 from scan.practice.effect import Effect, Tested
 from scan.practice.evidence import Evidence, rated
 from scan.practice.focus import Focus
@@ -119,7 +119,7 @@ def next_sentences(report: Report) -> list[str]:
     if report.choice is None:
         return []
     said = " ".join(why_next(report.choice))
-    return [f"{said} {ASSUMED}" if report.choice.known_sessions else said]
+    return [f"{said} {assumed(report.choice)}" if report.choice.known_sessions else said]
 
 
 def cause_sentence(report: Report) -> str:

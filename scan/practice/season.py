@@ -6,6 +6,7 @@ newest day that the store knows, or so many months of it.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -14,7 +15,7 @@ import numpy as np
 
 from forms.rules import PHASES
 from scan.practice import words
-from scan.practice.choice import ASSUMED, Choice, why_next
+from scan.practice.choice import Choice, assumed, why_next
 from scan.practice.evidence import Evidence
 from scan.practice.focus import Focus
 from scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
@@ -224,7 +225,7 @@ def next_sentences(season: Season) -> list[str]:
         f"(range {words.strokes_range(focus.chosen.strokes_a_round)})."
     )
     said = [most, " ".join(why_next(season.choice))]
-    return [*said, ASSUMED] if season.choice.known_sessions else said
+    return [*said, assumed(season.choice)] if season.choice.known_sessions else said
 
 
 def changed_sentences(season: Season) -> list[str]:
@@ -251,9 +252,13 @@ def tests_sentences(season: Season) -> list[str]:
 def weeks_sentences(season: Season) -> list[str]:
     """Return the plan of the next weeks: sessions, tests, when to look again."""
     said = []
+    last = 0
     for number, phases in enumerate(season.weeks, start=1):
-        done = words.listing(_counted(phases))
-        said.append(f"Week {number}: {done}.")
+        if number < len(season.weeks) and Counter(season.weeks[number]) == Counter(phases):
+            continue  # weeks that are alike are told once
+        which = f"Week {number}" if number == last + 1 else f"Weeks {last + 1} to {number}, each"
+        said.append(f"{which}: {words.listing(_counted(phases))}.")
+        last = number
     said.append("In every session the test of ten: after the warm-up, and again at the end.")
     said.append(
         f"Ask again after week {LOOK_AGAIN_WEEKS} or {LOOK_AGAIN_ROUNDS} rounds, whichever comes first: "

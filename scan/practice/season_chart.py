@@ -1,4 +1,7 @@
-"""The season as one picture: a strip for each phase, misses by month above, practice and tests below."""
+"""The season as one picture: a strip for each phase, misses by month above, practice and tests below.
+
+A month's dot is filled where this phase cost most as of its end: the foci of the year, read along the strips.
+"""
 
 from __future__ import annotations
 
@@ -83,7 +86,7 @@ def _strip(season: Season, k: int, top: float, width: float, height: float) -> l
         if rate is not None:
             at = _x(season, _middle(month), width)
             shapes.append(line(at, y(rate.low), at, y(rate.high), width_mm=0.5, grey=0.55))
-            shapes += dot(at, y(rate.middle), radius_mm=1.2)
+            shapes += dot(at, y(rate.middle), radius_mm=1.3, filled=month.costs_most == phase)
     shapes.append(text(_LEFT - 1.2, floor_y + 4.4, "practised", size_pt=SMALL_PT, anchor="right", grey=SOFT))
     for session in season.sessions:
         if session.phase == k:
@@ -147,5 +150,7 @@ def _described(season: Season) -> str:
             for m in season.months
             if m.rates[k] is not None
         ]
-        parts.append(f"{words.MANY[phase].capitalize()} missed: {', '.join(rates) or 'no marks'}.")
+        most = [m.name for m in season.months if m.costs_most == phase]
+        cost = f" They cost most as of {words.listing(most)}." if most else ""
+        parts.append(f"{words.MANY[phase].capitalize()} missed: {', '.join(rates) or 'no marks'}.{cost}")
     return " ".join(parts)

@@ -38,8 +38,9 @@ WIDTH = 80
 WIDTH_MM, TOP_MM = 182.0, 14.0
 
 FOOT = (
-    "Dots are the share of marked throws missed in a month; bars are 90 % ranges, which hold the true share "
-    "nine times in ten if rounds differ no more than so far. Every number comes from your own marks."
+    "Dots are the share of marked throws missed in a month, filled where that phase cost most by its end; "
+    "bars are 90 % ranges, which hold the true share nine times in ten if rounds differ no more than so far. "
+    "Every number comes from your own marks."
 )
 _SHORT_CAUTIONS = (
     "Landing area clear of people first. Warm up. Stop if anything hurts and at thunder. The park's posted "
