@@ -6,12 +6,13 @@ other. What must be looked at alone is refused here, whatever a page sends.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from forms.errors import InputError
 from scan.asking import must_look
-from scan.reading import ONE_BY_ONE, FieldReading, FieldValue
+from scan.reading import ONE_BY_ONE, CardReading, FieldReading, FieldValue
 from scan.records.answers import AT_A_GLANCE, LEFT, Answer, apply_answer, checked_answer
 from scan.records.cards import Card
 
@@ -31,6 +32,16 @@ class Look:
     seen: int
 
 
+def seen_together(reading: CardReading, waiting: Iterable[str]) -> tuple[str, ...]:
+    """Return those of the waiting fields that may be seen on one page with others."""
+    fields = ((name, reading.fields.get(name)) for name in waiting)
+    return tuple(name for name, found in fields if found is not None and _may_be_seen_together(found))
+
+
+def _may_be_seen_together(found: FieldReading) -> bool:
+    return found.flag is not None and found.ask != ONE_BY_ONE and not must_look(found.flag)
+
+
 def answer_of_look(card: Card, look: Look, who: str, when: datetime) -> Answer:
     """Return the entry that a look makes.
 
@@ -41,7 +52,7 @@ def answer_of_look(card: Card, look: Look, who: str, when: datetime) -> Answer:
     """
     value = checked_answer(card.form, look.field, look.value)
     now = card.fields.get(look.field, FieldReading(None, 0.0))
-    if now.flag is not None and (now.ask == ONE_BY_ONE or must_look(now.flag)):
+    if now.flag is not None and not _may_be_seen_together(now):
         raise InputError(
             f"{look.field}: expected a field that may be seen among others, found one to ask alone."
         )

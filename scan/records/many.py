@@ -51,7 +51,7 @@ def put_rounds(connection: Connection, texts: Texts, stored: Sequence[str]) -> N
     cards = tables.cards.c
     ids = [round_.id for round_, _ in texts]
     query = update(tables.cards).where(cards.serial.in_(ids), cards.waiting != "")
-    connection.execute(query.values(waiting=""))
+    connection.execute(query.values(waiting="", glance=""))
 
 
 def _add_photos(connection: Connection, photos: Sequence[str]) -> None:

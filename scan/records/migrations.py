@@ -48,6 +48,11 @@ def _carry_doubt(connection: Connection) -> None:
     tables.asking.create(connection)
 
 
+def _tell_what_is_seen_together(connection: Connection) -> None:
+    """Bring version 6 to 7: which of the fields that wait are seen together on one page."""
+    _add_column(connection, tables.cards.c.glance)
+
+
 def _add_column(connection: Connection, column: Column[Any]) -> None:
     says = CreateColumn(column).compile(dialect=connection.dialect)
     connection.exec_driver_sql(f"ALTER TABLE {column.table.name} ADD COLUMN {says}")
@@ -60,6 +65,7 @@ STEPS: Mapping[int, Callable[[Connection], None]] = {
     3: _keep_told_sessions,
     4: _seal,
     5: _carry_doubt,
+    6: _tell_what_is_seen_together,
 }
 
 

@@ -40,7 +40,7 @@ from scan.records.from_file import Place, waiting_places, with_answer
 from scan.records.hands import KeptHand
 from scan.records.kept import reading_text, speaking_text
 from scan.records.lessons import vouched_for
-from scan.records.looks import Look, answer_of_look, left_answer
+from scan.records.looks import Look, answer_of_look, left_answer, seen_together
 from scan.records.migrations import bring_up_to_date
 from scan.records.practice_sets import sets_from
 from scan.records.record_json import round_from_text, rounds_from_texts, time_from, time_text
@@ -418,6 +418,16 @@ class Store:
             put_answer(connection, serial, left_answer(card, field, who, when))
             return self._recompose(connection, serial)
 
+    def leave_all(
+        self, serial: str, fields: Sequence[tuple[str, int]], who: str, when: datetime
+    ) -> Round | None:
+        """Leave several fields as doubt in one transaction, each with its count of entries as seen."""
+        with writing(self._engine) as connection:
+            for field, seen in fields:
+                card = self._card_to_answer(connection, serial, field, seen)
+                put_answer(connection, serial, left_answer(card, field, who, when))
+            return self._recompose(connection, serial)
+
     def look_over(self, serial: str, looks: Sequence[Look], who: str, when: datetime) -> Round | None:
         """Enter what a person says of several fields seen at once, in one transaction; return the round.
 
@@ -730,6 +740,13 @@ class Store:
         with reading(self._engine) as connection:
             return tuple((row.serial, tuple(row.waiting.split())) for row in connection.execute(query))
 
+    def glance_fields(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Return the cards with waiting fields that are seen together on one page; opens no card."""
+        columns = tables.cards.c
+        query = select(columns.serial, columns.glance).where(columns.glance != "").order_by("serial")
+        with reading(self._engine) as connection:
+            return tuple((row.serial, tuple(row.glance.split())) for row in connection.execute(query))
+
     def sheet(self, serial: str) -> tuple[SheetRound, ...]:
         """Return every round of the sheet that a round's serial belongs to, with the photos that show it."""
         with reading(self._engine) as connection:
@@ -877,9 +894,9 @@ class Store:
         waiting = (
             round_.waiting if round_ is not None else [name for name in card.flagged if name not in answered]
         )
-        connection.execute(
-            update(tables.cards).where(tables.cards.c.serial == serial).values(waiting=" ".join(waiting))
-        )
+        together = seen_together(card, waiting)
+        query = update(tables.cards).where(tables.cards.c.serial == serial)
+        connection.execute(query.values(waiting=" ".join(waiting), glance=" ".join(together)))
         if round_ is not None and text is not None:
             put_round(connection, round_, text, origin="card")
         put_practice(connection, practice)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 #: Version of the store's tables; `migrations` brings older ones up to it.
-STORE_SCHEMA = 6
+STORE_SCHEMA = 7
 
 #: Oldest round first, those without a date last; SQL that SQLite and PostgreSQL both understand.
 ORDER = ("played_on IS NULL", "played_on", "recorded_at", "id")

@@ -87,6 +87,7 @@ cards = Table(
     Column("form", String(100), ForeignKey(forms.c.fingerprint), nullable=False),
     Column("player", String(NAME)),
     Column("waiting", Text, nullable=False),  # ids of fields, separated by spaces
+    Column("glance", Text, nullable=False, server_default=""),  # those of them that are seen together
     Column("speaks", Text),  # the reading that speaks for the card, made of several photos; null with one
 )
 

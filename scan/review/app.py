@@ -36,6 +36,7 @@ from scan.records.store import Store
 from scan.review import pages
 from scan.review.door import PHONE_LINK_S, Door, Session
 from scan.review.focus_view import FocusOf
+from scan.review.glance_pages import GlancePages, glanced_in
 from scan.review.guard import App, Guard, Limits
 from scan.review.links import qr_svg
 from scan.review.patience import Lines
@@ -111,6 +112,7 @@ def make_app(desk: Desk) -> App:
             Route("/phone/out", site.sign_out, methods=post),
             Route("/name", site.rename, methods=post),
             Route("/static/{name}", site.static, methods=get),
+            *site.glance.routes(),
         ],
         exception_handlers={
             HTTPException: site.http_error,
@@ -138,6 +140,7 @@ class _Site:
         self._desk, self._pages, self._static = desk, Pages(), static_files()
         keeper = Keeper(desk.catalog, desk.store, with_pictures=False)
         self._receiver = Receiver(desk.store, keeper, desk.readers, self._layout, desk.plain_hands)
+        self.glance = GlancePages(desk.store, self._layout, self._page, desk.now)
         # Photos queue here and not in the threads, which answer everybody else meanwhile.
         self._reading = asyncio.Semaphore(AT_ONCE)
 
@@ -170,9 +173,16 @@ class _Site:
 
     async def ask_next(self, request: Request) -> Response:
         serial = request.query_params.get("card", "")
-        waiting = await self._waiting(serial)
+        waiting = await self._alone(serial)
         place = next_after(waiting)
         if place is None:
+            together = await _off(self._desk.store.glance_fields)
+            if card := next((card for card, _ in together if serial in ("", card)), None):
+                kept = {
+                    key: request.query_params[key] for key in ("glanced",) if request.query_params.get(key)
+                }
+                more = urlencode(kept if serial else {"stack": "1", **kept})
+                return RedirectResponse(f"/glance/{quote(card)}" + (f"?{more}" if more else ""), 303)
             for round_id, _ in await _off(self._desk.store.waiting_in_files):
                 if serial in ("", round_id):
                     return RedirectResponse(f"/rounds/{quote(round_id)}/answer", 303)
@@ -230,7 +240,7 @@ class _Site:
         if stay:
             return RedirectResponse(_ask_url(serial, name, more), 303)
         more["done"] = f"{serial}/{name}"
-        place = next_after(await self._waiting(only), serial, name)
+        place = next_after(await self._alone(only), serial, name)
         if place is None:
             return RedirectResponse(f"/ask?{urlencode(more)}", 303)
         return RedirectResponse(_ask_url(*place, more), 303)
@@ -240,7 +250,7 @@ class _Site:
     ) -> Response:
         only = request.query_params.get("card", "")
         card, layout, question = await _off(lambda: self._asked(serial, name))
-        waiting = await self._waiting(only)
+        waiting = await self._alone(only)
         places = [(card_, field_) for card_, fields in waiting for field_ in fields]
         return self._page(
             request,
@@ -280,6 +290,13 @@ class _Site:
     async def _waiting(self, serial: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
         found = await _off(self._desk.store.waiting_fields)
         return tuple(line for line in found if serial in ("", line[0]))
+
+    async def _alone(self, serial: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Return what is asked one by one: what waits, but for what is seen together."""
+        together = dict(await _off(self._desk.store.glance_fields))
+        listed = ((card, set(together.get(card, ())), names) for card, names in await self._waiting(serial))
+        kept = ((card, tuple(name for name in names if name not in out)) for card, out, names in listed)
+        return tuple(line for line in kept if line[1])
 
     def _layout(self, card: Card) -> Layout:
         key = card.reading.form or card.form.name
@@ -522,7 +539,7 @@ class _Site:
             session=request.scope.get("session"),
             path=request.url.path,
             lan=self._desk.phone_address() is not None,
-            **values,
+            **{"glanced": glanced_in(request), **values},
         )
         return HTMLResponse(text, status)
 
@@ -564,7 +581,7 @@ def _session(request: Request) -> Session:
 
 
 def _ask_url(serial: str, name: str, query: Any) -> str:
-    kept = {key: query[key] for key in ("card", "done") if query.get(key)}
+    kept = {key: query[key] for key in ("card", "done", "glanced") if query.get(key)}
     return f"/ask/{quote(serial)}/{quote(name)}" + (f"?{urlencode(kept)}" if kept else "")
 
 

@@ -16,6 +16,8 @@ from scan.review.questions import percent, when_said
 STATIC = {
     "page.css": ("scan.review", "static/page.css", "text/css; charset=utf-8"),
     "page.js": ("scan.review", "static/page.js", "text/javascript; charset=utf-8"),
+    "glance.css": ("scan.review", "static/glance.css", "text/css; charset=utf-8"),
+    "glance.js": ("scan.review", "static/glance.js", "text/javascript; charset=utf-8"),
     "htmx.min.js": ("scan.review", "static/htmx.min.js", "text/javascript; charset=utf-8"),
     "icon.svg": ("scan.review", "static/icon.svg", "image/svg+xml"),
     "regular.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Regular.ttf", "font/ttf"),

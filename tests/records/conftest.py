@@ -22,7 +22,7 @@ def read_form(text: str):
 
 
 def back_to_version_2(connection) -> None:
-    """Take from an empty store what versions 3 to 6 brought."""
+    """Take from an empty store what versions 3 to 7 brought."""
     for name in connection.exec_driver_sql(
         "SELECT name FROM sqlite_temp_master WHERE type = 'trigger'"
         if connection.dialect.name == "sqlite"
@@ -31,7 +31,12 @@ def back_to_version_2(connection) -> None:
         connection.exec_driver_sql(f"DROP TRIGGER {name}")
     connection.exec_driver_sql("DROP TABLE IF EXISTS seals")
     told.sessions.drop(connection)
-    for column in (tables.photos.c.whole, tables.cards.c.speaks, tables.readings.c.evidence):
+    for column in (
+        tables.photos.c.whole,
+        tables.cards.c.speaks,
+        tables.cards.c.glance,
+        tables.readings.c.evidence,
+    ):
         connection.exec_driver_sql(f"ALTER TABLE {column.table.name} DROP COLUMN {column.name}")
     tables.aside.drop(connection)
     tables.asking.drop(connection)

@@ -125,7 +125,9 @@ def test_a_record_that_says_something_else_than_its_columns_is_found_where_there
 
 def test_broken_rows_are_not_given_out(store_file: Path) -> None:
     changed(store_file, "UPDATE rounds SET record = replace(record, 'Wren', 'Wrem') WHERE id = 'CARD0002'")
-    changed(store_file, "UPDATE readings SET text = replace(text, '0.991', '0.992') WHERE serial = 'CARD0003'")
+    changed(
+        store_file, "UPDATE readings SET text = replace(text, '0.991', '0.992') WHERE serial = 'CARD0003'"
+    )
     with open_store(store_file) as store:
         with pytest.raises(RecordError, match="round CARD0002 changed by a fault of the disk"):
             store.rounds()

@@ -315,7 +315,12 @@ def test_a_store_of_version_5_carries_its_doubts_from_the_first_opening_on(place
         now = store.rounds()[0]
         with writing(store._engine) as connection:
             old = round_text(now).replace('"doubtful"', '"waits"')
+            triggers = "SELECT name FROM sqlite_temp_master WHERE type = 'trigger'"
+            for name in connection.exec_driver_sql(triggers).scalars().all():
+                connection.exec_driver_sql(f"DROP TRIGGER {name}")
+            connection.execute(text("DROP TABLE IF EXISTS seals"))
             connection.execute(text("DROP TABLE asking"))
+            connection.execute(text("ALTER TABLE cards DROP COLUMN glance"))
             connection.execute(tables.rounds.update().values(record=old))
             connection.execute(tables.cards.update().values(waiting="h01.putt1.distance h01.score h02.score"))
             kept = connection.execute(text("SELECT text FROM readings")).scalar_one()
@@ -329,7 +334,7 @@ def test_a_store_of_version_5_carries_its_doubts_from_the_first_opening_on(place
         assert (score.status, score.alternatives) == ("doubtful", ((4, 0.3),))
         assert "h01.putt1.distance" not in store.card(SERIAL).waiting
         with reading_from(store._engine) as connection:
-            assert connection.execute(tables.store_version.select()).one().version == 6
+            assert connection.execute(tables.store_version.select()).one().version == 7
         assert [d.which for d in store.damages()] == ["form FP2345"], "the test's own form is no field map"
 
 

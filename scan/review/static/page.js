@@ -6,7 +6,7 @@
 
   // A key acts only while no field is being typed in and no modifier is held.
   const isTyping = (el) => el instanceof HTMLElement && (el.isContentEditable ||
-    (el.matches("input, select, textarea") && !el.matches("[type=checkbox]")));
+    (el.matches("input, select, textarea") && !el.matches("[type=checkbox], [type=radio]")));
 
   const named = (key) => [...document.querySelectorAll("[data-key]")].find((el) => el.dataset.key === key);
 
@@ -16,7 +16,7 @@
     const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
     if (key === "Enter") {
       // Enter belongs to whatever has the focus; on its own it keeps what is ticked.
-      if (event.target !== document.body && !event.target.matches("main, [type=checkbox]")) return;
+      if (event.target !== document.body && !event.target.matches("main, [type=checkbox], [type=radio]")) return;
     }
     const number = document.querySelector("[data-number]");
     let target = named(key);
