@@ -66,6 +66,18 @@ def with_waiting_told(round_: Round) -> Round:
     return _with_list(round_, names) if names else round_
 
 
+def with_waiting_retold(before: Round, after: Round) -> Round:
+    """Return `after` with its list of what waits brought up to date: what a change settled waits no more."""
+
+    def names(round_: Round) -> set[str]:
+        data = round_to_json(round_)
+        waiting = [path for path, value in _values(data) if value.get("status") == "waits"]
+        return {name for path in waiting for name in (_name(path, data), *_field_ids(path, data))}
+
+    gone = names(before) - names(after)
+    return _with_list(after, tuple(name for name in after.waiting if name not in gone)) if gone else after
+
+
 def with_answer(round_: Round, name: str, text: str, who: str, when: datetime) -> Round:
     """Return the round with an answer in a place that waits.
 

@@ -38,6 +38,7 @@ from scan.records.database import (
 from scan.records.forgetting import Traces
 from scan.records.from_file import Place, waiting_places, with_answer
 from scan.records.hands import KeptHand
+from scan.records.heads import CardHead, card_heads
 from scan.records.kept import reading_text, speaking_text
 from scan.records.lessons import vouched_for
 from scan.records.looks import Look, answer_of_look, left_answer, seen_together
@@ -696,6 +697,12 @@ class Store:
             row = stored_round(connection, round_id)
         return None if row is None else round_from_text(row.record)
 
+    def came_from_file(self, round_id: str) -> bool:
+        """Say whether a round follows a file, and not its card."""
+        with reading(self._engine) as connection:
+            row = stored_round(connection, round_id)
+        return row is not None and row.origin == "file"
+
     def summaries(self) -> tuple[Summary, ...]:
         """Return a line's worth of every round, in the order of `rounds`."""
         columns = [tables.rounds.c[name] for name in Summary.__slots__]
@@ -746,6 +753,11 @@ class Store:
         query = select(columns.serial, columns.glance).where(columns.glance != "").order_by("serial")
         with reading(self._engine) as connection:
             return tuple((row.serial, tuple(row.glance.split())) for row in connection.execute(query))
+
+    def heads(self) -> tuple[CardHead, ...]:
+        """Return every card in a line, by serial; opens no card."""
+        with reading(self._engine) as connection:
+            return card_heads(connection)
 
     def sheet(self, serial: str) -> tuple[SheetRound, ...]:
         """Return every round of the sheet that a round's serial belongs to, with the photos that show it."""

@@ -33,7 +33,7 @@ from scan.reading import CARD_PICTURE
 from scan.records.answers import AnsweredMeanwhile
 from scan.records.cards import Card
 from scan.records.store import Store
-from scan.review import pages
+from scan.review import pages, year
 from scan.review.door import PHONE_LINK_S, Door, Session
 from scan.review.focus_view import FocusOf
 from scan.review.glance_pages import GlancePages, glanced_in
@@ -88,7 +88,7 @@ def make_app(desk: Desk) -> App:
     get, post = ["GET"], ["POST"]
     inner = Starlette(
         routes=[
-            Route("/", site.home, methods=get),
+            *year.routes(desk, site.page),
             Route("/enter", site.way_in, methods=get),
             Route("/enter", site.enter, methods=post),
             Route("/ask", site.ask_next, methods=get),
@@ -100,8 +100,6 @@ def make_app(desk: Desk) -> App:
             Route("/picture/{serial}/{field}", site.field_picture, methods=get),
             Route("/capture", site.capture, methods=get),
             Route("/capture", site.receive, methods=post),
-            Route("/rounds", site.rounds, methods=get),
-            Route("/rounds/{serial}", site.round, methods=get),
             Route("/rounds/{serial}/answer", site.file_round, methods=get),
             Route("/rounds/{serial}/answer", site.answer_file_round, methods=post),
             Route("/rounds/{serial}/out", site.take_out, methods=post),
@@ -148,7 +146,7 @@ class _Site:
 
     async def way_in(self, request: Request) -> Response:
         """Show the button that uses a one-time link up: a page fetched ahead by some program must not."""
-        return self._page(request, "enter.html", secret=request.query_params.get("secret", "")[:200])
+        return self.page(request, "enter.html", secret=request.query_params.get("secret", "")[:200])
 
     async def enter(self, request: Request) -> Response:
         form = await _form(request)
@@ -158,18 +156,13 @@ class _Site:
                 "This link was used before or is too old: each lets one browser in once. Make a new one on "
                 "the laptop's page, under Phone, or start shortpencil review again."
             )
-            return self._page(request, "refused.html", 403, title="This link is used up", says=says)
+            return self.page(request, "refused.html", 403, title="This link is used up", says=says)
         response = RedirectResponse("/", 303)
         # Not "secure": a phone on the local network has no certificate to trust.
         response.set_cookie(self._desk.cookie, cookie, httponly=True, samesite="strict", path="/")
         return response
 
     # -- questions ---------------------------------------------------------------------------------------
-
-    async def home(self, request: Request) -> Response:
-        store = self._desk.store
-        waiting, summaries = await _off(lambda: (_all_that_waits(store), store.summaries()))
-        return self._page(request, "home.html", waiting=waiting, summaries=summaries[::-1][:5])
 
     async def ask_next(self, request: Request) -> Response:
         serial = request.query_params.get("card", "")
@@ -188,7 +181,7 @@ class _Site:
                     return RedirectResponse(f"/rounds/{quote(round_id)}/answer", 303)
             elsewhere = await self._waiting("") if serial else ()
             done = await self._done(request)
-            return self._page(request, "clear.html", serial=serial, elsewhere=_count(elsewhere), done=done)
+            return self.page(request, "clear.html", serial=serial, elsewhere=_count(elsewhere), done=done)
         return RedirectResponse(_ask_url(*place, request.query_params), 303)
 
     async def ask(self, request: Request) -> Response:
@@ -252,7 +245,7 @@ class _Site:
         card, layout, question = await _off(lambda: self._asked(serial, name))
         waiting = await self._alone(only)
         places = [(card_, field_) for card_, fields in waiting for field_ in fields]
-        return self._page(
+        return self.page(
             request,
             "question.html",
             status,
@@ -325,12 +318,13 @@ class _Site:
                 "q": asked,
                 "close": close_up(layout, card.form.field(at)) if at else None,
                 "sheet": self._desk.store.sheet(serial),
+                "name": year.shelf(self._desk).cards.get(serial),
                 **pages.card_table(card, layout),
             }
 
         found = await _off(work)
         zoom = zoom if zoom in ("1", "2", "3") else "1"
-        return self._page(request, "card.html", at=at, zoom=zoom, marks=marks, notice="", **found)
+        return self.page(request, "card.html", at=at, zoom=zoom, marks=marks, notice="", **found)
 
     async def card_picture(self, request: Request) -> Response:
         return await self._picture(request.path_params["serial"], CARD_PICTURE)
@@ -349,7 +343,7 @@ class _Site:
     # -- photos ------------------------------------------------------------------------------------------
 
     async def capture(self, request: Request) -> Response:
-        return self._page(request, "capture.html", results=None, most=MOST_PHOTOS)
+        return self.page(request, "capture.html", results=None, most=MOST_PHOTOS)
 
     async def receive(self, request: Request) -> Response:
         async with request.form(max_files=MOST_PHOTOS, max_fields=4, max_part_size=4096) as form:
@@ -367,25 +361,9 @@ class _Site:
                 called = f"Photo {number}" if len(photos) > 1 else "The photo"
                 async with self._reading:
                     results += await _off(partial(receive, photo.file, called, self._desk.now()))
-        return self._page(request, "capture.html", results=results, most=MOST_PHOTOS)
+        return self.page(request, "capture.html", results=results, most=MOST_PHOTOS)
 
     # -- rounds and focus --------------------------------------------------------------------------------
-
-    async def rounds(self, request: Request) -> Response:
-        summaries = await _off(self._desk.store.summaries)
-        players = sorted({line.player for line in summaries if line.player})
-        player = request.query_params.get("player", "")
-        lines = [line for line in summaries if player in ("", line.player)]
-        aside = await _off(self._desk.store.aside)
-        return self._page(
-            request,
-            "rounds.html",
-            lines=lines,
-            players=players,
-            player=player,
-            season=pages.season(lines),
-            aside=aside,
-        )
 
     async def take_out(self, request: Request) -> Response:
         form = await _form(request)
@@ -401,17 +379,6 @@ class _Site:
         await _off(partial(self._desk.store.put_back, request.path_params["serial"]))
         return RedirectResponse("/rounds", 303)
 
-    async def round(self, request: Request) -> Response:
-        serial = request.path_params["serial"]
-        found = await _off(lambda: self._desk.store.round(serial))
-        if found is None:
-            raise HTTPException(404, "There is no such round.")
-        has_card = await _off(lambda: self._desk.store.picture(serial, CARD_PICTURE) is not None)
-        sheet = await _off(lambda: self._desk.store.sheet(serial))
-        return self._page(
-            request, "round.html", r=found, has_card=has_card, sheet=sheet, **pages.round_table(found)
-        )
-
     async def file_round(self, request: Request) -> Response:
         return await self._file_round(request, request.path_params["serial"])
 
@@ -426,7 +393,7 @@ class _Site:
         more = [round_id for round_id in waiting if round_id != serial]
         title = pages.round_table(found)["title"]
         places = waiting.get(serial, ())
-        return self._page(
+        return self.page(
             request, "from_file.html", status, r=found, title=title, places=places, more=more, notice=notice
         )
 
@@ -451,7 +418,7 @@ class _Site:
         if player is None and len(players) > 1:
             player = players[0]
         view = await _off(lambda: self._desk.focus(player, minutes))
-        return self._page(
+        return self.page(
             request, "focus.html", view=view, minutes=minutes, player=player or "", players=players
         )
 
@@ -463,7 +430,7 @@ class _Site:
     def _phone_page(self, request: Request, link: str | None) -> Response:
         """Show how a phone comes in, and to the laptop who is in."""
         inside = self._desk.door.inside(self._desk.clock()) if _session(request).kind == "laptop" else ()
-        return self._page(
+        return self.page(
             request,
             "phone.html",
             address=self._desk.phone_address(),
@@ -483,7 +450,7 @@ class _Site:
         if number == session.number:
             request.scope["session"] = None
             says = "This browser is signed out. A new one-time link lets it in again."
-            return self._page(request, "refused.html", title="Signed out", says=says)
+            return self.page(request, "refused.html", title="Signed out", says=says)
         return RedirectResponse("/phone", 303)
 
     async def new_link(self, request: Request) -> Response:
@@ -515,15 +482,15 @@ class _Site:
     async def http_error(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
         says = error.detail if error.detail and " " in error.detail else "There is no such page."
-        return self._page(request, "refused.html", error.status_code, title="Not here", says=says)
+        return self.page(request, "refused.html", error.status_code, title="Not here", says=says)
 
     async def input_error(self, request: Request, error: Exception) -> Response:
-        return self._page(request, "refused.html", 422, title="That did not fit", says=str(error))
+        return self.page(request, "refused.html", 422, title="That did not fit", says=str(error))
 
     async def record_error(self, request: Request, error: Exception) -> Response:
         says = str(error)
         status = 404 if "found none" in says else 409
-        return self._page(request, "refused.html", status, title="The store says no", says=says)
+        return self.page(request, "refused.html", status, title="The store says no", says=says)
 
     def refusal(self, status: int, says: str) -> tuple[str, bytes]:
         """Return the page of a request that the guard refuses."""
@@ -532,7 +499,7 @@ class _Site:
         )
         return "text/html; charset=utf-8", page.encode()
 
-    def _page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+    def page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         self._desk.last_request_s = self._desk.clock()
         text = self._pages.render(
             template,
@@ -587,14 +554,6 @@ def _ask_url(serial: str, name: str, query: Any) -> str:
 
 def _url_or_none(place: tuple[str, str] | None, only: str) -> str | None:
     return None if place is None else _ask_url(*place, {"card": only})
-
-
-def _all_that_waits(store: Store) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """Return what waits, card by card, then what waits in rounds that came from a file."""
-    files = (
-        (round_id, tuple(place.name for place in places)) for round_id, places in store.waiting_in_files()
-    )
-    return (*store.waiting_fields(), *files)
 
 
 def _count(waiting: Collection[tuple[str, tuple[str, ...]]]) -> int:

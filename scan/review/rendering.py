@@ -15,6 +15,7 @@ from scan.review.questions import percent, when_said
 #: Name in the address -> package, file in it, type. No name from a request ever becomes a path.
 STATIC = {
     "page.css": ("scan.review", "static/page.css", "text/css; charset=utf-8"),
+    "year.css": ("scan.review", "static/year.css", "text/css; charset=utf-8"),
     "page.js": ("scan.review", "static/page.js", "text/javascript; charset=utf-8"),
     "glance.css": ("scan.review", "static/glance.css", "text/css; charset=utf-8"),
     "glance.js": ("scan.review", "static/glance.js", "text/javascript; charset=utf-8"),

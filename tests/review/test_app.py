@@ -188,10 +188,10 @@ def test_pictures_carry_no_metadata(browser: TestClient, serial: str) -> None:
 def test_rounds_show_the_figures_of_the_command_line(browser: TestClient, store: Store, serial: str) -> None:
     page = browser.get("/rounds").text
     for line in store.summaries():
-        assert f'<td class="n">{line.score}</td>' in page
-        assert f'<td class="n">{line.misses_putt}</td>' in page
+        assert f'data-name="score">{line.score}</td>' in page
+        assert f'data-name="putts">{line.misses_putt}</td>' in page
     shown = browser.get(f"/rounds/{serial}").text
-    assert "Hole by hole" in shown
+    assert "Throw by throw" in shown
 
 
 def test_a_link_for_a_phone_is_made_on_the_laptop_only(page: Page) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -68,7 +69,7 @@ def test_a_round_is_taken_out_and_brought_back(
 ) -> None:
     before = everything(place)
     out = browser.post(f"/rounds/{serial}/out", data={"how": how})
-    assert f"{says}: {serial}, " in out.text
+    assert re.search(rf"{says}: .*, card {serial}\b", out.text)
     assert f"<button>{button}</button>" in out.text
     assert browser.get(f"/card/{serial}").status_code == 404
     assert browser.get(f"/card/{second}").status_code == 200

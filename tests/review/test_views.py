@@ -36,6 +36,7 @@ def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None
     from datetime import date, timedelta
 
     from scan.records.summary import Summary
+    from scan.review.naming import names_of
     from scan.review.pages import season
     from scan.review.rendering import Pages
 
@@ -53,7 +54,8 @@ def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None
             lines=found,
             players=[],
             player="",
-            season=season(found),
+            names=names_of(found),
+            seasons=[("", season(found))],
             aside=(),
             session=None,
             path="/rounds",

@@ -1,0 +1,110 @@
+"""What a round or a card is called in a list: day, course, player, and which of the day it was. Pure.
+
+A serial number names a sheet of paper to the program; a person knows a round by when, where and whose it was.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from scan.records.summary import Summary
+
+if TYPE_CHECKING:
+    from scan.records.heads import CardHead
+
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+NO_DAY, NO_COURSE, NO_NAME = "no date yet", "no course", "no name"
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    """A round or a card in words.
+
+    Attributes
+    ----------
+    day : "2 Aug 2026", or what stands there where it is not known
+    nth : "second round of the day" where the player has several of that day, else ""
+    course, player : as on the card, or what stands there where it is not
+    known : which of day, course and player are known
+    """
+
+    day: str
+    nth: str
+    course: str
+    player: str
+    known: frozenset[str]
+
+    @property
+    def line(self) -> str:
+        """All of it as one line."""
+        return ", ".join(part for part in (self.day, self.nth, self.course, self.player) if part)
+
+
+def day_said(day: date | None, *, long: bool = False) -> str:
+    """Return a day in words: "2 Aug 2026", or long "Sunday 2 August 2026"."""
+    if day is None:
+        return NO_DAY
+    return f"{day:%A} {day.day} {day:%B} {day.year}" if long else f"{day.day} {day:%b} {day.year}"
+
+
+def ordinal(number: int) -> str:
+    """Return "second" for 2; beyond the tenth "number 11"."""
+    return _ORDINALS[number - 1] if 1 <= number <= len(_ORDINALS) else f"number {number}"
+
+
+def count_said(number: int, noun: str, many: str | None = None) -> str:
+    """Return a count in good English: "1 player", "2 players"."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {many or noun + 's'}"
+
+
+def names_of(lines: Sequence[Summary]) -> dict[str, Name]:
+    """Return the name of each round by its id; `lines` are all rounds, oldest first."""
+    a_day: Counter[tuple[str | None, date | None]] = Counter(
+        (line.player, line.played_on) for line in lines if line.played_on
+    )
+    so_far: Counter[tuple[str | None, date | None]] = Counter()
+    names = {}
+    for line in lines:
+        key = (line.player, line.played_on)
+        so_far[key] += 1
+        several = line.played_on is not None and a_day[key] > 1
+        nth = f"{ordinal(so_far[key])} round of the day" if several else ""
+        names[line.id] = _name(line.played_on, nth, place_of(line.course, line.layout), line.player)
+    return names
+
+
+def place_of(course: str | None, layout: str | None) -> str:
+    """Return course and layout as one name, "" where there is no course."""
+    return ", ".join(part for part in (course, layout) if part) if course else ""
+
+
+def card_names(
+    heads: Iterable[CardHead], rounds: Mapping[str, Name], days: Mapping[str, date]
+) -> dict[str, Name]:
+    """Return the name of each card by its serial: its round's, or what kind of card it is and whose.
+
+    Parameters
+    ----------
+    rounds : names of the rounds by id
+    days : the day written on cards that are no rounds
+    """
+    found = {}
+    for head in heads:
+        known = rounds.get(head.serial)
+        if known is None:
+            day = days.get(head.serial)
+            kind = head.title or "Practice card"
+            read = f"read {day_said(head.read_on)}" if head.read_on and not day else ""
+            known = _name(day, read, kind, head.player)
+        found[head.serial] = known
+    return found
+
+
+def _name(day: date | None, nth: str, course: str, player: str | None) -> Name:
+    parts = {"day": day is not None, "course": bool(course), "player": bool(player)}
+    known = frozenset(key for key, is_known in parts.items() if is_known)
+    return Name(day_said(day), nth, course or NO_COURSE, player or NO_NAME, known)

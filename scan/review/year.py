@@ -1,0 +1,444 @@
+"""Pages of a year of use: start, rounds, courses, calendar, notes, players. Routes only, as in `app`.
+
+GET changes nothing. Pure modules beside this one work out what is shown: `naming`, `played`, `courses`,
+`days`, `notes`, `people`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import TYPE_CHECKING, Any, TypeVar
+from urllib.parse import quote
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from forms.errors import InputError, RecordError
+from forms.field_map import layout_from_json
+from scan.reading import CARD_PICTURE
+from scan.records.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
+from scan.records.record_json import round_text
+from scan.records.rounds import EXECUTIONS, Round
+from scan.records.summary import Summary
+from scan.review import pages
+from scan.review.courses import CourseKey, course_holes, course_lines, key_of
+from scan.review.days import WEEKDAYS, entries_of, months_of
+from scan.review.naming import Name, card_names, count_said, day_said, names_of
+from scan.review.notes import search
+from scan.review.people import player_lines
+from scan.review.played import CAUSES, MANY, round_view
+
+if TYPE_CHECKING:
+    from scan.review.app import Desk
+
+LATELY = 6
+LONGEST_TEXT = 500
+SPARE_THROWS = 2  # lines for throws that a person adds to a hole
+RESOLVE = "resolve"
+
+T = TypeVar("T")
+Page = Callable[..., Response]
+Handler = Callable[[Request], Awaitable[Response]]
+
+
+def routes(desk: Desk, page: Page) -> list[Route]:
+    """Return the routes of these pages; `page` renders a template for a request."""
+    site = YearPages(desk, page)
+    get, post = ["GET"], ["POST"]
+    return [
+        Route("/", site.start, methods=get),
+        Route("/start/focus", site.focus, methods=get),
+        Route("/rounds", site.rounds, methods=get),
+        Route("/rounds/{serial}", site.round, methods=get),
+        Route("/rounds/{serial}/change", site.head, methods=get),
+        Route("/rounds/{serial}/change", site.change_head, methods=post),
+        Route("/rounds/{serial}/change/{hole:int}", site.hole, methods=get),
+        Route("/rounds/{serial}/change/{hole:int}", site.change_hole, methods=post),
+        Route("/courses", site.courses, methods=get),
+        Route("/course", site.course, methods=get),
+        Route("/calendar", site.calendar, methods=get),
+        Route("/notes", site.notes, methods=get),
+        Route("/players", site.players, methods=get),
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """What a list needs: all rounds in a line each, and what each round and card is called."""
+
+    lines: tuple[Summary, ...]
+    rounds: Mapping[str, Name]
+    cards: Mapping[str, Name]
+
+    @property
+    def players(self) -> list[str]:
+        """Every player with a round."""
+        return sorted({line.player for line in self.lines if line.player}, key=str.casefold)
+
+
+def shelf(desk: Desk) -> Shelf:
+    """Read the shelf from the store."""
+    lines = desk.store.summaries()
+    rounds = names_of(lines)
+    heads = [replace(head, title=_title(desk, head.form)) if head.serial not in rounds else head
+             for head in desk.store.heads()]  # fmt: skip
+    days = {done.card: done.day for done in desk.store.practice() if done.day}
+    return Shelf(lines, rounds, {**rounds, **card_names(heads, rounds, days)})
+
+
+def all_that_waits(desk: Desk) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return what waits, card by card, then what waits in rounds that came from a file."""
+    files = (
+        (round_id, tuple(place.name for place in places))
+        for round_id, places in desk.store.waiting_in_files()
+    )
+    return (*desk.store.waiting_fields(), *files)
+
+
+def _title(desk: Desk, form: str) -> str:
+    if form not in desk.layouts:
+        text = desk.store.form_text(form)
+        if text is None:
+            return ""
+        desk.layouts[form] = layout_from_json(text)
+    return desk.layouts[form].form.title
+
+
+class YearPages:
+    """The pages, over one desk."""
+
+    def __init__(self, desk: Desk, page: Page) -> None:
+        self._desk, self._page = desk, page
+
+    # -- start -------------------------------------------------------------------------------------------
+
+    async def start(self, request: Request) -> Response:
+        player = request.query_params.get("player", "")
+
+        def work() -> dict[str, Any]:
+            found = shelf(self._desk)
+            waiting = all_that_waits(self._desk)
+            mine = [line for line in found.lines if player in ("", line.player)]
+            dated = [line for line in mine if line.played_on]
+            last = (dated or mine)[-1] if mine else None
+            whole = self._desk.store.round(last.id) if last else None
+            ink = last is not None and self._desk.store.picture(last.id, RESOLVE) is not None
+            return {
+                "shelf": found,
+                "waiting": waiting,
+                "questions": sum(len(fields) for _, fields in waiting),
+                "last": last,
+                "whose": player or (last.player if last else None) or "",
+                "view": None if whole is None else round_view(whole, self._form(whole)),
+                "ink": ink,
+                "lately": [line for line in reversed(dated or mine) if line is not last][:LATELY],
+            }
+
+        found = await _off(work)
+        return self._page(request, "home.html", player=player, day_said=day_said, count=count_said, **found)
+
+    async def focus(self, request: Request) -> Response:
+        """Answer the part of the start page that takes longest to work out, which comes after the rest."""
+        player = request.query_params.get("player") or None
+
+        def work() -> Any:
+            players = {line.player for line in self._desk.store.summaries() if line.player}
+            if player is None and len(players) > 1:
+                return "Choose a player to see what to practise next."
+            return self._desk.focus(player, 30)
+
+        return self._page(request, "start_focus.html", view=await _off(work), player=player or "")
+
+    # -- rounds ------------------------------------------------------------------------------------------
+
+    async def rounds(self, request: Request) -> Response:
+        player = request.query_params.get("player", "")
+        found, aside = await _off(lambda: (shelf(self._desk), self._desk.store.aside()))
+        lines = [line for line in found.lines if player in ("", line.player)]
+        return self._page(
+            request,
+            "rounds.html",
+            lines=lines,
+            names=found.rounds,
+            players=found.players,
+            player=player,
+            seasons=_seasons(lines),
+            aside=aside,
+        )
+
+    async def round(self, request: Request) -> Response:
+        serial = request.path_params["serial"]
+
+        def work() -> dict[str, Any]:
+            found = self._round(serial)
+            return {
+                "r": found,
+                "name": shelf(self._desk).rounds[serial],
+                "long_day": day_said(found.day, long=True),
+                "has_card": self._desk.store.picture(serial, CARD_PICTURE) is not None,
+                "ink": self._desk.store.picture(serial, RESOLVE) is not None,
+                "sheet": self._desk.store.sheet(serial),
+                **round_view(found, self._form(found)),
+            }
+
+        return self._page(request, "round.html", count=count_said, **await _off(work))
+
+    async def head(self, request: Request) -> Response:
+        round_ = await _off(lambda: self._from_file(request.path_params["serial"]))
+        return self._page(request, "round_head.html", r=round_, seen=_stamp(round_), notice="")
+
+    async def change_head(self, request: Request) -> Response:
+        form = await _form(request)
+        texts = {key: _text(form, key) for key in HeadGiven.__slots__}
+
+        def change(round_: Round, by: str) -> Round:
+            return with_head(round_, HeadGiven(**texts), by, self._desk.now())
+
+        return await self._change(request, form, change, "round_head.html", {})
+
+    async def hole(self, request: Request) -> Response:
+        number = request.path_params["hole"]
+        round_ = await _off(lambda: self._from_file(request.path_params["serial"]))
+        return self._page(
+            request, "round_hole.html", seen=_stamp(round_), notice="", **_hole_page(round_, number)
+        )
+
+    async def change_hole(self, request: Request) -> Response:
+        form = await _form(request)
+        number = request.path_params["hole"]
+
+        def change(round_: Round, by: str) -> Round:
+            return with_hole(round_, number, _hole_given(form), by, self._desk.now())
+
+        return await self._change(request, form, change, "round_hole.html", {"number": number})
+
+    async def _change(
+        self,
+        request: Request,
+        form: FormData,
+        change: Callable[[Round, str], Round],
+        template: str,
+        more: Mapping[str, Any],
+    ) -> Response:
+        """Change a round from a file; show the form again, with what stands now, where that can't be."""
+        serial, by = request.path_params["serial"], request.scope["session"].name
+
+        def work() -> str:
+            round_ = self._from_file(serial)
+            if _text(form, "seen") != _stamp(round_):
+                return "Somebody changed this round while you looked. Your changes were not kept; look again."
+            try:
+                changed = change(round_, by)
+            except InputError as error:
+                return f"{str(error)[0].upper()}{str(error)[1:]} Nothing was kept."
+            self._desk.store.add_rounds([changed], replace=True)
+            return ""
+
+        notice = await _off(work)
+        if not notice:
+            number = more.get("number")
+            return RedirectResponse(
+                f"/rounds/{quote(serial, safe='')}" + (f"#hole-{number}" if number else ""), 303
+            )
+        round_ = await _off(lambda: self._from_file(serial))
+        shown = _hole_page(round_, more["number"]) if more else {"r": round_}
+        return self._page(request, template, 422, seen=_stamp(round_), notice=notice, **shown)
+
+    def _round(self, serial: str) -> Round:
+        found = self._desk.store.round(serial)
+        if found is None:
+            raise HTTPException(404, "There is no such round.")
+        return found
+
+    def _from_file(self, serial: str) -> Round:
+        """Return a round that is changed here; one read from its card is changed on that page."""
+        found = self._round(serial)
+        if self._form(found) is not None:
+            raise HTTPException(404, "This round was read from its card. Change it on the page of the card.")
+        return found
+
+    def _form(self, round_: Round) -> Any:
+        """Return the form of a round's card; None for a round that came from a file."""
+        try:
+            card = self._desk.store.card(round_.id)
+        except RecordError:
+            return None
+        return None if self._desk.store.came_from_file(round_.id) else card.form
+
+    # -- courses, calendar, notes, players ---------------------------------------------------------------
+
+    async def courses(self, request: Request) -> Response:
+        player = request.query_params.get("player", "")
+        rounds = await _off(self._desk.store.rounds)
+        mine = [r for r in rounds if player in ("", r.player)]
+        return self._page(
+            request,
+            "courses.html",
+            lines=course_lines(mine),
+            unnamed=sum(not r.course for r in mine),
+            players=_players(rounds),
+            player=player,
+            day_said=day_said,
+            count=count_said,
+        )
+
+    async def course(self, request: Request) -> Response:
+        asked = request.query_params
+        player, holes = asked.get("player", ""), asked.get("holes", "")
+        rounds = await _off(self._desk.store.rounds)
+        key = CourseKey(
+            asked.get("name", ""), asked.get("layout", ""), int(holes) if _is_number(holes) else 0
+        )
+        there = [r for r in rounds if key_of(r) == key]
+        if not there:
+            raise HTTPException(404, "There is no round on such a course.")
+        mine = [r for r in there if player in ("", r.player)]
+        return self._page(
+            request,
+            "course.html",
+            key=key,
+            rounds=len(mine),
+            holes=course_holes(mine),
+            line=next(iter(course_lines(mine)), None),
+            players=_players(there),
+            player=player,
+            many=tuple(MANY.values()),
+            day_said=day_said,
+            count=count_said,
+        )
+
+    async def calendar(self, request: Request) -> Response:
+        player, asked = request.query_params.get("player", ""), request.query_params.get("year", "")
+
+        def work() -> tuple[Shelf, dict[date, list[Any]]]:
+            found = shelf(self._desk)
+            lines = [line for line in found.lines if player in ("", line.player)]
+            sets = [s for s in self._desk.store.practice() if player in ("", s.player)]
+            told = [s for s in self._desk.store.told_sessions() if player in ("", s.player)]
+            return found, entries_of(lines, found.rounds, sets, told)
+
+        found, entries = await _off(work)
+        years = sorted({day.year for day in entries}) or [self._desk.now().year]
+        year = int(asked) if _is_number(asked) and 1 <= int(asked) <= 9999 else years[-1]
+        return self._page(
+            request,
+            "calendar.html",
+            year=year,
+            years=years,
+            months=months_of(year, entries),
+            weekdays=WEEKDAYS,
+            players=found.players,
+            player=player,
+            count=count_said,
+        )
+
+    async def notes(self, request: Request) -> Response:
+        asked = request.query_params.get("q", "").strip()[:100]
+        found, notes = await _off(lambda: (shelf(self._desk), search(self._desk.store.rounds(), asked)))
+        return self._page(
+            request, "notes.html", asked=asked, notes=notes, names=found.rounds, count=count_said
+        )
+
+    async def players(self, request: Request) -> Response:
+        lines = await _off(self._desk.store.summaries)
+        return self._page(
+            request, "players.html", players=player_lines(lines), day_said=day_said, count=count_said
+        )
+
+
+def _seasons(lines: Sequence[Summary]) -> list[tuple[str, list[pages.Strip]]]:
+    """Return the charts of the rounds, one set for each player and number of holes: never mixed in one."""
+    groups: dict[tuple[str, int], list[Summary]] = {}
+    for line in lines:
+        groups.setdefault((line.player or "", line.holes), []).append(line)
+    several = len({player for player, _ in groups}) > 1
+    found = []
+    for (player, holes), mine in sorted(groups.items(), key=lambda item: -len(item[1])):
+        title = ", ".join(
+            part for part in ((player or "no name") if several else "", f"{holes} holes") if part
+        )
+        found.append((title, pages.season(mine)))
+    return found
+
+
+def _hole_page(round_: Round, number: int) -> dict[str, Any]:
+    hole = next((hole for hole in round_.holes if hole.number == number), None)
+    if hole is None:
+        raise HTTPException(404, "There is no such hole in this round.")
+    numbers = [h.number for h in round_.holes]
+    at = numbers.index(number)
+    return {
+        "r": round_,
+        "number": number,
+        "hole": hole,
+        "causes": CAUSES,
+        "spare": range(len(hole.throws), len(hole.throws) + SPARE_THROWS),
+        "before": numbers[at - 1] if at else None,
+        "after": numbers[at + 1] if at + 1 < len(numbers) else None,
+    }
+
+
+def _hole_given(form: FormData) -> HoleGiven:
+    """Return a hole as the page's form sends it; a throw without a phase is none."""
+    throws = []
+    at = 0
+    while f"phase{at}" in form:
+        phase, execution = _text(form, f"phase{at}"), _text(form, f"execution{at}")
+        if phase:
+            throws.append(
+                ThrowGiven(
+                    phase,
+                    execution if execution in EXECUTIONS else "unmarked",
+                    _number(form, f"distance{at}", "distance"),
+                    _text(form, f"stance{at}") or None,
+                    tuple(str(way) for way in form.getlist(f"way{at}")),
+                    _text(form, f"forehand{at}") == "yes",
+                    _text(form, f"cause{at}") or None,
+                    _text(form, f"words{at}"),
+                )
+            )
+        at += 1
+    penalty = _number(form, "penalty", "penalty throws") or 0
+    return HoleGiven(_number(form, "score", "score"), _number(form, "par", "par"), penalty, tuple(throws))
+
+
+def _number(form: FormData, key: str, name: str) -> int | None:
+    text = _text(form, key)
+    if not text:
+        return None
+    if not _is_number(text):
+        raise InputError(f"{name}: expected a whole number, found something else.")
+    return int(text)
+
+
+def _is_number(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) <= 6
+
+
+def _stamp(round_: Round) -> str:
+    """Return a short sum of a round as it stands, which a form carries back."""
+    return hashlib.sha256(round_text(round_).encode()).hexdigest()[:16]
+
+
+def _players(rounds: Sequence[Round]) -> list[str]:
+    return sorted({r.player for r in rounds if r.player}, key=str.casefold)
+
+
+async def _off(work: Callable[[], T]) -> T:
+    return await run_in_threadpool(work)
+
+
+async def _form(request: Request) -> FormData:
+    return await request.form(max_files=0, max_fields=200, max_part_size=8192)
+
+
+def _text(form: FormData, name: str) -> str:
+    value = form.get(name, "")
+    return " ".join(value.split())[:LONGEST_TEXT] if isinstance(value, str) else ""
