@@ -168,10 +168,27 @@ class Catalog:
                 self._found[name] = layout
         return self._found.get(name)
 
-    def assign(self, serials: dict[str, str]) -> None:
-        """Keep which alias each serial was printed for. The card itself carries only the serial."""
+    def assign(self, serials: dict[str, str], *, evening: str = "", day: str = "") -> None:
+        """Keep which alias each serial was printed for. The card itself carries only the serial.
+
+        Parameters
+        ----------
+        evening, day : what the cards were printed for and when, for those of a club evening
+        """
+        more = {"evening": evening, "printed": day} if evening else {}
         for serial, player in serials.items():
-            self._write(self._card_path(serial), json.dumps({"player": player}).encode())
+            self._write(self._card_path(serial), json.dumps({"player": player, **more}).encode())
+
+    def evenings(self) -> dict[str, list[tuple[str, str, str]]]:
+        """Return serial, alias and day of the cards printed for each evening; the latest evening first."""
+        cards = self._folder / "cards"
+        found: dict[str, list[tuple[str, str, str]]] = {}
+        for path in sorted(cards.glob("*.json")) if cards.is_dir() else []:
+            data = _about_card(path)
+            if is_text(data.get("evening")) and data["evening"]:
+                day = data["printed"] if is_text(data.get("printed")) else ""
+                found.setdefault(data["evening"], []).append((path.stem, str(data["player"]), day))
+        return dict(sorted(found.items(), key=lambda item: (item[1][0][2], item[0]), reverse=True))
 
     def player_of(self, serial: str) -> str | None:
         """Return the alias a card was printed for, or None."""
@@ -204,6 +221,10 @@ class Catalog:
 
 def _player_in(path: Path) -> str:
     """Return the alias in a file of `Catalog.assign`; InputError when somebody or something broke it."""
+    return str(_about_card(path)["player"])
+
+
+def _about_card(path: Path) -> dict[str, Any]:
     name = path_text(path)
     data = parsed_json(read_text(path), name, "which player a card was printed for")
     if not isinstance(data, dict) or not is_text(data.get("player")):
@@ -211,7 +232,7 @@ def _player_in(path: Path) -> str:
             f'{name}: expected which player a card was printed for, as in {{"player": "Wren"}}, found '
             f"{found(data)}. Write it anew, or delete the file: then the card is nobody's."
         )
-    return str(data["player"])
+    return data
 
 
 def builtin_fingerprints() -> dict[str, tuple[str, str, str, str]]:

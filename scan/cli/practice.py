@@ -413,29 +413,41 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
 
 def _print_card(path: Path, plan: Plan, paper: str, last: Round, player: str | None) -> None:
     """Print one practice card and enter its form in the catalog, so that its photo can be read."""
+    from forms.files import write_whole
+
+    write_whole(path, practice_pages([(plan, last, player)], paper))
+    print(f"{path}: the practice card, {paper}. Print at 100 % or fit to page.", file=sys.stderr)
+
+
+def practice_pages(found: Sequence[tuple[Plan, Round, str | None]], paper: str) -> bytes:
+    """Return a PDF with a practice card for each plan, whose forms are then known.
+
+    Parameters
+    ----------
+    found : plan, newest round and alias of each player
+    """
     import secrets
 
     from forms.catalog import Catalog
     from forms.field_map import fingerprint
-    from forms.files import write_whole
     from forms.layout import PAPERS
     from forms.pdf import identify, to_pdf
     from forms.serials import serial_from
     from scan.cli.places import forms_folder
     from scan.practice.card import practice_page, practice_sheet
 
-    hand = "left" if last.hand.known == "left" else "right"
-    sheet = practice_sheet(plan, PAPERS[paper], unit=last.unit, hand=hand)
-    alias = player or last.player or ""
-    serial = serial_from(secrets.token_bytes(16))
-    identity = identify(serial, fingerprint(sheet.layout), alias)
-    pdf = to_pdf([practice_page(sheet, identity, plan)], PAPERS[paper], "shortpencil: practice card")
     catalog = Catalog(forms_folder())
-    catalog.register(sheet.layout)
-    if alias:
-        catalog.assign({serial: alias})
-    write_whole(path, pdf)
-    print(f"{path}: the practice card, {paper}. Print at 100 % or fit to page.", file=sys.stderr)
+    pages = []
+    for plan, last, player in found:
+        hand = "left" if last.hand.known == "left" else "right"
+        sheet = practice_sheet(plan, PAPERS[paper], unit=last.unit, hand=hand)
+        alias = player or last.player or ""
+        serial = serial_from(secrets.token_bytes(16))
+        pages.append(practice_page(sheet, identify(serial, fingerprint(sheet.layout), alias), plan))
+        catalog.register(sheet.layout)
+        if alias:
+            catalog.assign({serial: alias})
+    return to_pdf(pages, PAPERS[paper], "shortpencil: practice card")
 
 
 def load_drills(path: Path | None) -> DrillList:

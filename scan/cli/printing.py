@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from forms.catalog import RosterLine
     from forms.drawing import Shape
     from forms.form import Course
     from forms.layout import Sheet
@@ -62,6 +65,12 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument(
         "--copies", metavar="N", type=_copies, default=1, help="cards per player (default: 1)"
     )
+    parser.add_argument(
+        "--evening",
+        metavar="NAME",
+        default="",
+        help="the evening these cards are for: `shortpencil evening` then says who is missing",
+    )
     parser.add_argument("--map", metavar="FILE.json", type=Path, help="also write the field map")
     parser.add_argument("--json", action="store_true", help="say what was printed as JSON")
     parser.set_defaults(run=run_print)
@@ -84,19 +93,74 @@ def run_print(args: argparse.Namespace) -> int:
         return _print(args)
 
 
-def _print(args: argparse.Namespace) -> int:
-    import json
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """Cards that were drawn: their PDF, their sheets by hand, and serial, fingerprint and player of each."""
+
+    pdf: bytes
+    sheets: dict[str, Sheet]
+    cards: list[dict[str, str | None]]
+
+
+def drawn(
+    roster: Sequence[RosterLine],
+    *,
+    form: str | None,
+    paper: str,
+    unit: str,
+    hand: str,
+    course: Course | None,
+    copies: int,
+) -> Printed:
+    """Draw cards with serials of their own; nothing is known of them until `register`."""
     import secrets
 
-    from forms.catalog import Catalog, RosterLine, load_course, load_form, load_roster
+    from forms.catalog import load_form
     from forms.drawing import draw
-    from forms.errors import InputError
-    from forms.field_map import fingerprint, layout_to_json
-    from forms.files import write_whole
+    from forms.field_map import fingerprint
     from forms.layout import PAPERS, arrange
-    from forms.pdf import identify, picture_of, to_pdf
+    from forms.pdf import identify, to_pdf
     from forms.serials import serial_from
+
+    sheets: dict[str, Sheet] = {}
+    pages: list[tuple[Shape, ...]] = []
+    cards: list[dict[str, str | None]] = []
+    for line in roster:
+        of = line.hand or hand
+        if of not in sheets:
+            made = load_form(_form_name(form, course), unit=unit, hand=of, course=course)
+            sheets[of] = arrange(made, PAPERS[paper])
+        sheet = sheets[of]
+        name = fingerprint(sheet.layout)
+        for _ in range(line.copies * copies):
+            serial = serial_from(secrets.token_bytes(16))
+            pages.append(draw(sheet, identify(serial, name, line.player)))
+            cards.append({"serial": serial, "fingerprint": name, "player": line.player or None})
+    return Printed(to_pdf(pages, PAPERS[paper], title="shortpencil card"), sheets, cards)
+
+
+def register(printed: Printed, evening: str = "") -> None:
+    """Let photos of the cards be read, and say whose they are and for which evening."""
+    from datetime import date
+
+    from forms.catalog import Catalog
     from scan.cli.places import forms_folder
+
+    catalog = Catalog(forms_folder())
+    for sheet in printed.sheets.values():
+        catalog.register(sheet.layout)
+    owners = {str(card["serial"]): str(card["player"]) for card in printed.cards if card["player"]}
+    catalog.assign(owners, evening=evening, day=date.today().isoformat() if evening else "")
+
+
+def _print(args: argparse.Namespace) -> int:
+    import json
+
+    from forms.catalog import RosterLine, load_course, load_roster
+    from forms.errors import InputError
+    from forms.field_map import layout_to_json
+    from forms.files import write_whole
+    from forms.pdf import picture_of
 
     _refuse_options(args)
     to_stdout = args.output is not None and _is_stdout(args.output)
@@ -106,34 +170,27 @@ def _print(args: argparse.Namespace) -> int:
         raise InputError(
             "--map writes one field map, but this roster has right- and left-handed cards. Print them apart."
         )
-    paper = PAPERS[args.paper]
-    sheets: dict[str, Sheet] = {}
-    pages: list[tuple[Shape, ...]] = []
-    cards = []
-    for line in roster:
-        hand = line.hand or args.hand
-        if hand not in sheets:
-            form = load_form(_form_name(args.form, course), unit=args.unit, hand=hand, course=course)
-            sheets[hand] = arrange(form, paper)
-        sheet = sheets[hand]
-        name = fingerprint(sheet.layout)
-        for _ in range(line.copies * args.copies):
-            serial = serial_from(secrets.token_bytes(16))
-            pages.append(draw(sheet, identify(serial, name, line.player)))
-            cards.append({"serial": serial, "fingerprint": name, "player": line.player or None})
-    catalog = Catalog(forms_folder())
-    pdf = to_pdf(pages, paper, title="shortpencil card")
+    if args.evening and any(not line.player for line in roster):
+        raise InputError("--evening: expected --roster or --player with it, found cards of nobody.")
+    printed = drawn(
+        roster,
+        form=args.form,
+        paper=args.paper,
+        unit=args.unit,
+        hand=args.hand,
+        course=course,
+        copies=args.copies,
+    )
+    cards = printed.cards
     if args.preview:
-        write_whole(args.preview, picture_of(pdf))
+        write_whole(args.preview, picture_of(printed.pdf))
         print(f"{args.preview}: how the card looks.", file=sys.stderr)
         if args.output is None:
             return 0
-    for sheet in sheets.values():
-        catalog.register(sheet.layout)
-    catalog.assign({str(c["serial"]): str(c["player"]) for c in cards if c["player"]})
+    register(printed, args.evening)
     if args.map:
-        write_whole(args.map, layout_to_json(next(iter(sheets.values())).layout).encode())
-    write_whole(args.output, pdf)
+        write_whole(args.map, layout_to_json(next(iter(printed.sheets.values())).layout).encode())
+    write_whole(args.output, printed.pdf)
     if args.json:
         print(json.dumps({"schema": 1, "pdf": str(args.output), "cards": cards}, ensure_ascii=False))
     else:

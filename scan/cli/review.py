@@ -71,6 +71,7 @@ def _minutes(text: str) -> int:
 
 def run_review(args: argparse.Namespace) -> int:
     """Serve until stopped by the person, or by itself."""
+    from scan.cli.chores import DeskChores
     from scan.cli.places import default_store, forms_folder
     from scan.records.store import open_store
     from scan.review.serve import Serving, serve
@@ -84,6 +85,7 @@ def run_review(args: argparse.Namespace) -> int:
             focus_of_store(store),
             how,
             lambda opened: _tell(opened, args.no_browser, as_json=args.json),
+            DeskChores(store, forms_folder()),
         )
     print("shortpencil review has stopped. What was answered is kept.", file=sys.stderr)
     return DONE

@@ -87,7 +87,7 @@ def write_backup(target: Path, store: Store, forms: Path, made_at: datetime) -> 
             made_at.astimezone(UTC).replace(microsecond=0),
             rounds,
             cards,
-            sum(name.count("/") == 1 for name in files),
+            sum(name.count("/") == 1 and not name.startswith("forms/course-") for name in files),
             sum(name.startswith("forms/cards/") for name in files),
         )
         whole = work / "whole.zip"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import AsyncIterator, Callable, Collection
+from collections.abc import AsyncIterator, Awaitable, Callable, Collection
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -33,7 +33,8 @@ from scan.reading import CARD_PICTURE
 from scan.records.answers import AnsweredMeanwhile
 from scan.records.cards import Card
 from scan.records.store import Store
-from scan.review import pages, year
+from scan.review import doing, pages, year
+from scan.review.chores import Chores
 from scan.review.door import PHONE_LINK_S, Door, Session
 from scan.review.focus_view import FocusOf
 from scan.review.glance_pages import GlancePages, glanced_in
@@ -67,6 +68,10 @@ class Desk:
     clock: Callable[[], float] = time.monotonic
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     limits: Limits = field(default_factory=Limits)
+    #: What the page lets do beside looking and answering; None where nobody said how.
+    chores: Chores | None = None
+    #: Lets phones in the network in, or keeps them out, while the page runs; None where that can't be.
+    switch_phone: Callable[[bool], Awaitable[None]] | None = None
     #: Read each card as any hand's, and keep nothing of its player's.
     plain_hands: bool = False
     last_request_s: float = 0.0
@@ -89,6 +94,7 @@ def make_app(desk: Desk) -> App:
     inner = Starlette(
         routes=[
             *year.routes(desk, site.page),
+            *doing.routes(desk, site.page),
             Route("/enter", site.way_in, methods=get),
             Route("/enter", site.enter, methods=post),
             Route("/ask", site.ask_next, methods=get),

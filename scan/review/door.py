@@ -95,6 +95,12 @@ class Door:
                 cookie: session for cookie, session in self._sessions.items() if session.number != number
             }
 
+    def sign_out_phones(self) -> None:
+        """End the session of every phone, and the links that would let one in."""
+        with self._lock:
+            self._sessions = {c: one for c, one in self._sessions.items() if one.kind != "phone"}
+            self._links = {secret: link for secret, link in self._links.items() if link[1] != "phone"}
+
     def rename(self, cookie: str, name: str) -> None:
         """Sign what this session enters with another name from now on."""
         with self._lock:

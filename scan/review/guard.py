@@ -35,6 +35,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 MAX_FORM_BYTES = 64 * 1024  # an answer is a few hundred bytes
 MAX_QUERY_BYTES = 2048
 OPEN_PATHS = ("/enter", "/static/")
+IMPORT_PATH = "/safe/import"
 
 SAFE_HEADERS = (
     (
@@ -61,7 +62,7 @@ class Limits:
 
     def of(self, path: str) -> int:
         """Return the most bytes that a request to `path` may carry."""
-        return self.upload_bytes if path == self.upload_path else self.form_bytes
+        return self.upload_bytes if path in (self.upload_path, IMPORT_PATH) else self.form_bytes
 
 
 class _TooLarge(Exception):

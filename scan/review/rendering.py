@@ -19,6 +19,7 @@ STATIC = {
     "page.js": ("scan.review", "static/page.js", "text/javascript; charset=utf-8"),
     "glance.css": ("scan.review", "static/glance.css", "text/css; charset=utf-8"),
     "glance.js": ("scan.review", "static/glance.js", "text/javascript; charset=utf-8"),
+    "roving.js": ("scan.review", "static/roving.js", "text/javascript; charset=utf-8"),
     "htmx.min.js": ("scan.review", "static/htmx.min.js", "text/javascript; charset=utf-8"),
     "icon.svg": ("scan.review", "static/icon.svg", "image/svg+xml"),
     "regular.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Regular.ttf", "font/ttf"),

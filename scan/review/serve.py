@@ -15,6 +15,7 @@ from forms.catalog import Catalog
 from forms.errors import InputError
 from scan.records.store import Store
 from scan.review.app import Desk, make_app
+from scan.review.chores import Chores
 from scan.review.connections import Connections
 from scan.review.door import FIRST_LINK_S, Door
 from scan.review.focus_view import FocusOf
@@ -43,7 +44,55 @@ class Opened:
     phone: str | None
 
 
-def serve(store: Store, forms: Path, focus: FocusOf, how: Serving, tell: Callable[[Opened], None]) -> None:
+class _Network:
+    """Where phones reach this machine, and the switch that lets them: a second listener, made when asked."""
+
+    def __init__(self, port: int, address: str | None, door: Door, everywhere: bool) -> None:
+        self.address, self._port, self._door = address, port, door
+        self._everywhere = everywhere  # the first listener hears the network already
+        self.server: uvicorn.Server | None = None
+        self._extra: asyncio.Server | None = None
+
+    @property
+    def url(self) -> str | None:
+        """The address for a phone, or None while phones are kept out."""
+        return f"http://{self.address}:{self._port}" if self.address else None
+
+    async def switch(self, on: bool) -> None:
+        """Let phones in, or keep them out and sign out those that are in."""
+        if not on:
+            self.address = None
+            self._door.sign_out_phones()
+            if self._extra is not None:
+                self._extra.close()
+                self._extra = None
+            return
+        found = lan_address()
+        if found is None:
+            raise InputError("expected this computer in a local network, found none. Join one first.")
+        if not self._everywhere and self._extra is None:
+            assert self.server is not None
+            server, loop = self.server, asyncio.get_running_loop()
+            config = server.config
+
+            def connection() -> asyncio.Protocol:
+                make: Callable[..., asyncio.Protocol] = config.http_protocol_class
+                state = server.lifespan.state
+                return make(config=config, server_state=server.server_state, app_state=state)
+
+            self._extra = await loop.create_server(connection, sock=_listen(found, self._port))
+            server.servers.append(self._extra)  # closed with the others
+        self.address = found
+
+
+def serve(
+    store: Store,
+    forms: Path,
+    focus: FocusOf,
+    how: Serving,
+    tell: Callable[[Opened], None],
+    chores: Chores | None = None,
+) -> None:
     """Serve until stopped; `tell` is called once with the links, when they work.
 
     Raises
@@ -60,7 +109,7 @@ def serve(store: Store, forms: Path, focus: FocusOf, how: Serving, tell: Callabl
             "--lan: expected this computer in a local network, found none. Join one, or leave --lan."
         )
     door = Door(how.name)
-    names = hosts_of(port, address)
+    network = _Network(port, address, door, everywhere=how.lan)
     readers = Readers(forms)
     lines = Connections()
     desk = Desk(
@@ -70,8 +119,10 @@ def serve(store: Store, forms: Path, focus: FocusOf, how: Serving, tell: Callabl
         door=door,
         focus=focus,
         cookie=f"shortpencil_{port}",  # browsers keep the cookies of all ports of a host together
-        hosts=lambda: names,
-        phone_address=lambda: f"http://{address}:{port}" if address else None,
+        hosts=lambda: hosts_of(port, network.address),
+        phone_address=lambda: network.url,
+        chores=chores,
+        switch_phone=network.switch,
         plain_hands=how.plain_hands,
         lines=lines,
     )
@@ -88,7 +139,7 @@ def serve(store: Store, forms: Path, focus: FocusOf, how: Serving, tell: Callabl
         timeout_graceful_shutdown=3,
         h11_max_incomplete_event_size=32 * 1024,
     )
-    server = uvicorn.Server(config)
+    server = network.server = uvicorn.Server(config)
     now = time.monotonic()
     laptop = f"http://{LOOPBACK}:{port}/enter?secret={door.link(now, FIRST_LINK_S, 'laptop')}"
     phone = (

@@ -129,3 +129,43 @@ def test_the_links_alone_go_to_standard_output(place: Path, tmp_path: Path) -> N
     assert rest == ""
     assert "Ctrl+C" in told
     assert "secret" not in told
+
+
+def test_the_phone_is_let_in_and_kept_out_while_the_page_runs(
+    store: Store, place: Path, tmp_path: Path
+) -> None:
+    import httpx2 as httpx
+
+    # Linux answers on all of 127.0.0.0/8, so that another of its addresses can stand for the network's.
+    code = (
+        "import sys; from scan.review import serve; serve.lan_address = lambda: '127.0.0.2'; "
+        "from scan.cli.main import main; sys.exit(main(sys.argv[1:]))"
+    )
+    words = ["review", "--store", str(place), "--port", "0", "--no-browser"]
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, *words],
+        cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+        env={**os.environ, "SHORTPENCIL_HOME": str(tmp_path / "home")},
+    )  # fmt: skip
+    try:
+        assert process.stdout is not None
+        link = process.stdout.readline().strip()
+        base, secret = link.split("/enter?secret=")
+        phone = base.replace("127.0.0.1", "127.0.0.2")
+        with httpx.Client(base_url=base, headers={"origin": base}) as laptop:
+            laptop.post("/enter", data={"secret": secret})
+            with pytest.raises(httpx.ConnectError):
+                httpx.get(phone)
+            for _ in range(2):  # on and off, and on and off again
+                laptop.post("/phone/switch", data={"on": "yes"})
+                assert httpx.get(phone).status_code == 401
+                assert phone in laptop.post("/phone").text
+                laptop.post("/phone/switch", data={"on": "no"})
+                with pytest.raises(httpx.ConnectError):
+                    httpx.get(phone)
+            assert laptop.get("/phone").status_code == 200
+    finally:
+        process.terminate()
+        process.wait(20)
+        if process.stdout is not None:
+            process.stdout.close()

@@ -34,6 +34,7 @@
   // One answer a page: a second tap while the first one travels must not answer the next question.
   document.addEventListener("submit", (event) => {
     const form = event.target;
+    if (form.matches("[data-again]")) return; // it answers with a file, and the page stays
     if (form.dataset.sent) { event.preventDefault(); return; }
     form.dataset.sent = "yes";
     if (form.matches("[data-send]")) {

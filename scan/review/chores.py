@@ -1,0 +1,154 @@
+"""What the page lets do that the command line does too: print, set up a course, back up, import.
+
+The page does not know how: whoever starts it gives these functions, as it gives the one that names a focus.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+
+@dataclass(frozen=True, slots=True)
+class CardsAsked:
+    """Which cards to print.
+
+    Attributes
+    ----------
+    players : an alias for each card, or one empty text for cards of nobody
+    course : name of a course that was set up, "" for none
+    evening : what the evening is called that the cards are printed for, "" for none
+    """
+
+    form: str
+    paper: str
+    unit: str
+    hand: str
+    players: tuple[str, ...]
+    copies: int
+    course: str = ""
+    evening: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CourseHoleGiven:
+    """One hole of a course as given; a length of None is not known."""
+
+    par: int | None
+    length: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class CourseGiven:
+    """A course as given on the page; lengths in `unit`."""
+
+    name: str
+    layout: str
+    unit: str
+    holes: tuple[CourseHoleGiven, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CourseKept:
+    """A course that was set up; `key` names it."""
+
+    key: str
+    given: CourseGiven
+
+    @property
+    def said(self) -> str:
+        """The course in a line."""
+        parts = (self.given.name, self.given.layout, f"{len(self.given.holes)} holes")
+        return ", ".join(part for part in parts if part)
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedCard:
+    """One card that was printed for an evening; `day` as in ``2026-05-31``."""
+
+    serial: str
+    player: str
+    day: str
+
+
+class Chores(Protocol):
+    """The functions; each raises InputError or RecordError with what a person can do about it."""
+
+    def form_names(self) -> Sequence[tuple[str, str]]:
+        """Return the forms to print as (name, title)."""
+
+    def cards(self, asked: CardsAsked) -> bytes:
+        """Return a PDF of cards, which are known from then on."""
+
+    def practice(
+        self, players: Sequence[str | None], minutes: int, paper: str
+    ) -> tuple[bytes, Sequence[str]]:
+        """Return a PDF with a practice sheet for each player, and what to say of those without one."""
+
+    def courses(self) -> Sequence[CourseKept]:
+        """Return every course that was set up."""
+
+    def keep_course(self, given: CourseGiven, key: str = "") -> str:
+        """Keep a course, in place of the one of that key; return its key."""
+
+    def evenings(self) -> dict[str, list[PrintedCard]]:
+        """Return the cards printed for each evening."""
+
+    def backup(self, folder: Path) -> Path:
+        """Write a backup into a folder; return the file."""
+
+    def take(self, path: Path, by: str, *, dry_run: bool) -> dict[str, str]:
+        """Import a file of rounds; return what became of each round."""
+
+
+@dataclass(slots=True)
+class EveningLine:
+    """One player of an evening: which rounds came of the cards printed for them."""
+
+    player: str
+    cards: list[str] = field(default_factory=list)
+    rounds: list[str] = field(default_factory=list)
+    waits: int = 0
+
+    @property
+    def state(self) -> str:
+        """Return "missing", "double", "waiting" or "read"."""
+        if not self.rounds:
+            return "missing"
+        if len(self.rounds) > len(self.cards):
+            return "double"
+        return "waiting" if self.waits else "read"
+
+
+def evening_lines(
+    cards: Sequence[PrintedCard], rounds: Sequence[str], waits: dict[str, int]
+) -> list[EveningLine]:
+    """Return each player of an evening with what came back, by name. Pure.
+
+    Parameters
+    ----------
+    cards : what was printed
+    rounds : ids of all stored rounds; a second round of a sheet is called SERIAL-2
+    waits : round or card -> how many fields wait
+    """
+    by_sheet: dict[str, list[str]] = {}
+    for round_ in rounds:
+        by_sheet.setdefault(round_.split("-")[0], []).append(round_)
+    lines: dict[str, EveningLine] = {}
+    for card in cards:
+        line = lines.setdefault(card.player, EveningLine(card.player))
+        line.cards.append(card.serial)
+        line.rounds += sorted(by_sheet.get(card.serial, []))
+        line.waits += sum(waits.get(one, 0) for one in by_sheet.get(card.serial, []))
+    return sorted(lines.values(), key=lambda line: line.player.casefold())
+
+
+def evening_said(lines: Sequence[EveningLine]) -> str:
+    """Return an evening in a sentence: how many came, who is missing, double or waiting."""
+    counts = {state: sum(line.state == state for line in lines) for state in ("missing", "double", "waiting")}
+    came = len(lines) - counts["missing"]
+    parts = [f"{came} of {len(lines)} players came back"]
+    parts += [f"{count} {state}" for state, count in counts.items() if count]
+    return ", ".join(parts)

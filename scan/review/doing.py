@@ -1,0 +1,332 @@
+"""Pages that do what the command line does too: print, set up a course, back up, import, the phone's switch.
+
+Routes only. GET shows what can be asked for; what writes, cards that become known among it, is a POST.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+from urllib.parse import quote
+
+from starlette.background import BackgroundTask
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from forms.errors import InputError, RecordError
+from scan.records.rounds import is_day
+from scan.review.chores import (
+    CardsAsked,
+    Chores,
+    CourseGiven,
+    CourseHoleGiven,
+    evening_lines,
+    evening_said,
+)
+from scan.review.naming import count_said, day_said, names_of
+
+if TYPE_CHECKING:
+    from scan.review.app import Desk
+
+MOST_COPIES, MOST_PLAYERS = 100, 500
+LONGEST_NAME = 60
+HOLES = (9, 18, 27)
+
+T = TypeVar("T")
+Page = Callable[..., Response]
+
+
+def routes(desk: Desk, page: Page) -> list[Route]:
+    """Return the routes of these pages; `page` renders a template for a request."""
+    site = DoingPages(desk, page)
+    get, post = ["GET"], ["POST"]
+    return [
+        Route("/print", site.cards, methods=get),
+        Route("/print", site.print_cards, methods=post),
+        Route("/print/course", site.course, methods=get),
+        Route("/print/course", site.keep_course, methods=post),
+        Route("/print/practice", site.practice, methods=get),
+        Route("/print/practice", site.print_practice, methods=post),
+        Route("/evenings", site.evenings, methods=get),
+        Route("/evening", site.evening, methods=get),
+        Route("/safe", site.safe, methods=get),
+        Route("/safe/backup", site.backup, methods=post),
+        Route("/safe/import", site.take, methods=post),
+        Route("/phone/switch", site.switch, methods=post),
+    ]
+
+
+class DoingPages:
+    """The pages, over one desk."""
+
+    def __init__(self, desk: Desk, page: Page) -> None:
+        self._desk, self._page = desk, page
+
+    @property
+    def _chores(self) -> Chores:
+        if self._desk.chores is None:
+            raise HTTPException(404, "This page cannot do that. Start it with: shortpencil review")
+        return self._desk.chores
+
+    # -- printing ----------------------------------------------------------------------------------------
+
+    async def cards(self, request: Request) -> Response:
+        return await self._cards_page(request)
+
+    async def _cards_page(self, request: Request, status: int = 200, notice: str = "") -> Response:
+        chores = self._chores
+
+        def work() -> dict[str, Any]:
+            lines = self._desk.store.summaries()
+            last = self._desk.store.round(lines[-1].id) if lines else None
+            return {
+                "forms": chores.form_names(),
+                "courses": chores.courses(),
+                "players": sorted({line.player for line in lines if line.player}, key=str.casefold),
+                "unit": last.unit if last else "m",
+                "hand": last.hand.known if last and last.hand.known == "left" else "right",
+            }
+
+        return self._page(
+            request,
+            "print.html",
+            status,
+            notice=notice,
+            course=request.query_params.get("course", ""),
+            most=MOST_COPIES,
+            **await _off(work),
+        )
+
+    async def print_cards(self, request: Request) -> Response:
+        chores, form = self._chores, await _form(request)
+        asked = _asked(form)
+        if asked.form not in {name for name, _ in chores.form_names()}:
+            raise InputError("expected a form of the list, found another.")
+        try:
+            pdf = await _off(lambda: chores.cards(asked))
+        except (InputError, ValueError) as error:
+            return await self._cards_page(request, 422, str(error))
+        return _download(pdf, "cards.pdf")
+
+    async def course(self, request: Request) -> Response:
+        chores, key = self._chores, request.query_params.get("key", "")
+        kept = next((one for one in await _off(chores.courses) if one.key == key), None)
+        if key and kept is None:
+            raise HTTPException(404, "There is no such course.")
+        text = request.query_params.get("holes", "18")
+        count = len(kept.given.holes) if kept else int(text) if text in {str(n) for n in HOLES} else 18
+        return self._page(
+            request,
+            "print_course.html",
+            key=key,
+            given=kept.given if kept else None,
+            count=count,
+            choices=HOLES,
+        )
+
+    async def keep_course(self, request: Request) -> Response:
+        chores, form = self._chores, await _form(request, most=120)
+        given = CourseGiven(
+            _text(form, "name"),
+            _text(form, "layout"),
+            "ft" if _text(form, "unit") == "ft" else "m",
+            _holes(form),
+        )
+        key = await _off(lambda: chores.keep_course(given, _text(form, "key")))
+        return RedirectResponse(f"/print?course={quote(key, safe='')}", 303)
+
+    async def practice(self, request: Request) -> Response:
+        lines = await _off(self._desk.store.summaries)
+        players = sorted({line.player for line in lines if line.player}, key=str.casefold)
+        asked = request.query_params.get("player", "")
+        return self._page(
+            request, "print_practice.html", players=players, player=asked, any_round=bool(lines)
+        )
+
+    async def print_practice(self, request: Request) -> Response:
+        chores, form = self._chores, await _form(request, most=MOST_PLAYERS)
+        minutes, paper = _whole(form, "minutes", 10, 180), _paper(form)
+        players: list[str | None] = [str(name) for name in form.getlist("player") if name]
+        players = players or [None]
+        pdf, without = await _off(lambda: chores.practice(players, minutes, paper))
+        if without and len(without) == len(players):
+            raise InputError(" ".join(without))
+        return _download(pdf, "practice.pdf")
+
+    # -- club evenings -----------------------------------------------------------------------------------
+
+    async def evenings(self, request: Request) -> Response:
+        chores = self._chores
+
+        def work() -> list[tuple[str, str, str]]:
+            rounds, waits = self._stored()
+            return [
+                (name, _day(cards[0].day), evening_said(evening_lines(cards, rounds, waits)))
+                for name, cards in chores.evenings().items()
+            ]
+
+        return self._page(request, "evenings.html", evenings=await _off(work), count=count_said)
+
+    async def evening(self, request: Request) -> Response:
+        chores, name = self._chores, request.query_params.get("name", "")
+
+        def work() -> dict[str, Any]:
+            cards = chores.evenings().get(name)
+            if cards is None:
+                raise HTTPException(404, "There is no such evening.")
+            rounds, waits = self._stored()
+            lines = evening_lines(cards, rounds, waits)
+            summaries = self._desk.store.summaries()
+            return {
+                "lines": lines,
+                "said": evening_said(lines),
+                "day": _day(cards[0].day),
+                "names": names_of(summaries),
+                "scores": {line.id: line for line in summaries},
+            }
+
+        return self._page(request, "evening.html", name=name, count=count_said, **await _off(work))
+
+    def _stored(self) -> tuple[list[str], dict[str, int]]:
+        waits = {serial: len(fields) for serial, fields in self._desk.store.waiting_fields()}
+        return [line.id for line in self._desk.store.summaries()], waits
+
+    # -- keeping it safe ---------------------------------------------------------------------------------
+
+    async def safe(self, request: Request) -> Response:
+        return self._page(request, "safe.html", became=None, notice="", able=self._desk.chores is not None)
+
+    async def backup(self, request: Request) -> Response:
+        await _form(request)
+        chores = self._chores
+        folder = Path(tempfile.mkdtemp(prefix="shortpencil-backup-"))
+        try:
+            path = await _off(lambda: chores.backup(folder))
+        except BaseException:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
+        away = BackgroundTask(shutil.rmtree, folder, ignore_errors=True)
+        return FileResponse(path, media_type="application/zip", filename=path.name, background=away)
+
+    async def take(self, request: Request) -> Response:
+        chores, by = self._chores, request.scope["session"].name
+        async with request.form(max_files=1, max_fields=4, max_part_size=4096) as form:
+            given, dry = form.get("file"), _text(form, "try") == "yes"
+            if not isinstance(given, UploadFile) or not given.size:
+                raise InputError("expected a file of rounds, found none. Choose one, then send it.")
+            folder = Path(tempfile.mkdtemp(prefix="shortpencil-import-"))
+            path = folder / "rounds.json"  # whatever it is called where it comes from
+            try:
+                with path.open("xb") as out:
+                    while block := await given.read(2**20):
+                        out.write(block)
+                became = await _off(lambda: chores.take(path, by, dry_run=dry))
+            except (InputError, RecordError) as error:
+                says = str(error).replace(str(path), "The file")
+                return self._page(request, "safe.html", 422, became=None, notice=says, able=True)
+            finally:
+                shutil.rmtree(folder, ignore_errors=True)
+        counts = {kind: list(became.values()).count(kind) for kind in dict.fromkeys(became.values())}
+        said = ", ".join(f"{n} {kind}" for kind, n in counts.items())
+        line = f"{count_said(len(became), 'round')}{': ' if said else ''}{said}"
+        return self._page(
+            request,
+            "safe.html",
+            became=f"{line}{', but that was only tried' if dry else ''}",
+            notice="",
+            able=True,
+        )
+
+    # -- the phone ---------------------------------------------------------------------------------------
+
+    async def switch(self, request: Request) -> Response:
+        form = await _form(request)
+        if request.scope["session"].kind != "laptop":
+            raise HTTPException(403, "The phone is let in on the laptop's page.")
+        if self._desk.switch_phone is None:
+            raise HTTPException(404, "This page cannot let a phone in.")
+        await self._desk.switch_phone(_text(form, "on") == "yes")
+        return RedirectResponse("/phone", 303)
+
+
+def _asked(form: FormData) -> CardsAsked:
+    """Return which cards a page's form asks for; names stand one a line."""
+    value = form.get("players", "")
+    lines = value.splitlines() if isinstance(value, str) else []
+    players = tuple(name for line in lines if (name := _clean(line)))
+    if len(players) > MOST_PLAYERS:
+        raise InputError(f"expected at most {MOST_PLAYERS} players, found more.")
+    evening = _text(form, "evening")
+    if evening and not players:
+        raise InputError("expected the names of the players of an evening, one a line, found none.")
+    return CardsAsked(
+        form=_text(form, "form"),
+        paper=_paper(form),
+        unit="ft" if _text(form, "unit") == "ft" else "m",
+        hand="left" if _text(form, "hand") == "left" else "right",
+        players=players or ("",),
+        copies=_whole(form, "copies", 1, MOST_COPIES),
+        course=_text(form, "course"),
+        evening=evening,
+    )
+
+
+def _holes(form: FormData) -> tuple[CourseHoleGiven, ...]:
+    holes, number = [], 1
+    while f"par{number}" in form:
+        par, length = _text(form, f"par{number}"), _text(form, f"length{number}").replace(",", ".")
+        if par and not (par.isascii() and par.isdigit()):
+            raise InputError(f"hole {number}: expected a par from 2 to 6, found something else.")
+        try:
+            measured = float(length) if length else None
+        except ValueError:
+            raise InputError(f"hole {number}: expected a length, found something else.") from None
+        holes.append(CourseHoleGiven(int(par) if par else None, measured))
+        number += 1
+    return tuple(holes)
+
+
+def _whole(form: FormData, name: str, low: int, high: int) -> int:
+    text = _text(form, name)
+    if not (text.isascii() and text.isdigit() and len(text) < 6 and low <= int(text) <= high):
+        raise InputError(f"{name}: expected a whole number from {low} to {high}, found something else.")
+    return int(text)
+
+
+def _paper(form: FormData) -> str:
+    return "letter" if _text(form, "paper") == "letter" else "a4"
+
+
+def _day(text: str) -> str:
+    return day_said(date.fromisoformat(text)) if is_day(text) else text
+
+
+def _download(pdf: bytes, name: str) -> Response:
+    headers = {"content-disposition": f'attachment; filename="{name}"'}
+    return Response(pdf, media_type="application/pdf", headers=headers)
+
+
+async def _off(work: Callable[[], T]) -> T:
+    return await run_in_threadpool(work)
+
+
+async def _form(request: Request, most: int = 40) -> FormData:
+    return await request.form(max_files=0, max_fields=most, max_part_size=32 * 1024)
+
+
+def _text(form: FormData, name: str) -> str:
+    value = form.get(name, "")
+    return _clean(value) if isinstance(value, str) else ""
+
+
+def _clean(text: str) -> str:
+    """Return a name as it may be printed and kept: one line, no control characters."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())[:LONGEST_NAME]

@@ -1,0 +1,173 @@
+"""Start, rounds, courses, print and the rest in a real browser: no fault, nothing hidden, by keyboard."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from scan.cli.main import main
+from scan.records.record_json import round_from_json
+from scan.records.store import open_store
+from scan.records.typed import filled_out
+from tests.review.test_browser import CHROMIUM, LAPTOP, Server, chromium, come_in
+from tests.year.season import typed_rounds
+
+__all__ = ["chromium"]
+
+pytestmark = pytest.mark.skipif(
+    CHROMIUM is None and "CI" not in os.environ, reason="no chromium: Debian's package chromium has it"
+)
+SIZES = (390, 768, 1440)
+#: Pictures of each page go to this folder, for a person to look at.
+PICTURES = os.environ.get("SHORTPENCIL_PICTURES")
+
+
+@pytest.fixture
+def server(place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Server]:
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+    with open_store(place) as store:
+        store.add_rounds(round_from_json(filled_out(given)) for given in typed_rounds())
+    roster = tmp_path / "roster.csv"
+    roster.write_text("player\nWren\nAsh\n")
+    main(["print", "-o", str(tmp_path / "x.pdf"), "--roster", str(roster), "--evening", "Thursday 3", "-q"])
+    running = Server(place, tmp_path / "home")
+    yield running
+    running.stop()
+
+
+def pages_of(serial: str) -> list[str]:
+    course = "/course?name=Thistlewick%20Common&layout=long&holes=18"
+    return [
+        "/", "/rounds", "/rounds/YEAR0020", f"/rounds/{serial}", "/rounds/YEAR0020/change",
+        "/rounds/YEAR0020/change/3", "/courses", course, "/calendar", "/notes?q=wind", "/players", "/print",
+        "/print/course", "/print/practice", "/evenings", "/evening?name=Thursday%203", "/safe", "/phone",
+        f"/card/{serial}",
+    ]  # fmt: skip
+
+
+def test_no_page_has_a_fault_hides_anything_or_scrolls_sideways(
+    chromium: Browser, server: Server, serial: str
+) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    context = come_in(chromium, server, bypass_csp=True, **LAPTOP)
+    page = context.pages[0]
+    found: list[object] = []
+    for width, scheme in ((390, "dark"), (768, "light"), (1440, "dark"), (1440, "light"), (390, "light")):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        for path in pages_of(serial):
+            page.goto(server.base + path)
+            if path == "/":
+                page.wait_for_selector(".next .big, .next .lead:not(:has(a))")
+            if page.evaluate("document.documentElement.scrollWidth") > width:
+                found.append((path, width, "scrolls sideways"))
+            if PICTURES:
+                name = re.sub(r"\W+", "_", path).strip("_") or "start"
+                page.screenshot(path=f"{PICTURES}/{name}_{width}_{scheme}.png", full_page=True)
+            if (width, scheme) in ((390, "dark"), (1440, "light")):
+                result = Axe().run(page)
+                found += [
+                    (path, width, scheme, fault["id"], [node["html"][:90] for node in fault["nodes"]][:2])
+                    for fault in result.response["violations"]
+                ]
+    assert found == []
+    assert context.complaints == []  # type: ignore[attr-defined]
+    context.close()
+
+
+def focused(page: Page) -> str:
+    return str(
+        page.evaluate(
+            "(document.activeElement.getAttribute('aria-label') || document.activeElement.textContent).trim()"
+        )
+    )
+
+
+def tab_to(page: Page, name: str, most: int = 60) -> int:
+    """Press Tab until something of that name has the focus; return how often."""
+    for count in range(1, most + 1):
+        page.keyboard.press("Tab")
+        if re.search(name, focused(page)):
+            return count
+    raise AssertionError(f"{name} is not reached by {most} tabs; at {focused(page)}")
+
+
+def test_a_whole_card_is_gone_through_in_a_few_keys(chromium: Browser, server: Server, serial: str) -> None:
+    context = come_in(chromium, server, **LAPTOP)
+    page = context.pages[0]
+    page.goto(f"{server.base}/card/{serial}")
+    stops = page.evaluate(
+        "[...document.querySelectorAll('a, button, input, select, textarea, [tabindex]')]"
+        ".filter(el => el.tabIndex >= 0 && el.getClientRects().length && el.type !== 'hidden').length"
+    )
+    assert stops < 100  # 604 before rows became groups
+    tab_to(page, r"^Hole 5, drive: ")  # what waits comes first
+    page.keyboard.press("Control+Home")
+    assert re.match("Hole 1, ", focused(page))
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    assert re.match("Hole 3, ", focused(page))
+    page.keyboard.press("End")
+    last = focused(page)
+    page.keyboard.press("ArrowRight")
+    assert focused(page) == last
+    page.keyboard.press("Home")
+    page.keyboard.press("ArrowRight")
+    wanted = focused(page).split(":")[0]
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".editor")
+    assert wanted.split(", ")[1] in (page.text_content(".editor h2") or "").lower()
+    context.close()
+
+
+def test_a_typed_hole_is_changed_by_keyboard_alone(chromium: Browser, server: Server) -> None:
+    context = come_in(chromium, server, **LAPTOP)
+    page = context.pages[0]
+    page.goto(f"{server.base}/rounds/YEAR0020")
+    tab_to(page, r"^score of hole 1: ")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("h1:text('Hole 1')")
+    page.get_by_label("Score").focus()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("8")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/rounds/YEAR0020#hole-1")
+    assert "8" in (page.text_content("#hole-1 .got") or "")
+    context.close()
+    with open_store(server.store) as store:
+        round_ = store.round("YEAR0020")
+    assert round_ is not None
+    assert (round_.holes[0].score.value, round_.holes[0].score.by) == (8, "Wren")
+
+
+def test_a_card_is_printed_by_keyboard_alone(chromium: Browser, server: Server, tmp_path: Path) -> None:
+    context = come_in(chromium, server, **LAPTOP)
+    page = context.pages[0]
+    page.goto(server.base)
+    tab_to(page, "^Print$")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("h1:text('Print cards')")
+    tab_to(page, "^Make the PDF$")
+    with page.expect_download() as waiting:
+        page.keyboard.press("Enter")
+    assert waiting.value.path().read_bytes().startswith(b"%PDF-")
+    # The page can be used again at once: a second PDF comes by the same button.
+    with page.expect_download() as again:
+        page.get_by_role("button", name="Make the PDF").click()
+    assert again.value.path().stat().st_size > 1000
+    context.close()
+
+
+def test_the_start_works_without_script_too(chromium: Browser, server: Server) -> None:
+    context = come_in(chromium, server, java_script_enabled=False, **LAPTOP)
+    page = context.pages[0]
+    expect(page.get_by_role("link", name="What to practise")).to_be_visible()
+    page.get_by_role("link", name="Throw by throw").click()
+    expect(page.get_by_role("heading", name="Throw by throw")).to_be_visible()
+    context.close()
