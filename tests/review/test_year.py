@@ -278,7 +278,7 @@ def test_nine_and_eighteen_holes_and_several_players_never_share_a_chart(browser
 def form_of(page: str) -> dict[str, object]:
     """What a browser would send of the page's only form with hidden fields, untouched."""
     form = next(
-        f for f in re.findall(r"<form method=\"post\".*?</form>", page, re.DOTALL) if 'name="seen"' in f
+        f for f in re.findall(r"<form [^>]*method=\"post\".*?</form>", page, re.DOTALL) if 'name="seen"' in f
     )
     sent: dict[str, object] = {}
     for tag in re.findall(r"<input[^>]*>", form):
