@@ -14,6 +14,7 @@ from forms.errors import InputError
 from forms.rules import PHASES
 from forms.units import to_metres
 from scan.records.compose import DISTANCE_DECIMALS, who_holed
+from scan.records.from_file import with_waiting_retold
 from scan.records.rounds import EXECUTIONS, Hole, Round, Scalar, Throw, Value, is_day
 
 WAYS = ("left", "right", "long", "short")
@@ -78,7 +79,8 @@ def with_hole(round_: Round, number: int, given: HoleGiven, by: str, at: datetim
         par=_value(hole.par, given.par, stamp),
         throws=_throws(hole, given.throws, score.known, penalty.known, round_.unit, stamp),
     )
-    return replace(round_, holes=tuple(changed if h is hole else h for h in round_.holes))
+    after = replace(round_, holes=tuple(changed if h is hole else h for h in round_.holes))
+    return with_waiting_retold(round_, after)
 
 
 def with_head(round_: Round, given: HeadGiven, by: str, at: datetime) -> Round:
@@ -87,7 +89,7 @@ def with_head(round_: Round, given: HeadGiven, by: str, at: datetime) -> Round:
         raise InputError("expected a day of the calendar, found none. Give it as year, month and day.")
     stamp = (by, at.astimezone(UTC))
     notes = {key: text for key, text in round_.notes.items() if key != "resolve"}
-    return replace(
+    after = replace(
         round_,
         played_on=_value(round_.played_on, given.played_on or None, stamp),
         player=given.player or None,
@@ -97,6 +99,7 @@ def with_head(round_: Round, given: HeadGiven, by: str, at: datetime) -> Round:
         hand=_value(round_.hand, given.hand or None, stamp),
         notes=notes | ({"resolve": given.resolve} if given.resolve else {}),
     )
+    return with_waiting_retold(round_, after)
 
 
 def _check(given: HoleGiven) -> None:
@@ -111,7 +114,7 @@ def _check(given: HoleGiven) -> None:
     for throw in given.throws:
         if (
             throw.phase not in PHASES
-            or throw.execution not in EXECUTIONS
+            or throw.execution not in ("", *EXECUTIONS)
             or set(throw.directions) - set(WAYS)
         ):
             raise InputError(
@@ -149,7 +152,7 @@ def _throw(old: Throw | None, given: ThrowGiven, unit: str, stamp: tuple[str, da
     return Throw(
         order=0,
         phase=given.phase,
-        execution=_value(old.execution if old else None, given.execution, stamp),
+        execution=_execution(old, given.execution, stamp),
         holed=None,
         distance=_maybe(old.distance if old else None, given.distance, stamp),
         distance_m=metres,
@@ -165,6 +168,12 @@ def _throw(old: Throw | None, given: ThrowGiven, unit: str, stamp: tuple[str, da
     )
 
 
+def _execution(old: Throw | None, given: str, stamp: tuple[str, datetime]) -> Value:
+    """Return whether a throw went as planned; nothing given leaves what waits, and is unmarked otherwise."""
+    waits = old is not None and old.execution.status == "waits"
+    return _value(old.execution if old else None, given or ("" if waits else "unmarked"), stamp)
+
+
 def _maybe(old: Value | None, new: Scalar, stamp: tuple[str, datetime]) -> Value | None:
     """Return a value that need not be there: none before and none given stays none."""
     return None if old is None and new is None else _value(old, new, stamp)
@@ -173,5 +182,7 @@ def _maybe(old: Value | None, new: Scalar, stamp: tuple[str, datetime]) -> Value
 def _value(old: Value | None, new: Scalar, stamp: tuple[str, datetime]) -> Value:
     if old is not None and old.status == "known" and (old.value == new or (not old.value and not new)):
         return old
+    if old is not None and old.status == "waits" and not new:
+        return old  # nobody said anything of it: it waits on
     by, at = stamp
     return Value(new, "entered", by=by, at=at, over=None if old is None else old.value)

@@ -395,7 +395,7 @@ def _hole_given(form: FormData) -> HoleGiven:
             throws.append(
                 ThrowGiven(
                     phase,
-                    execution if execution in EXECUTIONS else "unmarked",
+                    execution if execution in EXECUTIONS else "",
                     _number(form, f"distance{at}", "distance"),
                     _text(form, f"stance{at}") or None,
                     tuple(str(way) for way in form.getlist(f"way{at}")),

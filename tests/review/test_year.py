@@ -174,6 +174,27 @@ def test_somebody_elses_change_is_not_overwritten(
     assert now.holes[0].score.value == 6
 
 
+def test_what_waits_in_a_typed_round_waits_on_until_somebody_says_what_it_is(
+    browser: TestClient, filled: Store
+) -> None:
+    from tests.records.test_export import played
+
+    filled.add_rounds([played(flags={"h02.score": "faint", "h01.drive": "faint"}, serial="WAITS222")])
+    first, second = "/rounds/WAITS222/change/1", "/rounds/WAITS222/change/2"
+    browser.post(first, data=form_of(browser.get(first).text) | {"par": "4"})
+    now = filled.round("WAITS222")
+    assert now is not None
+    assert now.holes[0].throws[0].execution.status == "waits"
+    assert set(now.waiting) == {"h01.drive", "h02.score"}
+    browser.post(first, data=form_of(browser.get(first).text) | {"execution0": "clean"})
+    browser.post(second, data=form_of(browser.get(second).text) | {"score": "4"})
+    now = filled.round("WAITS222")
+    assert now is not None
+    assert now.waiting == ()
+    assert now.holes[1].score.value == 4
+    assert next(line for line in filled.summaries() if line.id == "WAITS222").waits == 0
+
+
 def test_a_wrong_date_is_put_right_on_the_page(browser: TestClient, filled: Store, typed: Imported) -> None:
     path = f"/rounds/{typed.rounds[0].id}/change"
     sent = form_of(browser.get(path).text) | {
