@@ -144,7 +144,7 @@ class _Site:
         self._desk, self._pages, self._static = desk, Pages(), static_files()
         keeper = Keeper(desk.catalog, desk.store, with_pictures=False)
         self._receiver = Receiver(desk.store, keeper, desk.readers, self._layout, desk.plain_hands)
-        self.glance = GlancePages(desk.store, self._layout, self._page, desk.now)
+        self.glance = GlancePages(desk.store, self._layout, self.page, desk.now)
         # Photos queue here and not in the threads, which answer everybody else meanwhile.
         self._reading = asyncio.Semaphore(AT_ONCE)
 
