@@ -7,7 +7,7 @@ phase is the count of its misses; a cause stands only where something missed.
 
 from dataclasses import dataclass
 
-from forms.form import Form
+from forms.form import Field, Form
 
 PHASES = ("drive", "approach", "putt")
 
@@ -61,12 +61,16 @@ class TotalRule:
 
 @dataclass(frozen=True, slots=True)
 class CardRules:
-    """Every sum of one form; empty where the form has no such fields."""
+    """Every sum of one form; empty where the form has no such fields.
+
+    `extra` are the fields that the game does not know, kept as they are answered.
+    """
 
     holes: tuple[HoleRule, ...]
     tallies: tuple[TallyRule, ...]
     total: TotalRule | None
     worst: str | None
+    extra: tuple[str, ...] = ()
 
 
 def rules_of(form: Form) -> CardRules:
@@ -110,4 +114,24 @@ def rules_of(form: Form) -> CardRules:
         if f"tally.{phase}" in known
     )
     total = TotalRule("total", tuple(h.score for h in holes)) if "total" in known and holes else None
-    return CardRules(tuple(holes), tallies, total, if_known("worst"))
+    extra = tuple(
+        field.id
+        for field in form.fields
+        if not _is_of_the_game(field, form, {tally.tally for tally in tallies})
+    )
+    return CardRules(tuple(holes), tallies, total, if_known("worst"), extra)
+
+
+#: Fields outside the rows that a round has a place for, beside its tallies.
+_HEAD = ("player", "course", "layout", "hand", "wind", "unit", "worst", "total")
+_DATE = ("date.day", "date.month", "date.year")
+_IN_ROWS = ("par", "score", "penalty", "way", "forehand", "why", "words")
+
+
+def _is_of_the_game(field: Field, form: Form, tallies: set[str]) -> bool:
+    """Say whether a round has a place of its own for a field; words outside the rows are its notes."""
+    if field.row is None:
+        return field.type == "words" or field.id in (*_HEAD, *_DATE, *tallies)
+    name = field.id.split(".", 1)[1]
+    throws = [throw for throw, _ in THROW_COLUMNS]
+    return name in (*_IN_ROWS, *throws, *(f"{t}.{what}" for t in throws for what in ("distance", "stance")))

@@ -250,6 +250,7 @@ def keep(
         round_,
         form_text=partial(layout_to_json, layout),
         practice=practice,
+        player=player,
         evidence=evidence,
         join=join,
         copies=copies,

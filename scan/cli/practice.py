@@ -174,6 +174,7 @@ def run_focus(args: argparse.Namespace) -> int:
         return _write_group(args, drills)
     with _opened(args) as store:
         worked = work_out(args, store, drills)
+        _say_others(store, args.player)
         if isinstance(worked, str):
             print(f"shortpencil: {worked}", file=sys.stderr)
             return ATTENTION
@@ -193,6 +194,14 @@ def run_focus(args: argparse.Namespace) -> int:
         print("\n".join(screen(worked.evidence, worked.focus, worked.plan, worked.choice)))
         _print_effect(worked, args.player)
     return DONE
+
+
+def _say_others(store: Store, player: str | None) -> None:
+    """Say why the advice leaves out sheets that are no rounds, where there are any."""
+    from scan.records.other_sheets import left_out
+
+    if said := left_out(store.other_sheets(player)):
+        print(said, file=sys.stderr)
 
 
 def _print_effect(worked: Worked, player: str | None) -> None:

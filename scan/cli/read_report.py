@@ -105,7 +105,8 @@ def card_lines(kept: Kept, form: Form | None) -> list[str]:
     )
     photos = f", read from {1 + len(reading.together)} photos" if reading.together else ""
     card = f"card {kept.serial or reading.serial}{photos}"
-    lines = [f"{name}: {card}, {_summary(kept.round)}, {doubt} ({kept.outcome})"]
+    what = _summary(kept.round) if kept.round or form is None else _other(reading, form)
+    lines = [f"{name}: {card}, {what}, {doubt} ({kept.outcome})"]
     for field_id in waits:
         answer = reading.fields.get(field_id)
         flag = answer.flag if answer and answer.flag else "not clear"
@@ -114,9 +115,15 @@ def card_lines(kept: Kept, form: Form | None) -> list[str]:
     return lines + [f"    note {text}" for text in differences(kept, form)]
 
 
+def _other(reading: CardReading, form: Form) -> str:
+    """Say what a sheet that is no round is, and how much it says."""
+    answered = sum(1 for answer in reading.fields.values() if answer.value not in (None, ()))
+    return f"{form.title} (no round), {_count(answered, 'answer')}"
+
+
 def _summary(round_: Round | None) -> str:
     if round_ is None:
-        return "a card of its own form"
+        return "no round"
     scores = [hole.score.known for hole in round_.holes if isinstance(hole.score.known, int)]
     day = round_.played_on.known or "no date"
     return f"{day}, {len(scores)} holes, score {sum(s for s in scores if isinstance(s, int))}"

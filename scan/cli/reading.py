@@ -119,7 +119,7 @@ def _read(args: argparse.Namespace, photos: list[Path]) -> int:
         tally = Tally()
         try:
             for result in _counted(results, len(files)):
-                _report(result, catalog, keeper, tally, cards, stored=not args.dry_run)
+                _report(result, catalog, keeper, tally, cards, store, stored=not args.dry_run)
         finally:  # whoever stops it early is told what was done
             print("\n".join(tally.lines()), file=sys.stderr)
     if cards is not None:
@@ -179,6 +179,7 @@ def _report(
     keeper: Keeper,
     tally: Tally,
     cards: dict[str, dict[str, Any]] | None,
+    store: Store,
     *,
     stored: bool,
 ) -> None:
@@ -204,6 +205,8 @@ def _report(
         if cards is not None:
             key = kept.serial or f"{result.path} {number}"
             cards[key] = reading_to_json(kept.reading, round_to_json(kept.round) if kept.round else None)
+            if kept.round is None and kept.serial is not None:
+                cards[key]["rows"] = _rows_of(store, kept.serial)
             continue
         layout = catalog.find(kept.reading.form) if kept.reading.form else None
         shown = kept if stored else replace(kept, outcome=NOT_STORED)
@@ -219,6 +222,13 @@ def _report(
         if cards is not None:
             cards[result.path] = _unopened(result.path, result.error)
     tally.photos += 1  # one that was stopped half way is none of those read
+
+
+def _rows_of(store: Store, serial: str) -> list[dict[str, Any]]:
+    """Return the rows of a sheet that is no round, with the answers that were given about it."""
+    from scan.records.other_sheets import field_rows
+
+    return [row for sheet in store.other_sheets() if sheet.serial == serial for row in field_rows(sheet)]
 
 
 def _unopened(path: str, error: str) -> dict[str, Any]:

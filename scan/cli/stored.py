@@ -13,6 +13,7 @@ from scan.cli.progress import counted
 
 if TYPE_CHECKING:
     from scan.records.importing import Imported
+    from scan.records.other_sheets import OtherSheet
     from scan.records.rounds import Round
     from scan.records.store import Store
     from scan.records.summary import Summary
@@ -100,12 +101,14 @@ def run_rounds(args: argparse.Namespace) -> int:
     if args.serial is not None:
         return _show_sheet(args, place)
     lines = [line for line in _summaries(place) if args.player in (None, line.player)]
+    others = _other_sheets(place, args.player)
     if args.json:
         import json
 
-        print(json.dumps({"schema": 1, "rounds": [_line_json(line) for line in lines]}, ensure_ascii=False))
-    elif lines:
-        print("\n".join(table_of(lines)))
+        shown = {"rounds": [_line_json(line) for line in lines], "sheets": [_other_json(o) for o in others]}
+        print(json.dumps({"schema": 1, **shown}, ensure_ascii=False))
+    elif lines or others:
+        print("\n".join([*(table_of(lines) if lines else ()), *table_of_others(others, gap=bool(lines))]))
     else:
         whose = f" of {args.player}" if args.player else ""
         print(
@@ -113,11 +116,11 @@ def run_rounds(args: argparse.Namespace) -> int:
             "mark it after your round, then `shortpencil read` a photo of it.",
             file=sys.stderr,
         )
-    waits = [line for line in lines if line.waits]
+    waits = [n for n in (*(line.waits for line in lines), *(len(o.waiting) for o in others)) if n]
     if waits:
-        fields = sum(line.waits for line in waits)
+        fields = sum(waits)
         print(
-            f"{_count(fields, 'field')} of {_count(len(waits), 'round')} "
+            f"{_count(fields, 'field')} of {_count(len(waits), 'sheet' if others else 'round')} "
             f"{'waits' if fields == 1 else 'wait'} for you: shortpencil review",
             file=sys.stderr,
         )
@@ -133,6 +136,7 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
     with existing_store(place) as store:
         sheet = store.sheet(args.serial)
         lines = {line.id: line for line in store.summaries()}
+        others = {} if sheet and sheet[0].serial in lines else {o.serial: o for o in store.other_sheets()}
     if not sheet:
         raise InputError(
             f"{args.serial}: expected the serial of a round or a card, found none of that name in "
@@ -145,6 +149,7 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
             {
                 "id": one.serial,
                 "round": _line_json(lines[one.serial]) if one.serial in lines else None,
+                **({"fields": _rows_json(others[one.serial])} if one.serial in others else {}),
                 "photos": [asdict(photo) for photo in one.photos],
             }
             for one in sheet
@@ -152,7 +157,8 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
         print(json.dumps({"schema": 1, "sheet": shown}, ensure_ascii=False))
     for one in sheet if not args.json else ():
         line = lines.get(one.serial)
-        print(f"{one.serial}: {_said(line) if line else 'no round'}")
+        other = others.get(one.serial)
+        print(f"{one.serial}: {_said(line) if line else _other_said(other) if other else 'no round'}")
         for photo in one.photos:
             asks = f"asks {photo.questions}" if photo.questions else "asks nothing"
             when = photo.recorded_at[:16].replace("T", " ") + " UTC" if photo.recorded_at else "no time"
@@ -161,7 +167,15 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
             )
         if not one.photos:
             print("    from a file")
-    return ATTENTION if any(lines[one.serial].waits for one in sheet if one.serial in lines) else DONE
+    waits = [lines[one.serial].waits for one in sheet if one.serial in lines]
+    waits += [len(others[one.serial].waiting) for one in sheet if one.serial in others]
+    return ATTENTION if any(waits) else DONE
+
+
+def _other_said(other: OtherSheet) -> str:
+    day = other.day.isoformat() if other.day else "no date"
+    waits = f", {_count(len(other.waiting), 'field')} waiting" if other.waiting else ""
+    return f"{other.form.title}, {day}, {_count(other.answered, 'answer')}{waits}"
 
 
 def _said(line: Summary) -> str:
@@ -179,6 +193,7 @@ def run_export(args: argparse.Namespace) -> int:
     if is_dash(args.folder) and (args.json or args.parquet):
         raise InputError("export -: expected neither --json nor --parquet: standard output takes the rounds.")
     count = waits = 0
+    others: Sequence[OtherSheet] = ()
 
     def passing(rounds: Iterable[Round]) -> Iterator[Round]:
         nonlocal count, waits
@@ -196,14 +211,18 @@ def run_export(args: argparse.Namespace) -> int:
             write_out(rounds_text(rounds, practice).encode())
             files = []
         else:
-            files = write_export(args.folder, rounds, practice, parquet=args.parquet)
+            others = store.other_sheets(args.player)
+            files = write_export(args.folder, rounds, practice, others, parquet=args.parquet)
+            waits += sum(len(other.waiting) for other in others)
     if args.json:
         import json
 
-        found = {"schema": 1, "rounds": count, "waiting": waits, "files": [str(path) for path in files]}
+        counts = {"rounds": count, "sheets": len(others), "waiting": waits}
+        found = {"schema": 1, **counts, "files": [str(path) for path in files]}
         print(json.dumps(found, ensure_ascii=False))
     elif files:
-        print(f"{args.folder}: {_count(count, 'round')} in {', '.join(path.name for path in files)}.")
+        what = _count(count, "round") + (f", {_count(len(others), 'other sheet')}" if others else "")
+        print(f"{args.folder}: {what} in {', '.join(path.name for path in files)}.")
     if waits:
         print(
             f"{_count(waits, 'field')} {'waits' if waits == 1 else 'wait'} for you and "
@@ -308,6 +327,32 @@ def table_of(lines: Sequence[Summary]) -> list[str]:
     return [over, *table]
 
 
+def table_of_others(others: Sequence[OtherSheet], *, gap: bool) -> list[str]:
+    """Return the sheets that are no rounds as lines of text: a head and a line a sheet."""
+    if not others:
+        return []
+    head = ("date", "player", "sheet", "answers", "waits", "card")
+    rows = [
+        (
+            other.day.isoformat() if other.day else "no date",
+            other.player or "",
+            other.form.title,
+            str(other.answered),
+            str(len(other.waiting) or ""),
+            other.serial,
+        )
+        for other in others
+    ]
+    shown = [at for at in range(len(head)) if any(row[at] for row in rows)]
+    widths = {at: max(_width(row[at]) for row in (head, *rows)) for at in shown}
+    left = ("date", "player", "sheet", "card")
+    table = [
+        "  ".join(_padded(row[at], widths[at], left=head[at] in left) for at in shown).rstrip()
+        for row in (head, *rows)
+    ]
+    return [*([""] if gap else []), *table]
+
+
 _ALWAYS = ("date", "holes", "score", "drive", "appr.", "putt")
 _TEXTS = ("date", "player", "course", "card")
 _CLOSE = ("holes", "score", "par", "drive", "appr.", "putt", "waits", "card")  # one space before
@@ -360,6 +405,37 @@ def _summaries(place: str | Path) -> Sequence[Summary]:
 
     with open_store(place) as store:
         return store.summaries()
+
+
+def _other_sheets(place: str | Path, player: str | None) -> Sequence[OtherSheet]:
+    """Return the sheets that are no rounds; the store is opened for them only where there are any."""
+    if isinstance(place, Path):
+        from scan.records.listing import has_other_sheets
+
+        if not place.exists() or has_other_sheets(place) is False:
+            return ()
+    from scan.records.store import open_store
+
+    with open_store(place) as store:
+        return store.other_sheets(player)
+
+
+def _other_json(other: OtherSheet) -> dict[str, Any]:
+    return {
+        "id": other.serial,
+        "form": other.form.name,
+        "title": other.form.title,
+        "day": other.day.isoformat() if other.day else None,
+        "player": other.player,
+        "answered": other.answered,
+        "waiting": len(other.waiting),
+    }
+
+
+def _rows_json(other: OtherSheet) -> list[dict[str, Any]]:
+    from scan.records.other_sheets import field_rows
+
+    return list(field_rows(other))
 
 
 def existing_store(place: str | Path) -> Store:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 from forms.form import Form
 from scan.asking import MATTERS, is_asked, must_look
@@ -159,6 +159,20 @@ def _text(value: Scalar) -> Scalar:
 
 def _plain(value: FieldValue) -> Scalar:
     return (" ".join(value) or None) if isinstance(value, tuple) else value
+
+
+def day_of(fields: Mapping[str, FieldReading]) -> date | None:
+    """Return the day written on a card; None where it is blank, doubtful or not a day."""
+    parts = []
+    for name in reversed(DATE_FIELDS):
+        answer = fields.get(name)
+        if answer is None or answer.flag is not None or not isinstance(answer.value, int):
+            return None
+        parts.append(answer.value)
+    try:
+        return date(CENTURY + parts[0], parts[1], parts[2])
+    except ValueError:
+        return None
 
 
 def text_of(value: Value) -> str | None:

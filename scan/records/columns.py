@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from forms.rules import PHASES
+from scan.records.other_sheets import STATUSES as SHEET_STATUSES
 from scan.records.tidy import STATUSES
 
 
@@ -208,3 +209,43 @@ DOUBTS = TidyTable(
 TABLES = (ROUNDS, HOLES, THROWS, PRACTICE, DOUBTS)
 #: What an export of an earlier version may lack.
 MAY_BE_MISSING = (PRACTICE, DOUBTS)
+
+SHEETS = TidyTable(
+    "sheets",
+    "One row a sheet that is no round: drills, field tests, whatever its form asks.",
+    (
+        _id("sheet", "The card's serial."),
+        _text("form", "The form's name.", required=True),
+        _text("title", "The form's title.", required=True),
+        TidyColumn("day", "date", "The day written on it."),
+        _text("player", "An alias chosen by the player."),
+        _choice("unit", "Unit of distances as written.", "m", "ft", required=True),
+        _whole("answered", "Fields that say something.", 0, None, required=True),
+        _text("waiting", "Ids of the fields that wait for a person, separated by spaces."),
+    ),
+    ("sheet",),
+)
+
+FIELDS = TidyTable(
+    "fields",
+    "One row a field of such a sheet, and of what a round card asks beyond the game.",
+    (
+        _id("sheet", "The sheet, or the round."),
+        _whole("row", "Number of the row as printed; 0 for head and foot.", 0, 99, required=True),
+        _text("row_label", "What is printed before the row."),
+        _text("field", "The field's id without its row.", required=True),
+        _text("value", "What is filled in; options by their ids, several separated by spaces."),
+        _choice(
+            "status",
+            "known, blank, written (words that nobody has typed yet), or waits: a person must look first.",
+            *SHEET_STATUSES,
+            required=True,
+        ),
+        TidyColumn("p", "number", "Probability that a read value is right.", minimum=0, maximum=1),
+        _choice("source", "Where the value comes from.", "read", "inferred", "entered", "default"),
+    ),
+    ("sheet", "row", "field"),
+)
+
+#: Tables of an export that has such sheets; they are not imported.
+SHEET_TABLES = (SHEETS, FIELDS)

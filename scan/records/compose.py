@@ -70,6 +70,7 @@ def round_from_reading(
     unit = str(card.value("unit").known or form.unit)
     holes = tuple(_hole(card, rule, worst, unit, notes) for rule in rules.holes)
     notes |= {name: text for name in card.own_words() if (text := text_of(card.value(name)))}
+    extra = {name: card.value(name) for name in rules.extra}
     shas = {*photos, *([reading.photo_sha256] if reading.photo_sha256 else [])}
     return Round(
         id=reading.serial or f"photo-{(reading.photo_sha256 or 'unknown')[:16]}",
@@ -89,6 +90,7 @@ def round_from_reading(
         recorded_at=recorded_at.astimezone(UTC),
         waiting=card.waiting(how),
         notes=notes,
+        extra={name: v for name, v in extra.items() if v.value is not None or v.status != "known"},
     )
 
 

@@ -16,8 +16,9 @@ from typing import Any, BinaryIO
 
 from forms.errors import InputError
 from forms.files import whole_file, write_whole
-from scan.records.columns import TABLES, TidyColumn, TidyTable
-from scan.records.csv_text import CsvWriter
+from scan.records.columns import SHEET_TABLES, TABLES, TidyColumn, TidyTable
+from scan.records.csv_text import CsvWriter, csv_text
+from scan.records.other_sheets import OtherSheet, extra_rows, field_rows, sheet_row
 from scan.records.record_json import practice_to_json, round_to_json
 from scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
 from scan.records.schema import SCHEMA_FILE
@@ -31,7 +32,7 @@ PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 
 
 def tables_of(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -> dict[str, list[Row]]:
-    """Return the rows of every table by its name."""
+    """Return the rows of every table of rounds and practice by its name."""
     rows: dict[str, list[Row]] = {table.name: [] for table in TABLES}
     for round_ in rounds:
         for name, some in _rows_of(round_).items():
@@ -49,11 +50,27 @@ def _rows_of(round_: Round) -> dict[str, list[Row]]:
     }
 
 
-def exported_files(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -> dict[str, bytes]:
+def exported_files(
+    rounds: Iterable[Round], practice: Iterable[PracticeSet] = (), sheets: Sequence[OtherSheet] = ()
+) -> dict[str, bytes]:
     """Return the files of an export by name, Parquet apart."""
     streams = {name: io.BytesIO() for name in _STREAMED}
-    _write(streams, rounds, practice)
-    return {name: stream.getvalue() for name, stream in streams.items()} | _about()
+    asked = _asked(sheets, _write(streams, rounds, practice))
+    files = {name: stream.getvalue() for name, stream in streams.items()}
+    return (
+        files
+        | {f"{table.name}.csv": csv_text(table, asked[table]).encode() for table in asked}
+        | _about(asked)
+    )
+
+
+def _asked(sheets: Sequence[OtherSheet], extra: Sequence[Row]) -> dict[TidyTable, list[Row]]:
+    """Return the rows about sheets that are no rounds, and of what rounds hold beyond the game."""
+    rows = {
+        "sheets": [sheet_row(sheet) for sheet in sheets],
+        "fields": [*(row for sheet in sheets for row in field_rows(sheet)), *extra],
+    }
+    return {table: rows[table.name] for table in SHEET_TABLES if rows[table.name]}
 
 
 def rounds_text(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -> str:
@@ -69,9 +86,9 @@ def rounds_text(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -
 _STREAMED = (*(f"{table.name}.csv" for table in TABLES), ROUNDS_FILE)
 
 
-def _about() -> dict[str, bytes]:
+def _about(more: Iterable[TidyTable] = ()) -> dict[str, bytes]:
     """Return the files that say what the others hold."""
-    package = json.dumps(data_package(), ensure_ascii=False, indent=1) + "\n"
+    package = json.dumps(data_package((*TABLES, *more)), ensure_ascii=False, indent=1) + "\n"
     return {PACKAGE_FILE: package.encode(), SCHEMA_FILE.name: SCHEMA_FILE.read_bytes()}
 
 
@@ -80,8 +97,9 @@ def _write(
     rounds: Iterable[Round],
     practice: Iterable[PracticeSet],
     parquet: Mapping[str, _ParquetFile] | None = None,
-) -> None:
-    """Write every round into each stream as it comes."""
+) -> list[Row]:
+    """Write every round into each stream as it comes; return rows of what they hold beyond the game."""
+    extra: list[Row] = []
     tables = {table.name: CsvWriter(table, streams[f"{table.name}.csv"]) for table in TABLES}
     whole = streams[ROUNDS_FILE]
 
@@ -99,6 +117,7 @@ def _write(
         for round_ in rounds:
             for name, rows in _rows_of(round_).items():
                 put(name, rows)
+            extra.extend(extra_rows(round_))
             yield round_to_json(settled(round_))
 
     whole.write(f'{{"schema": {RECORD_SCHEMA},\n"rounds": [\n'.encode())
@@ -108,9 +127,10 @@ def _write(
     put_lines(practice_to_json(done) for done in sets)
     whole.write(b"\n]}\n")
     put("practice", [practice_row(done) for done in sets])
+    return extra
 
 
-def data_package() -> dict[str, Any]:
+def data_package(tables: Iterable[TidyTable] = TABLES) -> dict[str, Any]:
     """Return the description of the CSV files: a Data Package with a Table Schema for each."""
     return {
         "$schema": PACKAGE_PROFILE,
@@ -128,7 +148,7 @@ def data_package() -> dict[str, Any]:
                 "dialect": {"header": True, "delimiter": ",", "lineTerminator": "\r\n", "quoteChar": '"'},
                 "schema": table_schema(table),
             }
-            for table in TABLES
+            for table in tables
         ],
     }
 
@@ -162,7 +182,12 @@ def _field(column: TidyColumn) -> dict[str, Any]:
 
 
 def write_export(
-    folder: Path, rounds: Iterable[Round], practice: Iterable[PracticeSet] = (), *, parquet: bool = False
+    folder: Path,
+    rounds: Iterable[Round],
+    practice: Iterable[PracticeSet] = (),
+    sheets: Sequence[OtherSheet] = (),
+    *,
+    parquet: bool = False,
 ) -> list[Path]:
     """Write an export into a folder, made if need be; return the files written.
 
@@ -181,10 +206,19 @@ def write_export(
             for table in TABLES:
                 stream = stack.enter_context(whole_file(folder / f"{table.name}.parquet"))
                 files[table.name] = stack.enter_context(_ParquetFile(libraries, table, stream))
-        _write(streams, rounds, practice, files if parquet else None)
-    for name, content in _about().items():
+        asked = _asked(sheets, _write(streams, rounds, practice, files if parquet else None))
+        for table, rows in asked.items():
+            stack.enter_context(whole_file(folder / f"{table.name}.csv")).write(
+                csv_text(table, rows).encode()
+            )
+            if libraries is not None:
+                stream = stack.enter_context(whole_file(folder / f"{table.name}.parquet"))
+                files[table.name] = stack.enter_context(_ParquetFile(libraries, table, stream))
+                files[table.name].put(rows)
+    for name, content in _about(asked).items():
         write_whole(folder / name, content)
-    names = [*_STREAMED, *_about(), *(f"{name}.parquet" for name in files)]
+    names = [*_STREAMED, *(f"{table.name}.csv" for table in asked), *_about(asked)]
+    names += [f"{name}.parquet" for name in files]
     return [folder / name for name in names]
 
 

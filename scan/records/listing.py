@@ -29,6 +29,18 @@ def quick_summaries(path: Path) -> tuple[Summary, ...] | None:
         return None
 
 
+def has_other_sheets(path: Path) -> bool | None:
+    """Say whether a store's file holds a card without a round; None where `store` must look at it."""
+    query = "SELECT EXISTS (SELECT 1 FROM cards WHERE serial NOT IN (SELECT id FROM rounds))"
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+            if connection.execute("SELECT version FROM store_version").fetchall() != [(STORE_SCHEMA,)]:
+                return None
+            return bool(connection.execute(query).fetchone()[0])
+    except (sqlite3.Error, ValueError, TypeError):
+        return None
+
+
 def _summary(row: Sequence[Any]) -> Summary:
     values = list(row)
     at = Summary.__slots__.index("played_on")

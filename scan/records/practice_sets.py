@@ -8,11 +8,10 @@ practice results.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 
 from forms.form import Form
 from scan.reading import FieldReading
-from scan.records.card_values import CENTURY
+from scan.records.card_values import day_of
 from scan.records.rounds import PracticeSet, Value
 
 MADE = "made"
@@ -25,7 +24,7 @@ def sets_from(
 
     A set left blank was not done and is no set; a flagged one waits and counts nowhere until answered.
     """
-    when = _day(fields)
+    when = day_of(fields)
     sets = []
     for row, field in enumerate((f for f in form.fields if f.id.startswith(f"{MADE}.")), start=1):
         answer = fields.get(field.id)
@@ -46,17 +45,3 @@ def sets_from(
             )
         )
     return tuple(sets)
-
-
-def _day(fields: Mapping[str, FieldReading]) -> date | None:
-    """Return the day written on the card; None where it is blank, doubtful or not a day."""
-    parts = []
-    for name in ("date.year", "date.month", "date.day"):
-        answer = fields.get(name)
-        if answer is None or answer.flag is not None or not isinstance(answer.value, int):
-            return None
-        parts.append(answer.value)
-    try:
-        return date(CENTURY + parts[0], parts[1], parts[2])
-    except ValueError:
-        return None

@@ -38,6 +38,7 @@ def round_to_json(round_: Round) -> dict[str, Any]:
                 "recorded_at": time_text(round_.recorded_at),
                 "waiting": list(round_.waiting),
                 "notes": dict(round_.notes),
+                "extra": {name: _value_json(value) for name, value in round_.extra.items()},
             }
         ),
     }

@@ -177,6 +177,8 @@ class Round(
     waiting: tuple[str, ...] = ()  # ids of fields that wait for a person
     # What stands on the card but belongs to no throw, by field id: a cause where nothing missed.
     notes: dict[str, str] = msgspec.field(default_factory=dict)
+    # What the card asks beyond the game, by field id, as answered; blank fields are left out.
+    extra: dict[str, Value] = msgspec.field(default_factory=dict)
 
     @property
     def day(self) -> date | None:
@@ -205,6 +207,7 @@ def values_of(round_: Round) -> Iterator[Value]:
     """Yield every value of a round."""
     yield from (round_.played_on, round_.hand, round_.wind, round_.worst, round_.total)
     yield from round_.tallies.values()
+    yield from round_.extra.values()
     for hole in round_.holes:
         yield from (hole.score, hole.penalty, hole.par)
         for throw in (*hole.throws, *hole.maybe):

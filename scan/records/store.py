@@ -10,18 +10,30 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Engine, delete, func, insert, literal_column, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Engine,
+    Row,
+    delete,
+    func,
+    insert,
+    literal_column,
+    select,
+    update,
+)
 
 from forms.errors import InputError, RecordError
 from forms.form import Form
 from scan.asking import MATTERS, WAYS_TO_ASK
 from scan.reading import CARD_PICTURE, CardReading, FieldReading, FieldValue, Lesson
 from scan.records import forgetting, hands, many, set_aside, tables
-from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, standing
+from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, lay_over, standing
 from scan.records.cards import Card, Waiting
 from scan.records.checking import Damage, damages, refuse_broken
 from scan.records.compose import round_from_reading
@@ -43,6 +55,7 @@ from scan.records.kept import reading_text, speaking_text
 from scan.records.lessons import vouched_for
 from scan.records.looks import Look, answer_of_look, left_answer, seen_together
 from scan.records.migrations import bring_up_to_date
+from scan.records.other_sheets import OtherSheet
 from scan.records.practice_sets import sets_from
 from scan.records.record_json import round_from_text, rounds_from_texts, time_from, time_text
 from scan.records.rounds import PracticeSet, Round
@@ -192,6 +205,7 @@ class Store:
         *,
         form_text: str | Callable[[], str] = "",
         practice: Sequence[PracticeSet] = (),
+        player: str | None = None,
         evidence: bytes | None = None,
         join: Join | None = None,
         copies: int = 1,
@@ -210,6 +224,7 @@ class Store:
         round_ : the round composed from it, or None for a form that is no round card
         form_text : the form's field map, or what makes it, kept so that the store can compose the round anew
         practice : the sets of a practice card
+        player : the alias that a card which is no round was printed for
         evidence : what the reading rests on, for photos to come
         join : how to read several photos of one round together
         copies : on how many copies of this sheet the photo looks
@@ -248,7 +263,7 @@ class Store:
             for one in card.together:
                 add_photo(connection, one)
             add_form(connection, key, form_text)
-            player = round_.player if round_ else next((done.player for done in practice), None)
+            player = round_.player if round_ else player
             beside = tuple(one for one in serials_of(connection, sheet) if one != serial)
             add_card(connection, serial, key, player)
             values = {
@@ -763,6 +778,31 @@ class Store:
         """Return every round of the sheet that a round's serial belongs to, with the photos that show it."""
         with reading(self._engine) as connection:
             return rounds_of_sheet(connection, serial)
+
+    def other_sheets(self, player: str | None = None) -> tuple[OtherSheet, ...]:
+        """Return every sheet that is no round with its answers; by day, those without one last.
+
+        Parameters
+        ----------
+        player : only those of this alias, as printed or as answered on the sheet
+        """
+        cards, rounds = tables.cards, tables.rounds
+        query = select(cards).where(~select(rounds.c.id).where(rounds.c.id == cards.c.serial).exists())
+        with reading(self._engine) as connection:
+            for table in (cards, tables.readings, tables.answers):
+                refuse_broken(connection, self.name, table)
+            found = [self._other(connection, row) for row in connection.execute(query.order_by("serial"))]
+        kept = [sheet for sheet in found if sheet is not None and player in (None, sheet.player)]
+        return tuple(sorted(kept, key=lambda sheet: (sheet.day is None, sheet.day or date.min)))
+
+    def _other(self, connection: Connection, row: Row[Any]) -> OtherSheet | None:
+        form, read = self._form(connection, row.form), speaking_reading(connection, row)
+        if form.record == "round" or read is None:
+            return None
+        answers = answers_of(connection, row.serial)
+        named = lay_over(read.fields, answers).get("player")
+        player = (named.value if named is not None and isinstance(named.value, str) else "") or row.player
+        return OtherSheet(row.serial, form, player, read.fields, answers, tuple(row.waiting.split()))
 
     def form_text(self, fingerprint: str) -> str | None:
         """Return the field map kept under a form's fingerprint, or None."""

@@ -78,6 +78,7 @@ def settled(round_: Round) -> Round:
         wind=_settled(round_.wind),
         worst=_settled(round_.worst),
         total=_settled(round_.total),
+        extra={name: _settled(value) for name, value in round_.extra.items()},
         tallies={phase: _settled(value) for phase, value in round_.tallies.items()},
         holes=tuple(
             replace(

@@ -68,8 +68,9 @@ def place_of(form: Form, field: Field) -> str:
     """Return where on the card a field stands: "Hole 7", "Row 3", or the card's title outside the rows."""
     if field.row is None:
         return "Head and foot" if form.record == "round" else form.title
-    noun = "Hole" if form.record == "round" else "Row"
-    return f"{noun} {form.row_numbers[field.row - 1]}"
+    if form.row_labels:
+        return form.row_label(field.row)
+    return f"{'Hole' if form.record == 'round' else 'Row'} {form.row_numbers[field.row - 1]}"
 
 
 def name_of(form: Form, field: Field) -> str:
@@ -77,7 +78,7 @@ def name_of(form: Form, field: Field) -> str:
     known = _NAMES.get(key_of(form, field)) if form.record == "round" else None
     if known is not None:
         return known[0]
-    return " ".join(field.label.replace("|", " ").split()) or field.id
+    return " ".join(field.label.replace("|", " ").replace("{unit}", f"({form.unit})").split()) or field.id
 
 
 def full_name(form: Form | None, field_id: str) -> str:

@@ -161,10 +161,12 @@ class YearPages:
     async def rounds(self, request: Request) -> Response:
         player = request.query_params.get("player", "")
         found, aside = await _off(lambda: (shelf(self._desk), self._desk.store.aside()))
+        others = await _off(lambda: self._desk.store.other_sheets(player or None))
         lines = [line for line in found.lines if player in ("", line.player)]
         return self._page(
             request,
             "rounds.html",
+            others=others,
             lines=lines,
             names=found.rounds,
             players=found.players,
