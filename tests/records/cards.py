@@ -91,7 +91,8 @@ options = [{id = "straddle", label = "straddle"}]
 [[rows.right]]
 id = "way"
 type = "choose-many"
-options = [{id = "left", label = "left"}, {id = "right", label = "right"}, {id = "long", label = "long"}, {id = "short", label = "short"}]
+options = [{id = "left", label = "left"}, {id = "right", label = "right"},
+    {id = "long", label = "long"}, {id = "short", label = "short"}]
 [[rows.right]]
 id = "forehand"
 type = "choose-one"
@@ -107,7 +108,8 @@ type = "words"
 [[right-head]]
 id = "worst"
 type = "choose-one"
-options = [{id = "drive", label = "drive"}, {id = "approach", label = "approach"}, {id = "putt", label = "putt"}]
+options = [{id = "drive", label = "drive"}, {id = "approach", label = "approach"},
+    {id = "putt", label = "putt"}]
 
 [[foot]]
 id = "tally.drive"

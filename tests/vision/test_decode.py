@@ -496,7 +496,8 @@ record = "practice"
 [[head]]
 id = "place"
 type = "choose-one"
-options = [{ id = "park", label = "park" }, { id = "field", label = "field" }, { id = "hall", label = "hall" }]
+options = [{ id = "park", label = "park" }, { id = "field", label = "field" },
+    { id = "hall", label = "hall" }]
 [rows]
 prefix = "r"
 count = 3
@@ -507,7 +508,8 @@ digits = 2
 [[rows.left]]
 id = "felt"
 type = "choose-many"
-options = [{ id = "calm", label = "calm" }, { id = "rushed", label = "rushed" }, { id = "tired", label = "tired" }]
+options = [{ id = "calm", label = "calm" }, { id = "rushed", label = "rushed" },
+    { id = "tired", label = "tired" }]
 [[foot]]
 id = "serial"
 type = "number"

@@ -20,19 +20,23 @@ TOLERANCE = 1e-9  # what the decoder promises
 CLEAN_MISS = 'options = [{ id = "clean", label = "clean" }, { id = "miss", label = "miss" }]'
 
 
+def options(*ids: str) -> str:
+    return "[" + ", ".join(f'{{ id = "{id_}", label = "{id_}" }}' for id_ in ids) + "]"
+
+
 def small_form(holes: int, rows: list[str], outside: list[str], score_digits: int = 1, total_digits: int = 2):
     """A round card of the fields named, each a field of the built-in cards made smaller."""
     kinds = {
         "score": f'type = "number"\ndigits = {score_digits}',
         "penalty": 'type = "choose-one"\noptions = [{ id = "1", label = "1" }, { id = "2", label = "2" }]',
-        "way": 'type = "choose-many"\noptions = [{ id = "left", label = "left" }, { id = "right", label = "right" }]',
+        "way": f'type = "choose-many"\noptions = {options("left", "right")}',
         "why": 'type = "number"\ndigits = 1',
         "forehand": 'type = "choose-one"\noptions = [{ id = "yes", label = "yes" }]',
         "putt1.stance": 'type = "choose-one"\noptions = [{ id = "straddle", label = "straddle" }]',
         "putt1.distance": 'type = "number"\ndigits = 1',
         "putt2.distance": 'type = "number"\ndigits = 1',
         "total": f'type = "number"\ndigits = {total_digits}',
-        "worst": 'type = "choose-one"\noptions = [{ id = "drive", label = "drive" }, { id = "putt", label = "putt" }]',
+        "worst": f'type = "choose-one"\noptions = {options("drive", "putt")}',
     }
     for throw in ("drive", "approach1", "approach2", "putt1", "putt2", "putt3"):
         kinds[throw] = f'type = "choose-one"\n{CLEAN_MISS}'
