@@ -237,7 +237,7 @@ FIELDS = TidyTable(
         _text("value", "What is filled in; options by their ids, several separated by spaces."),
         _choice(
             "status",
-            "known, blank, written (words that nobody has typed yet), or waits: a person must look first.",
+            "known, blank, written (words that nobody has typed yet), waits (a person must look), doubtful.",
             *SHEET_STATUSES,
             required=True,
         ),

@@ -16,12 +16,12 @@ from typing import Any
 
 from forms.form import Field, Form
 from scan.reading import FieldReading
-from scan.records.answers import Answer, lay_over, standing
+from scan.records.answers import LEFT, Answer, lay_over, standing
 from scan.records.card_values import P_DECIMALS, day_of
 from scan.records.rounds import Round, Scalar
 
-#: A field that waits counts nowhere; one that is written holds words that nobody has typed yet.
-STATUSES = ("known", "blank", "written", "waits")
+#: What waits or is doubtful counts nowhere; what is written holds words that nobody has typed yet.
+STATUSES = ("known", "blank", "written", "waits", "doubtful")
 _STATUS_OF_WORDS: Mapping[Scalar, str] = {None: "blank", "": "written"}
 
 
@@ -76,7 +76,7 @@ def sheet_row(sheet: OtherSheet) -> dict[str, Any]:
 
 def field_rows(sheet: OtherSheet) -> Iterator[dict[str, Any]]:
     """Yield the row of each field in the order of the form; what waits has no value."""
-    by_person = {answer.field for answer in standing(sheet.answers)}
+    by_person = {answer.field for answer in standing(sheet.answers) if answer.how != LEFT}
     fields = sheet.fields
     for field in sheet.form.fields:
         found = fields.get(field.id)
@@ -100,7 +100,7 @@ def extra_rows(round_: Round) -> Iterator[dict[str, Any]]:
             "row_label": None,
             "field": rest if number and rest else name,
             "value": None if value.known in (None, "") else str(value.known),
-            "status": _STATUS_OF_WORDS.get(value.value, "known") if value.status == "known" else "waits",
+            "status": _STATUS_OF_WORDS.get(value.value, "known") if value.status == "known" else value.status,
             "p": value.p,
             "source": value.source,
         }
@@ -113,8 +113,8 @@ def _said(field: Field, found: FieldReading | None, by_person: bool, waits: bool
     p = None if by_person else round(found.p, P_DECIMALS)
     source = "entered" if by_person else found.source
     text = text_of_value(found.value)
-    if waits:
-        return {"value": None, "status": "waits", "p": p, "source": source}
+    if waits or found.flag is not None:
+        return {"value": None, "status": "waits" if waits else "doubtful", "p": p, "source": source}
     if text is None and field.default is not None:
         return {"value": field.default, "status": "known", "p": p, "source": "default"}
     if text == "":

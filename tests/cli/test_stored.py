@@ -131,7 +131,7 @@ def test_no_rounds_yet_says_what_to_do_and_makes_no_store(tmp_path, capsys):
     assert "shortpencil print -o card.pdf" in err
     assert not (tmp_path / "none.sqlite").exists()
     command("rounds", "--store", tmp_path / "none.sqlite", "--json")
-    assert json.loads(capsys.readouterr().out) == {"schema": 1, "rounds": []}
+    assert json.loads(capsys.readouterr().out) == {"schema": 1, "rounds": [], "sheets": []}
 
 
 def test_the_quick_list_says_what_the_store_says(place, waiting_place, tmp_path):

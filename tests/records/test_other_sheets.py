@@ -201,12 +201,11 @@ def test_a_field_that_the_game_does_not_know_is_kept_as_extra_and_comes_back() -
     assert (row["sheet"], row["row"], row["field"], row["value"]) == ("8JSHR4Z5", "0", "mood", "tired")
 
 
-def test_an_extra_field_that_waits_has_no_value_in_an_export() -> None:
+def test_an_extra_field_in_doubt_has_no_value_in_an_export() -> None:
     card, form = own_round(MOOD)
     unclear = FieldReading("tired", 0.6, "unclear")
     round_ = round_from_reading(
         form, replace(card, fields={**card.fields, "mood": unclear}), recorded_at=WHEN
     )
-    assert round_.waiting == ("mood",)
     (row,) = csv.DictReader(io.StringIO(exported_files((round_,))["fields.csv"].decode()))
-    assert (row["value"], row["status"]) == ("", "waits")
+    assert (row["value"], row["status"]) == ("", "doubtful")
