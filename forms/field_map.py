@@ -18,14 +18,16 @@ from forms.files import parsed_json
 from forms.form import (
     HANDS,
     UNITS,
+    USUAL_PHASES,
     Cause,
     Course,
     CourseHole,
     Field,
     Form,
     Option,
+    Phase,
 )
-from forms.form_check import FIELD_ID, FIELD_TYPES, LONGEST_TEXT, RECORDS, SHAPES
+from forms.form_check import FIELD_ID, FIELD_TYPES, LONGEST_TEXT, MOST_PHASES, RECORDS, ROLES, SHAPES
 from forms.geometry import Box, Point
 from forms.layout import Cell, Layout, Paper
 from forms.serials import fingerprint_of
@@ -112,6 +114,7 @@ def _body(layout: Layout) -> dict[str, Any]:
             **({"labels": list(form.row_labels)} if form.row_labels else {}),
         },
         "course": _course_json(form.course),
+        **({"phases": [_phase_json(phase) for phase in form.phases]} if form.phases != USUAL_PHASES else {}),
         "causes": [{"number": c.number, "id": c.id, "label": c.label} for c in form.causes],
         "fields": {field.id: _field_json(field) for field in form.fields},
         "cells": [
@@ -143,6 +146,10 @@ def _field_json(field: Field) -> dict[str, Any]:
     if field.default is not None:
         data["default"] = field.default
     return data
+
+
+def _phase_json(phase: Phase) -> dict[str, Any]:
+    return {"id": phase.id, "label": phase.label, "role": phase.role, "columns": list(phase.columns)}
 
 
 def _course_json(course: Course | None) -> dict[str, Any] | None:
@@ -210,6 +217,7 @@ def _form(data: _Part) -> Form:
         row_numbers=rows.wholes("numbers", rows.whole("count", 0, 60), 1, 60),
         row_group=rows.whole("group", 1, 60),
         row_labels=rows.texts("labels", rows.whole("count", 0, 60)) if rows.has("labels") else (),
+        phases=_phases(data),
         causes=tuple(
             Cause(c.whole("number", 0, 9), c.text("id"), c.text("label")) for c in data.parts("causes")
         ),
@@ -232,12 +240,22 @@ def _form(data: _Part) -> Form:
     )
 
 
+def _phases(data: _Part) -> tuple[Phase, ...]:
+    if not data.has("phases"):
+        return USUAL_PHASES
+    return tuple(
+        Phase(p.text("id"), p.text("label"), p.one_of("role", ROLES), p.texts("columns"))
+        for p in data.parts("phases")[:MOST_PHASES]
+    )
+
+
 def _field(name: str, f: _Part, rows: int) -> Field:
     options = tuple(
         Option(o.text("id"), o.text("label"), o.one_of("shape", SHAPES)) for o in f.parts("options", ())
     )
     default = f.text("default") if f.has("default") else None
-    if default is not None and default not in [option.id for option in options]:
+    only_misses = default == "clean" and [option.id for option in options] == ["miss"]
+    if default is not None and default not in [option.id for option in options] and not only_misses:
         raise f.wrong("default", "one of the options", default)
     return Field(
         name,
@@ -296,11 +314,15 @@ class _Part:
         fits = fits and all(_is_whole(item, low, high) for item in value or ())
         return tuple(self._checked(key, fits, f"{count} whole numbers from {low} to {high}"))
 
-    def texts(self, key: str, count: int) -> tuple[str, ...]:
+    def texts(self, key: str, count: int | None = None) -> tuple[str, ...]:
         value = self._data.get(key)
-        fits = isinstance(value, list) and len(value) == count
+        fits = isinstance(value, list) and count in (None, len(value))
         fits = fits and all(is_text(item) and len(item) <= LONGEST_TEXT for item in value or ())
-        return tuple(self._checked(key, fits, f"{count} texts of at most {LONGEST_TEXT} signs"))
+        return tuple(
+            self._checked(
+                key, fits, f"{'' if count is None else f'{count} '}texts of at most {LONGEST_TEXT} signs"
+            )
+        )
 
     def box(self) -> Box:
         value = self._data.get("box_mm")

@@ -120,6 +120,28 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
+class Phase:
+    """One phase of the game: what records call it, and the columns of its throws in the order thrown.
+
+    `role` says where on a hole its throws fall: "tee" (one throw, the first), "between" (any number) or
+    "target" (the last, which end the hole).
+    """
+
+    id: str
+    label: str
+    role: str
+    columns: tuple[str, ...]
+
+
+#: The phases of a round card that declares none, as every card before declared phases was printed.
+USUAL_PHASES = (
+    Phase("drive", "drive", "tee", ("drive",)),
+    Phase("approach", "approach", "between", ("approach1", "approach2")),
+    Phase("putt", "putt", "target", ("putt1", "putt2", "putt3")),
+)
+
+
+@dataclass(frozen=True, slots=True)
 class Form:
     """A card as a set of questions, with everything a reader of answers must know.
 
@@ -146,6 +168,7 @@ class Form:
     help: tuple[str, ...] = ()
     row_labels: tuple[str, ...] = ()
     words: Mapping[str, str] = field(default_factory=dict)
+    phases: tuple[Phase, ...] = USUAL_PHASES
 
     def field(self, field_id: str) -> Field:
         """Return the field of that id; KeyError when the form has none."""
@@ -224,6 +247,7 @@ def form_from_toml(
         columns=columns,
         help=tuple(data.get("help", ())),
         words=dict(data.get("words", {})),
+        phases=tuple(_phase(item) for item in data.get("phases", ())) or USUAL_PHASES,
     )
 
 
@@ -278,6 +302,10 @@ def _with_labels(columns: Iterable[Column], *, has_legend: bool) -> tuple[Column
         )
         for column in columns
     )
+
+
+def _phase(item: Mapping[str, Any]) -> Phase:
+    return Phase(item["id"], item.get("label", item["id"]), item["role"], tuple(item["columns"]))
 
 
 def _column(item: Mapping[str, Any], place: str) -> Column:

@@ -27,6 +27,8 @@ SIMPLE_ID = r"[\w-]{1,40}"
 OUTSIDE = ("head", "right-head", "foot", "foot-right", "notes")
 BLOCKS = ("left", "right")
 MOST_ROWS = 60
+#: Columns of the phases of a round that declares none; `form.USUAL_PHASES` has them by phase.
+USUAL_THROWS = ("drive", "approach1", "approach2", "putt1", "putt2", "putt3")
 MOST_PROBLEMS_SHOWN = 12
 LONGEST_TEXT = 300
 
@@ -159,6 +161,25 @@ CAUSE = {
     "label": Key("text", "What is printed.", required=True),
 }
 
+#: A phase's id is a column's value in every store, where eight signs were agreed on.
+PHASE_ID = r"[a-z][a-z0-9]{0,7}"
+ROLES = ("tee", "between", "target")
+MOST_PHASES, MOST_COLUMNS, MOST_THROWS = 5, 4, 9
+
+PHASE = {
+    "id": Key("id", "What records keep; at most 8 small letters.", required=True, pattern=PHASE_ID),
+    "label": Key("text", "What it is called in sentences; the id unless it says so."),
+    "role": Key(
+        "choice",
+        "tee: one throw, the first; between: any number; target: the last, which end the hole.",
+        required=True,
+        allowed=ROLES,
+    ),
+    "columns": Key(
+        "texts", "Ids of its columns in the rows, in the order thrown.", required=True, high=MOST_COLUMNS
+    ),
+}
+
 ROWS = {
     "count": Key("whole", "How many rows.", required=True, low=0, high=MOST_ROWS),
     "prefix": Key(
@@ -188,6 +209,12 @@ FORM = {
     "foot": Key("tables", "Fields below the rows, left.", item="field", high=12),
     "foot-right": Key("tables", "Strips for words below the rows, right.", item="field", high=3),
     "causes": Key("tables", "Numbered reasons, 0 to 9.", item="cause", high=10),
+    "phases": Key(
+        "tables",
+        "Phases of the game in the order thrown; drive, approach and putt unless it says so.",
+        item="phase",
+        high=MOST_PHASES,
+    ),
 }
 
 SENTENCES = {name: Key("text", f"In place of: {usual}", empty=True) for name, usual in WORDS.items()}
@@ -199,6 +226,7 @@ TABLES: dict[str, dict[str, Key]] = {
     "field": FIELD,
     "option": OPTION,
     "cause": CAUSE,
+    "phase": PHASE,
 }
 
 
@@ -236,6 +264,8 @@ def problems_of(data: Mapping[str, Any]) -> Iterator[Problem]:
     yield from _ids(data)
     yield from _causes(data)
     yield from _row_labels(data)
+    yield from _phases(data)
+    yield from _throws(data)
 
 
 def _table(data: Mapping[str, Any], kind: str, path: Path, place: str = "") -> Iterator[Problem]:
@@ -307,7 +337,8 @@ def _field(data: Mapping[str, Any], path: Path, place: str) -> Iterator[Problem]
                 (*path, "options", number),
                 f"expected an id of its own for each option, found {found(id_)} twice. Rename one.",
             )
-    if "default" in data and data["default"] not in ids:
+    only_misses = ids == ["miss"] and data["default"] == "clean" if "default" in data else False
+    if "default" in data and data["default"] not in ids and not only_misses:
         near = _near(data["default"], [str(i) for i in ids])
         yield Problem(
             (*path, "default"),
@@ -400,6 +431,79 @@ def _row_labels(data: Mapping[str, Any]) -> Iterator[Problem]:
             ("rows", "labels"),
             f"expected a label for each of the {count} rows, found {len(labels)}. Write as many.",
         )
+
+
+def _phases(data: Mapping[str, Any]) -> Iterator[Problem]:
+    """Yield what does not hold among the declared phases."""
+    phases = _tables(data.get("phases"))
+    if phases and data.get("record") != "round":
+        yield Problem(
+            ("phases",), 'expected phases only with record = "round". Take them out, or change the record.'
+        )
+    rows = data.get("rows")
+    known = [c.get("id") for b in BLOCKS if isinstance(rows, dict) for c in _tables(rows.get(b))]
+    used: list[str] = []
+    for place, phase in enumerate(phases):
+        if phase.get("id") in [other.get("id") for other in phases[:place]]:
+            yield Problem(
+                ("phases", place, "id"),
+                f"expected an id of its own, found {found(phase['id'])} twice. Rename one.",
+            )
+        columns = phase.get("columns")
+        for number, column in enumerate(columns if PHASE["columns"].fits(columns) and columns else ()):
+            at = ("phases", place, "columns", number)
+            if column not in known:
+                near = (
+                    _near(column, [str(name) for name in known])
+                    or " Add a column of that id to [[rows.left]]."
+                )
+                yield Problem(at, f"expected the id of a column in the rows, found {found(column)}.{near}")
+            elif column in used:
+                yield Problem(
+                    at, f"expected each column in one phase, found {found(column)} twice. Take one out."
+                )
+            used.append(column)
+    roles = [phase.get("role") for phase in phases]
+    order = [ROLES.index(role) for role in roles if role in ROLES]
+    for role in ("tee", "target"):
+        if roles.count(role) > 1:
+            yield Problem(
+                ("phases", len(roles) - 1, "role"),
+                f'expected one phase with the role {role!r}, found {roles.count(role)}. Take "between".',
+            )
+    if order != sorted(order):
+        yield Problem(
+            ("phases",), "expected the phases in the order thrown: tee, between, target. Sort them."
+        )
+    if len(used) > MOST_THROWS:
+        yield Problem(
+            ("phases",),
+            f"expected at most {MOST_THROWS} columns of throws, found {len(used)}. Take some out.",
+        )
+
+
+def _throws(data: Mapping[str, Any]) -> Iterator[Problem]:
+    """Yield columns of throws whose answers a round does not know."""
+    rows = data.get("rows")
+    if data.get("record") != "round" or not isinstance(rows, dict):
+        return
+    phases = _tables(data.get("phases"))
+    throws = {c for phase in phases for c in phase.get("columns", ()) if isinstance(c, str)} or set(
+        USUAL_THROWS
+    )
+    for block in BLOCKS:
+        for place, column in enumerate(_tables(rows.get(block))):
+            if column.get("id") not in throws:
+                continue
+            at = ("rows", block, place)
+            ids = sorted(str(option.get("id")) for option in _tables(column.get("options")))
+            if column.get("type") != "choose-one" or ids not in (["clean", "miss"], ["miss"]):
+                yield Problem(
+                    (*at, "options") if "options" in column else at,
+                    "expected a throw to be a choose-one of 'clean' and 'miss', or of 'miss' alone, found "
+                    f"{column.get('type')} of {', '.join(ids) or 'nothing'}. Give the options these ids; "
+                    "their labels may say what you like.",
+                )
 
 
 def _tables(value: Any) -> list[Mapping[str, Any]]:

@@ -14,7 +14,7 @@ from __future__ import annotations
 from importlib.resources import files
 from typing import Any
 
-from forms.form_check import CAUSE, FIELD, FORM, OPTION, ROWS, SENTENCES, Key
+from forms.form_check import CAUSE, FIELD, FORM, OPTION, PHASE, ROWS, SENTENCES, Key
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -36,6 +36,7 @@ def form_schema() -> dict[str, Any]:
             "field": _table(FIELD),
             "option": _table(OPTION),
             "cause": _table(CAUSE),
+            "phase": _table(PHASE),
             "rows": _table(ROWS),
             "words": _table(SENTENCES),
         },

@@ -7,19 +7,10 @@ phase is the count of its misses; a cause stands only where something missed.
 
 from dataclasses import dataclass
 
-from forms.form import Field, Form
+from forms.form import USUAL_PHASES, Field, Form, Phase
 
-PHASES = ("drive", "approach", "putt")
-
-#: The throw columns of a round card in the order the throws happen, with the phase of each.
-THROW_COLUMNS = (
-    ("drive", "drive"),
-    ("approach1", "approach"),
-    ("approach2", "approach"),
-    ("putt1", "putt"),
-    ("putt2", "putt"),
-    ("putt3", "putt"),
-)
+#: Phases of a card that declares none.
+PHASES = tuple(phase.id for phase in USUAL_PHASES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +35,12 @@ class HoleRule:
 
 @dataclass(frozen=True, slots=True)
 class TallyRule:
-    """tally = number of misses among `throws`, all of one phase."""
+    """tally = number of misses among `throws`, all of one phase, which is called `label`."""
 
     tally: str
     phase: str
     throws: tuple[str, ...]
+    label: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +55,9 @@ class TotalRule:
 class CardRules:
     """Every sum of one form; empty where the form has no such fields.
 
-    `extra` are the fields that the game does not know, kept as they are answered.
+    `phases` are those of the game in the order thrown, also where the card has no column for one.
+    `only_misses`: the card declares that what is unmarked was clean. `extra` are the fields that the game
+    does not know, kept as they are answered.
     """
 
     holes: tuple[HoleRule, ...]
@@ -71,6 +65,13 @@ class CardRules:
     total: TotalRule | None
     worst: str | None
     extra: tuple[str, ...] = ()
+    phases: tuple[Phase, ...] = USUAL_PHASES
+    only_misses: bool = False
+
+    @property
+    def phase_ids(self) -> tuple[str, ...]:
+        """Ids of the phases in the order thrown."""
+        return tuple(phase.id for phase in self.phases)
 
 
 def rules_of(form: Form) -> CardRules:
@@ -78,6 +79,7 @@ def rules_of(form: Form) -> CardRules:
     if form.record != "round":
         return CardRules((), (), None, None)
     known = {field.id for field in form.fields}
+    columns = tuple((name, phase.id) for phase in form.phases for name in phase.columns)
 
     def if_known(field_id: str) -> str | None:
         return field_id if field_id in known else None
@@ -87,7 +89,7 @@ def rules_of(form: Form) -> CardRules:
         at = form.row_id(row)
         if f"{at}.score" not in known:
             continue
-        throws = tuple((f"{at}.{name}", phase) for name, phase in THROW_COLUMNS if f"{at}.{name}" in known)
+        throws = tuple((f"{at}.{name}", phase) for name, phase in columns if f"{at}.{name}" in known)
         holes.append(
             HoleRule(
                 number=form.row_numbers[row - 1],
@@ -106,20 +108,22 @@ def rules_of(form: Form) -> CardRules:
         )
     tallies = tuple(
         TallyRule(
-            f"tally.{phase}",
-            phase,
-            tuple(field_id for hole in holes for field_id, of in hole.throws if of == phase),
+            f"tally.{phase.id}",
+            phase.id,
+            tuple(field_id for hole in holes for field_id, of in hole.throws if of == phase.id),
+            phase.label,
         )
-        for phase in PHASES
-        if f"tally.{phase}" in known
+        for phase in form.phases
+        if f"tally.{phase.id}" in known
     )
     total = TotalRule("total", tuple(h.score for h in holes)) if "total" in known and holes else None
-    extra = tuple(
-        field.id
-        for field in form.fields
-        if not _is_of_the_game(field, form, {tally.tally for tally in tallies})
-    )
-    return CardRules(tuple(holes), tallies, total, if_known("worst"), extra)
+    names = {*_HEAD, *_DATE, *(tally.tally for tally in tallies)}
+    in_rows = {*_IN_ROWS, *(name for name, _ in columns)}
+    in_rows |= {f"{name}.{what}" for name, _ in columns for what in ("distance", "stance")}
+    extra = tuple(field.id for field in form.fields if not _is_of_the_game(field, names, in_rows))
+    of_throws = {name for hole in holes for name, _ in hole.throws}
+    only_misses = bool(of_throws) and all(f.default == "clean" for f in form.fields if f.id in of_throws)
+    return CardRules(tuple(holes), tallies, total, if_known("worst"), extra, form.phases, only_misses)
 
 
 #: Fields outside the rows that a round has a place for, beside its tallies.
@@ -128,10 +132,8 @@ _DATE = ("date.day", "date.month", "date.year")
 _IN_ROWS = ("par", "score", "penalty", "way", "forehand", "why", "words")
 
 
-def _is_of_the_game(field: Field, form: Form, tallies: set[str]) -> bool:
+def _is_of_the_game(field: Field, outside: set[str], in_rows: set[str]) -> bool:
     """Say whether a round has a place of its own for a field; words outside the rows are its notes."""
     if field.row is None:
-        return field.type == "words" or field.id in (*_HEAD, *_DATE, *tallies)
-    name = field.id.split(".", 1)[1]
-    throws = [throw for throw, _ in THROW_COLUMNS]
-    return name in (*_IN_ROWS, *throws, *(f"{t}.{what}" for t in throws for what in ("distance", "stance")))
+        return field.type == "words" or field.id in outside
+    return field.id.split(".", 1)[1] in in_rows

@@ -9,10 +9,19 @@ from __future__ import annotations
 import numpy as np
 
 from forms.form import Form
-from forms.rules import PHASES
 from scan.vision.card_sums import CardSums, sums_of_card, write_sums
 from scan.vision.dates import weigh_date, weigh_pars
-from scan.vision.holes import HoleInk, HoleWeights, explain, score_prior, throw_table, weigh
+from scan.vision.holes import (
+    CLEAN,
+    MISS,
+    UNMARKED,
+    HoleInk,
+    HoleWeights,
+    explain,
+    score_prior,
+    throw_table,
+    weigh,
+)
 from scan.vision.likelihoods import Floats, Ints, gather
 from scan.vision.plan import HoleRows, Plan, Throws
 from scan.vision.posterior import Posterior
@@ -50,7 +59,7 @@ def _rules(plan: Plan, sums: CardSums) -> dict[str, str]:
     if sums.total is not None and plan.rules.total is not None:
         named.update(dict.fromkeys((*plan.rules.total.scores, plan.rules.total.total), "total"))
     for tally in plan.rules.tallies:
-        if sums.tallies[PHASES.index(tally.phase)] is not None:
+        if sums.tallies[plan.rules.phase_ids.index(tally.phase)] is not None:
             named.update(dict.fromkeys((*tally.throws, tally.tally), tally.tally))
     if sums.second is not None and plan.rules.worst is not None:
         named[plan.rules.worst] = "worst"
@@ -78,13 +87,14 @@ def _weigh_holes(
     plan: Plan, slips: Slips, posterior: Posterior, rows: HoleRows, distances: Distances | None
 ) -> HoleWeights:
     throws = rows.throws
-    table = throw_table(throws.columns, slips)
+    roles = tuple(phase.role for phase in plan.rules.phases)
+    table = throw_table(throws.columns, slips, roles, throws.only_misses)
     key, at = rows.score
     prior = np.stack([score_prior(key[1], hole.par) for hole in plan.rules.holes])
     by_state = np.ones((len(at), 0, 3))
     if throws.fields.size:
-        meanings = posterior.choose["choose-one", 2].likelihood.meanings[throws.fields]
-        by_state = meanings[:, :, list(throws.answers)] * np.array([1.0, 1 - slips.miss, slips.miss])
+        meanings = posterior.choose[throws.group].likelihood.meanings[throws.fields]
+        by_state = meanings[:, :, list(throws.answers)] * _chance_of_states(throws, slips)
     marks = np.ones((len(at), table.patterns))
     if distances is not None:
         first, second = _putt_bits(throws, table.patterns)
@@ -100,6 +110,14 @@ def _weigh_holes(
         penalty[:, [0, *counts]] = likelihood
     score = posterior.number[key].likelihood.take(at)
     return weigh(HoleInk(score, prior, penalty, by_state, marks), table, slips)
+
+
+def _chance_of_states(throws: Throws, slips: Slips) -> Floats:
+    """(3,) chance of unmarked, clean and miss, given that a throw is or is not marked.
+
+    Where only misses are marked no throw can be marked clean, and a mark is a miss.
+    """
+    return np.array([1.0, 0.0, 1.0] if throws.only_misses else [1.0, 1 - slips.miss, slips.miss])
 
 
 def _putt_bits(throws: Throws, patterns: int) -> tuple[Ints, Ints]:
@@ -122,10 +140,11 @@ def _write_holes(
     key, at = rows.score
     posterior.number[key].set(at, found.score, found.p_blank)
     if throws.fields.size:
-        choose = posterior.choose["choose-one", 2]
+        choose = posterior.choose[throws.group]
         meanings = choose.likelihood.meanings[throws.fields]
         weights = np.zeros_like(meanings)
-        weights[:, :, list(throws.answers)] = found.throws
+        states = (UNMARKED, MISS) if throws.only_misses else (UNMARKED, CLEAN, MISS)
+        weights[:, :, [throws.answers[state] for state in states]] = found.throws[:, :, list(states)]
         choose.weights[throws.fields] = weights / meanings
     if rows.penalty is not None:
         group, fields, counts = rows.penalty

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forms.rules import PHASES
 from scan.vision.holes import HoleWeights
 from scan.vision.likelihoods import Floats, Ints
 from scan.vision.plan import Plan
@@ -47,6 +46,11 @@ class CardSums:
     second: SecondPass | None
     slips: Slips
 
+    @property
+    def phases(self) -> int:
+        """How many phases the game has."""
+        return len(self.tallies)
+
     def fewer(self) -> CardSums | None:
         """Return the sums to go on with when these are too many for an unclear card; None after the last.
 
@@ -79,9 +83,11 @@ class CardSums:
             shares = chain.added[:, :, back] * split
         added = np.zeros((len(holes.weight), holes.weight[0].size))
         added[:, columns] = shares.sum(axis=0)
-        missed = holes.misses[at_miss].T > 0  # (3, J)
+        missed = holes.misses[at_miss].T > 0  # (n, J)
         p_missed = np.einsum("qhj,qj->h", shares[: len(missed)], missed[: len(shares)])
-        by_phase = np.bincount(sums_of(chain.keys)[2], chain.posterior, len(shares)).astype(float, copy=False)
+        by_phase = np.bincount(sums_of(chain.keys, self.phases)[2], chain.posterior, len(shares)).astype(
+            float, copy=False
+        )
         return Settled(added.reshape(holes.weight.shape), p_missed, by_phase, chain)
 
     def _given(self, holes: HoleWeights) -> Floats:
@@ -89,8 +95,8 @@ class CardSums:
         misses = holes.misses
         if self.second is None:
             return np.ones((1, len(holes.weight), len(misses)))
-        given = np.empty((len(PHASES) + 1, len(holes.weight), len(misses)))
-        for phase in range(len(PHASES)):
+        given = np.empty((self.phases + 1, len(holes.weight), len(misses)))
+        for phase in range(self.phases):
             given[phase] = self.second.given[:, (misses[:, phase] > 0).astype(int)]
         given[-1] = self.second.given[:, :1]
         return given
@@ -109,14 +115,14 @@ class CardSums:
         keys = key_of(scores, misses, np.zeros(len(columns), dtype=np.int64))
         start = np.ones(1) if self.second is None else self.second.start
         if self.total is not None and all(used):
-            return Additions(keys, weights, whole, start), columns, None
+            return Additions(keys, weights, whole, start, self.phases), columns, None
         merged, back = np.unique(keys, return_inverse=True)
         weights = weights @ (back[:, None] == np.arange(len(merged))).astype(float)
-        return Additions(merged, weights, whole, start), columns, back
+        return Additions(merged, weights, whole, start, self.phases), columns, back
 
     def _weigh(self, keys: Ints) -> Floats:
         """P(ink of all written sums, phase of the second pass | sums)."""
-        score, misses, phase = sums_of(keys)
+        score, misses, phase = sums_of(keys, self.phases)
         result = np.ones(len(keys))
         if self.total is not None:
             result *= self.total.likelihood[score]
@@ -149,7 +155,7 @@ def sums_of_card(
         _written(plan, posterior, total, size, slips.total_wrong, (slips.total_blank, slips.total_blank)),
         tuple(
             _written(plan, posterior, tallies.get(phase), int(size), slips.tally_wrong, blanks)
-            for phase, size in zip(PHASES, sizes, strict=True)
+            for phase, size in zip(plan.rules.phase_ids, sizes, strict=True)
         ),
         second,
         slips,
@@ -175,10 +181,12 @@ def _written(
 
 def write_sums(plan: Plan, posterior: Posterior, sums: CardSums, chain: Chain) -> None:
     """Write the posterior of the sums' own fields."""
-    score, misses, _ = sums_of(chain.keys)
+    score, misses, _ = sums_of(chain.keys, sums.phases)
     tallies = {rule.phase: rule.tally for rule in plan.rules.tallies}
     fields = [(plan.rules.total.total if plan.rules.total else None, sums.total, score)]
-    fields += [(tallies.get(phase), sums.tallies[k], misses[:, k]) for k, phase in enumerate(PHASES)]
+    fields += [
+        (tallies.get(phase), sums.tallies[k], misses[:, k]) for k, phase in enumerate(plan.rules.phase_ids)
+    ]
     for field_id, written, true in fields:
         if field_id is None or written is None:
             continue

@@ -89,7 +89,7 @@ def _counted(rules: CardRules, values: Values) -> Iterator[tuple[TallyRule, int,
 
 def _miscounted(rule: TallyRule, written: int, missed: int) -> str:
     return (
-        f"you counted {_count(written, f'missed {rule.phase}', _missed(rule.phase))}, the marks show {missed}"
+        f"you counted {_count(written, f'missed {rule.label}', _missed(rule.label))}, the marks show {missed}"
     )
 
 

@@ -7,8 +7,9 @@ card weighs each addition. Both are exact: a hole has no more than 3**6 ways to 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, reduce
 from itertools import pairwise
 
 import numpy as np
@@ -62,15 +63,15 @@ class ThrowTable:
 
     Attributes
     ----------
-    columns : columns of drive, approach and putt
+    columns : columns of each phase
     phases : the ways to mark the columns of each
-    marked : (K,) bit pattern of marked columns of each triple of kinds, putts' kinds fastest
+    marked : (K,) bit pattern of marked columns of each tuple of kinds, the last phase's kinds fastest
     place : (K,) index of its misses by phase, times P, plus `marked`
-    misses : (M, 3) misses of drive, approach, putt by their index
+    misses : (M, n) misses of each phase by their index
     chance : (T, P) chance of each pattern of marked columns by throws made; the last row serves more throws
     """
 
-    columns: tuple[int, int, int]
+    columns: tuple[int, ...]
     phases: tuple[PhaseTable, ...]
     marked: Ints
     place: Ints
@@ -83,18 +84,27 @@ class ThrowTable:
         return int(self.chance.shape[1])
 
 
+#: Where the throws of each phase of the usual card fall: one from the tee, any number between, the last ones.
+USUAL_ROLES = ("tee", "between", "target")
+
+
 @lru_cache(maxsize=16)
-def throw_table(columns: tuple[int, int, int], slips: Slips) -> ThrowTable:
-    """Return the table for so many columns of drive, approach and putt."""
+def throw_table(
+    columns: tuple[int, ...],
+    slips: Slips,
+    roles: tuple[str, ...] = USUAL_ROLES,
+    only_misses: bool = False,
+) -> ThrowTable:
+    """Return the table for so many columns of each phase, of which only misses are marked or both."""
     phases = tuple(_phase_table(count) for count in columns)
-    shifts = (0, columns[0], columns[0] + columns[1])  # later columns are higher bits
+    shifts = [sum(columns[:n]) for n in range(len(columns))]  # later columns are higher bits
     bits = [phase.marked << shift for phase, shift in zip(phases, shifts, strict=True)]
-    marked = (bits[0][:, None, None] | bits[1][:, None] | bits[2]).ravel()
+    marked = reduce(np.bitwise_or, np.ix_(*bits)).ravel()
     shape = tuple(count + 1 for count in columns)
-    triples = np.meshgrid(*(phase.misses for phase in phases), indexing="ij")
-    missed = np.ravel_multi_index(tuple(part.ravel() for part in triples), shape)
-    chance = _mark_chances(columns, slips)
-    misses = np.indices(shape).reshape(3, -1).T
+    tuples = np.meshgrid(*(phase.misses for phase in phases), indexing="ij")
+    missed = np.ravel_multi_index(tuple(part.ravel() for part in tuples), shape)
+    chance = _mark_chances(columns, slips, roles, only_misses)
+    misses = np.indices(shape).reshape(len(columns), -1).T
     return ThrowTable(columns, phases, marked, missed * chance.shape[1] + marked, misses, chance)
 
 
@@ -109,16 +119,19 @@ def _phase_table(count: int) -> PhaseTable:
     return PhaseTable(kind, np.eye(len(kinds))[kind], by_column, kinds // (count + 1), kinds % (count + 1))
 
 
-def _mark_chances(columns: tuple[int, int, int], slips: Slips) -> Floats:
+def _mark_chances(
+    columns: tuple[int, ...], slips: Slips, roles: tuple[str, ...], only_misses: bool
+) -> Floats:
     """(T, P) chance of each pattern of marked columns when 0, 1, … throws were made."""
     count = sum(columns)
+    marked = slips.miss if only_misses else 1.0  # of the throws made, those that are to be marked
     most = 2 * count + 4  # beyond that every column is used whatever the split
     chance = np.zeros((most + 1, 2**count))
     for throws in range(1, most + 1):
-        for used, share in _used_columns(throws - 1, columns).items():
+        for used, share in _used_columns(throws - 1, columns, roles).items():
             pattern = np.ones(1)
             for column in range(count):
-                p = 1 - slips.throw_forgotten if used[column] else 0.0
+                p = marked * (1 - slips.throw_forgotten) if used[column] else 0.0
                 pattern = np.concatenate([pattern * (1 - p), pattern * p])  # later columns are higher bits
             chance[throws] += share * pattern
         chance[throws] *= 1 - slips.hole_unmarked
@@ -128,16 +141,36 @@ def _mark_chances(columns: tuple[int, int, int], slips: Slips) -> Floats:
     return mixed
 
 
-def _used_columns(after_drive: int, columns: tuple[int, int, int]) -> dict[tuple[bool, ...], float]:
-    """Chance of each set of used columns when so many throws followed the drive."""
+def _used_columns(
+    after_first: int, columns: tuple[int, ...], roles: tuple[str, ...]
+) -> dict[tuple[bool, ...], float]:
+    """Chance of each set of used columns when so many throws followed the first.
+
+    Throws between and throws at the target there may be whether or not the card has columns for them.
+    """
+    between = max(roles.count("between"), 1)
     shares: dict[tuple[bool, ...], float] = {}
-    for putted in range(after_drive + 1):
-        made = (1, after_drive - putted, putted)
-        weight = _at(_APPROACHES, made[1]) * _at(_PUTTS, putted)
-        used = tuple(k < throws for throws, n in zip(made, columns, strict=True) for k in range(n))
+    for made in _splits(after_first, between + 1):
+        approaches, putted = made[:-1], made[-1]
+        weight = _at(_PUTTS, putted)
+        for approached in approaches:
+            weight = _at(_APPROACHES, approached) * weight
+        of_role = {"tee": iter((1,)), "between": iter(approaches), "target": iter((putted,))}
+        throws = [next(of_role[role]) for role in roles]
+        used = tuple(k < n for n, count in zip(throws, columns, strict=True) for k in range(count))
         shares[used] = shares.get(used, 0.0) + weight
     total = sum(shares.values())
     return {used: weight / total for used, weight in shares.items()}
+
+
+def _splits(count: int, parts: int) -> Iterator[tuple[int, ...]]:
+    """Every way to split `count` throws into so many parts; the last one grows slowest."""
+    if parts == 1:
+        yield (count,)
+        return
+    for last in range(count + 1):
+        for before in _splits(count - last, parts - 1):
+            yield (*before, last)
 
 
 def _at(table: tuple[float, ...], index: int) -> float:
@@ -173,7 +206,7 @@ class HoleInk:
     prior : (H, V) of each score on a played hole
     penalty : (H, K) by 0, 1, … penalty throws
     throws : (H, c, 3) by unmarked, clean, miss, the chance of a miss among marked throws included; columns
-        in the order drive, approach, putt
+        in the order thrown
     marks : (H, P) likelihood of what depends on the marked columns alone (the distances)
     """
 
@@ -204,7 +237,7 @@ class HoleWeights:
 
     @property
     def misses(self) -> Ints:
-        """(M, 3) misses of drive, approach and putt in each addition."""
+        """(M, n) misses of each phase in each addition."""
         return self._table.misses
 
 
@@ -295,7 +328,7 @@ class _Marks:
     ----------
     ways : of each phase, (H, 3**c) likelihood of each way to mark its columns
     kinds : of each phase, (H, D) the same by kind
-    triples : (H, K) likelihood of each triple of kinds, that of the marked columns included
+    triples : (H, K) likelihood of each tuple of kinds, that of the marked columns included
     weight : (H, M, P) the same by misses of each phase and marked columns
     """
 
@@ -313,28 +346,40 @@ class _Marks:
         by_pattern = (self.weight * context).sum(axis=1)
         triples = self.triples * context.reshape(holes, -1)[:, table.place]
         cube = triples.reshape(holes, *(len(phase.marked) for phase in table.phases))
-        later = cube.sum(axis=3)
-        by_kind = later.sum(axis=2), later.sum(axis=1), cube.sum(axis=1).sum(axis=1)
+        by_kind = [_only(cube, phase) for phase in range(len(table.phases))]
         states = []
         for phase, ways, kinds, posterior in zip(table.phases, self.ways, self.kinds, by_kind, strict=True):
-            split = ways * (posterior / kinds)[:, phase.kind]
+            share = np.divide(posterior, kinds, out=np.zeros_like(posterior), where=kinds > 0)
+            split = ways * share[:, phase.kind]
             states.append(split @ phase.states)
         whole = by_pattern.sum(axis=1)[:, None]
         by_column = (np.concatenate(states, axis=1) / whole).reshape(holes, -1, 3)
         return by_column, by_pattern / whole
 
 
+def _only(cube: Floats, phase: int) -> Floats:
+    """(H, D) what is left of (H, D, E, …) for one phase when those of the others are added up."""
+    for _ in range(cube.ndim - 2 - phase):
+        cube = cube.sum(axis=-1)
+    for _ in range(phase):
+        cube = cube.sum(axis=1)
+    return cube
+
+
 def _weigh_marks(ink: HoleInk, table: ThrowTable) -> _Marks:
     """Weigh the ways to mark the throws of each hole.
 
-    Phase by phase: 3 + 9 + 27 ways and 3 * 8 * 20 triples of kinds stand for all 729 ways of six columns.
+    Phase by phase: on the usual card 3 + 9 + 27 ways and 3 * 8 * 20 triples of kinds stand for all 729 ways
+    of six columns.
     """
     holes = len(ink.prior)
     ends = np.cumsum((0, *table.columns))
     ways = [_ways(ink.throws[:, first:end]) for first, end in pairwise(ends)]
     kinds = [way @ phase.is_kind for way, phase in zip(ways, table.phases, strict=True)]
-    triples = (kinds[0][:, :, None, None] * kinds[1][:, None, :, None]) * kinds[2][:, None, None, :]
-    triples = triples.reshape(holes, -1) * ink.marks[:, table.marked]
+    triples = kinds[0]
+    for of_phase in kinds[1:]:
+        triples = (triples[:, :, None] * of_phase[:, None, :]).reshape(holes, -1)
+    triples = triples * ink.marks[:, table.marked]
     weight = np.zeros((holes, len(table.misses) * table.patterns))
     weight[:, table.place] = triples
     return _Marks(ways, kinds, triples, weight.reshape(holes, -1, table.patterns))

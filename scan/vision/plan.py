@@ -48,16 +48,20 @@ class Throws:
 
     Attributes
     ----------
-    fields : (H, c) rows in the group ("choose-one", 2)
-    answers : columns of nothing, clean and miss among the meanings
+    group : kind and size of their fields
+    fields : (H, c) rows in that group
+    answers : columns of nothing, clean and miss among the meanings; only misses: clean is never marked
     columns : how many columns each phase has
-    putts : (2,) index of the first two putts' columns, or -1
+    putts : (2,) index of the first two columns of the last phase, or -1
+    only_misses : whether the card has bubbles for misses alone
     """
 
+    group: GroupKey
     fields: Ints
     answers: tuple[int, int, int]
-    columns: tuple[int, int, int]
+    columns: tuple[int, ...]
     putts: tuple[int, int]
+    only_misses: bool = False
 
 
 #: Fields of all holes, one a hole: key of their group, and (H,) rows in it.
@@ -264,21 +268,31 @@ def _hole_rules(form: Form, rules: CardRules) -> dict[str, str]:
 
 def _throws(form: Form, rules: CardRules, places: dict[str, Place]) -> Throws:
     """The throws of all holes, none where the holes differ or a throw is not `clean` or `miss`."""
-    nothing = Throws(np.zeros((len(rules.holes), 0), dtype=int), (0, 1, 2), (0, 0, 0), (-1, -1))
+    none = np.zeros((len(rules.holes), 0), dtype=int)
+    nothing = Throws(("choose-one", 2), none, (0, 1, 2), (0,) * len(rules.phases), (-1, -1))
     fields = {field.id: field for field in form.fields}
     patterns = {
         tuple((field_id.split(".", 1)[1], phase) for field_id, phase in hole.throws) for hole in rules.holes
     }
     options = {tuple(o.id for o in fields[field_id].options) for h in rules.holes for field_id, _ in h.throws}
-    if len(patterns) != 1 or len(options) != 1 or sorted(next(iter(options))) != ["clean", "miss"]:
+    if (
+        len(patterns) != 1
+        or len(options) != 1
+        or sorted(next(iter(options))) != (["miss"] if rules.only_misses else ["clean", "miss"])
+    ):
         return nothing
     names, choice = patterns.pop(), options.pop()
     rows = np.array([[places[field_id][1] for field_id, _ in hole.throws] for hole in rules.holes])
     phases = [phase for _, phase in names]
-    putts = [index for index, (name, _) in enumerate(names) if name in ("putt1", "putt2")]
+    last = rules.phases[-1]
+    first_two = last.columns[:2] if last.role == "target" else ()
+    putts = [index for index, (name, _) in enumerate(names) if name in first_two]
+    only_misses = rules.only_misses and choice == ("miss",)
     return Throws(
+        group=("choose-one", len(choice)),
         fields=rows,
-        answers=(0, 1 + choice.index("clean"), 1 + choice.index("miss")),
-        columns=(phases.count("drive"), phases.count("approach"), phases.count("putt")),
+        answers=(0, 0 if only_misses else 1 + choice.index("clean"), 1 + choice.index("miss")),
+        columns=tuple(phases.count(phase.id) for phase in rules.phases),
         putts=(putts[0] if putts else -1, putts[1] if len(putts) > 1 else -1),
+        only_misses=only_misses,
     )

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from forms.form import Form
-from forms.rules import PHASES
 from scan.vision.likelihoods import Floats, Ints
 from scan.vision.plan import GroupKey, Plan
 from scan.vision.posterior import Posterior
@@ -23,7 +22,7 @@ class SecondPass:
 
     Attributes
     ----------
-    worst : place of the field that names the phase; `options` its column for each of `PHASES`, 0: none
+    worst : place of the field that names the phase; `options` its column for each phase of the game, 0: none
     start : (Q,) P(ink of that field | phase), the last for none
     given : (H, 2) P(ink of all parts | the phase did not miss on the hole, missed)
     parts : the fields of each hole, a kind each
@@ -56,7 +55,7 @@ def weigh_second_pass(form: Form, plan: Plan, slips: Slips, posterior: Posterior
         return None
     key, row = plan.places[worst]
     names = [option.id for option in plan.groups[key].fields[row].options]
-    options = [names.index(phase) + 1 if phase in names else 0 for phase in PHASES]
+    options = [names.index(phase) + 1 if phase in names else 0 for phase in plan.rules.phase_ids]
     if not any(options):
         return None
     meanings = posterior.choose[key].likelihood.meanings[row]

@@ -26,30 +26,35 @@ _HOPELESS = 1e-3
 _MOST_WAYS = 40_000
 _FEWEST_STATES = 16
 
-#: Room of each sum inside one key, in bits, and so the greatest sums: score, drive, approach, putt; above
-#: them the second pass's phase. 60 holes of 99 and of 3 misses each fit.
-_BITS = (14, 8, 8, 8)
-_SUM_BITS = sum(_BITS)
+#: Room of each sum inside one key, in bits, and so the greatest sums: the score, the misses of each phase;
+#: above them the second pass's phase. 60 holes of 99 and of 4 misses each fit, and five phases.
+_SCORE_BITS, _MISS_BITS = 14, 8
+
+
+def _sum_bits(phases: int) -> int:
+    return _SCORE_BITS + _MISS_BITS * phases
 
 
 def key_of(score: Ints, misses: Ints, phase: Ints) -> Ints:
-    """One whole number for a tuple of sums: (…,) scores, (…, 3) misses, (…,) index of a phase.
+    """One whole number for a tuple of sums: (…,) scores, (…, n) misses, (…,) index of a phase.
 
     Keys add up where sums add up.
     """
     key = np.asarray(phase, dtype=np.int64)
-    for part, bits in zip((misses[..., 2], misses[..., 1], misses[..., 0], score), _BITS[::-1], strict=True):
-        key = (key << bits) + part
-    return key
+    for at in range(misses.shape[-1] - 1, -1, -1):
+        key = (key << _MISS_BITS) + misses[..., at]
+    return (key << _SCORE_BITS) + score
 
 
-def sums_of(keys: Ints) -> tuple[Ints, Ints, Ints]:
-    """Scores, misses (…, 3) and phase of keys; `key_of` undone."""
-    parts = []
-    for bits in _BITS:
-        parts.append(keys & ((1 << bits) - 1))
-        keys = keys >> bits
-    return parts[0], np.stack(parts[1:], axis=-1), keys
+def sums_of(keys: Ints, phases: int = 3) -> tuple[Ints, Ints, Ints]:
+    """Scores, misses (…, n) and phase of keys; `key_of` undone."""
+    score = keys & ((1 << _SCORE_BITS) - 1)
+    keys = keys >> _SCORE_BITS
+    misses = []
+    for _ in range(phases):
+        misses.append(keys & ((1 << _MISS_BITS) - 1))
+        keys = keys >> _MISS_BITS
+    return score, np.stack(misses, axis=-1), keys
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +67,14 @@ class Additions:
     weights : (Q, H, J) P(ink of the hole, addition | phase of the second pass), up to a factor per hole
     whole : (Q, H) the same of all additions, those included that are rare enough to be left out of `keys`
     start : (Q,) weight of each phase of the second pass
+    phases : how many phases of the game the keys count misses of
     """
 
     keys: Ints
     weights: Floats
     whole: Floats
     start: Floats
+    phases: int = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,11 +125,11 @@ def run_chain(
     usable = additions.weights.max(axis=0) > least_share * additions.whole.max(axis=0)[:, None]
     whole_of = np.ascontiguousarray(additions.whole.T)
     phase: Ints = np.flatnonzero(additions.start > 0)
-    keys: Ints = key_of(np.zeros_like(phase), np.zeros((len(phase), 3), dtype=np.int64), phase)
+    keys: Ints = key_of(np.zeros_like(phase), np.zeros((len(phase), additions.phases), dtype=np.int64), phase)
     mass: Floats = additions.start[phase] / additions.start.sum()
     steps: list[_Step] = []
     masses = [mass]
-    kept, capped = 1.0, False
+    kept, capped, sum_bits = 1.0, False, _sum_bits(additions.phases)
     for hole in range(holes):
         columns = usable[hole].nonzero()[0]
         whole = float(mass @ whole_of[hole][phase])
@@ -142,7 +149,7 @@ def run_chain(
         after, target = _distinct(keys[source] + additions.keys[addition])
         cell = phase[source] * count + addition
         steps.append(_Step(source, target, cell, weights.ravel()[at] / total))
-        keys, phase = after, after >> _SUM_BITS
+        keys, phase = after, after >> sum_bits
         mass = _sum_by(target, gone, len(after)) / total
         masses.append(mass)
     backward = written(keys)

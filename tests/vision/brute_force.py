@@ -14,7 +14,7 @@ from functools import cache
 from typing import Any
 
 from forms.form import Field, Form
-from forms.rules import PHASES, HoleRule, rules_of
+from forms.rules import HoleRule, rules_of
 from scan.vision.decode import Evidence, Slips
 from scan.vision.digits import ANSWER_SHARES
 from scan.vision.holes import score_prior
@@ -32,6 +32,7 @@ class BruteForce:
 
     def __init__(self, form: Form, evidence: Evidence, slips: Slips) -> None:
         self.form, self.slips, self.rules = form, slips, rules_of(form)
+        self.phases = [phase.id for phase in self.rules.phases]
         self.fields = {field.id: field for field in form.fields}
         self.ink = {cell: _linear(logs) for cell, logs in evidence.bubbles.items()}
         for cell, logs in evidence.digits.items():  # what the reader took for granted is taken back
@@ -115,13 +116,14 @@ class BruteForce:
         penalty = self.choice(rule.penalty) if rule.penalty else {None: {None: 1.0}}
         distances = {d: self.number(d) for d in rule.distances}
         marks = []
-        for states in itertools.product((None, "clean", "miss"), repeat=len(rule.throws)):
+        chances = self._chances_of_states()
+        for states in itertools.product(chances, repeat=len(rule.throws)):
             answers = dict(zip((throw for throw, _ in rule.throws), states, strict=True))
-            weight = math.prod(_chance_of_state(state, slips) for state in states)
+            weight = math.prod(chances[state] for state in states)
             weight *= math.prod(sum(looks[throw][state].values()) for throw, state in answers.items())
-            misses = [0, 0, 0]
+            misses = [0] * len(self.phases)
             for (_, phase), state in zip(rule.throws, states, strict=True):
-                misses[PHASES.index(phase)] += state == "miss"
+                misses[self.phases.index(phase)] += state == "miss"
             for written, p in self.distance_ways(rule, answers, distances):
                 for stances, q in self.stance_ways(rule, answers):
                     marks.append((states, tuple(misses), answers | written | stances, weight * p * q))
@@ -163,6 +165,12 @@ class BruteForce:
                     found.append(((0, *misses), every_, p * shape))
         return [way for way in found if way[-1]]
 
+    def _chances_of_states(self) -> dict[str | None, float]:
+        """State of a throw's column -> its chance, given that it is or is not marked."""
+        if self.rules.only_misses:
+            return {None: 1.0, "miss": 1.0}
+        return {None: 1.0, "clean": 1 - self.slips.miss, "miss": self.slips.miss}
+
     def _marked(
         self, throws_of: tuple[tuple[str, str], ...], throws: int, states: tuple[str | None, ...]
     ) -> float:
@@ -173,21 +181,31 @@ class BruteForce:
         if throws <= 0:
             p = 1.0 if not any(is_marked) else 0.0
         else:
-            columns = [sum(phase == p_ for _, p_ in throws_of) for phase in PHASES]
+            columns = [sum(phase == p_ for _, p_ in throws_of) for phase in self.phases]
+            roles = [phase.role for phase in self.rules.phases]
             throws = min(throws, 2 * sum(columns) + 4)
-            splits = [(throws - 1 - putts, putts) for putts in range(throws)]
-            weights = [_approaches(a) * _putts(b) for a, b in splits]
-            for (approaches, putts), share in zip(splits, weights, strict=True):
+            # a kind of throw that the card has no phase for happens all the same
+            kinds = ["between"] * max(roles.count("between"), 1) + ["target"]
+            splits = [s for s in itertools.product(range(throws), repeat=len(kinds)) if sum(s) == throws - 1]
+            weights = [
+                math.prod(
+                    _putts(n) if kind == "target" else _approaches(n)
+                    for kind, n in zip(kinds, s, strict=True)
+                )
+                for s in splits
+            ]
+            p_marked = 1 - slips.throw_forgotten
+            if self.rules.only_misses:
+                p_marked *= slips.miss
+            for split, share in zip(splits, weights, strict=True):
+                between = list(split[:-1])
                 used = []
-                for made, count in zip((1, approaches, putts), columns, strict=True):
+                for role, count in zip(roles, columns, strict=True):
+                    made = 1 if role == "tee" else split[-1] if role == "target" else between.pop(0)
                     used += [k < made for k in range(count)]
                 q = 1.0
                 for is_used, mark in zip(used, is_marked, strict=True):
-                    q *= (
-                        (1 - slips.throw_forgotten if mark else slips.throw_forgotten)
-                        if is_used
-                        else not mark
-                    )
+                    q *= (p_marked if mark else 1 - p_marked) if is_used else not mark
                 p += share / sum(weights) * q
             p *= 1 - slips.hole_unmarked
             p += 0 if any(is_marked) else slips.hole_unmarked
@@ -272,7 +290,7 @@ class BruteForce:
                 base *= sum(likelihood(field_id, total[rule[0]]).values())
             for phase in second.phases:
                 p = base * second.chosen(phase, total[1:])
-                misses = [phase is not None and adds[1 + PHASES.index(phase)] > 0 for adds, _ in ways]
+                misses = [phase is not None and adds[1 + self.phases.index(phase)] > 0 for adds, _ in ways]
                 for hole, is_missed in enumerate(misses):
                     p *= second.on_hole[hole][is_missed]
                 whole += p
@@ -328,7 +346,7 @@ class BruteForce:
         if total:
             sums[total.total] = (0, slips.total_wrong, slips.total_blank, slips.total_blank)
         for tally in self.rules.tallies:
-            index = 1 + PHASES.index(tally.phase)
+            index = 1 + self.phases.index(tally.phase)
             sums[tally.tally] = (index, slips.tally_wrong, slips.tally_blank, slips.zero_tally_blank)
         return sums
 
@@ -404,9 +422,10 @@ class _SecondPass:
         ink = sum(self.looks[phase].values())
         if phase is None:
             return self.slips.worst_blank * ink
-        offered = [p for p in PHASES if p in self.phases]
-        most = max(misses[PHASES.index(p)] for p in offered)
-        best = [p for p in offered if misses[PHASES.index(p)] == most]
+        of_game = self.card.phases
+        offered = [p for p in of_game if p in self.phases]
+        most = max(misses[of_game.index(p)] for p in offered)
+        best = [p for p in offered if misses[of_game.index(p)] == most]
         share = (1 - self.slips.worst_other) / len(best) if phase in best else 0.0
         return (1 - self.slips.worst_blank) * (share + self.slips.worst_other / len(offered)) * ink
 
@@ -440,10 +459,6 @@ def _linear(logs: Any) -> list[float]:
 
 def _subsets(count: int) -> list[tuple[int, ...]]:
     return [s for size in range(count + 1) for s in itertools.combinations(range(count), size)]
-
-
-def _chance_of_state(state: str | None, slips: Slips) -> float:
-    return {None: 1.0, "clean": 1 - slips.miss, "miss": slips.miss}[state]
 
 
 def _putts(count: int) -> float:

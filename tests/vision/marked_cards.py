@@ -9,7 +9,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from forms.form import Form
-from forms.rules import PHASES, HoleRule, rules_of
+from forms.rules import HoleRule, rules_of
 from scan.vision.decode import Evidence
 
 BLANK, SCRAP = 10, 11
@@ -47,19 +47,22 @@ def marked_card(form: Form, rng: random.Random, *, played: int | None = None) ->
 def _hole(form: Form, hole: HoleRule, rng: random.Random) -> Truth:
     fields = {field.id: field for field in form.fields}
     names = {field_id.split(".", 1)[1]: field_id for field_id, _ in hole.throws}
-    most = {phase: sum(p == phase for _, p in hole.throws) for phase in PHASES}
     truth: Truth = {}
     if not names:
         return {hole.score: rng.choice([2, 3, 3, 3, 4, 4, 5, 6])}
-    approaches = min(rng.choice([0, 0, 1, 1, 1, 2]), most["approach"])
-    putts = min(rng.choice([1, 1, 2, 2, 3]), most["putt"])
-    if rng.random() < 0.02:
-        approaches = putts = 0  # an ace
-    used = (
-        ["drive"] + [f"approach{k + 1}" for k in range(approaches)] + [f"putt{k + 1}" for k in range(putts)]
-    )
+    phases, only_misses = rules_of(form).phases, rules_of(form).only_misses
+    made = {
+        phase.id: {"tee": [1], "between": [0, 0, 1, 1, 1, 2], "target": [1, 1, 2, 2, 3]}[phase.role]
+        for phase in phases
+    }
+    counts = {phase.id: min(rng.choice(made[phase.id]), len(phase.columns)) for phase in phases}
+    if rng.random() < 0.02:  # an ace
+        counts = {phase.id: int(phase.role == "tee") for phase in phases}
+    used = [name for phase in phases for name in phase.columns[: counts[phase.id]] if name in names]
     for name in used:
-        truth[names[name]] = rng.choice(["clean", "clean", "miss"])
+        mark = rng.choice(["clean", "clean", "miss"])
+        if mark == "miss" or not only_misses:
+            truth[names[name]] = mark
     penalty = rng.choices([0, 1, 2], [0.9, 0.08, 0.02])[0] if hole.penalty else 0
     if hole.penalty and penalty:
         truth[hole.penalty] = str(penalty)

@@ -24,7 +24,15 @@ def options(*ids: str) -> str:
     return "[" + ", ".join(f'{{ id = "{id_}", label = "{id_}" }}' for id_ in ids) + "]"
 
 
-def small_form(holes: int, rows: list[str], outside: list[str], score_digits: int = 1, total_digits: int = 2):
+def small_form(
+    holes: int,
+    rows: list[str],
+    outside: list[str],
+    score_digits: int = 1,
+    total_digits: int = 2,
+    phases: tuple[tuple[str, str, str], ...] = (),
+    only_misses: bool = False,
+):
     """A round card of the fields named, each a field of the built-in cards made smaller."""
     kinds = {
         "score": f'type = "number"\ndigits = {score_digits}',
@@ -38,14 +46,22 @@ def small_form(holes: int, rows: list[str], outside: list[str], score_digits: in
         "total": f'type = "number"\ndigits = {total_digits}',
         "worst": f'type = "choose-one"\noptions = {options("drive", "putt")}',
     }
-    for throw in ("drive", "approach1", "approach2", "putt1", "putt2", "putt3"):
-        kinds[throw] = f'type = "choose-one"\n{CLEAN_MISS}'
-    for phase in ("drive", "approach", "putt"):
+    throw_kind = f'options = {options("miss")}\ndefault = "clean"' if only_misses else CLEAN_MISS
+    named = " ".join(columns for _, _, columns in phases).split()
+    for throw in ("drive", "approach1", "approach2", "putt1", "putt2", "putt3", *named):
+        kinds[throw] = f'type = "choose-one"\n{throw_kind}'
+    for phase in ("drive", "approach", "putt", *(id_ for id_, _, _ in phases)):
         kinds[f"tally.{phase}"] = 'type = "number"\ndigits = 1'
+    if phases:
+        kinds["worst"] = f'type = "choose-one"\noptions = {options(*(id_ for id_, _, _ in phases))}'
     text = 'name = "small"\nedition = 1\ntitle = "small"\nrecord = "round"\n'
     text += f'[rows]\nprefix = "h"\ncount = {holes}\n'
     text += "".join(f'[[rows.left]]\nid = "{name}"\n{kinds[name]}\n' for name in rows)
     text += "".join(f'[[foot]]\nid = "{name}"\n{kinds[name]}\n' for name in outside)
+    text += "".join(
+        f'[[phases]]\nid = "{id_}"\nrole = "{role}"\ncolumns = {columns.split()}\n'
+        for id_, role, columns in phases
+    )
     text += "".join(f'[[causes]]\nnumber = {n}\nid = "c{n}"\nlabel = "c{n}"\n' for n in (1, 2, 3))
     return form_from_toml(text, source="test")
 
@@ -68,6 +84,58 @@ FORMS = {
         ["tally.putt", "total"],
     ),
     "two boxes": small_form(2, ["score", "drive"], ["total"], score_digits=2),
+    "only misses": small_form(
+        2,
+        ["score", "penalty", "drive", "approach1", "putt1"],
+        ["tally.drive", "tally.putt", "total"],
+        only_misses=True,
+    ),
+    "two phases": small_form(
+        2,
+        ["score", "long", "near1", "near2", "way"],
+        ["worst", "tally.long", "tally.near", "total"],
+        phases=(("long", "tee", "long"), ("near", "target", "near1 near2")),
+    ),
+    "a game without putts": small_form(
+        2,
+        ["score", "drive", "upshot1", "upshot2"],
+        ["tally.drive", "tally.upshot", "total"],
+        phases=(("drive", "tee", "drive"), ("upshot", "between", "upshot1 upshot2")),
+    ),
+    # of two holes full of noise there are more ways than the chain goes: their doubt is bounded, not listed
+    "four phases and a second pass": small_form(
+        1,
+        ["score", "drive", "fairway1", "upshot1", "putt1", "why"],
+        ["worst", "tally.drive", "tally.upshot", "tally.putt", "total"],
+        phases=(
+            ("drive", "tee", "drive"),
+            ("fairway", "between", "fairway1"),
+            ("upshot", "between", "upshot1"),
+            ("putt", "target", "putt1"),
+        ),
+    ),
+    "four phases on two holes": small_form(
+        2,
+        ["score", "drive", "fairway1", "upshot1", "putt1"],
+        ["tally.drive", "tally.fairway", "tally.upshot", "tally.putt", "total"],
+        phases=(
+            ("drive", "tee", "drive"),
+            ("fairway", "between", "fairway1"),
+            ("upshot", "between", "upshot1"),
+            ("putt", "target", "putt1"),
+        ),
+    ),
+    "four phases, misses of each": small_form(
+        1,
+        ["score", "drive", "fairway1", "upshot1", "upshot2", "putt1", "putt1.distance"],
+        ["tally.fairway", "tally.upshot", "total"],
+        phases=(
+            ("drive", "tee", "drive"),
+            ("fairway", "between", "fairway1"),
+            ("upshot", "between", "upshot1 upshot2"),
+            ("putt", "target", "putt1"),
+        ),
+    ),
 }
 
 
