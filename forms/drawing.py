@@ -204,7 +204,7 @@ def _title(sheet: Sheet, identity: CardIdentity) -> list[Shape]:
     left = MARGIN_MM + MARKER_MM + QUIET_MM + 0.6
     room = sheet.fold.x - FOLD_CLEAR_MM - left
     under = [form.title]
-    if form.record == "round" or any("distance" in field.id for field in form.fields):
+    if any("distance" in field.id for field in form.fields):
         under.append(form.says(f"distances-{form.unit}"))
     if hand_is_printed(form.hand):
         under.append(form.says("left-handed"))
@@ -256,16 +256,17 @@ def _headings(sheet: Sheet) -> list[Shape]:
     room = sheet.fold.x - FOLD_CLEAR_MM - left if has_right else right_edge - STUD_MM - 1.0 - left
     legend = _legend(form, Point(left + room, top))
     beside = min((shape.at.x for shape in legend if isinstance(shape, Words)), default=left + room) - 6.0
-    shapes: list[Shape] = [
-        Words("1", Point(left, top), 13.0, True),
+    indent = 4.2 if has_right else 0.0  # passes are numbered where there are two
+    shapes: list[Shape] = [Words("1", Point(left, top), 13.0, True)] if has_right else []
+    shapes += [
         Words(
             form.says("first-pass"),
-            Point(left + 4.2, top),
+            Point(left + indent, top),
             10.0,
             True,
-            fit_mm=(beside - left if legend else room) - 4.2,
+            fit_mm=(beside - left if legend else room) - indent,
         ),
-        *_paragraph(form.statement, Point(left + 4.2, top + 3.6), room - 4.2),
+        *_paragraph(form.statement, Point(left + indent, top + 3.6), room - indent),
         *legend,
     ]
     if has_right:

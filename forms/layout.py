@@ -722,7 +722,9 @@ def _studs(
     xs = [MARGIN_MM + STUD_MM / 2, paper.width_mm - MARGIN_MM - STUD_MM / 2]
     if any(place.column.place == "right" for place in columns):
         xs.append(block_x - 2.2)
-    xs += [place.x - place.column.gap_mm / 2 for place in columns if place.column.stud]
+    between = [place.x - place.column.gap_mm / 2 for place in columns if place.column.stud]
+    clear = STUD_MM / 2 + 1.0  # of the fold
+    xs += [fold.x - clear if abs(x - fold.x) < clear else x for x in between]
     xs.sort()
     ys = []
     for i, top in enumerate(tops):

@@ -27,6 +27,8 @@ ROOMS = [
     "scan.review",
     "scan.practice",
     "scan.cli",
+    "scan.front_door",
+    "scan.shortpencil",
 ]
 STRANGERS = {
     ("scan.review", "scan.practice"),

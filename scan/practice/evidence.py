@@ -146,8 +146,12 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
     throw_hole = np.repeat(np.arange(len(holes)), [len(hole.throws) for hole in holes])
     # One column at a time: a list of one attribute takes a third of the time of a loop over all of them.
     phase = _ints([_PHASE[throw.phase] for throw in throws])
+    # A clean throw that only a card of misses declares ("default") is no mark: see `only_misses`.
     execution = _ints(
-        [_EXECUTION.get(e.value, UNMARKED) if e.status == "known" else UNMARKED for e in _executions(throws)]
+        [
+            _EXECUTION.get(e.value, UNMARKED) if e.status == "known" and e.source != "default" else UNMARKED
+            for e in _executions(throws)
+        ]
     )
     nan = float("nan")
     notes = [

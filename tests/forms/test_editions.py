@@ -66,7 +66,7 @@ def test_a_card_of_the_first_edition_keeps_its_places(tmp_path) -> None:
     assert len(layout.studs) == 24
 
 
-@pytest.mark.parametrize("form", builtin_names())
+@pytest.mark.parametrize("form", ["round9", "round18", "round27"])
 @pytest.mark.parametrize("paper", PAPERS)
 def test_putt_2_stands_together_on_one_side_of_the_fold_with_a_course_too(form: str, paper: str) -> None:
     rows = load_form(form).rows

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from forms.catalog import builtin_names, load_form
+from forms.catalog import load_form
 from forms.rules import rules_of
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.filling import TROUBLES
@@ -154,7 +154,7 @@ def a_round(form="round18", seed=5, **traits):
     return blank, round_answers(blank.field_map, Player(**traits), seed)
 
 
-@pytest.mark.parametrize("form", builtin_names())
+@pytest.mark.parametrize("form", ["round9", "round18", "round27"])
 def test_sums_of_an_invented_round_hold(form):
     rules = rules_of(load_form(form))
     if not rules.holes:

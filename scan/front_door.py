@@ -1,0 +1,279 @@
+"""The front door for programs: read a photo, print a card, open a store, get the focus.
+
+What a program may rely on stands here, under these names, and is imported as `shortpencil`. Each function is
+a few lines over the rooms that do the work; errors for people are `ShortpencilError` and its children.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from forms.errors import InputError, LayoutError, PhotoError, RecordError, ShortpencilError
+
+if TYPE_CHECKING:
+    from forms.catalog import Catalog
+    from scan.practice.focus import Focus
+    from scan.practice.plan import Plan
+    from scan.reading import CardReading
+    from scan.records.rounds import Round
+    from scan.records.store import Kept, Store
+
+__all__ = [
+    "InputError",
+    "LayoutError",
+    "PhotoError",
+    "RecordError",
+    "ShortpencilError",
+    "focus",
+    "keep",
+    "open_store",
+    "plan",
+    "print_card",
+    "read",
+    "sample_photos",
+]
+
+
+def read(photo: str | Path, *, field_maps: Iterable[str | Path] = ()) -> tuple[CardReading, ...]:
+    """Return what each card in a photo or PDF file says; nothing is stored.
+
+    A photo that shows no readable card gives a reading with the status "rejected" and a reason that says how
+    to take it again.
+
+    Parameters
+    ----------
+    photo : a JPEG, PNG, TIFF, WebP, HEIC or PDF file
+    field_maps : field maps of cards that were printed on another computer
+
+    Raises
+    ------
+    InputError
+        when the file cannot be opened as a picture
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> (card,) = shortpencil.read(shortpencil.sample_photos()["plain_good_light.jpg"])
+    >>> card.status, card.fields["h01.score"].value
+    ('read', 5)
+    """
+    from scan.intake import read_files
+
+    catalog = _catalog(field_maps)
+    (result,) = read_files([Path(photo)], catalog)
+    if result.error is not None:
+        raise InputError(result.error)
+    return result.readings
+
+
+def keep(
+    store: Store, photos: str | Path | Sequence[str | Path], *, field_maps: Iterable[str | Path] = ()
+) -> Iterator[Kept]:
+    """Read photos into a store, one transaction a card; yield what became of each card.
+
+    A photo that is read twice changes nothing.
+
+    Parameters
+    ----------
+    store : where to keep what is read
+    photos : a file, or several
+    field_maps : field maps of cards that were printed on another computer
+
+    Raises
+    ------
+    InputError
+        when a file cannot be opened as a picture
+    RecordError
+        when a card cannot be stored
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> store = shortpencil.open_store("rounds.sqlite")
+    >>> for kept in shortpencil.keep(store, shortpencil.sample_photos()["plain_good_light.jpg"]):
+    ...     print(kept.outcome, len(kept.round.holes))
+    new 18
+    """
+    from scan.intake import read_files
+    from scan.joining import Keeper, NotKept
+
+    catalog = _catalog(field_maps)
+    keeper = Keeper(catalog, store)
+    named = [photos] if isinstance(photos, str | Path) else photos
+    for result in read_files([Path(photo) for photo in named], catalog):
+        if result.error is not None:
+            raise InputError(result.error)
+        for kept in keeper.keep(result, datetime.now(UTC)):
+            if isinstance(kept, NotKept):
+                raise RecordError(kept.says)
+            yield kept
+
+
+def print_card(
+    file: str | Path,
+    form: str = "round18",
+    *,
+    paper: str = "a4",
+    unit: str = "m",
+    hand: str = "right",
+    player: str = "",
+    copies: int = 1,
+) -> tuple[str, ...]:
+    """Print blank cards to a PDF file; return their serial numbers, a page each.
+
+    Parameters
+    ----------
+    file : the PDF to write
+    form : a built-in form, or the path of a form's TOML file
+    paper : "a4" or "letter"
+    unit : "m" or "ft"
+    hand : "right" or "left"
+    player : an alias to print on the cards; also kept as whose they are
+    copies : how many cards
+
+    Raises
+    ------
+    InputError
+        when there is no such form, or the form's text is wrong
+    LayoutError
+        when the form does not fit the paper
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> serials = shortpencil.print_card("cards.pdf", "short18", player="Wren", copies=2)
+    >>> len(serials), len(serials[0])
+    (2, 8)
+    """
+    import secrets
+
+    from forms.catalog import load_form
+    from forms.drawing import draw
+    from forms.field_map import fingerprint
+    from forms.files import write_whole
+    from forms.form import HANDS, UNITS
+    from forms.layout import PAPERS, arrange
+    from forms.pdf import identify, to_pdf
+    from forms.serials import serial_from
+
+    for name, value, allowed in (("paper", paper, PAPERS), ("unit", unit, UNITS), ("hand", hand, HANDS)):
+        if value not in allowed:
+            raise InputError(f"{name}: expected {' or '.join(allowed)}, found {value!r}.")
+    if copies < 1:
+        raise InputError(f"copies: expected 1 or more, found {copies}.")
+    sheet = arrange(load_form(form, unit=unit, hand=hand), PAPERS[paper])
+    edition = fingerprint(sheet.layout)
+    serials = tuple(serial_from(secrets.token_bytes(16)) for _ in range(copies))
+    pages = [draw(sheet, identify(serial, edition, player)) for serial in serials]
+    pdf = to_pdf(pages, PAPERS[paper], title="shortpencil card")
+    catalog = _catalog()
+    catalog.register(sheet.layout)
+    if player:
+        catalog.assign(dict.fromkeys(serials, player))
+    write_whole(Path(file), pdf)
+    return serials
+
+
+def open_store(place: str | Path | None = None) -> Store:
+    """Return the store in a file or at a database URL, made if there is none; close it, or use ``with``.
+
+    Parameters
+    ----------
+    place : a file, ``sqlite:///FILE`` or ``postgresql://user@host/database``; None: the one that the command
+        line uses
+
+    Raises
+    ------
+    RecordError
+        when the file is no store, is damaged, locked or of a newer version
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> with shortpencil.open_store("empty.sqlite") as store:
+    ...     print(len(store.rounds()), len(store.other_sheets()))
+    0 0
+    """
+    from scan.cli.places import default_store
+    from scan.records import store
+
+    at = default_store() if place is None else place
+    return store.open_store(at if "://" in str(at) else Path(at))
+
+
+def focus(rounds: Iterable[Round]) -> Focus | None:
+    """Return the one phase to practise and the evidence for it; None where nothing can be named yet.
+
+    Parameters
+    ----------
+    rounds : of one player, in any order, as from ``store.rounds(player=...)``
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> with shortpencil.open_store("empty.sqlite") as store:
+    ...     print(shortpencil.focus(store.rounds()))
+    None
+    """
+    from scan.practice.evidence import evidence_of
+    from scan.practice.focus import focus_of
+
+    return focus_of(evidence_of(rounds))
+
+
+def plan(found: Focus, minutes: int = 30, *, under_16: bool = False) -> Plan:
+    """Return a plan for that focus that fits the minutes, cautions included.
+
+    Parameters
+    ----------
+    found : what `focus` returned
+    minutes : how long the session is
+    under_16 : fewer throws at full power
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> rounds = [kept.round for kept in shortpencil.keep(
+    ...     shortpencil.open_store("one.sqlite"), shortpencil.sample_photos()["plain_good_light.jpg"])]
+    >>> shortpencil.plan(shortpencil.focus(rounds), 30).minutes
+    30
+    """
+    from scan.cli.practice import load_drills
+    from scan.practice.plan import plan_of, target_of
+
+    return plan_of(target_of(found), minutes, load_drills(None), under_16=under_16)
+
+
+def sample_photos() -> dict[str, Path]:
+    """Return the photos that come with shortpencil by name; they are simulated.
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> "plain_good_light.jpg" in shortpencil.sample_photos()
+    True
+    """
+    top = Path(__file__).parents[1]
+    for folder in (top / "scan" / "sample_scans", top / "sample_scans"):  # installed, and in a checkout
+        if folder.is_dir():
+            return {path.name: path for path in sorted(folder.iterdir()) if path.suffix in _PHOTOS}
+    raise InputError("The sample photos that come with shortpencil are missing. Install it again.")
+
+
+_PHOTOS = (".jpg", ".heic", ".pdf")
+
+
+def _catalog(field_maps: Iterable[str | Path] = ()) -> Catalog:
+    from forms.catalog import Catalog
+    from forms.field_map import layout_from_json
+    from forms.files import read_text
+    from forms.shown import path_text
+    from scan.cli.places import forms_folder
+
+    catalog = Catalog(forms_folder())
+    for path in field_maps:
+        catalog.register(layout_from_json(read_text(Path(path)), path_text(path)))
+    return catalog
