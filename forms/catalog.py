@@ -47,8 +47,8 @@ def load_form(name: str, *, unit: str = "m", hand: str = "right", course: Course
     if form.phases != USUAL_PHASES:
         raise InputError(
             f"{path_text(path)}: expected the phases drive, approach and putt, found "
-            f"{', '.join(phase.id for phase in form.phases)}. Cards of other phases are read, but their rounds "
-            "cannot be kept yet. Take [[phases]] out."
+            f"{', '.join(phase.id for phase in form.phases)}. Cards of other phases can be read, but their "
+            "rounds cannot be kept yet. Take [[phases]] out."
         )
     return form
 

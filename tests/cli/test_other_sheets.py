@@ -52,7 +52,7 @@ def test_a_ladder_goes_the_whole_way(home: Path, answers, capsys: pytest.Capture
         for name, value in answers.items()
     }
     assert {key: value for key, value in known.items() if truth.get(key) != value} == {}
-    assert len(set(truth) & set(known)) >= len(truth) - 3
+    assert len(set(truth) & set(known)) >= 0.6 * len(truth)  # a hand of its own each time
 
     assert main(["rounds", "--json"]) in (0, 1)
     (line,) = json.loads(capsys.readouterr().out)["sheets"]
