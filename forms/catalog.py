@@ -16,7 +16,7 @@ from typing import Any
 from forms.errors import InputError
 from forms.field_map import fingerprint, layout_from_json, layout_to_json
 from forms.files import parsed_json, parsed_toml, read_text, write_whole
-from forms.form import USUAL_PHASES, Course, CourseHole, Form, form_from_toml
+from forms.form import Course, CourseHole, Form, form_from_toml
 from forms.layout import PAPERS, Layout, arrange
 from forms.private import private_folder
 from forms.serials import is_serial
@@ -43,14 +43,7 @@ def load_form(name: str, *, unit: str = "m", hand: str = "right", course: Course
             f"{path_text(name)}: there is no form of that name. Built in are {', '.join(builtin_names())}; "
             "a form of your own is the path of a .toml file."
         )
-    form = form_from_toml(read_text(path), source=path_text(path), unit=unit, hand=hand, course=course)
-    if form.phases != USUAL_PHASES:
-        raise InputError(
-            f"{path_text(path)}: expected the phases drive, approach and putt, found "
-            f"{', '.join(phase.id for phase in form.phases)}. Cards of other phases can be read, but their "
-            "rounds cannot be kept yet. Take [[phases]] out."
-        )
-    return form
+    return form_from_toml(read_text(path), source=path_text(path), unit=unit, hand=hand, course=course)
 
 
 def load_course(path: Path, unit: str) -> Course:

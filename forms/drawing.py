@@ -204,7 +204,7 @@ def _title(sheet: Sheet, identity: CardIdentity) -> list[Shape]:
     left = MARGIN_MM + MARKER_MM + QUIET_MM + 0.6
     room = sheet.fold.x - FOLD_CLEAR_MM - left
     under = [form.title]
-    if any("distance" in field.id for field in form.fields):
+    if any("{unit}" in column.label for column in form.columns):
         under.append(form.says(f"distances-{form.unit}"))
     if hand_is_printed(form.hand):
         under.append(form.says("left-handed"))

@@ -170,6 +170,11 @@ class Form:
     words: Mapping[str, str] = field(default_factory=dict)
     phases: tuple[Phase, ...] = USUAL_PHASES
 
+    @property
+    def makes_rounds(self) -> bool:
+        """Whether its cards are kept as rounds: those of a game with the usual phases."""
+        return self.record == "round" and self.phases == USUAL_PHASES
+
     def field(self, field_id: str) -> Field:
         """Return the field of that id; KeyError when the form has none."""
         for candidate in self.fields:

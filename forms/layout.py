@@ -43,6 +43,7 @@ FIELD_PT = 8.5  # labels of head and foot
 ROW_LABEL_PT = 9.0
 LABEL_GAP_MM = 0.8  # between the heads of two columns, and between a bubble and its label
 FOOT_STRIP_W_MM = 40.0
+FOOT_FIELDS_MM = 16.0  # from the foot's top to the end of its boxes
 _CODES_END_MM = 39.5  # below it a line of the head may run to the right edge
 _SPLIT_WORTH_MM = 12.0  # a line of bubbles is split at the fold when moving it would waste more
 
@@ -135,6 +136,8 @@ def arrange(form: Form, paper: Paper) -> Sheet:
     rows_end = row_tops[-1] + pitch if row_tops else rows_top
     has_notes = any(c.place == "notes" for c in form.columns)
     foot_top = paper.height_mm - MARGIN_MM - foot_mm if has_notes else rows_end + 1.0
+    if foot_top < fold.y + FOLD_CLEAR_MM and foot_top + FOOT_FIELDS_MM > fold.y - FOLD_CLEAR_MM:
+        foot_top = fold.y + FOLD_CLEAR_MM
     notes_cells, notes_labels = _notes(form, paper, fold, rows_end + 2.0, foot_top - 1.0)
     second_cells, second_labels = _right_head(form, paper, right_block_x, rows_top, fold)
     foot_cells, foot_labels = _foot(form, paper, fold, foot_top, right_block_x)

@@ -212,7 +212,7 @@ def round_of(reading: CardReading, catalog: Catalog, now: datetime) -> Round | N
     from scan.records.compose import round_from_reading
 
     layout = catalog.find(reading.form) if reading.form else None
-    if reading.status != "read" or layout is None or layout.form.record != "round":
+    if reading.status != "read" or layout is None or not layout.form.makes_rounds:
         return None
     player = catalog.player_of(reading.serial) if reading.serial else None
     return round_from_reading(layout.form, reading, recorded_at=now, player=player)

@@ -118,7 +118,7 @@ def card_lines(kept: Kept, form: Form | None) -> list[str]:
 def _other(reading: CardReading, form: Form) -> str:
     """Say what a sheet that is no round is, and how much it says."""
     answered = sum(1 for answer in reading.fields.values() if answer.value not in (None, ()))
-    return f"{form.title} (no round), {_count(answered, 'answer')}"
+    return f"{form.title} (kept as rows), {_count(answered, 'answer')}"
 
 
 def _summary(round_: Round | None) -> str:

@@ -61,7 +61,7 @@ def round_from_reading(
     InputError
         when the form calls its answers for a throw something else than "clean" and "miss"
     """
-    if form.record != "round" or reading.status != "read":
+    if not form.makes_rounds or reading.status != "read":
         raise ValueError("a round is composed from a readable card of a round form")
     card = CardValues(form, reading, tuple(answers))
     rules = rules_of(form)

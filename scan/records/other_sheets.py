@@ -134,8 +134,8 @@ def left_out(sheets: Sequence[OtherSheet]) -> str:
     named = ", ".join(f"{number} × {title}" for title, number in sorted(kinds.items()))
     return (
         f"{count} {'sheet is' if count == 1 else 'sheets are'} not part of this advice ({named}): the advice "
-        "goes by the misses of rounds, and a sheet that is no round has none. `shortpencil export` has "
-        "what stands on it."
+        "goes by the drives, approaches and putts of rounds, which such a sheet does not tell of. "
+        "`shortpencil export` has what stands on it."
     )
 
 

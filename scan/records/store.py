@@ -797,7 +797,7 @@ class Store:
 
     def _other(self, connection: Connection, row: Row[Any]) -> OtherSheet | None:
         form, read = self._form(connection, row.form), speaking_reading(connection, row)
-        if form.record == "round" or read is None:
+        if form.makes_rounds or read is None:
             return None
         answers = answers_of(connection, row.serial)
         named = lay_over(read.fields, answers).get("player")
@@ -897,7 +897,7 @@ class Store:
     def _recompose(self, connection: Connection, serial: str) -> Round | None:
         """Compose the card's round anew from its best reading and all answers, and store it."""
         card = self._card(connection, serial)
-        if card.form.record != "round":
+        if not card.form.makes_rounds:
             done = sets_from(card.form, card.fields, serial, card.player)
             self._settle(connection, serial, None, None, card.reading, done, card.answers)
             self._learn(connection, serial, card.form, card.reading, card.answers)

@@ -54,8 +54,10 @@ def validate(round_: Round, form: Form | None = None) -> tuple[RoundFinding, ...
     form : its form, where known; findings then name cells of the card, else fields
     """
     found = [*_date(round_)]
+    # A card that declares its unmarked throws clean tells only of misses: throws without a mark are no gap.
+    only_misses = any(t.execution.source == "default" for hole in round_.holes for t in hole.throws)
     for hole in round_.holes:
-        found += _hole(hole)
+        found += _hole(hole, only_misses)
         for number, throw in enumerate(hole.throws, start=1):
             found += _throw(round_, hole, throw, number)
     found += [*_notes(round_), *_tallies(round_), *_total(round_)]
@@ -98,7 +100,7 @@ def _date(round_: Round) -> Iterator[RoundFinding]:
         yield RoundFinding("date", cells, f"the date {day.value} lies after the day it was read", ASK)
 
 
-def _hole(hole: Hole) -> Iterator[RoundFinding]:
+def _hole(hole: Hole, only_misses: bool) -> Iterator[RoundFinding]:
     name, row = f"hole {hole.number}", _row(hole)
     score, penalty, par = hole.score.known, hole.penalty.known, hole.par.known
     if hole.number > MOST_HOLES:
@@ -119,10 +121,10 @@ def _hole(hole: Hole) -> Iterator[RoundFinding]:
             "high-score", (f"{row}.score",), f"{name}: a score of {score} is unusually high", ASK
         )
     if isinstance(penalty, int):
-        yield from _throws_against_score(hole, score, penalty)
+        yield from _throws_against_score(hole, score, penalty, only_misses)
 
 
-def _throws_against_score(hole: Hole, score: int, penalty: int) -> Iterator[RoundFinding]:
+def _throws_against_score(hole: Hole, score: int, penalty: int, only_misses: bool) -> Iterator[RoundFinding]:
     """Score = throws + penalty throws (808.D)."""
     name, row = f"hole {hole.number}", _row(hole)
     marked = [throw for throw in hole.throws if throw.execution.value != "unmarked"]
@@ -142,7 +144,7 @@ def _throws_against_score(hole: Hole, score: int, penalty: int) -> Iterator[Roun
         if penalty:
             parts += f" and {_count(penalty, 'penalty throw')}"
         yield RoundFinding("throws", cells, f"{name}: {parts}, but the score says {score}", ERROR)
-    elif marked and len(hole.throws) < thrown and not _columns_are_full(hole):
+    elif marked and not only_misses and len(hole.throws) < thrown and not _columns_are_full(hole):
         says = f"{name}: a score of {score} means {_count(thrown, 'throw')}, but {len(hole.throws)} marked"
         yield RoundFinding("throws", cells, says, ASK)
     if penalty > thrown:

@@ -7,6 +7,7 @@ import random
 import re
 import tomllib
 from contextlib import suppress
+from pathlib import Path
 
 import jsonschema
 import pytest
@@ -23,6 +24,9 @@ from forms.pdf import identify
 from forms.published import form_schema, schema_text
 from forms.toml_lines import lines_of
 from tests.forms.wrong_forms import RIGHT, WRONG
+
+GUIDE = Path(__file__).parents[2] / "docs" / "forms.md"
+EXAMPLES = re.findall(r"```toml\n(.*?)```", GUIDE.read_text("utf-8"), re.DOTALL)
 
 
 def first_line_that_differs(one: str, other: str) -> int:
@@ -65,6 +69,36 @@ def test_a_wrong_form_is_refused_with_line_and_remedy(case: tuple[str, str, str]
     assert re.search(r"found .*[.?]", told), told
 
 
+ROUND = next(text for text in EXAMPLES if "[[phases]]" in text)
+WRONG_ROUNDS = [
+    ('record = "round"', 'record = "sheet"', 'only with record = "round"'),
+    ('role = "tee"', 'role = "start"', "one of tee, between, target"),
+    ('id = "fairway"', 'id = "Fairway"', "letters, digits"),
+    ('id = "upshot"', 'id = "fairway"', "an id of its own"),
+    ('columns = ["upshot1"]', 'columns = ["upshot"]', "Did you mean 'upshot1'?"),
+    ('columns = ["upshot1"]', 'columns = ["putt1"]', "each column in one phase"),
+    ('columns = ["upshot1"]', "columns = [1]", "a list of at most 4 texts"),
+    ('role = "tee"', 'role = "target"', "one phase with the role 'target'"),
+    (
+        'role = "between"\ncolumns = ["upshot1"]',
+        'role = "tee"\ncolumns = ["upshot1"]',
+        "one phase with the role 'tee'",
+    ),
+    ('[[phases]]\nid = "drive"', '[[phase]]\nid = "drive"', "Did you mean 'phases'?"),
+    ('options = [{ id = "clean", label', 'options = [{ id = "good", label', "Give the options these ids"),
+]
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "says"), WRONG_ROUNDS, ids=[case[1][:30] for case in WRONG_ROUNDS]
+)
+def test_a_round_whose_phases_do_not_fit_is_refused(right: str, wrong: str, says: str) -> None:
+    assert right in ROUND
+    said = refusal(ROUND.replace(right, wrong, 1))
+    assert says in said
+    assert re.search(r"own.toml, line \d+", said)
+
+
 def test_a_message_names_the_field() -> None:
     assert "line 22, field 'wind': expected" in refusal(RIGHT.replace('default = "calm"', 'default = "clam"'))
 
@@ -78,6 +112,26 @@ def test_everything_wrong_with_a_form_is_said_at_once_in_the_order_of_its_lines(
 
 def test_a_syntax_error_names_its_line() -> None:
     assert "line 2" in refusal('name = "own"\nedition = \n')
+
+
+@pytest.mark.parametrize("text", EXAMPLES, ids=lambda text: tomllib.loads(text)["name"])
+@pytest.mark.parametrize("paper", PAPERS)
+def test_an_example_of_the_guide_prints_on_both_papers(text: str, paper: str) -> None:
+    jsonschema.validate(tomllib.loads(text), json.loads(schema_text("form")))
+    sheet = arrange(form_from_toml(text, source="guide"), PAPERS[paper])
+    assert draw(sheet, identify("8JSHR4Z5", fingerprint(sheet.layout)))
+    layout = layout_from_json(layout_to_json(sheet.layout))
+    assert layout == sheet.layout
+    jsonschema.validate(json.loads(layout_to_json(layout)), json.loads(schema_text("field_map")))
+
+
+def test_the_guide_names_every_key_of_a_form() -> None:
+    from forms.form_check import CAUSE, FIELD, FORM, OPTION, PHASE, ROWS
+
+    text = GUIDE.read_text("utf-8")
+    for table in (CAUSE, FIELD, FORM, OPTION, PHASE, ROWS):
+        for key in table:
+            assert re.search(rf"\b{re.escape(key)}\b", text), key
 
 
 @pytest.mark.parametrize("name", builtin_names())
