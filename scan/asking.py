@@ -3,7 +3,8 @@
 Everything is weighed in seconds of the player's time. A field is flagged below 0.98 (`FlagRule`), where a
 question of 2 s takes away a risk of 0.02: so a wrong value of full weight is taken to cost 100 s. A question
 by itself costs 2 s; a field seen beside others on one page costs 0.5 s, and of wrong values shown there an
-eye overlooks one in ten (measured for this page: docs/review.md). From these numbers both thresholds follow.
+eye that can only compare overlooks three in ten (tests/bench/bench_glance.py; people, who can also read,
+should do better). From these numbers both thresholds follow.
 
 What must be looked at is asked one by one, however sure the reader is: two bubbles filled, a mark struck out,
 a box written over, ink that a sum overruled, a cell outside the picture, photos that disagree.
@@ -22,7 +23,7 @@ WAYS_TO_ASK = (EVERYTHING, MATTERS, LITTLE)
 #: What one wrong value of full weight is worth, and what it takes to look.
 WRONG_S, QUESTION_S, GLANCED_S = 100.0, 2.0, 0.5
 #: Share of the wrong values on the page of all doubtful cells that an eye overlooks.
-OVERLOOKED = 0.1
+OVERLOOKED = 0.3
 
 #: Asked alone from this risk on: what the glance would overlook is worth more than the seconds it saves.
 ALONE_FROM = (QUESTION_S - GLANCED_S) / (WRONG_S * OVERLOOKED)

@@ -71,6 +71,7 @@ def _minutes(text: str) -> int:
 
 def run_review(args: argparse.Namespace) -> int:
     """Serve until stopped by the person, or by itself."""
+    from scan.cli.after import after_of_store, worth_of_store
     from scan.cli.chores import DeskChores
     from scan.cli.places import default_store, forms_folder
     from scan.records.store import open_store
@@ -86,6 +87,8 @@ def run_review(args: argparse.Namespace) -> int:
             how,
             lambda opened: _tell(opened, args.no_browser, as_json=args.json),
             DeskChores(store, forms_folder()),
+            after=after_of_store(store),
+            worth=worth_of_store(store),
         )
     print("shortpencil review has stopped. What was answered is kept.", file=sys.stderr)
     return DONE

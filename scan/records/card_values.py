@@ -100,7 +100,9 @@ class CardValues:
             blank = {name for name in DATE_FIELDS if self.value(name).value is None}
             flagged |= blank or set(DATE_FIELDS)
         for field in self.form.fields:
-            if field.id.endswith(".why") and self.cause(field.id).status == "waits":
+            found = self._fields.get(field.id)
+            known = found is not None and found.flag is None
+            if known and field.id.endswith(".why") and self.cause(field.id).status == "waits":
                 flagged.add(field.id)
         return tuple(field.id for field in self.form.fields if field.id in flagged)
 

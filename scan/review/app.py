@@ -34,6 +34,7 @@ from scan.records.answers import AnsweredMeanwhile
 from scan.records.cards import Card
 from scan.records.store import Store
 from scan.review import doing, pages, year
+from scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
 from scan.review.chores import Chores
 from scan.review.door import PHONE_LINK_S, Door, Session
 from scan.review.focus_view import FocusOf
@@ -48,6 +49,7 @@ from scan.review.rendering import Pages, static_files
 from scan.review.views import close_up, surroundings
 
 MOST_PHOTOS = 12  # at once; a batch is `shortpencil read`
+MOST_TOLD = 3  # of how many cards what their round says is told at once: each takes half a second
 LONGEST_NAME = 60
 T = TypeVar("T")
 
@@ -77,6 +79,9 @@ class Desk:
     last_request_s: float = 0.0
     #: The connections, where a server counts them.
     lines: Lines = field(default_factory=Lines)
+    #: What is told after a photo, and what an answer is worth: worked out elsewhere.
+    after: AfterOf = nothing_after
+    worth: WorthOf = no_worth
     layouts: dict[str, Layout] = field(default_factory=dict)
 
 
@@ -101,6 +106,7 @@ def make_app(desk: Desk) -> App:
             Route("/ask/{serial}/{field}", site.ask, methods=get),
             Route("/ask/{serial}/{field}", site.answer, methods=post),
             Route("/undo/{serial}/{field}", site.undo, methods=post),
+            Route("/leave/{serial}/{field}", site.leave, methods=post),
             Route("/card/{serial}", site.card, methods=get),
             Route("/picture/{serial}", site.card_picture, methods=get),
             Route("/picture/{serial}/{field}", site.field_picture, methods=get),
@@ -143,7 +149,9 @@ class _Site:
     def __init__(self, desk: Desk) -> None:
         self._desk, self._pages, self._static = desk, Pages(), static_files()
         keeper = Keeper(desk.catalog, desk.store, with_pictures=False)
-        self._receiver = Receiver(desk.store, keeper, desk.readers, self._layout, desk.plain_hands)
+        self._receiver = Receiver(
+            desk.store, keeper, desk.readers, self._layout, desk.plain_hands, desk.worth
+        )
         self.glance = GlancePages(desk.store, self._layout, self.page, desk.now)
         # Photos queue here and not in the threads, which answer everybody else meanwhile.
         self._reading = asyncio.Semaphore(AT_ONCE)
@@ -215,6 +223,14 @@ class _Site:
         work = partial(store.take_back, serial, name, session.name, now, seen=_seen(form))
         return await self._change(request, serial, name, form, work, stay=True)
 
+    async def leave(self, request: Request) -> Response:
+        serial, name = request.path_params["serial"], request.path_params["field"]
+        form = await _form(request)
+        session = _session(request)
+        store, now = self._desk.store, self._desk.now()
+        work = partial(store.leave, serial, name, session.name, now, seen=_seen(form))
+        return await self._change(request, serial, name, form, work)
+
     async def _change(
         self,
         request: Request,
@@ -250,6 +266,7 @@ class _Site:
         only = request.query_params.get("card", "")
         card, layout, question = await _off(lambda: self._asked(serial, name))
         waiting = await self._alone(only)
+        worth = (await _off(partial(self._desk.worth, serial))).get(name)
         places = [(card_, field_) for card_, fields in waiting for field_ in fields]
         return self.page(
             request,
@@ -266,6 +283,7 @@ class _Site:
             next=_url_or_none(next_after(waiting, serial, name), only),
             back=_url_or_none(next_after(waiting, serial, name, back=True), only),
             notice=notice,
+            worth=worth,
             done=await self._done(request),
         )
 
@@ -295,7 +313,15 @@ class _Site:
         together = dict(await _off(self._desk.store.glance_fields))
         listed = ((card, set(together.get(card, ())), names) for card, names in await self._waiting(serial))
         kept = ((card, tuple(name for name in names if name not in out)) for card, out, names in listed)
-        return tuple(line for line in kept if line[1])
+        found = tuple(line for line in kept if line[1])
+        if len(found) != 1 and not serial:  # over a whole stack, card by card in the order of the form
+            return found
+        return tuple([(card, await _off(partial(self._by_worth, card, names))) for card, names in found])
+
+    def _by_worth(self, serial: str, names: tuple[str, ...]) -> tuple[str, ...]:
+        """Return fields in the order of what an answer is worth; what must be looked at comes first."""
+        worth = self._desk.worth(serial)
+        return tuple(sorted(names, key=lambda name: -worth[name].total if name in worth else -1e9))
 
     def _layout(self, card: Card) -> Layout:
         key = card.reading.form or card.form.name
@@ -349,7 +375,7 @@ class _Site:
     # -- photos ------------------------------------------------------------------------------------------
 
     async def capture(self, request: Request) -> Response:
-        return self.page(request, "capture.html", results=None, most=MOST_PHOTOS)
+        return self.page(request, "capture.html", results=None, most=MOST_PHOTOS, after={})
 
     async def receive(self, request: Request) -> Response:
         async with request.form(max_files=MOST_PHOTOS, max_fields=4, max_part_size=4096) as form:
@@ -367,7 +393,9 @@ class _Site:
                 called = f"Photo {number}" if len(photos) > 1 else "The photo"
                 async with self._reading:
                     results += await _off(partial(receive, photo.file, called, self._desk.now()))
-        return self.page(request, "capture.html", results=results, most=MOST_PHOTOS)
+        told = [one.serial for one in results if one.serial][:MOST_TOLD]
+        after = {serial: await _off(partial(self._desk.after, serial)) for serial in told}
+        return self.page(request, "capture.html", results=results, most=MOST_PHOTOS, after=after)
 
     # -- rounds and focus --------------------------------------------------------------------------------
 

@@ -22,8 +22,8 @@ from scan.records.validate import ASK, ERROR, RoundFinding, validate
 from scan.review.wording import asks, blank_of, label_of, name_of, place_of, rule_said, said
 
 #: Keys with a meaning of their own on every question; no option gets one of them.
-BLANK_KEY, UNDO_KEY, AS_READ_KEY = "b", "u", "y"
-RESERVED = frozenset({BLANK_KEY, UNDO_KEY, AS_READ_KEY})
+BLANK_KEY, UNDO_KEY, AS_READ_KEY, LEAVE_KEY = "b", "u", "y", "x"
+RESERVED = frozenset({BLANK_KEY, UNDO_KEY, AS_READ_KEY, LEAVE_KEY})
 
 WORTH_OFFERING = 0.005  # an alternative less probable than this is typed, not offered
 MOST_OFFERED = 4

@@ -14,7 +14,9 @@ from scan.joining import Keeper, NotKept
 from scan.leftovers import UPLOAD, folder_for
 from scan.records.cards import Card
 from scan.records.kept import hands_text
+from scan.records.looks import seen_together
 from scan.records.store import SET_ASIDE, Kept, Store
+from scan.review.after_view import WorthOf, no_worth
 from scan.review.differences import differences
 from scan.review.pages import round_line
 from scan.review.questions import Question, question_of
@@ -34,6 +36,8 @@ class Told:
     line: str = ""
     findings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    alone: int = 0
+    together: int = 0
     q: Question | None = None
     close: Region | None = None
 
@@ -50,6 +54,7 @@ class Receiver:
     readers: Readers
     layout_of: Callable[[Card], Layout]
     plain_hands: bool = False
+    worth: WorthOf = no_worth
 
     def receive(self, photo: BinaryIO, called: str, now: datetime) -> list[Told]:
         """Read one photo, keep what it says, and return what to tell, card by card.
@@ -89,7 +94,10 @@ class Receiver:
             return Told(called, _sentence(aside, called))
         card = self.store.card(serial)
         layout = self.layout_of(card)
-        first = card.waiting[0] if card.waiting else None
+        together = seen_together(card.reading, card.waiting)
+        alone = [name for name in card.waiting if name not in together]
+        worth = self.worth(serial) if len(alone) > 1 else {}
+        first = min(alone, key=lambda n: -worth[n].total if n in worth else -1e9) if alone else None
         return Told(
             name=called,
             says=kept.outcome,
@@ -99,6 +107,8 @@ class Receiver:
             line=round_line(self.store.round(serial)),
             findings=tuple(finding.says for finding in card.reading.findings),
             notes=tuple(_sentence(note, called) for note in differences(kept, card.form)),
+            alone=len(alone),
+            together=len(together),
             q=question_of(card, first) if first else None,
             close=close_up(layout, card.form.field(first)) if first else None,
         )

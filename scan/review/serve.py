@@ -14,6 +14,7 @@ import uvicorn
 from forms.catalog import Catalog
 from forms.errors import InputError
 from scan.records.store import Store
+from scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
 from scan.review.app import Desk, make_app
 from scan.review.chores import Chores
 from scan.review.connections import Connections
@@ -92,6 +93,9 @@ def serve(
     how: Serving,
     tell: Callable[[Opened], None],
     chores: Chores | None = None,
+    *,
+    after: AfterOf = nothing_after,
+    worth: WorthOf = no_worth,
 ) -> None:
     """Serve until stopped; `tell` is called once with the links, when they work.
 
@@ -125,6 +129,8 @@ def serve(
         switch_phone=network.switch,
         plain_hands=how.plain_hands,
         lines=lines,
+        after=after,
+        worth=worth,
     )
     config = uvicorn.Config(
         make_app(desk),

@@ -15,7 +15,7 @@ from tests.review.conftest import NOON
 #: Field -> what the reader thinks besides what it read, and how probable that is. All are at a glance.
 DOUBTS: dict[str, tuple[FieldValue, float]] = {
     "h02.score": (9, 0.04),
-    "h03.putt1": ("miss", 0.08),
+    "h03.putt1": ("miss", 0.04),
     "h07.why": (2, 0.05),
     "h09.drive": (None, 0.03),
     "date.day": (7, 0.03),
