@@ -135,7 +135,8 @@ def _putts_by_band(evidence: Evidence) -> NDArray[np.int64]:
         & (evidence.throw_holed >= 0)
     )
     distance = np.nan_to_num(evidence.throw_distance_m[at], nan=-1.0)
-    band = np.where(distance < 0, len(_BANDS_M) - 1, np.searchsorted(_BANDS_M, distance) - 1)
+    near = np.maximum(np.searchsorted(_BANDS_M, distance) - 1, 0)  # a 0 that was written belongs to the first
+    band = np.where(distance < 0, len(_BANDS_M) - 1, near)
     key = (band * 2 + evidence.throw_execution[at]) * 2 + evidence.throw_holed[at]
     return np.asarray(np.bincount(key, minlength=len(_BANDS_M) * 4).reshape(-1, 2, 2), dtype=np.int64)
 

@@ -109,3 +109,20 @@ def test_causes_and_putts_under_doubt_lie_between_those_of_the_draws() -> None:
 def test_one_doubtful_value_is_told_in_the_singular() -> None:
     one = [*ROUNDS[:-1], doubted(ROUNDS[-1], holes=1)]
     assert "1 value on your cards is doubtful and counts by its probability" in str(doubt_remark(one))
+
+
+def test_a_distance_of_0_is_no_bug_whether_known_or_drawn() -> None:
+    played = ROUNDS[-1]
+    holes = []
+    for hole in played.holes:
+        throws = [
+            replace(t, distance=Value(0, "read", 0.6, "doubtful", alternatives=((8, 0.4),)), distance_m=None)
+            if t.distance_m is not None
+            else t
+            for t in hole.throws
+        ]
+        holes.append(replace(hole, throws=tuple(throws)))
+    unclear = [*ROUNDS[:-1], replace(played, holes=tuple(holes))]
+    focus = focus_of(evidence_of(unclear), possible=possible_evidence(unclear))
+    assert focus is not None
+    assert pooled_putting([putting_of(one) for one in possible_evidence(unclear)]).putts > 0
