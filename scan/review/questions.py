@@ -123,7 +123,7 @@ def question_of(card: Card, field_id: str, *, with_choices: bool = True) -> Ques
         asks=asks(form, field),
         kind=_kind(field),
         why=_why(card, field) if waits or now.flag is not None else None,
-        reader=_reader(form, field, read),
+        reader=_MUST_LOOK if waits and _has_no_answer(now) else _reader(form, field, read),
         provenance=_provenance(form, field, read, answered),
         choices=_choices(card, field, now, read, bool(answered)) if with_choices else (),
         waits=waits,
@@ -195,6 +195,14 @@ def _kind(field: Field) -> str:
     return "one" if field.digits == 1 else "typed"
 
 
+#: Said in place of what the reader thinks, where only the ink may answer.
+_MUST_LOOK = "Only the ink can answer this: the reader offers no guess."
+
+
+def _has_no_answer(now: FieldReading) -> bool:
+    return now.flag is not None and must_look(now.flag)
+
+
 def _why(card: Card, field: Field) -> str:
     found = card.fields.get(field.id)
     if found is not None and found.flag is not None:
@@ -241,6 +249,7 @@ def _choices(
 ) -> tuple[Choice, ...]:
     chances = _chances(read)
     tried = _Trial(card, field)
+    unseen = not answered and _has_no_answer(now)
     certain = answered or (field.id not in card.waiting and now.flag is None)
     keys: set[str] = set()
     choices = []
@@ -251,7 +260,8 @@ def _choices(
                 value=_travels(value),
                 label=_label(card.form, field, value),
                 key=_key(field, value, keys),
-                p=chances.get(value),
+                # A number beside a cell that must be looked at would invite a yes that was not seen.
+                p=None if unseen else chances.get(value),
                 means=means,
                 conflicts=conflicts,
                 standing=certain and value == (now.value if now.value != () else None),
