@@ -92,15 +92,16 @@ def test_a_cell_that_cannot_be_read_is_not_said_to_be_empty(store: Store, serial
     spoilt = FieldReading(None, 0.1, "written over", alternatives=((0, 0.1), (1, 0.1)))
     assert question_of(with_field(card, "h12.why", spoilt), "h12.why").reader.startswith("Only the ink")
 
+    blank = FieldReading(None, 0.7, "unclear", alternatives=(("clean", 0.3),))
+    question = question_of(with_field(card, "h05.drive", blank), "h05.drive")
+    assert {choice.value: choice.p for choice in question.choices} == {"clean": 0.3, "miss": None, "": 0.7}
+
 
 def test_a_cell_that_must_be_looked_at_shows_no_probability(store: Store, serial: str) -> None:
     for name in ("h05.drive", "h10.putt1.distance", "h12.why"):
         question = question_of(store.card(serial), name)
         assert {choice.p for choice in question.choices} == {None}
         assert "%" not in question.reader + (question.why or "")
-    blank = FieldReading(None, 0.7, "unclear", alternatives=(("clean", 0.3),))
-    question = question_of(with_field(card, "h05.drive", blank), "h05.drive")
-    assert {choice.value: choice.p for choice in question.choices} == {"clean": 0.3, "miss": None, "": 0.7}
 
 
 def test_a_score_says_what_the_round_would_be(store: Store, serial: str) -> None:
