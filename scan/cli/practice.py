@@ -243,7 +243,7 @@ def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worke
         prior=prior,
         labels=labels,
         possible=possible,
-        remark=doubt_remark(found.rounds),
+        remark=doubt_remark(found.rounds) if possible else None,
     )
     if focus is None:
         return why_no_focus(evidence) or "Nothing can be named yet."
