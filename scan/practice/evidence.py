@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,8 +54,7 @@ class RoundHead:
     worst: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class MissNote:
+class MissNote(NamedTuple):
     """The second pass on one hole: which way and why the focus phase missed there."""
 
     round: int

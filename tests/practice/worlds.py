@@ -764,7 +764,7 @@ def joined(first: Evidence, second: Evidence) -> Evidence:
     for name in first.__slots__:
         a, b = getattr(first, name), getattr(second, name)
         if name == "notes":
-            values[name] = (*a, *(replace(n, round=n.round + rounds) for n in b))
+            values[name] = (*a, *(n._replace(round=n.round + rounds) for n in b))
         elif name == "heads":
             values[name] = (*a, *b)
         else:
