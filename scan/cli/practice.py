@@ -218,7 +218,7 @@ def _print_effect(worked: Worked, player: str | None) -> None:
 
 
 def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worked | str:
-    """Return what `_work_out` does, without looking for circles among the objects it makes: there are none."""
+    """Return what `_work_out` does, without looking for circles among the objects made: there are none."""
     import gc
 
     collects = gc.isenabled()

@@ -42,10 +42,10 @@ USUAL_MOST = 0.8
 STEADY = (0.01, 0.02, 0.03, 0.045)
 FAR = 80.0
 #: Weights before anything is seen. That practice changes nothing in a phase: 1 in 20 of the laws that taper.
-#: That gains are steady: 3 in 10, chosen on the tuning seeds of tests/bench/bench_season.py, where it trades
+#: That gains are steady: 1 in 3, chosen on the tuning seeds of tests/bench/bench_season.py, where it trades
 #: strokes if gains are steady against strokes if they taper; docs/practice.md, section 11, has the table.
 WEIGHT_NONE = 0.05
-WEIGHT_STEADY = 0.3
+WEIGHT_STEADY = 1 / 3
 
 #: What was practised is half gone after so many days. People lost about 30 % of their speed of typing in one
 #: to nine months (Baddeley and Longman 1978, as restated in a replication); 200 days lose 30 % in 103.

@@ -12,11 +12,13 @@ phase are called clean afterwards: no marks can tell that from better throws.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # threads that wait for each other cost fourfold
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
