@@ -40,8 +40,8 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument(
         "--form",
         default=None,
-        help="round9, round18, round27, short18, putting-ladder, field-work or a form of your own "
-        "(.toml); default: round18, or the round card for --layout",
+        help="a built-in form (round9, round18, round27, round18-de, short18, short18-de, putting-ladder, "
+        "field-work) or one of your own (.toml); default: round18, or the round card for --layout",
     )
     parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="sheet size (default: a4)")
     parser.add_argument(
