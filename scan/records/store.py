@@ -434,6 +434,20 @@ class Store:
             put_answer(connection, serial, left_answer(card, field, who, when))
             return self._recompose(connection, serial)
 
+    def enter_all(
+        self, serial: str, given: Sequence[tuple[str, FieldValue, int]], who: str, when: datetime
+    ) -> Round | None:
+        """Enter answers to several fields in one transaction, each with its count of entries as seen.
+
+        What is raised is what `answer` raises; nothing is stored then.
+        """
+        with writing(self._engine) as connection:
+            for field, value, seen in given:
+                card = self._card_to_answer(connection, serial, field, seen)
+                checked = checked_answer(card.form, field, value)
+                put_answer(connection, serial, apply_answer(card.fields, field, checked, who, when)[1])
+            return self._recompose(connection, serial)
+
     def leave_all(
         self, serial: str, fields: Sequence[tuple[str, int]], who: str, when: datetime
     ) -> Round | None:

@@ -31,6 +31,7 @@ from forms.layout import Layout
 from scan.joining import Keeper
 from scan.reading import CARD_PICTURE
 from scan.records.answers import AnsweredMeanwhile
+from scan.records.card_values import DATE_FIELDS
 from scan.records.cards import Card
 from scan.records.store import Store
 from scan.review import doing, pages, year
@@ -47,6 +48,8 @@ from scan.review.readers import AT_ONCE, Readers
 from scan.review.receiving import Receiver, Told
 from scan.review.rendering import Pages, static_files
 from scan.review.views import close_up, surroundings
+from scan.review.who import DATE
+from scan.review.who_pages import WhoPages
 
 MOST_PHOTOS = 12  # at once; a batch is `shortpencil read`
 MOST_TOLD = 3  # of how many cards what their round says is told at once: each takes half a second
@@ -123,6 +126,7 @@ def make_app(desk: Desk) -> App:
             Route("/name", site.rename, methods=post),
             Route("/static/{name}", site.static, methods=get),
             *site.glance.routes(),
+            *site.who.routes(),
         ],
         exception_handlers={
             HTTPException: site.http_error,
@@ -152,6 +156,7 @@ class _Site:
         self._receiver = Receiver(
             desk.store, keeper, desk.readers, self._layout, desk.plain_hands, desk.worth
         )
+        self.who = WhoPages(desk.store, self._layout, self.page, desk.now)
         self.glance = GlancePages(desk.store, self._layout, self.page, desk.now)
         # Photos queue here and not in the threads, which answer everybody else meanwhile.
         self._reading = asyncio.Semaphore(AT_ONCE)
@@ -193,9 +198,12 @@ class _Site:
             for round_id, _ in await _off(self._desk.store.waiting_in_files):
                 if serial in ("", round_id):
                     return RedirectResponse(f"/rounds/{quote(round_id)}/answer", 303)
+            lacks = await _off(partial(self.who.needs, serial)) if serial else ()
             elsewhere = await self._waiting("") if serial else ()
             done = await self._done(request)
-            return self.page(request, "clear.html", serial=serial, elsewhere=_count(elsewhere), done=done)
+            return self.page(
+                request, "clear.html", serial=serial, elsewhere=_count(elsewhere), done=done, lacks=lacks
+            )
         return RedirectResponse(_ask_url(*place, request.query_params), 303)
 
     async def ask(self, request: Request) -> Response:
@@ -265,6 +273,12 @@ class _Site:
     ) -> Response:
         only = request.query_params.get("card", "")
         card, layout, question = await _off(lambda: self._asked(serial, name))
+        found = card.fields.get(name)
+        whole_date = name in DATE_FIELDS and name in card.waiting and found is not None and found.flag is None
+        if status == 200 and whole_date and DATE in await _off(lambda: self.who.needs(serial)):
+            return RedirectResponse(
+                f"/who/{quote(serial)}", 303
+            )  # its parts are read, and are no day together
         waiting = await self._alone(only)
         worth = (await _off(partial(self._desk.worth, serial))).get(name)
         places = [(card_, field_) for card_, fields in waiting for field_ in fields]
@@ -375,7 +389,7 @@ class _Site:
     # -- photos ------------------------------------------------------------------------------------------
 
     async def capture(self, request: Request) -> Response:
-        return self.page(request, "capture.html", results=None, most=MOST_PHOTOS, after={})
+        return self.page(request, "capture.html", results=None, most=MOST_PHOTOS, after={}, who={})
 
     async def receive(self, request: Request) -> Response:
         async with request.form(max_files=MOST_PHOTOS, max_fields=4, max_part_size=4096) as form:
@@ -394,8 +408,9 @@ class _Site:
                 async with self._reading:
                     results += await _off(partial(receive, photo.file, called, self._desk.now()))
         told = [one.serial for one in results if one.serial][:MOST_TOLD]
+        who = {serial: await _off(partial(self.who.needs, serial)) for serial in told}
         after = {serial: await _off(partial(self._desk.after, serial)) for serial in told}
-        return self.page(request, "capture.html", results=results, most=MOST_PHOTOS, after=after)
+        return self.page(request, "capture.html", results=results, most=MOST_PHOTOS, after=after, who=who)
 
     # -- rounds and focus --------------------------------------------------------------------------------
 

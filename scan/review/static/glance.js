@@ -8,6 +8,12 @@
     next.checked = true;
     next.focus();
   };
+  // What is typed beside a choice is that choice.
+  document.addEventListener("input", (event) => {
+    const key = event.target.dataset ? event.target.dataset.picks : "";
+    const own = key && event.target.form.querySelector(`[name="${key}"][value="~other"]`);
+    if (own) own.checked = true;
+  });
   document.addEventListener("click", (event) => {
     const on = event.target.closest("[data-turn], .pair .eye");
     if (on) turn(on.closest(".pair"));

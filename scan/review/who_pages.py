@@ -1,0 +1,115 @@
+"""Routes of the page that asks whose, where and when, once per card, and the list of cards that lack it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from urllib.parse import quote, urlencode
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from forms.errors import InputError, RecordError
+from forms.layout import Layout
+from scan.records.answers import AnsweredMeanwhile
+from scan.records.cards import Card
+from scan.records.record_json import time_text
+from scan.records.store import Store
+from scan.review.glance_pages import Glanced
+from scan.review.naming import names_of
+from scan.review.who import COURSE, DATE, LAYOUT, PLAYER, given_who, needs_of, who_of
+
+_KEYS = (PLAYER, COURSE, LAYOUT, DATE)
+_OTHER = "~other"
+
+
+@dataclass(frozen=True, slots=True)
+class WhoPages:
+    """The pages over one store."""
+
+    store: Store
+    layout_of: Callable[[Card], Layout]
+    page: Callable[..., Response]
+    now: Callable[[], datetime]
+
+    def routes(self) -> list[Route]:
+        """Return what answers which address."""
+        return [
+            Route("/who", self.listed, methods=["GET"]),
+            Route("/who/{serial}", self.ask, methods=["GET"]),
+            Route("/who/{serial}", self.keep, methods=["POST"]),
+        ]
+
+    def needs(self, serial: str) -> tuple[str, ...]:
+        """Return what of player, course and date is to be asked of a card; nothing where there is no card."""
+        try:
+            return needs_of(self.store.card(serial), self.store.round(serial), self.store.summaries())
+        except RecordError:
+            return ()
+
+    async def listed(self, request: Request) -> Response:
+        """List the rounds without a name, a course or a day."""
+
+        def work() -> list[tuple[str, str, str]]:
+            lines = self.store.summaries()
+            names = names_of(lines)
+            found = []
+            for line in lines:
+                parts = (("name", line.player), ("course", line.course), ("date", line.played_on))
+                lacks = [what for what, value in parts if not value]
+                if lacks:
+                    found.append((line.id, names[line.id].line, " and ".join(lacks)))
+            return found[::-1]
+
+        return self.page(request, "who_list.html", lines=await run_in_threadpool(work))
+
+    async def ask(self, request: Request) -> Response:
+        """Show the card's strips with suggestions."""
+        return await self._shown(request, request.path_params["serial"])
+
+    async def keep(self, request: Request) -> Response:
+        """Keep what was said, and go on."""
+        serial = request.path_params["serial"]
+        form = await request.form(max_files=0, max_fields=40, max_part_size=4096)
+        texts = {}
+        for key in _KEYS:
+            if key in form:
+                chosen = str(form[key])
+                texts[key] = str(form.get(f"{key}-other", "")) if chosen == _OTHER else chosen
+        seen = {name.removeprefix("seen-"): str(form[name]) for name in form if name.startswith("seen-")}
+        session, now = request.scope["session"], self.now()
+
+        def work() -> int:
+            given = given_who(self.store.card(serial).form, texts, seen)
+            if not given:
+                raise InputError(
+                    "expected an answer, found none. Choose one of the names, or say that there is none."
+                )
+            self.store.enter_all(serial, given, session.name, now)
+            return len(given)
+
+        try:
+            count = await run_in_threadpool(work)
+        except AnsweredMeanwhile:
+            return await self._shown(request, serial, 409, "meanwhile")
+        except InputError as error:
+            return await self._shown(request, serial, 422, str(error))
+        kept = Glanced(serial, time_text(now) or "", count, False).query()
+        return RedirectResponse(f"/ask?{urlencode({'card': serial, 'glanced': kept})}", 303)
+
+    async def _shown(self, request: Request, serial: str, status: int = 200, notice: str = "") -> Response:
+        def work() -> dict[str, object] | None:
+            card, played = self.store.card(serial), self.store.round(serial)
+            if played is None:
+                return None
+            layout = self.layout_of(card)
+            who = who_of(card, layout, played, self.store.summaries(), self.store.picture)
+            return {"card": card, "layout": layout, "who": who}
+
+        found = await run_in_threadpool(work)
+        if found is None or not found["who"]:
+            return RedirectResponse(f"/rounds/{quote(serial)}", 303)
+        return self.page(request, "who.html", status, notice=notice, **found)
