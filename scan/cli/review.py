@@ -6,6 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
+from scan.asking import WAYS_TO_ASK
 from scan.cli.stored import STORE_HELP
 
 if TYPE_CHECKING:
@@ -45,6 +46,12 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         action="store_true",
         help="read photos as any hand's, and keep nothing of their players' hands",
     )
+    parser.add_argument(
+        "--ask",
+        choices=WAYS_TO_ASK,
+        help="ask a player everything, what matters (usual) or as little as possible, from now on",
+    )
+    parser.add_argument("--player", metavar="ALIAS", help="with --ask: whom (default: cards without a name)")
     parser.add_argument("--no-browser", action="store_true", help="print the link and open nothing")
     parser.add_argument("--json", action="store_true", help="print the links as a line of JSON")
     parser.add_argument(
@@ -71,15 +78,21 @@ def _minutes(text: str) -> int:
 
 def run_review(args: argparse.Namespace) -> int:
     """Serve until stopped by the person, or by itself."""
+    from forms.errors import InputError
     from scan.cli.after import after_of_store, worth_of_store
     from scan.cli.chores import DeskChores
     from scan.cli.places import default_store, forms_folder
     from scan.records.store import open_store
     from scan.review.serve import Serving, serve
 
+    if args.player and not args.ask:
+        raise InputError("--player: expected --ask with it: how much is that player asked?")
+
     how = Serving(args.port, args.lan, args.by or "you", args.stop_after * 60.0, args.plain_hand)
     with open_store(args.store or default_store()) as store:
         store.empty_aside()
+        if args.ask:
+            store.ask_in(args.player, args.ask)
         serve(
             store,
             forms_folder(),

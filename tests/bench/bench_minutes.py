@@ -6,9 +6,9 @@
 
 The cards are put into a store and reviewed in Chromium by somebody who knows what stands on the paper:
 *before*, each flagged field is a question by itself; *now*, what is asked one by one is, the rest is seen at
-a glance, and what is left is left. Keys are counted as pressed. Seconds are the model: 2 s a question, 0.5 s a
-glanced cell. *Wrong kept* counts fields that differ from the paper afterwards and are taken for known, each by
-its weight (`scan.asking`); of wrong values at a glance the share that the scripted eye overlooks stays.
+a glance, and what is left is left. Keys are counted as pressed. Seconds are the model: 2 s a question, 0.5 s
+a glanced cell. *Wrong kept* counts fields that differ from the paper afterwards and are taken for known, each
+by its weight (`scan.asking`); of wrong values at a glance the share that the scripted eye overlooks stays.
 """
 
 from __future__ import annotations

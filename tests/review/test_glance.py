@@ -178,3 +178,14 @@ def test_how_much_a_player_is_asked_is_chosen_on_the_page(page: Page, store: Sto
 
 def test_a_candidate_travels_as_json(store: Store) -> None:
     assert [json.loads(c.value) for p in pairs(store) if p.field == "h02.score" for c in p.candidates][1] == 9
+
+
+def test_how_much_a_player_is_asked_is_also_an_option_of_the_command(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    from scan.cli.main import main
+
+    assert main(["review", "--player", "Wren", "--no-browser"]) == 2
+    assert "expected --ask with it" in capsys.readouterr().err
+    with pytest.raises(SystemExit):
+        main(["review", "--ask", "loudly"])
