@@ -14,7 +14,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from forms.fiducials import CORNER_IDS
+from forms.fiducials import CORNER_IDS, MARKER_MM
 from scan.vision.arrays import GrayImage, shrunk
 from scan.vision.grouping import Corners, Mark, cards_of, fit_card, model_corners
 
@@ -57,6 +57,21 @@ def find_marks(gray: GrayImage) -> list[Mark]:
         if not _are_whole_cards(best, gray):
             best = _try_harder(gray, best)
     return [_final(mark, gray) for mark in best]
+
+
+def marks_at_a_glance(gray: GrayImage, least_px_per_mm: float) -> list[Mark] | None:
+    """Return the four marks of one card that fills the picture and has that resolution in it, else None.
+
+    For a picture that was decoded small: what is not there at first sight is looked for in a larger one.
+    """
+    found = _quick(gray)
+    if len(found) != len(CORNER_IDS) or {mark.id for mark in found} != set(CORNER_IDS):
+        return None
+    if np.mean([mark.side_px for mark in found]) < least_px_per_mm * MARKER_MM or _room_for_another(
+        found, gray
+    ):
+        return None
+    return [_final(mark, gray) for mark in found]
 
 
 def _cards_in(marks: Sequence[Mark], gray: GrayImage) -> list[Corners]:

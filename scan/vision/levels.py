@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scan.vision.arrays import GrayImage, PointsPx, halved
 
 #: A level may have so much fewer pixels per mm than are asked for; the eye and the network do not notice.
-_SLACK = 0.88
+SLACK = 0.88
 
 
 class Levels:
@@ -35,7 +35,7 @@ class Levels:
         `px_per_mm` is that of the card in the photo.
         """
         level, scale = 0, 1.0
-        while px_per_mm * scale / 2 >= _SLACK * wanted_px_per_mm:
+        while px_per_mm * scale / 2 >= SLACK * wanted_px_per_mm:
             level, scale = level + 1, scale / 2
         while len(self._levels) <= level:
             last = self._levels[-1]

@@ -12,8 +12,8 @@ import hashlib
 import io
 import re
 import warnings
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,6 +27,7 @@ from forms.shown import path_text
 from scan.vision.arrays import GrayImage
 from scan.vision.damage import (
     MOST_SCANS,
+    JpegParts,
     jpeg_complaint,
     jpeg_parts,
     loses_thread,
@@ -45,9 +46,13 @@ MAX_PIXELS = 120_000_000
 MAX_WHOLE_PIXELS = 60_000_000
 MAX_SIDE = 20_000
 MAX_BYTES = 200_000_000
-#: Above this a picture is decoded at half size: a card across 4000 pixels already has 13 px/mm.
+#: Above this a picture is decoded at half size at most: a card across 4000 pixels already has 13 px/mm.
 HALVE_ABOVE_PIXELS = 20_000_000
 QUARTER_ABOVE_PIXELS = 80_000_000
+#: A JPEG is decoded smaller still, by its own halvings, as long as its longer side keeps so many pixels: a
+#: sheet of A4 that fills three quarters of it has the resolution that a card is read at. Where the marks turn
+#: out to be smaller, it is decoded again (`Photo.finer`).
+GLANCE_LONG_PX = 1800
 PDF_LONG_SIDE_PX = 2600  # about 220 dpi on A4
 MAX_PAGES = 1000
 GLANCE_PX = 200  # on a page as small as this a card is still many greys, and a blank page is one
@@ -75,12 +80,14 @@ class Photo:
     """One picture: grey pixels and where they came from.
 
     `page` counts from 1 in files of several pages and is None otherwise. `sha256` is that of the whole file.
+    `finer` decodes the same picture at twice the size or more, where there is more to see than in `gray`.
     """
 
     gray: GrayImage
     source: str
     sha256: str
     page: int | None = None
+    finer: Callable[[], Photo] | None = field(default=None, compare=False, repr=False)
 
 
 def load_photos(path: Path, start: int = 1) -> Iterator[Photo]:
@@ -109,7 +116,8 @@ def photos_from_bytes(data: bytes, source: str, start: int = 1) -> Iterator[Phot
     if start > 1:
         return
     if kind == "JPEG":
-        gray = _jpeg(data, source)
+        yield _jpeg_photo(data, source, digest)
+        return
     else:
         _check_size(_header_size(data, kind, source), source, MAX_WHOLE_PIXELS)
         gray = _heic(data, source) if kind == "HEIC" else _png_or_webp(data, kind, source)
@@ -163,7 +171,31 @@ def _check_size(size: tuple[int, int], source: str, most: int | None = None) -> 
         )
 
 
+def _jpeg_photo(data: bytes, source: str, digest: str) -> Photo:
+    """Return a JPEG at the smallest size that a card could be read at, and how to decode it finer."""
+    parts = _sound_parts(data, source)
+    finest = _part_of(parts.size[0] * parts.size[1])
+    part = finest
+    while part < 8 and max(parts.size) >= 2 * part * GLANCE_LONG_PX:
+        part *= 2
+
+    def finer() -> Photo:
+        return Photo(_jpeg_at(data, source, parts, finest), source, digest)
+
+    return Photo(_jpeg_at(data, source, parts, part), source, digest, finer=finer if part > finest else None)
+
+
 def _jpeg(data: bytes, source: str) -> GrayImage:
+    parts = _sound_parts(data, source)
+    return _jpeg_at(data, source, parts, _part_of(parts.size[0] * parts.size[1]))
+
+
+def _part_of(pixels: int) -> int:
+    """Return by how much a picture is made smaller, down and across, however small its card is."""
+    return 4 if pixels > QUARTER_ABOVE_PIXELS else 2 if pixels > HALVE_ABOVE_PIXELS else 1
+
+
+def _sound_parts(data: bytes, source: str) -> JpegParts:
     parts = jpeg_parts(data)
     if parts.problem is not None:
         raise _damaged(source, "JPEG", parts.problem)
@@ -173,20 +205,27 @@ def _jpeg(data: bytes, source: str) -> GrayImage:
             "Export it anew as a plain JPEG."
         )
     _check_size(parts.size, source, MAX_WHOLE_PIXELS if parts.progressive else None)
-    pixels = parts.size[0] * parts.size[1]
-    if not pixels:
+    if 0 in parts.size:
         raise _damaged(source, "JPEG", "its header does not say how large it is")
-    mode, part = cv2.IMREAD_GRAYSCALE, 1
-    if pixels > QUARTER_ABOVE_PIXELS:
-        mode, part = cv2.IMREAD_REDUCED_GRAYSCALE_4, 4
-    elif pixels > HALVE_ABOVE_PIXELS:
-        mode, part = cv2.IMREAD_REDUCED_GRAYSCALE_2, 2
+    return parts
+
+
+_REDUCED = {
+    1: cv2.IMREAD_GRAYSCALE,
+    2: cv2.IMREAD_REDUCED_GRAYSCALE_2,
+    4: cv2.IMREAD_REDUCED_GRAYSCALE_4,
+    8: cv2.IMREAD_REDUCED_GRAYSCALE_8,
+}
+
+
+def _jpeg_at(data: bytes, source: str, parts: JpegParts, part: int) -> GrayImage:
+    """Return the grey pixels of a JPEG, `part` by `part` of them as one."""
     with overheard() as said:
-        gray = _decoded(data, mode)
+        gray = _decoded(data, _REDUCED[part])
     complaint = jpeg_complaint(said.lines, data, parts.end)
     if gray is None or complaint is not None:
         raise _damaged(source, "JPEG", complaint or "it cannot be decoded")
-    if loses_thread(gray, parts.unit_rows // part):
+    if loses_thread(gray, parts.unit_rows, part):
         raise _damaged(source, "JPEG", "from one place on all of it is brighter or darker")
     return gray
 

@@ -22,12 +22,12 @@ from scan.vision.bubbles import (
     pen_darkness,
 )
 from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
-from scan.vision.corners import Corners, cards_of, find_marks
+from scan.vision.corners import Corners, Mark, cards_of, find_marks, marks_at_a_glance
 from scan.vision.decode import Decoded, Evidence, decode
 from scan.vision.digits import BLURRED_MM, cooled, digit_log_p_and_looks
 from scan.vision.fading import blank_doubted, burnt_out_cells, faded_cells, usual_strength
 from scan.vision.ink import CardInk, ink_of
-from scan.vision.levels import Levels
+from scan.vision.levels import SLACK, Levels
 from scan.vision.own_hand import OwnHand, box_views
 from scan.vision.partial import (
     chance_of_loss,
@@ -52,7 +52,7 @@ from scan.vision.photo import Photo
 from scan.vision.pictures import card_picture, sharp_field_pictures
 from scan.vision.possible import impossible
 from scan.vision.quality import cells_outside, is_good, is_only_cut, judge, too_many_questions, why_not
-from scan.vision.rectify import Registration, flatten, lost_cells, register
+from scan.vision.rectify import CARD_PX_PER_MM, Registration, flatten, lost_cells, register
 from scan.vision.shade import crossed_by_edges, marks_doubted, ones_doubted
 from scan.vision.visibility import (
     OUTLINES_SAY,
@@ -114,7 +114,7 @@ def read_photo(
     traces : filled with what each step saw, if given
     hand_of : serial -> what is known of its player's hand
     """
-    marks = find_marks(photo.gray)
+    photo, marks = _with_marks(photo)
     found = cards_of(marks)
     if not found:
         if traces is not None:
@@ -135,6 +135,16 @@ def read_photo(
         if traces is not None:
             traces.cards.append(trace)
     return tuple(readings)
+
+
+def _with_marks(photo: Photo) -> tuple[Photo, list[Mark]]:
+    """Return the photo as coarse as its cards may be read, and every corner mark in it."""
+    if photo.finer is not None:
+        marks = marks_at_a_glance(photo.gray, SLACK * CARD_PX_PER_MM)
+        if marks is not None:
+            return photo, marks
+        photo = photo.finer()
+    return photo, find_marks(photo.gray)
 
 
 def known_edition(code: CardCode, find_layout: FindLayout) -> tuple[CardCode, Layout | None]:

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from forms.errors import InputError
-from scan.vision.damage import jpeg_complaint, jpeg_parts, loses_thread, overheard, png_problem
+from scan.vision.damage import _middle_of, jpeg_complaint, jpeg_parts, loses_thread, overheard, png_problem
 from scan.vision.photo import photos_from_bytes
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
@@ -128,3 +128,11 @@ def test_spoilt_photos_give_no_other_picture() -> None:
         off = np.abs(found.gray.astype(int) - sound.gray) > 24
         assert off.mean() < 0.06  # of all that gave no complaint and are not refused for their steps: up to 1
     assert refusals > 30
+
+
+@pytest.mark.parametrize("width", [2, 4, 8, 12, 16, 24, 32])
+def test_the_middle_of_short_rows_is_their_median(width: int) -> None:
+    """numpy's median as reference, ties and extremes included."""
+    rows = np.random.default_rng(width).integers(-9, 9, (500, width)).astype(np.int16)
+    rows[0], rows[1] = -(2**15), 2**15 - 1
+    assert (_middle_of(rows) == np.median(rows, axis=1)).all()
