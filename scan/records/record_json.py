@@ -138,7 +138,8 @@ def _in_utc(data: Any) -> Any:
     return {
         key: time_text(time_from(item)) if key == "at" and isinstance(item, str) else _in_utc(item)
         for key, item in data.items()
-    }
+        if key != "notes"  # texts by field id, whatever the id
+    } | ({"notes": data["notes"]} if "notes" in data else {})
 
 
 def practice_to_json(done: PracticeSet) -> dict[str, Any]:

@@ -312,6 +312,7 @@ def _times(data: Mapping[str, Any]) -> Iterator[tuple[Place, str]]:
         yield ("recorded_at",), made
     yield from _entered(data, ())
     yield from _entered(data["tallies"], ("tallies",))
+    yield from _entered(data.get("extra", {}), ("extra",))
     for at, hole in enumerate(data["holes"]):
         for name in ("score", "penalty", "par"):
             if "at" in hole[name]:

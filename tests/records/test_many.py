@@ -124,12 +124,19 @@ def test_whole_numbers_written_as_others_and_times_of_other_zones_come_back():
     record["holes"][0]["number"] = 1.0
     record["holes"][0]["throws"][0]["order"] = 1.0
     record["total"] = {"value": 9, "source": "entered", "by": "Wren", "at": "2026-06-01T20:30:00+02:00"}
+    record["notes"] = {"at": "noon"}
+    record["extra"] = {"mood": record["total"] | {"at": "2026-06-01T20:30:00-02:00"}}
     assert problems_of(record) == []
     round_ = round_from_json(record)
     assert json.loads(round_text(round_))["total"]["at"] == "2026-06-01T18:30:00Z"
     assert str(round_.total.at) == "2026-06-01 18:30:00+00:00"
     assert round_from_text(json.dumps(record)) == round_
     assert repr(round_.holes[0].number) == "1"
+    assert round_.notes == {"at": "noon"}
+    record["extra"]["mood"]["at"] = "2026-06-31T20:30:00Z"
+    assert [str(problem) for problem in problems_of(record)] == [
+        'extra, mood, at: expected a time that exists, found "2026-06-31T20:30:00Z"'
+    ]
 
 
 @patient
