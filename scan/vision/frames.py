@@ -1,8 +1,8 @@
 """What WebP, TIFF and HEIC files say of the lengths and places of their parts, held against what is there.
 
 None of the three carries a checksum, and their decoders guess on without a word. But each says how long its
-parts are, and a part that is missing, doubled, moved or cut seldom leaves all of that true. Bytes turned
-round within the picture itself stay unseen here.
+parts are, and a part that is missing, doubled, moved or cut seldom leaves all of that true. What is turned
+round within the coded picture of a HEIC is told by its decoder (`hevc`); that of a WebP stays unseen.
 
 References
 ----------
@@ -19,6 +19,7 @@ import zlib
 from collections.abc import Iterator, Mapping
 
 from scan.vision.damage import jpeg_parts
+from scan.vision.hevc import is_whole
 
 CUT = "it is cut off before its end"
 _MOST_PAGES = 1001
@@ -199,16 +200,58 @@ def _heic_problem(data: bytes) -> str | None:
         return "its parts are longer or shorter than they say"
     if b"iloc" not in parts or b"iinf" not in parts:
         return "its list of parts is not whole"
-    length_size = data[parts[b"hvcC"][0] + 21] % 4 + 1 if b"hvcC" in parts else 4
     kinds = dict(_heic_items(data, *parts[b"iinf"]))
+    configurations = _configurations(data, parts)
     for item, extents in _heic_places(data, *parts[b"iloc"]):
         if any(start + length > len(data) for start, length in extents):
             return CUT
-        if kinds.get(item) == b"hvc1":
-            coded = b"".join(data[start : start + length] for start, length in extents)
-            if not _nal_units_fit(coded, length_size):
-                return "a part of its picture is missing or out of order"
+        if kinds.get(item) != b"hvc1":
+            continue
+        coded = b"".join(data[start : start + length] for start, length in extents)
+        sizes, parameters = configurations.get(item, (4, []))
+        units = _nal_units(coded, sizes)
+        if not units or not all(map(_may_stand, units)) or (parameters and not is_whole(parameters, units)):
+            return "a part of its picture is missing, out of order or not what it was"
     return None
+
+
+def _configurations(
+    data: bytes, parts: Mapping[bytes, tuple[int, int]]
+) -> dict[int, tuple[int, list[bytes]]]:
+    """Return bytes of a NAL unit's length and the parameter sets of each item (`ipma`, `ipco`, `hvcC`)."""
+    if b"ipma" not in parts or b"ipco" not in parts:
+        return {}
+    properties = list(_boxes(data, *parts[b"ipco"]))
+    start, end = parts[b"ipma"]
+    wide_item, wide_index = data[start] > 0, data[start + 3] & 1
+    at, found = start + 8, {}
+    for _ in range(min(int.from_bytes(data[start + 4 : start + 8], "big"), _MOST_ITEMS)):
+        if at >= end:
+            break
+        size = 4 if wide_item else 2
+        item, count = int.from_bytes(data[at : at + size], "big"), data[at + size]
+        at += size + 1
+        for _ in range(count):
+            index = int.from_bytes(data[at : at + 1 + wide_index], "big") & (0x7FFF if wide_index else 0x7F)
+            at += 1 + wide_index
+            if 0 < index <= len(properties) and properties[index - 1][0] == b"hvcC":
+                found[item] = _configuration(data, properties[index - 1][1], properties[index - 1][2])
+    return found
+
+
+def _configuration(data: bytes, start: int, end: int) -> tuple[int, list[bytes]]:
+    """Return bytes of a NAL unit's length and the parameter sets (ISO/IEC 14496-15, 8.3.3.1)."""
+    at, sets = start + 23, []
+    for _ in range(data[start + 22]):
+        many = int.from_bytes(data[at + 1 : at + 3], "big")
+        at += 3
+        for _ in range(many):
+            length = int.from_bytes(data[at : at + 2], "big")
+            if at + 2 + length > end:
+                raise IndexError
+            sets.append(data[at + 2 : at + 2 + length])
+            at += 2 + length
+    return data[start + 21] % 4 + 1, sets
 
 
 def _heic_parts(data: bytes, first: int, last: int) -> dict[bytes, tuple[int, int]] | None:
@@ -283,19 +326,22 @@ def _heic_places(data: bytes, start: int, end: int) -> Iterator[tuple[int, list[
             yield item, extents
 
 
-def _nal_units_fit(coded: bytes, length_size: int) -> bool:
-    """Say whether a coded picture is units of the lengths it says, none holding what none may."""
-    at = 0
+def _nal_units(coded: bytes, length_size: int) -> list[bytes]:
+    """Return the units of a coded picture; none where they are not of the lengths it says."""
+    at, units = 0, []
     while at < len(coded):
         length = int.from_bytes(coded[at : at + length_size], "big")
         at += length_size
-        unit = coded[at : at + length]
-        if length < 3 or len(unit) < length:
-            return False
-        # forbidden_zero_bit, nal_unit_type (48 and more are not of the standard), nuh_temporal_id_plus1
-        if unit[0] & 0x80 or unit[0] >> 1 >= 48 or unit[1] & 7 == 0 or unit[-1] == 0:
-            return False
-        if _NEVER_INSIDE.search(unit) is not None:
-            return False
+        units.append(coded[at : at + length])
+        if length < 3 or len(units[-1]) < length:
+            return []
         at += length
-    return at > 0
+    return units
+
+
+def _may_stand(unit: bytes) -> bool:
+    """Say whether a NAL unit has a head that may be, and holds nothing that none may hold."""
+    # forbidden_zero_bit, nal_unit_type (48 and more are not of the standard), nuh_temporal_id_plus1
+    if unit[0] & 0x80 or unit[0] >> 1 >= 48 or unit[1] & 7 == 0 or unit[-1] == 0:
+        return False
+    return _NEVER_INSIDE.search(unit) is None

@@ -142,7 +142,7 @@ def test_no_flipped_bit_changes_an_export_without_a_word(filled: Path, tmp_path:
     data = filled.read_bytes()
     rng, found, harmless = random.Random(12), 0, 0
     path = tmp_path / "flipped.sqlite"
-    for _ in range(100):
+    for _ in range(40):
         at, bit = rng.randrange(len(data)), rng.randrange(8)
         path.write_bytes(data[:at] + bytes([data[at] ^ 1 << bit]) + data[at + 1 :])
         try:
@@ -158,8 +158,8 @@ def test_no_flipped_bit_changes_an_export_without_a_word(filled: Path, tmp_path:
             assert rows(path) == sound
             assert exported(path) == as_it_was
             harmless += 1
-    assert found > 33, "most bytes of this store hold something"
-    assert harmless < 60
+    assert found > 13, "most bytes of this store hold something"
+    assert harmless < 24
 
 
 def exported(path: Path) -> dict[str, bytes]:

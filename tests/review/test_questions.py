@@ -60,6 +60,8 @@ def test_going_on_visits_every_question_once(waiting: list[tuple[str, tuple[str,
 def test_every_question_of_a_card_has_keys_of_its_own(store: Store, serial: str) -> None:
     card = store.card(serial)
     for field in card.form.fields:
+        if field.row not in (None, 1, 5):  # the rows ask the same; of row 5 two cells are doctored
+            continue
         question = question_of(card, field.id)
         keys = [choice.key for choice in question.choices if choice.key]
         assert len(keys) == len(set(keys)), field.id

@@ -16,6 +16,7 @@ import pytest
 from PIL import Image
 
 from forms.errors import InputError
+from scan.vision import hevc
 from scan.vision.frames import heic_problem, tiff_problems, webp_problem
 from scan.vision.photo import photos_from_bytes
 
@@ -176,6 +177,26 @@ def test_what_is_missing_in_a_heics_picture_is_told() -> None:
     # H.265, 7.4.2: three zero bytes stand in no coded picture, so a stretch that was lost to zeros is told.
     at = rng.randrange(start + 1000, len(data) - 1000)
     assert heic_problem(data[:at] + bytes(64) + data[at + 64 :]) is not None
+
+
+def test_a_byte_turned_round_in_a_heics_picture_is_told_by_its_decoder() -> None:
+    """H.265, 7.3.8.1: the bits that end a stretch of the picture are known before."""
+    data = SOUND["HEIC"][1][3]
+    start = data.index(b"mdat") + 2000
+    rng = random.Random(13)
+    told = 0
+    for _ in range(8):
+        spoilt = bytearray(data)
+        spoilt[rng.randrange(start, len(data) - 2000)] ^= 1 << rng.randrange(8)
+        told += heic_problem(bytes(spoilt)) is not None
+    assert told >= 7
+
+
+def test_without_the_decoders_library_lengths_alone_speak(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hevc, "_library", lambda: None)
+    data = SOUND["HEIC"][1][0]
+    assert heic_problem(data) is None
+    assert heic_problem(data[:-9]) is not None
 
 
 @pytest.mark.parametrize("kind", sorted(SOUND))
