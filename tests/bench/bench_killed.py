@@ -227,10 +227,10 @@ def bench(
     print(f"{name}: {whole_s:.1f} s, {dict(ends)}", flush=True)
 
 
-def bench_commands(folder: Path, points: int, names: list[str]) -> None:
+def bench_commands(folder: Path, points: int, names: list[str], seed: int = SEED) -> None:
     """Kill each command that writes, and the page under answers."""
     load_libraries()
-    rng = random.Random(SEED)
+    rng = random.Random(seed)
     photos = photos_into(folder / "photos")
     empty, full, work = folder / "empty", folder / "full", folder / "work"
     empty.mkdir()
@@ -580,6 +580,7 @@ def main() -> None:
     """Kill what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--points", type=int, default=40, help="kills of each command")
+    parser.add_argument("--seed", type=int, default=SEED, help="of the times")
     parser.add_argument("--of", default="read,review,import,export,forget,backup,restore")
     parser.add_argument("--server", type=Path, help="folder of PostgreSQL's programs; kills a server instead")
     args = parser.parse_args()
@@ -590,7 +591,7 @@ def main() -> None:
         if args.server:
             bench_server(folder, args.server)
         else:
-            bench_commands(folder, args.points, args.of.split(","))
+            bench_commands(folder, args.points, args.of.split(","), args.seed)
     finally:
         shutil.rmtree(folder)
 

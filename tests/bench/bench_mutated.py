@@ -146,7 +146,13 @@ def run(words: list[str]) -> tuple[int, str, str, str | None]:
 
 
 def one(
-    kind: Kind, data: bytes, place: Path, row: Row, sound: dict[str, Any], name: str, keep: Path | None
+    kind: Kind,
+    data: bytes,
+    place: Path,
+    row: Row,
+    sound: dict[str, Any],
+    name: str = "",
+    keep: Path | None = None,
 ) -> None:
     """Run one spoilt input and enter what became of it."""
     file = place / kind.file

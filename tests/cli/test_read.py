@@ -89,7 +89,7 @@ def a4() -> tuple[Gray, dict[str, object]]:
     return filled_sheet()
 
 
-@pytest.mark.parametrize("angle_deg", [0, 17, 90, 133, 180, 270, 301])
+@pytest.mark.parametrize("angle_deg", [0, 90, 133, 180, 301])
 def test_a_card_is_read_whichever_way_it_lies(angle_deg: float, a4, tmp_path, capsys) -> None:
     photo = save(tmp_path / "turned.jpg", on_a_table(a4[0], angle_deg=angle_deg, size=(3000, 2300)))
     code, result = read_json(capsys, photo)
@@ -99,8 +99,11 @@ def test_a_card_is_read_whichever_way_it_lies(angle_deg: float, a4, tmp_path, ca
     assert silent_errors(card, a4[1]) == []
 
 
-@pytest.mark.parametrize("size", [(2300, 3000), (3000, 2300)], ids=["portrait", "landscape"])
-@pytest.mark.parametrize("scale", [(0.94, 0.94), (1.02, 1.02), (0.94, 0.955)], ids=["94", "102", "uneven"])
+@pytest.mark.parametrize(
+    ("scale", "size"),
+    [((0.94, 0.94), (2300, 3000)), ((1.02, 1.02), (3000, 2300)), ((0.94, 0.955), (2300, 3000))],
+    ids=["94", "102", "uneven"],
+)
 def test_a_card_printed_at_another_scale_is_read(scale, size, a4, tmp_path, capsys) -> None:
     photo = save(tmp_path / "scaled.jpg", on_a_table(a4[0], angle_deg=2.0, scale=scale, size=size))
     _, result = read_json(capsys, photo)

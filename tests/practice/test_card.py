@@ -23,8 +23,7 @@ def a_sheet(phase="putt", cause=0, minutes=30, paper="a4"):
     return plan, card.practice_sheet(plan, PAPERS[paper])
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-@pytest.mark.parametrize("minutes", [5, 30, 45, 120])
+@pytest.mark.parametrize(("paper", "minutes"), [("a4", 5), ("letter", 30), ("a4", 45), ("letter", 120)])
 @pytest.mark.parametrize(("phase", "cause"), PHASES_AND_CAUSES)
 def test_every_plan_fits_a_card_as_print_and_map(paper, minutes, phase, cause):
     plan, sheet = a_sheet(phase, cause, minutes, paper)

@@ -4,8 +4,10 @@ Run as a script by `test_killed.py`, since forking wants a process without threa
 child was killed and which state was found; it stops with an error when the store is neither as before nor
 as after.
 
-Run by hand (`python -m tests.records.killed DIR`), it kills at every statement and every 3,300 bytes; the suite
-gives it `--some`, which leaves out two of three places. Two ways to die: SIGKILL after each SQL statement and before each commit; and SIGXFSZ, which the kernel sends
+Run by hand (`python -m tests.records.killed DIR`), it kills at every statement and every 3,300 bytes; the
+suite gives it `--some`, which leaves out two of three places.
+
+Two ways to die: SIGKILL after each SQL statement and before each commit; and SIGXFSZ, which the kernel sends
 when a file grows beyond a limit: with the limit set ever higher, the process dies inside the writes of the
 log and of the database itself, also half way through a page.
 """

@@ -88,10 +88,17 @@ class Page:
         return TestClient(make_app(self.desk), base_url=f"http://{HOST}", follow_redirects=False)
 
 
+@pytest.fixture(scope="session")
+def readers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Readers]:
+    """Reading processes for all tests: the one that waits warm after a test serves the next."""
+    shared = Readers(tmp_path_factory.mktemp("forms"))
+    yield shared
+    shared.close()
+
+
 @pytest.fixture
-def page(store: Store, catalog: Catalog, tmp_path: Path) -> Iterator[Page]:
+def page(store: Store, catalog: Catalog, readers: Readers) -> Page:
     clock = Clock()
-    readers = Readers(tmp_path / "forms")
     desk = Desk(
         store=store,
         readers=readers,
@@ -113,5 +120,4 @@ def page(store: Store, catalog: Catalog, tmp_path: Path) -> Iterator[Page]:
         assert client.post("/enter", data={"secret": secret}).status_code == 200
         return client
 
-    yield Page(desk, clock, browser)
-    readers.close()
+    return Page(desk, clock, browser)

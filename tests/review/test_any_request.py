@@ -59,7 +59,7 @@ def browser_of(page: Page, known: dict[int, TestClient] = {}) -> TestClient:  # 
     as_files=st.booleans(),
 )
 @settings(
-    max_examples=250,
+    max_examples=120,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],

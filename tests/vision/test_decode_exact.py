@@ -187,8 +187,10 @@ def assert_same(form, evidence: Evidence, slips: Slips) -> None:
             assert p == pytest.approx(table[answer], abs=TOLERANCE), (name, answer)
 
 
-@pytest.mark.parametrize("name", FORMS)
-@pytest.mark.parametrize("seed", range(4))
+# Two of four seeds each, in turn; `bench_decode` goes through many.
+@pytest.mark.parametrize(
+    ("name", "seed"), [(name, seed) for i, name in enumerate(FORMS) for seed in (i % 2, 2 + i % 2)]
+)
 def test_chain_agrees_with_a_listing_of_everything(name, seed):
     assert_same(FORMS[name], blurred_card(name, seed, (0.0, 0.15, 0.4, 1.0)[seed]), Slips())
 

@@ -55,7 +55,6 @@ def offsets_mm(shot: Shot, layout: Layout) -> np.ndarray:
         ("bend", 0.6, 0.5),
         ("fold", 0.6, 0.7),  # the hand bubbles stand alone beside a crease
         ("crumple", 0.5, 0.5),
-        ("wide-angle", 0.6, 0.35),
         ("wide-angle", 1.0, 0.5),
     ],
 )

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 from forms.catalog import Catalog
-from scan.intake import expand, read_file
+from scan.intake import FileResult, expand, read_file
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
 PHOTOS = [p for p in sorted(SAMPLES.iterdir()) if p.suffix not in (".json", ".md")]
@@ -20,10 +22,17 @@ def test_there_are_at_least_eight_and_they_are_light() -> None:
     assert expand([SAMPLES]) == PHOTOS
 
 
+@pytest.fixture(scope="module")
+def read(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Path], FileResult]:
+    """Read a photo, once for all tests."""
+    catalog = Catalog(tmp_path_factory.mktemp("forms"))
+    return cache(lambda photo: read_file(photo, catalog))
+
+
 @pytest.mark.parametrize("photo", PHOTOS, ids=lambda p: p.name)
-def test_every_cell_is_right_or_flagged(photo: Path, tmp_path: Path) -> None:
+def test_every_cell_is_right_or_flagged(photo: Path, read: Callable[[Path], FileResult]) -> None:
     truth = json.loads((SAMPLES / f"{photo.stem}.truth.json").read_text())
-    result = read_file(photo, Catalog(tmp_path))
+    result = read(photo)
     assert result.error is None
     (reading,) = result.readings
     assert reading.status == truth["expect"], reading.reason
@@ -43,9 +52,9 @@ def test_every_cell_is_right_or_flagged(photo: Path, tmp_path: Path) -> None:
     assert set(truth["review"]) <= set(reading.flagged)
 
 
-def test_most_cells_of_the_samples_are_not_asked_about(tmp_path: Path) -> None:
+def test_most_cells_of_the_samples_are_not_asked_about(read: Callable[[Path], FileResult]) -> None:
     """A reader that flags everything would pass the test above; ten fields in a thousand is the target."""
-    readings = [r for photo in PHOTOS for r in read_file(photo, Catalog(tmp_path)).readings]
+    readings = [r for photo in PHOTOS for r in read(photo).readings]
     fields = sum(len(r.fields) for r in readings)
     asked = sum(len(r.flagged) for r in readings)
     assert asked < 0.02 * fields
