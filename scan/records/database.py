@@ -130,7 +130,8 @@ def make_engine(url: URL) -> Engine:
         when the database's driver is not installed
     """
     try:
-        engine = create_engine(url)
+        # A server may have been started anew since the last request: ask a kept connection before using it.
+        engine = create_engine(url, pool_pre_ping=url.get_backend_name() != "sqlite")
     except (ModuleNotFoundError, NoSuchModuleError) as error:
         raise RecordError(
             f"{store_name(url)}: expected the driver of this database, found none ({error}). "
