@@ -169,11 +169,18 @@ def _hole(round_: Round, hole: Hole, addresses: _Addresses, causes: Mapping[str,
 
 def _throw(round_: Round, throw: Throw, name: str, change: str, causes: Mapping[str, str]) -> ThrowLine:
     waits = throw.execution.status == "waits"
+    doubtful = throw.execution.status == "doubtful"
     execution = str(throw.execution.value)
     facts = []
     if throw.distance is not None:
         if throw.distance.status == "waits":
             facts.append("distance ?")
+        elif throw.distance.status == "doubtful":
+            facts.append(
+                f"≈ {throw.distance.value} {round_.unit}"
+                if throw.distance.value is not None
+                else "≈ no distance"
+            )
         elif throw.distance.known is not None:
             facts.append(f"{throw.distance.known:g} {round_.unit}")
     if throw.stance is not None and throw.stance.known:
@@ -192,8 +199,8 @@ def _throw(round_: Round, throw: Throw, name: str, change: str, causes: Mapping[
     )
     return ThrowLine(
         name=name,
-        says="?" if waits else "not marked" if execution == "unmarked" else execution,
-        missed=not waits and execution == "miss",
+        says="?" if waits else _about("not marked" if execution == "unmarked" else execution, doubtful),
+        missed=throw.execution.known == "miss",
         waits=waits,
         facts=tuple(facts),
         notes=tuple(notes),
@@ -213,6 +220,13 @@ def _head(round_: Round, addresses: _Addresses) -> Sequence[tuple[str, str, str]
 
 
 def _shown(value: Value | None) -> str:
-    if value is None or value.value is None:
+    if value is not None and value.status == "waits" and value.value is not None:
+        return "?"
+    if value is None or (value.value is None and value.status != "doubtful"):
         return ""
-    return "?" if value.status == "waits" else str(value.value)
+    return _about("nothing" if value.value is None else str(value.value), value.status == "doubtful")
+
+
+def _about(says: str, doubtful: bool) -> str:
+    """Return a value as it is said: with a sign where it is doubtful and counts by its probability."""
+    return f"≈ {says}" if doubtful else says

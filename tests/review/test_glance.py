@@ -189,3 +189,13 @@ def test_how_much_a_player_is_asked_is_also_an_option_of_the_command(
     assert "expected --ask with it" in capsys.readouterr().err
     with pytest.raises(SystemExit):
         main(["review", "--ask", "loudly"])
+
+
+def test_a_doubtful_value_is_shown_as_one_on_the_page_of_its_round(page: Page, store: Store) -> None:
+    client = page.browser()
+    text = client.get(f"/rounds/{FIRST}").text
+    score = store.card(FIRST).fields["h02.score"].value
+    assert f"≈ {score}" in text
+    assert "≈ clean" in text or "≈ miss" in text
+    client.post(f"/glance/{FIRST}", data=sent(store))
+    assert f"≈ {score}" not in client.get(f"/rounds/{FIRST}").text
