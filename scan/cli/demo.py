@@ -53,7 +53,8 @@ def run_demo(args: argparse.Namespace) -> int:
             os.environ["SHORTPENCIL_HOME"] = own_home
         if folder is not None:
             folder.let_go()
-    print("Delete the folder when done." if folder is None else "The next demo clears this folder.")
+    if folder is not None:
+        print("The next demo clears that folder.")
     return 0
 
 
@@ -95,12 +96,34 @@ def _steps(samples: Path, out: Path) -> None:
     _say("5. Misses per phase, of the throws that are known")
     _print_misses(summaries)
     _say("6. What to practise")
-    main(["focus", "--store", str(store), "--minutes", "30"])
-    _say("7. What each step saw of one photo")
+    report = ["--report", str(out / "focus.html"), "--print", str(out / "sheet.pdf")]
+    main(["focus", "--store", str(store), "--minutes", "30", *report])
+    _say("7. The season so far")
+    main(["season", "--store", str(store), "--report", str(out / "season.html")])
+    _say("8. What each step saw of one photo")
     first = sorted(p for p in samples.iterdir() if p.suffix == ".jpg")[:1]
     for photo in first:
         main(["read", str(photo), "--dry-run", "--explain", str(out / "explain"), *_maps(samples)])
-    print(f"\nAll outputs are in {out}: a blank card, its field map, pictures of the steps, the store. ")
+    _say("9. Something to look at")
+    print(f"All outputs are in {out}:")
+    for name, says in _OUTPUTS:
+        print(f"  {name:<15} {says}")
+    review = ["review", "--store", str(store)]
+    if sys.stdin.isatty() and sys.stdout.isatty():
+        print("\nNow the questions and the rounds, on a page. Ctrl+C ends the demo.", flush=True)
+        main(review)
+    else:
+        print(f"\nThe questions and the rounds on a page: shortpencil {' '.join(review)}")
+
+
+_OUTPUTS = (
+    ("blank_card.pdf", "a card to print and mark"),
+    ("focus.html", "what to practise, with the evidence"),
+    ("sheet.pdf", "the session to print, with boxes to count in"),
+    ("season.html", "the season on a page"),
+    ("explain", "what each step saw of a photo"),
+    ("rounds.sqlite", "the store; field_map.json says where everything lies on the card"),
+)
 
 
 def _maps(samples: Path) -> list[str]:

@@ -429,7 +429,9 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
         for alias, focus in group.foci.items()
     }
     write_whole(args.group, group_page(group, plans).encode("utf-8"))
-    print(f"{args.group}: {len(by_alias)} players.")
+    from scan.practice.words import count
+
+    print(f"{args.group}: {count(len(by_alias), 'player')}.")
     return DONE
 
 

@@ -32,7 +32,8 @@ def group_page(group: Group, plans: Mapping[str, Plan]) -> str:
             "<p>Each player's focus comes from their own marks. With few rounds it is drawn to the group, "
             "so that three odd rounds don't send anybody the wrong way.</p>",
             "<h2>Player by player</h2>",
-            '<div class="scroll"><table><caption>By alias, in the order of the alphabet</caption><thead><tr>'
+            '<div class="scroll" tabindex="0" role="group" aria-label="Player by player">'
+            "<table><caption>By alias, in the order of the alphabet</caption><thead><tr>"
             '<th scope="col">player</th><th scope="col">focus</th><th scope="col">how sure</th>'
             '<th scope="col">leading cause</th><th scope="col">one cue</th></tr></thead>'
             f"<tbody>{rows}{missing}</tbody></table></div>",
@@ -58,7 +59,8 @@ def _cells(group: Group) -> str:
     shown = [c for c in group.cells if c.players is not None]
     hidden = len(group.cells) - len(shown)
     rows = "".join(
-        f"<tr><td>{words.MANY[c.phase]}</td><td>{said(c.cause)}</td><td>{c.players} players</td></tr>"
+        f"<tr><td>{words.MANY[c.phase]}</td><td>{said(c.cause)}</td>"
+        f"<td>{words.count(c.players or 0, 'player')}</td></tr>"
         for c in shown
     )
     table = (
@@ -69,6 +71,6 @@ def _cells(group: Group) -> str:
     )
     if not hidden:
         return table
-    more = f", {group.hidden_players} players together" if group.hidden_players else ""
+    more = f", {words.count(group.hidden_players, 'player')} together" if group.hidden_players else ""
     few = f"{words.count(hidden, 'combination')} of fewer than {LEAST_IN_CELL} players not shown{more}."
     return f"{table}<p>{few}</p>"

@@ -121,9 +121,10 @@ def _months(season: Season) -> str:
         cells += [done, words.MANY[m.costs_most] if m.costs_most else "–"]
         row = "".join(f"<td>{held(c)}</td>" for c in cells)
         rows.append(f'<tr><th scope="row">{said(m.name)}</th>{row}</tr>')
-    heads = ("", "rounds", "drives missed", "approaches missed", "putts missed", "sessions", "cost most")
+    heads = ("month", "rounds", "drives missed", "approaches missed", "putts missed", "sessions", "cost most")
     return (
-        '<div class="scroll"><table><caption>Missed throws of marked ones, with 90 % ranges; what cost most '
+        '<div class="scroll" tabindex="0" role="group" aria-label="Month by month">'
+        "<table><caption>Missed throws of marked ones, with 90 % ranges; what cost most "
         "is as of the end of each month</caption><thead><tr>"
         + "".join(f'<th scope="col">{h}</th>' for h in heads)
         + f"</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"

@@ -146,7 +146,7 @@ def _helped(report: Report) -> list[str]:
 def _numbers(report: Report) -> list[str]:
     rows = [_phase_row(p, p.phase == report.focus.phase) for p in report.focus.phases]
     heads = (
-        "",
+        "phase",
         "last round",
         "recent rounds",
         "all rounds",
@@ -155,7 +155,8 @@ def _numbers(report: Report) -> list[str]:
         "costs most",
     )
     table = (
-        '<div class="scroll"><table><caption>Missed throws of marked ones, with 90 % ranges. In recent '
+        '<div class="scroll" tabindex="0" role="group" aria-label="All numbers">'
+        "<table><caption>Missed throws of marked ones, with 90 % ranges. In recent "
         f"rounds later ones count more: half as much {report.focus.half_life_rounds:g} rounds ago.</caption>"
         "<thead><tr>"
         + "".join(f'<th scope="col">{h}</th>' for h in heads)

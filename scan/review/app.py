@@ -50,6 +50,7 @@ from scan.review.rendering import Pages, static_files
 from scan.review.views import close_up, surroundings
 from scan.review.who import DATE
 from scan.review.who_pages import WhoPages
+from scan.review.wording import without_input
 
 MOST_PHOTOS = 12  # at once; a batch is `shortpencil read`
 MOST_TOLD = 3  # of how many cards what their round says is told at once: each takes half a second
@@ -254,7 +255,9 @@ class _Site:
         except AnsweredMeanwhile:
             return await self._question(request, serial, name, 409, notice="meanwhile")
         except InputError as error:
-            return await self._question(request, serial, name, 422, notice=str(error))
+            known = await _off(lambda: self._desk.store.card(serial).form)
+            says = without_input(str(error), known, (serial, name))
+            return await self._question(request, serial, name, 422, notice=says)
         then = _text(form, "then")
         if then == "card":
             return RedirectResponse(f"/card/{quote(serial)}?at={quote(name)}", 303)
@@ -534,11 +537,14 @@ class _Site:
         return self.page(request, "refused.html", error.status_code, title="Not here", says=says)
 
     async def input_error(self, request: Request, error: Exception) -> Response:
-        return self.page(request, "refused.html", 422, title="That did not fit", says=str(error))
+        says = without_input(str(error), given=_of_address(request))
+        return self.page(request, "refused.html", 422, title="That did not fit", says=says)
 
     async def record_error(self, request: Request, error: Exception) -> Response:
-        says = str(error)
-        status = 404 if "found none" in says else 409
+        status = 404 if "found none" in str(error) else 409
+        says = without_input(
+            str(error).removeprefix(f"{self._desk.store.name}: "), given=_of_address(request)
+        )
         return self.page(request, "refused.html", status, title="The store says no", says=says)
 
     def refusal(self, status: int, says: str) -> tuple[str, bytes]:
@@ -567,6 +573,11 @@ async def _off(work: Callable[[], T]) -> T:
 
 async def _form(request: Request) -> FormData:
     return await request.form(max_files=0, max_fields=40, max_part_size=8192)
+
+
+def _of_address(request: Request) -> tuple[str, ...]:
+    """Return every text that somebody wrote into the address."""
+    return (*map(str, request.path_params.values()), *request.query_params.values())
 
 
 def _text(form: FormData, name: str) -> str:

@@ -149,6 +149,7 @@ def evening_said(lines: Sequence[EveningLine]) -> str:
     """Return an evening in a sentence: how many came, who is missing, double or waiting."""
     counts = {state: sum(line.state == state for line in lines) for state in ("missing", "double", "waiting")}
     came = len(lines) - counts["missing"]
-    parts = [f"{came} of {len(lines)} players came back"]
+    noun = "player" if len(lines) == 1 else "players"
+    parts = [f"{came} of {len(lines)} {noun} came back"]
     parts += [f"{count} {state}" for state, count in counts.items() if count]
     return ", ".join(parts)

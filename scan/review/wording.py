@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
+
 from forms.form import Field, Form
 from scan.reading import FieldValue
 
@@ -91,6 +94,29 @@ def full_name(form: Form | None, field_id: str) -> str:
         return field_id
     name = name_of(form, field)
     return name if field.row is None else f"{place_of(form, field).lower()}, {name}"
+
+
+#: What an error found in what was given, to its end: shown in a terminal, not printed back by a page.
+_FOUND = re.compile(r"""[,;] found (?:'(?:[^'\\]|\\.)*'|"(?:[^"\\]|\\.)*"|[^.;]*)""")
+
+
+def without_input(says: str, form: Form | None = None, given: Iterable[str] = ()) -> str:
+    """Return an error as a page says it: what was expected, without what somebody sent, codes as words.
+
+    Parameters
+    ----------
+    form : whose fields the error may name by their ids
+    given : texts of the address, which may stand in the error
+    """
+    field, colon, rest = says.partition(": ")
+    named = full_name(form, field) if colon else field
+    if colon and named != field:
+        says = f"{named}: {rest}"
+    says = _FOUND.sub("", says)
+    for text in given:
+        if len(text) > 1:
+            says = says.replace(text, "…")
+    return f"{says[:1].upper()}{says[1:]}"
 
 
 def asks(form: Form, field: Field) -> str:

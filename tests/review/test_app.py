@@ -270,3 +270,21 @@ def test_a_form_of_ones_own_is_asked_and_shown_by_its_own_labels(page: Page, sto
     browser.post("/ask/QQQQ2222/mood", data={"value": "tired", "seen": "0"})
     assert store.card("QQQQ2222").waiting == ()
     assert store.card("QQQQ2222").fields["mood"].value == "tired"
+
+
+@pytest.mark.parametrize("typed", ["seven-ish", "99999", "<b>bold</b>", "3, found 'x'; y"])
+def test_wrong_input_is_never_printed_back(browser: TestClient, serial: str, typed: str) -> None:
+    path = f"/ask/{serial}/h10.putt1.distance"
+    sent = browser.post(path, data={"value": typed, "seen": shown_seen(browser.get(path).text)})
+    assert sent.status_code == 422
+    said = sent.text.split('role="alert"')[1].split("</div>")[0]
+    assert "Hole 10, distance of the first putt: expected a whole number" in said
+    for part in (typed, "seven", "bold", "h10.putt1"):
+        assert part not in said
+    for address in (
+        "/card/WRITTEN99",
+        "/rounds/WRITTEN99",
+        "/ask/WRITTEN99/h01.drive",
+        f"/card/{serial}?at=WRITTEN99",
+    ):
+        assert "WRITTEN99" not in re.sub("<[^>]+>", "", browser.get(address).text)
