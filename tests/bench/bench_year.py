@@ -4,7 +4,7 @@
 
 Through the page and the terminal as people use them: courses are set up and cards printed on the page, filled
 and photographed by the simulator, sent by a phone or read in the terminal; what is asked is answered with
-what was written. One photo is lost and its round typed in, one date is written wrongly and put right, one card
+what was written. One photo is lost and its round typed in, one date is wrong and put right, one card
 is somebody else's and set aside, two rounds are of one day, and in autumn all moves to a new computer. At the
 end every figure is held against what was written: scores, misses, dates, courses, players, sets of practice.
 Each page is drawn, for a person to look at, by tests/review/test_year_browser.py with $SHORTPENCIL_PICTURES.
