@@ -45,7 +45,9 @@ HOMES = {
     "sqlalchemy": ("scan/records",),
     "reportlab": ("forms/pdf.py", "scan/practice"),
     "segno": ("forms/pdf.py", "scan/review/links.py"),
-    "starlette": tuple(f"scan/review/{name}.py" for name in ("app", "glance_pages", "who_pages", "year", "doing")),
+    "starlette": tuple(
+        f"scan/review/{name}.py" for name in ("app", "glance_pages", "who_pages", "year", "doing")
+    ),
     "jinja2": ("scan/review/rendering.py",),
     "uvicorn": ("scan/review/serve.py", "scan/review/connections.py"),
 }
