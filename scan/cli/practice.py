@@ -270,7 +270,7 @@ def _work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Work
         args.minutes,
         drills,
         under_16=args.under_16,
-        success=_success(choice.phase, drills, putting),
+        success=_success(choice, drills, putting, tests),
         curve=putting.curve,
         unit=unit,
         repeat=any(t.phase == choice.number for t in tests),
@@ -360,9 +360,14 @@ def _laws(found: _Found, drills: DrillList) -> Laws | None:
     )
 
 
-def _success(phase: str, drills: DrillList, putting: Putting) -> float | None:
-    """Return the chance of one try of the test as things stand, where a putting curve tells it."""
-    if phase != "putt" or putting.curve is None:
+def _success(choice: Choice, drills: DrillList, putting: Putting, tests: Sequence[OfTen]) -> float | None:
+    """Return the chance of one try of the test as things stand: by the last tests, else by the curve."""
+    from scan.practice.sessions import lately
+
+    made, tries = lately(tests, choice.number)
+    if tries:
+        return made / tries
+    if choice.phase != "putt" or putting.curve is None:
         return None
     test = next(d for d in drills.tests if "putt" in d.phases)
     if not test.distances_m:

@@ -130,6 +130,7 @@ def run_season(args: argparse.Namespace) -> int:
         worked.sessions,
         worked.tests,
         _foci(rounds, worked.evidence, args.months),
+        worked.plan.aim.count,
         player=args.player or rounds[-1].player,
         months=args.months,
     )

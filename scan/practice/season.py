@@ -21,7 +21,7 @@ from scan.practice.focus import Focus
 from scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
 from scan.practice.model import Interval, jeffreys, spread_between
 from scan.practice.plan import TEST_TRIES
-from scan.practice.sessions import OfTen, Session
+from scan.practice.sessions import OfTen, Session, lately
 
 MOST_MONTHS = 12
 #: Sessions a week that a plan supposes: as many as lately, within these; and where none is known, two.
@@ -82,6 +82,7 @@ def season_of(
     sessions: Sequence[Session],
     tests: Sequence[OfTen],
     foci: Sequence[tuple[date, str]],
+    reach: int,
     *,
     player: str | None = None,
     months: int = MOST_MONTHS,
@@ -94,6 +95,7 @@ def season_of(
     focus, choice : as of now
     sessions, tests : oldest first
     foci : what cost most as of the end of each month with rounds, by the first day of that month
+    reach : what the plan of the next session aims at in the test of ten
     months : how many months back, the newest one included
     """
     days = [h.day for h in evidence.heads]
@@ -117,7 +119,7 @@ def season_of(
         judged=judged(evidence, sessions),
         focus=focus,
         choice=choice,
-        aim=_aim(focus, choice, weeks, tested, until),
+        aim=_aim(choice, weeks, tests, reach, until),
         until=until,
         weeks=weeks,
     )
@@ -177,29 +179,15 @@ def _months_before(first: date, months: int) -> date:
 
 
 def _aim(
-    focus: Focus,
-    choice: Choice,
-    weeks: Sequence[Sequence[str]],
-    tests: Sequence[OfTen],
-    until: date,
+    choice: Choice, weeks: Sequence[Sequence[str]], tests: Sequence[OfTen], reach: int, until: date
 ) -> str:
-    """Return one aim for the next month: sessions done, and one more in the test than lately."""
+    """Return one aim for the next month: sessions done, and the same aim in the test as each session has."""
     planned = sum(len(week) for week in weeks)
-    many = words.MANY[choice.phase]
-    mine = [t for t in tests if t.phase == choice.number][-3:]
-    made, tries = sum(t.made for t in mine), sum(t.tries for t in mine)
-    if tries:
-        reach = min(TEST_TRIES, int(TEST_TRIES * made / tries) + 1)
-        lately = f"lately {made} of {tries}"
-    else:
-        clean = 1 - focus.phases[choice.number].recent.interval.middle
-        if np.isnan(clean):
-            clean = 0.6
-        reach = min(TEST_TRIES, int(TEST_TRIES * clean) + 1)
-        lately = "not tested yet"
+    made, tries = lately(tests, choice.number)
+    so_far = f"lately {made} of {tries}" if tries else "not tested yet"
     return (
         f"Until {words.day(until)}: the {planned} sessions planned here, and {reach} of {TEST_TRIES} in the "
-        f"test of {many} ({lately})."
+        f"test of {words.MANY[choice.phase]} ({so_far})."
     )
 
 
@@ -259,7 +247,9 @@ def weeks_sentences(season: Season) -> list[str]:
         which = f"Week {number}" if number == last + 1 else f"Weeks {last + 1} to {number}, each"
         said.append(f"{which}: {words.listing(_counted(phases))}.")
         last = number
-    said.append("In every session the test of ten: after the warm-up, and again at the end.")
+    said.append(
+        "Each session ends with the test of ten; from twenty minutes on it begins with the last one again."
+    )
     said.append(
         f"Ask again after week {LOOK_AGAIN_WEEKS} or {LOOK_AGAIN_ROUNDS} rounds, whichever comes first: "
         "new marks may change the plan."

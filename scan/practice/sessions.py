@@ -24,6 +24,8 @@ Floats = NDArray[np.float64]
 #: A session of so many minutes counts as one; longer ones count a little more, shorter ones less. Our choice.
 USUAL_MINUTES = 30
 LEAST_WORTH, MOST_WORTH = 0.25, 1.5
+#: An aim goes by so many of the newest tests of its phase: one of ten tells a rate to 15 points, three to 9.
+LATE_TESTS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +86,12 @@ def ten_tries_of(sets: Iterable[PracticeSet], tests: Mapping[str, int]) -> tuple
             at[0] += made
             at[1] += tries
     return tuple(OfTen(day, phase, m, n) for (day, phase), (m, n) in sorted(totals.items()) if n)
+
+
+def lately(tests: Sequence[OfTen], phase: int) -> tuple[int, int]:
+    """Return makes and tries of the last tests of a phase; 0 of 0 where there is none."""
+    mine = [t for t in tests if t.phase == phase][-LATE_TESTS:]
+    return sum(t.made for t in mine), sum(t.tries for t in mine)
 
 
 def practised_before(

@@ -134,3 +134,12 @@ def test_a_season_without_rounds_or_days_says_so(place, capsys):
     assert "no round yet" in capsys.readouterr().err
     with pytest.raises(InputError, match=r"\.html or \.pdf"):
         run("season", "--store", place, "--report", "x.txt")
+
+
+def test_season_and_session_have_the_same_aim(full, capsys):
+    assert run("season", "--json", "--store", full) == 0
+    season_ = json.loads(capsys.readouterr().out)
+    assert run("focus", "--json", "--store", full) == 0
+    focus = json.loads(capsys.readouterr().out)
+    aim = focus["plan"]["aim"]
+    assert f"{aim['count']} of {aim['of']} in the test" in season_["aim"]
