@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from forms.rules import PHASES
 from scan.practice.evidence import APPROACH, MISS, PUTT, UNMARKED, Evidence
-from scan.practice.hidden import throws_left
+from scan.practice.hidden import hidden_of
 from scan.practice.model import LEVEL, Interval, normal_quantile
 
 Floats = NDArray[np.float64]
@@ -96,10 +96,10 @@ def costs_of(evidence: Evidence) -> Costs:
         place = place_in_phase(evidence)
         before = mark_before(evidence)
         hole = same_hole(evidence)
-        every_left = throws_left(evidence)
+        hidden = hidden_of(evidence)
         for k in range(len(PHASES)):
             at = np.flatnonzero(
-                (every_left >= 0) & (evidence.throw_execution != UNMARKED) & (evidence.throw_phase == k)
+                (hidden.left >= 0) & (evidence.throw_execution != UNMARKED) & (evidence.throw_phase == k)
             )
             throws[k] = len(at)
             situation = _Situation(
@@ -108,8 +108,10 @@ def costs_of(evidence: Evidence) -> Costs:
                 evidence.hole_round[evidence.throw_hole[at]],
             )
             missed = evidence.throw_execution[at] == MISS
-            left = every_left[at]
-            one, clean = _learnt(situation, missed, left, evidence.throw_hole[at], place[at])
+            left = hidden.left[at]
+            of_hole = evidence.throw_hole[at]
+            beyond = hidden.approaches[of_hole] if k == APPROACH else np.zeros(len(at))
+            one, clean = _learnt(situation, missed, left, of_hole, place[at], beyond)
             mean[k], sd[k] = _posterior(*one, UNSEEN_STROKES[k])
             saved[k], saved_sd[k] = _posterior(*clean, UNSEEN_STROKES[k])
     return Costs(mean, sd, (throws[0], throws[1], throws[2]), saved, saved_sd)
@@ -240,11 +242,18 @@ class _CleanThrows:
 
 
 def _learnt(
-    situation: _Situation, missed: NDArray[np.bool_], left: Floats, hole: Ints, place: Ints
+    situation: _Situation,
+    missed: NDArray[np.bool_],
+    left: Floats,
+    hole: Ints,
+    place: Ints,
+    beyond: Floats,
 ) -> tuple[tuple[float, float], tuple[float, float]]:
     """Return (estimate, variance) of what a miss costs and of what a clean phase saves for each miss.
 
     `hole` is the hole played, `place` the throw's place in its phase on it; throws are in the order thrown.
+    `beyond` are throws of the phase that no column shows, after the last one on the hole: some of them were
+    missed as well, which a phase without misses would save.
     """
     misses = int(missed.sum())
     if not misses or misses == len(missed):
@@ -255,9 +264,10 @@ def _learnt(
     scatter = model.scatter(extra)
     one = _mean_of(extra, missed, misses, model, scatter, situation.round)
     # Backwards: what a hole takes from a clean throw on, when the later throws of the phase are clean too.
-    rest, foretold = left, usual
+    last = left - beyond * float(missed.mean()) * max(one[0], 0.0)
+    rest, foretold = last, model.foretold(last) if beyond.any() else usual
     for _ in range(int(place.max()) if len(place) else 0):
-        rest = _with_later_clean(left, rest, foretold, missed, hole)
+        rest = _with_later_clean(left, last, rest, foretold, missed, hole)
         foretold = model.foretold(rest)
     first = missed & ~_missed_before(missed, hole)
     clean = _mean_of(
@@ -272,10 +282,13 @@ def _learnt(
 
 
 def _with_later_clean(
-    left: Floats, rest: Floats, foretold: Floats, missed: NDArray[np.bool_], hole: Ints
+    left: Floats, last: Floats, rest: Floats, foretold: Floats, missed: NDArray[np.bool_], hole: Ints
 ) -> Floats:
-    """Return the throws left after each one, had the phase's later ones on the hole been clean."""
-    result = left.copy()
+    """Return the throws left after each one, had the phase's later ones on the hole been clean.
+
+    `last` is what is left after the last one known.
+    """
+    result = last.copy()
     if len(left) > 1:
         follows = hole[1:] == hole[:-1]
         after = np.where(missed[1:], foretold[1:], rest[1:])

@@ -10,6 +10,8 @@ that has a mark it is taken for an approach.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,11 +27,23 @@ LEAST_HOLES = 20
 USUAL_SHARE, USUAL_HOLES = 0.05, 5.0
 
 
-def throws_left(evidence: Evidence) -> Floats:
-    """Return the throws that each hole still took after each throw, as expected; -1 where that is unknown.
+@dataclass(frozen=True, slots=True)
+class Hidden:
+    """What scores tell beyond the columns.
 
-    As `Evidence.throw_left`, and for the putts of holes with hidden throws too.
+    Attributes
+    ----------
+    left : (T,) throws that each hole still took after each throw, as expected; -1 where that is unknown. As
+        `Evidence.throw_left`, and for the putts of holes with hidden throws too
+    approaches : (H,) hidden throws of each hole that are approaches, as expected
     """
+
+    left: Floats
+    approaches: Floats
+
+
+def hidden_of(evidence: Evidence) -> Hidden:
+    """Return what scores tell of throws that no column shows."""
     left = evidence.throw_left.astype(float)
     holes = len(evidence.hole_round)
     known = np.bincount(evidence.throw_hole * 3 + evidence.throw_phase, minlength=holes * 3).reshape(holes, 3)
@@ -37,7 +51,7 @@ def throws_left(evidence: Evidence) -> Floats:
     hidden = np.nan_to_num(thrown - known.sum(axis=1), nan=-1.0)
     told = (hidden >= 0) & (known[:, PUTT] > 0) & ~only_misses(evidence)[evidence.hole_round]
     if int(told.sum()) < LEAST_HOLES:
-        return left
+        return Hidden(left, np.zeros(holes))
     over = (known[:, APPROACH] >= APPROACH_COLUMNS).astype(np.int64)
     putts = np.clip(known[:, PUTT], 1, PUTT_COLUMNS) - 1
     p_putt = _p_putt(over[told], putts[told], hidden[told] > 0)[over, putts]
@@ -45,7 +59,7 @@ def throws_left(evidence: Evidence) -> Floats:
     use = (evidence.throw_phase == PUTT) & (left < 0) & (told & (hidden > 0))[at]
     after = known.sum(axis=1)[at] - _place_on_hole(evidence)
     left[use] = (after + (hidden * p_putt)[at])[use]
-    return left
+    return Hidden(left, np.where(told & (over == 1), hidden * (1 - p_putt), 0.0))
 
 
 def _p_putt(over: Ints, putts: Ints, hides: NDArray[np.bool_]) -> Floats:

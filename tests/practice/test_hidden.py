@@ -7,7 +7,7 @@ import pytest
 
 from scan.practice.cost import costs_of
 from scan.practice.evidence import PUTT, evidence_of
-from scan.practice.hidden import throws_left
+from scan.practice.hidden import hidden_of
 from tests.practice import worlds
 from tests.practice.invented import hole, known, one_round, throw
 
@@ -27,7 +27,7 @@ def _evidence(*holes):
 
 def test_where_nothing_is_hidden_nothing_changes():
     e = _evidence(*enumerate([_hole(1, 1, 2)] * 12 + [_hole(1, 2, 3)] * 12, start=1))
-    assert throws_left(e) == pytest.approx(e.throw_left)
+    assert hidden_of(e).left == pytest.approx(e.throw_left)
 
 
 def test_a_fourth_putt_counts_after_the_three_that_are_known():
@@ -37,12 +37,12 @@ def test_a_fourth_putt_counts_after_the_three_that_are_known():
     last = e.throw_hole == len(usual)
     assert e.throw_left[last & (e.throw_phase == PUTT)].tolist() == [-1, -1, -1]
     # behind one putt nothing is hidden: (0 + .25) of 65 holes, against (30 + .25) of 65 behind three
-    assert throws_left(e)[last & (e.throw_phase == PUTT)] == pytest.approx([3, 2, 1], abs=0.02)
+    assert hidden_of(e).left[last & (e.throw_phase == PUTT)] == pytest.approx([3, 2, 1], abs=0.02)
 
 
 def test_of_few_holes_nothing_is_guessed():
     e = _evidence(*enumerate([_hole(1, 1, 2)] * 5 + [_hole(1, 1, 3, hidden=1)] * 4, start=1))
-    assert throws_left(e) == pytest.approx(e.throw_left)
+    assert hidden_of(e).left == pytest.approx(e.throw_left)
 
 
 def test_missed_putts_are_no_longer_too_cheap_where_there_are_many():
@@ -62,3 +62,12 @@ def test_missed_putts_are_no_longer_too_cheap_where_there_are_many():
     error = with_long.std(ddof=1) / np.sqrt(len(with_long))
     assert abs(with_long.mean()) < 0.03 + 2 * error
     assert without.mean() < -0.05
+
+
+def test_hidden_approaches_are_told_apart_from_hidden_putts():
+    """Two approaches and one putt are known: what is hidden is an approach."""
+    usual = [_hole(1, 2, 1)] * 30 + [_hole(1, 1, 1)] * 30 + [_hole(1, 1, 3)] * 30
+    e = _evidence(*enumerate([*usual, *[_hole(1, 2, 1, hidden=1)] * 10], start=1))
+    found = hidden_of(e).approaches
+    assert found[: len(usual)] == pytest.approx(0)
+    assert found[len(usual) :] == pytest.approx(1)
