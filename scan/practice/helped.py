@@ -30,9 +30,9 @@ Floats = NDArray[np.float64]
 
 #: It is said that misses fell (or rose) where chance alone would bring as much in one case of twenty.
 SURPRISE = 0.05
-#: Beyond the phases hardly practised it must have fallen as far as chance brings in one case of ten. It trades
+#: Beyond the phases hardly practised it must have fallen as chance brings in one case of ten. It trades
 #: what is said of nothing where all phases change by themselves against what is seen: 100 players a line, 10
-#: rounds on either side, at .05, .1, .2: said where all phases got better and practice did nothing 1, 2, 3 %;
+#: rounds on either side, at .05, .1, .2: said where all phases got better by themselves 1, 2, 3 %;
 #: where practice had helped 55, 70, 74 % (plain), 32, 44, 52 % (nine holes).
 SURPRISE_BEYOND = 0.10
 #: The rounds that weighed most in the choice, at least half at the usual half-life; they are not "before".
