@@ -229,3 +229,119 @@ def test_findings_are_findings_of_a_reading_and_name_cells_where_the_form_is_kno
     (by_cell,) = validate(round_, form)
     assert by_cell.cells[:4] == ("h02.score.1", "h02.score.2", "h02.penalty.1", "h02.penalty.2")
     assert by_cell == RoundFinding("throws", by_cell.cells, by_field.says, "error")
+
+
+def putt_from(metres: float, **more) -> Round:
+    """Drive and putt, holed from that far."""
+    last = throw(2, "putt", holed=True, distance=Value(metres, source="imported"), distance_m=metres, **more)
+    return typed(throw(1, "drive"), last, score=2)
+
+
+@pytest.mark.parametrize(
+    ("metres", "expected"),
+    [
+        (0.4, [("distance", "ask")]),
+        (0.5, []),
+        (1.0, []),
+        (10.1, [("far-putt", "fine")]),
+        (30.0, [("far-putt", "fine")]),
+        (30.5, [("distance", "ask"), ("far-putt", "fine")]),
+    ],
+)
+def test_the_bounds_of_a_putt(metres, expected):
+    assert rules(putt_from(metres)) == expected
+
+
+@pytest.mark.parametrize(
+    ("metres", "expected"), [(9.79, []), (9.81, ["edge"]), (10.19, ["edge"]), (10.21, ["far-putt"])]
+)
+def test_the_edge_of_the_putting_area_is_a_hand_wide_in_feet(metres, expected):
+    round_ = replace(putt_from(metres), unit="ft")
+    assert [rule for rule, _ in rules(round_)] == expected
+
+
+def test_an_approach_from_just_beyond_ten_metres_is_one():
+    for metres, expected in ((10.0, [("close-approach", "ask")]), (10.01, [])):
+        last = throw(2, "approach", holed=True, distance=Value(metres, source="imported"), distance_m=metres)
+        assert rules(typed(throw(1, "drive"), last, score=2)) == expected
+
+
+@pytest.mark.parametrize("stance", ["jump", "step"])
+@pytest.mark.parametrize(("metres", "expected"), [(10.0, ["jump-putt"]), (10.01, ["far-putt"])])
+def test_a_jump_or_step_putt_from_ten_metres_is_not_allowed(stance, metres, expected):
+    round_ = putt_from(metres, stance=Value(stance, source="imported"))
+    assert [rule for rule, _ in rules(round_)] == expected
+
+
+@pytest.mark.parametrize(
+    ("metres", "expected"), [(24.9, ["length"]), (25.0, []), (25.5, []), (450.0, []), (450.5, ["length"])]
+)
+def test_the_bounds_of_a_hole_s_length(metres, expected):
+    assert [rule for rule, _ in rules(typed(score=3, length_m=metres))] == expected
+
+
+def test_the_bounds_of_scores_and_numbers():
+    assert rules(typed(score=15, par=None)) == []
+    assert rules(typed(score=3, number=27)) == []
+    assert rules(typed(throw(1, "drive", holed=True), score=3, penalty=2, par=4)) == [("penalties", "ask")]
+    assert rules(typed(throw(1, "drive"), throw(2, "putt", holed=True), score=4, penalty=2)) == []
+    assert rules(typed(throw(1, "drive"), score=2, penalty=2)) == [("throws", "error")]
+
+
+def test_what_a_finding_says_and_names():
+    (one,) = validate(typed(throw(1, "drive", holed=True), score=3, penalty=2))
+    assert (one.says, one.cells) == ("hole 1: 2 penalty throws for 1 throw is unusual", ("h01.penalty",))
+    (one,) = validate(typed(score=3, number=28))
+    assert (one.says, one.cells) == ("hole 28: a course has up to 27 holes", ("h28.score",))
+    (one,) = validate(typed(throw(1, "drive", holed=True), score=1, par=2))
+    assert one.cells == ("h01.par",)
+    (one,) = validate(typed(score=3, length_m=20.0))
+    assert one.cells == ("h01.score",)
+    (one,) = validate(typed(score=16, par=None))
+    assert one.cells == ("h01.score",)
+    (one,) = validate(typed(throw(1, "putt", holed=True), score=1))
+    assert one.says == "hole 1: the first throw of a hole is a drive, here it is a putt"
+    assert one.cells == ("h01.putt1",)
+    (one,) = validate(typed(throw(1, "approach", holed=True), score=1))
+    assert one.says == "hole 1: the first throw of a hole is a drive, here it is an approach"
+    throws = (throw(1, "drive"), throw(2, "drive"), throw(3, "putt", holed=True))
+    (one,) = validate(typed(*throws, score=3))
+    assert one.cells == ("h01.penalty",)
+    (one,) = validate(putt_from(0.3))
+    assert one.says == "hole 1, throw 2: a putt from 0.3 m is unusual"
+    assert one.cells == ("h01.putt1.distance",)
+    (one,) = validate(putt_from(8.0, stance=Value("jump", source="imported")))
+    assert one.cells == ("h01.putt1.stance", "h01.putt1.distance")
+    both = (throw(1, "drive", holed=True), throw(2, "putt", holed=True))
+    (one,) = validate(typed(*both, score=2))
+    assert one.cells == ("h01.drive",)
+    none = (throw(1, "drive"), throw(2, "putt"))
+    (one,) = validate(typed(*none, score=2))
+    assert one.cells == ("h01.putt1",)
+
+
+def test_a_direction_belongs_to_a_miss_as_a_cause_does():
+    drive = throw(1, "drive", "clean", True, directions=("left",))
+    (one,) = validate(typed(drive, score=1))
+    assert one.says == "hole 1, throw 1: it has a direction (left), but it is not marked as a miss"
+    assert one.cells == ("h01.drive", "h01.why")
+    unmarked = throw(1, "drive", "unmarked", True, directions=("left",))
+    assert rules(typed(unmarked, score=1)) == [("cause-without-miss", "ask")]
+
+
+def test_the_second_putt_is_named_by_its_own_field():
+    throws = (throw(1, "drive"), throw(2, "putt"))
+    far = throw(3, "putt", holed=True, distance=Value(0.3, source="imported"), distance_m=0.3)
+    (one,) = validate(typed(*throws, far, score=3))
+    assert one.cells == ("h01.putt2.distance",)
+    assert one.says.startswith("hole 1, throw 3:")
+
+
+def test_a_date_names_its_three_fields_and_tomorrow_is_taken():
+    (one,) = validate(typed(score=3, played_on=Value(None, source="imported")))
+    assert one.cells == ("date.day", "date.month", "date.year")
+    waits = Value(None, source="read", status="waits")
+    assert rules(typed(score=3, played_on=waits)) == []
+    two_days_on = Value("2026-06-03", source="imported")  # read on 1 June
+    assert rules(typed(score=3, played_on=two_days_on)) == [("date", "ask")]
+    assert rules(typed(score=3, played_on=Value("2026-06-02", source="imported"))) == []

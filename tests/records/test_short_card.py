@@ -1,0 +1,66 @@
+"""A card of misses: no mark says clean, so the card declares; and no gap, no rate is made of that."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+
+from forms.catalog import load_form
+from forms.rules import rules_of
+from scan.practice.evidence import evidence_of, only_misses
+from scan.reading import CardReading, FieldReading
+from scan.records.compose import round_from_reading
+from scan.records.rounds import Round
+from scan.records.validate import validate
+
+FORM = load_form("short18")
+WHEN = datetime(2026, 6, 21, 18, 0, tzinfo=UTC)
+DAY = {"date.day": 21, "date.month": 6, "date.year": 26}
+
+
+def played(**missed: int) -> Round:
+    """Eighteen holes in four throws each; `missed` counts the first holes on which a column missed."""
+    marks: dict[str, object] = {**DAY, **{f"h{hole:02d}.score": 4 for hole in range(1, 19)}}
+    for column, count in missed.items():
+        marks |= {f"h{hole:02d}.{column}": "miss" for hole in range(1, count + 1)}
+    fields = {f.id: FieldReading(marks.get(f.id), 0.999) for f in FORM.fields}
+    card = CardReading("s.jpg", "read", serial="8JSHR4Z5", fields=fields, photo_sha256="c" * 64)
+    return round_from_reading(FORM, card, recorded_at=WHEN)
+
+
+def test_the_form_declares_it() -> None:
+    assert rules_of(FORM).only_misses
+    assert not rules_of(load_form("round18")).only_misses
+    assert "No mark says: clean" in FORM.statement
+
+
+def test_a_throw_that_must_have_been_made_and_has_no_mark_was_clean() -> None:
+    first = played(approach2=1).holes[0]
+    assert [(t.phase, t.execution.known, t.execution.source) for t in first.throws] == [
+        ("drive", "clean", "default"),
+        ("approach", "clean", "default"),
+        ("approach", "miss", "read"),
+    ]
+
+
+def test_throws_without_a_mark_are_no_gap() -> None:
+    assert [f.says for f in validate(played(drive=6, putt1=3))] == []
+
+
+@pytest.mark.parametrize("missed", [{"drive": 6, "putt1": 3}, {"drive": 1}, {"approach1": 18}])
+def test_the_advice_counts_its_misses_and_makes_no_rate_of_the_rest(missed: dict[str, int]) -> None:
+    evidence = evidence_of([played(**missed)])
+    assert only_misses(evidence).tolist() == [True]
+    assert int(evidence.misses.sum()) == sum(missed.values())
+    assert int(evidence.clean.sum()) == 0
+
+
+@pytest.mark.parametrize("name", ["round18", "short18"])
+def test_the_german_card_keeps_the_same_under_the_same_ids(name: str) -> None:
+    own, german = load_form(name), load_form(f"{name}-de")
+    assert [(f.id, f.type, f.digits, [o.id for o in f.options]) for f in own.fields] == [
+        (f.id, f.type, f.digits, [o.id for o in f.options]) for f in german.fields
+    ]
+    assert [(c.number, c.id) for c in own.causes] == [(c.number, c.id) for c in german.causes]
+    assert rules_of(own) == rules_of(german)
