@@ -33,7 +33,7 @@ USUAL_PAR, POSSIBLE_PAR = (3, 5), (2, 6)
 HIGH_OVER_PAR, HIGH_SCORE = 6, 15
 MOST_HOLES = 27
 JUMP_STANCES = ("jump", "step")
-COLUMNS = {"drive": 1, "approach": 2, "putt": 3}  # of the built-in cards; further throws stay unmarked
+COLUMNS = {"approach": 2, "putt": 3}  # of the built-in cards; further throws stay unmarked
 
 ERROR, ASK, FINE = "error", "ask", "fine"
 
@@ -155,7 +155,7 @@ def _throws_against_score(hole: Hole, score: int, penalty: int, only_misses: boo
 def _columns_are_full(hole: Hole) -> bool:
     """Say whether the card had no room for another approach, or no room for another putt."""
     phases = [throw.phase for throw in hole.throws]
-    return any(phases.count(phase) >= COLUMNS[phase] for phase in ("approach", "putt"))
+    return any(phases.count(phase) >= count for phase, count in COLUMNS.items())
 
 
 def _order(hole: Hole) -> Iterator[RoundFinding]:
