@@ -90,6 +90,8 @@ def shelf(desk: Desk) -> Shelf:
     heads = [replace(head, title=_title(desk, head.form)) if head.serial not in rounds else head
              for head in desk.store.heads()]  # fmt: skip
     days = {done.card: done.day for done in desk.store.practice() if done.day}
+    if any(head.serial not in rounds for head in heads):
+        days |= {sheet.serial: sheet.day for sheet in desk.store.other_sheets() if sheet.day}
     return Shelf(lines, rounds, {**rounds, **card_names(heads, rounds, days)})
 
 
@@ -167,6 +169,7 @@ class YearPages:
             request,
             "rounds.html",
             others=others,
+            day_said=day_said,
             lines=lines,
             names=found.rounds,
             players=found.players,

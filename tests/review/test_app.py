@@ -266,7 +266,7 @@ def test_a_form_of_ones_own_is_asked_and_shown_by_its_own_labels(page: Page, sto
         assert browser.get(f"/card/QQQQ2222?at={field}").status_code == 200
     listed = browser.get("/rounds").text
     assert "Sheets that are no rounds" in listed
-    assert 'href="/card/QQQQ2222"' in listed
+    assert 'href="/card/QQQQ2222">no date yet<' in listed
     browser.post("/ask/QQQQ2222/mood", data={"value": "tired", "seen": "0"})
     assert store.card("QQQQ2222").waiting == ()
     assert store.card("QQQQ2222").fields["mood"].value == "tired"
