@@ -154,6 +154,13 @@ def run_check(args: argparse.Namespace) -> int:
             "what is sound, and read the cards of the rest again.",
             file=sys.stderr,
         )
+    elif place is not None and place.with_name(f"{place.name}-wal").exists():
+        # Whoever closes a store last takes its log away; here somebody else still has it open.
+        print(
+            f"Another program uses it: its latest cards may stand in {place.name}-wal. Do not copy the file; "
+            "shortpencil backup FILE copies all of it.",
+            file=sys.stderr,
+        )
     return ATTENTION if found else DONE
 
 

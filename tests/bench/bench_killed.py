@@ -584,6 +584,8 @@ def main() -> None:
     parser.add_argument("--of", default="read,review,import,export,forget,backup,restore")
     parser.add_argument("--server", type=Path, help="folder of PostgreSQL's programs; kills a server instead")
     args = parser.parse_args()
+    # A shell gives SIGINT to be ignored to what it starts in the background, and the page is stopped by it.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     folder = Path(tempfile.mkdtemp(prefix="killed-"))
     if os.getuid() == 0:
         folder.chmod(0o755)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -10,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from scan.cli.main import main
-from tests.records.filled import fill, rows
+from scan.records.store import open_store
+from tests.records.filled import add_card, fill, rows
 
 
 @pytest.fixture
@@ -74,6 +76,22 @@ def test_check_names_what_is_wrong_and_no_export_is_made_of_it(
         assert "CARD0001" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
     assert not (tmp_path / "all.zip").exists()
+
+
+def test_check_warns_of_copying_a_store_that_is_in_use(
+    home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["check"]) == 0
+    assert "copy" not in capsys.readouterr().err
+    with open_store(home / "rounds.sqlite") as store:
+        add_card(store, 7)
+        assert main(["check"]) == 0
+        assert "Do not copy the file" in capsys.readouterr().err
+        shutil.copy(home / "rounds.sqlite", tmp_path / "copy.sqlite")  # what the warning is about
+        with open_store(tmp_path / "copy.sqlite") as copied:
+            assert copied.size()[1] == store.size()[1] - 1
+    assert main(["check"]) == 0
+    assert "copy" not in capsys.readouterr().err
 
 
 def test_check_of_no_store_and_of_no_database(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
