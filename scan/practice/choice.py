@@ -282,10 +282,8 @@ def assumed(choice: Choice) -> str:
     """Return what the advice assumes of practice, and how far the player's own marks bear it out."""
     tapers, steady = words.probability(1 - choice.p_steady), words.probability(choice.p_steady)
     return (
-        "Weighed by your own rounds and tests are two assumptions: that the first sessions of a phase bring "
-        f"most and each later one less, as laboratories find of learners ({tapers} by now), or that each "
-        f"brings as much as the one before ({steady}). Half of what was practised is gone after "
-        f"{FADES_DAYS:.0f} days without it."
+        f"Assumed: each later session of a phase brings less ({tapers} by your own marks so far), or as much "
+        f"as the one before ({steady}); half is gone after {FADES_DAYS:.0f} days without practice."
     )
 
 

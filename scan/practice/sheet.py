@@ -143,7 +143,6 @@ def _plan(plan: Plan, x: float, y: float) -> tuple[list[Shape], float]:
                 shapes += lines
                 top += 0.8
             continue
-        shapes.append(text(x, top, BOX_WORDS[step.box], size_pt=TEXT_PT, bold=True))
         if step.box == "again":
             said = f"The last test of {words.MANY[plan.phase]}, before anything else."
             shapes.append(text(x, top, "again", size_pt=TEXT_PT, bold=True))
@@ -151,6 +150,7 @@ def _plan(plan: Plan, x: float, y: float) -> tuple[list[Shape], float]:
             shapes.append(text(right, top, f"_____ of {step.throws}", size_pt=TEXT_PT, anchor="right"))
             top += 4.6
             continue
+        shapes.append(text(x, top, BOX_WORDS[step.box], size_pt=TEXT_PT, bold=True))
         amount = "10 tries" if step.box == "test" else f"{step.amount} tries"
         title = f"{step.drill.title}: {amount}, count: {step.drill.counts}"
         shapes.append(text(x + 15, top, title, size_pt=TEXT_PT, bold=True, fit_mm=WIDTH_MM - 15 - 27))
