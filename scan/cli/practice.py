@@ -415,6 +415,7 @@ def _write_report(path: Path, report: Report, paper: str) -> None:
 def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
     """Write the coach's page about every player with an alias."""
     from forms.files import write_whole
+    from scan.practice.doubt import possible_evidence
     from scan.practice.evidence import evidence_of
     from scan.practice.group_page import group_page
     from scan.practice.plan import plan_of
@@ -428,7 +429,11 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
     if not by_alias:
         print("shortpencil: No round has a player's alias. Print cards with --player.", file=sys.stderr)
         return ATTENTION
-    group = group_of({a: evidence_of(rounds) for a, rounds in by_alias.items()}, args.half_life)
+    group = group_of(
+        {a: evidence_of(rounds) for a, rounds in by_alias.items()},
+        args.half_life,
+        {a: possible_evidence(rounds) for a, rounds in by_alias.items()},
+    )
     plans = {
         alias: plan_of(focus, args.minutes, drills, under_16=args.under_16)
         for alias, focus in group.foci.items()

@@ -7,7 +7,7 @@ chose, in the order of the alphabet, never ranked.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,8 +63,15 @@ def prior_from(others: Mapping[str, Evidence]) -> PhasePrior | None:
     return _prior(np.sum([_log_likelihood(e) for e in others.values()], axis=0))
 
 
-def group_of(players: Mapping[str, Evidence], half_life_rounds: float = HALF_LIFE_ROUNDS) -> Group:
-    """Return the foci of all players, newcomers drawn towards the rest of the group."""
+def group_of(
+    players: Mapping[str, Evidence],
+    half_life_rounds: float = HALF_LIFE_ROUNDS,
+    possible: Mapping[str, Sequence[Evidence]] | None = None,
+) -> Group:
+    """Return the foci of all players, newcomers drawn towards the rest of the group.
+
+    `possible` are, of players with doubtful values, rounds that may be true (`scan.practice.doubt`).
+    """
     foci, without = {}, {}
     told = {alias: _log_likelihood(e) for alias, e in players.items()}
     total = np.sum(list(told.values()), axis=0)
@@ -73,7 +80,8 @@ def group_of(players: Mapping[str, Evidence], half_life_rounds: float = HALF_LIF
         prior = None
         if evidence.rounds < NEWCOMER_ROUNDS and len(players) > LEAST_OTHERS:
             prior = _prior(total - told[alias])
-        focus = focus_of(evidence, half_life_rounds=half_life_rounds, prior=prior)
+        draws = (possible or {}).get(alias, ())
+        focus = focus_of(evidence, half_life_rounds=half_life_rounds, prior=prior, possible=draws)
         if focus is None:
             without[alias] = why_no_focus(evidence) or ""
         else:

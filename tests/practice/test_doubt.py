@@ -126,3 +126,13 @@ def test_a_distance_of_0_is_no_bug_whether_known_or_drawn() -> None:
     focus = focus_of(evidence_of(unclear), possible=possible_evidence(unclear))
     assert focus is not None
     assert pooled_putting([putting_of(one) for one in possible_evidence(unclear)]).putts > 0
+
+
+def test_the_group_weighs_doubt_as_each_player_does() -> None:
+    from scan.practice.players import group_of
+
+    draws = possible_evidence(DOUBTED)
+    own = focus_of(evidence_of(DOUBTED), possible=draws)
+    group = group_of({"Wren": evidence_of(DOUBTED)}, possible={"Wren": draws})
+    assert own is not None
+    assert group.foci["Wren"].p == pytest.approx(own.p)
