@@ -57,6 +57,7 @@ def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None
             names=names_of(found),
             seasons=[("", season(found))],
             aside=(),
+            others=(),
             session=None,
             path="/rounds",
             lan=False,
