@@ -1,8 +1,9 @@
 """The small network that says what was done to each bubble of a card, in NumPy alone.
 
-Two dense layers look at each bubble; what they found in all bubbles of the card together then helps to judge
-each of them: one person filled, struck out and rubbed out with one pen, and one camera saw it. `bubbles.npz`
-holds the weights, `bubbles.json` says what they were trained on (`scan.vision.training.bubbles`).
+Two convolutions and a dense layer look at each bubble; what they found in all bubbles of the card together
+then helps to judge each of them: one person filled, struck out and rubbed out with one pen, and one camera
+saw it. `bubbles.npz` holds the weights, `bubbles.json` says what they were trained on
+(`scan.vision.training.bubbles`).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from importlib.resources import files
 from typing import Any
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 Weights = Mapping[str, NDArray[np.float32]]
@@ -22,6 +24,12 @@ Floats32 = NDArray[np.float32]
 
 #: What was done to a bubble. "unclear" is what nobody should guess: a dot, a slash, a ring, a bit of scrap.
 CLASSES = ("empty", "filled", "erased", "struck", "unclear")
+
+#: Side of a view in px; kernel, stride and padding of the two convolutions, and the sides they lead to.
+VIEW_PX = 23
+KERNELS, STRIDE, SIDES = (5, 3), 2, (12, 6)
+#: Bubbles looked at in one go: their windows then stay in the processor's cache.
+_AT_ONCE = 48
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +58,9 @@ class BubbleNet:
 def scores(weights: Weights, views: Floats32, measures: Floats32, figures: Floats32) -> Floats32:
     """Return raw scores (N, 5) of the bubbles of one card."""
     w = weights
-    seen = views @ w["views"] + measures @ w["measures"] + w["views_bias"]
-    seen = np.maximum(np.maximum(seen, 0) @ w["flat"] + w["flat_bias"], 0)
+    seen = np.concatenate([_looked_at(w, views[k : k + _AT_ONCE]) for k in range(0, len(views), _AT_ONCE)])
+    seen += measures @ w["measures"]
+    np.maximum(seen, 0, out=seen)
     about = np.tanh((figures - w["mean"]) / w["scale"])
     first = _softmax(seen @ w["first"] + about @ w["first_card"] + w["first_bias"])
     shown = seen @ w["shown"]
@@ -61,6 +70,26 @@ def scores(weights: Weights, views: Floats32, measures: Floats32, figures: Float
     of_card = np.concatenate([usual.ravel(), weight / len(views), np.log1p(weight) / 5, about])
     hidden = np.maximum(seen @ w["own"] + of_card @ w["card"] + w["own_bias"], 0)
     return np.asarray(hidden @ w["out"] + w["out_bias"], np.float32)
+
+
+def _looked_at(w: Weights, views: Floats32) -> Floats32:
+    """What the convolutions and the dense layer make of some views, (n, FLAT), before its threshold."""
+    n = len(views)
+    squares = views.reshape(n, -1, VIEW_PX, VIEW_PX).transpose(0, 2, 3, 1)
+    wide = _convolved(squares, KERNELS[0], w["conv1"], w["conv1_bias"])
+    deep = _convolved(wide, KERNELS[1], w["conv2"], w["conv2_bias"])
+    return np.asarray(deep.reshape(n, -1) @ w["flat"] + w["flat_bias"], np.float32)
+
+
+def _convolved(pictures: Floats32, kernel: int, weights: Floats32, bias: Floats32) -> Floats32:
+    """Every second place of pictures (n, side, side, c) convolved and cut off below 0."""
+    pad = kernel // 2
+    padded = np.pad(pictures, ((0, 0), (pad, pad), (pad, pad), (0, 0)))
+    windows = sliding_window_view(padded, (kernel, kernel), axis=(1, 2))[:, ::STRIDE, ::STRIDE]
+    n, rows, columns = windows.shape[:3]
+    flat = windows.transpose(0, 1, 2, 4, 5, 3).reshape(n * rows * columns, -1)
+    found = np.maximum(flat @ weights + bias, 0)
+    return np.asarray(found.reshape(n, rows, columns, -1), np.float32)
 
 
 def _softmax(logits: Floats32) -> Floats32:

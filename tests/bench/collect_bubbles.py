@@ -1,34 +1,39 @@
 """Collects patches of simulated bubbles for training and judging the bubble network.
 
-Run: python -m tests.bench.collect_bubbles --cards 600 --families known --out KNOWN.npz
-then: python -m tests.bench.collect_bubbles --photos 6 --out PHOTOS.npz
-then: python -m scan.vision.training.bubbles KNOWN.npz PHOTOS.npz --out scan/vision/bubbles.npz
+Run: python -m tests.bench.collect_bubbles --learn --cards 8300 --jobs 16 --blanks FIRST.npz --out DIR
+then: python -m scan.vision.training.bubbles DIR/*.npz --out scan/vision/bubbles.npz
+and to judge: python -m tests.bench.collect_bubbles --report --cards 50 --families new --out NEW.npz
 
 `--cards` takes cards of `tests/simulator/hard_cards.py`, which leaves out families of marks, tools and prints
-on request; `--photos` takes whole photos of `tests/simulator/scenario.py`, so many of each condition. Tuning
-seeds, unless `--report` asks for others.
+on request, of any edition whose blank pages were saved (`--save-blanks --out FILE` writes this version's; run
+by an earlier version it writes an earlier edition's); `--photos` takes whole photos of
+`tests/simulator/scenario.py`, so many of each condition. Tuning seeds, unless `--report` asks for others.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from forms.catalog import load_form
-from forms.layout import PAPERS, arrange
+from forms.field_map import layout_from_json
+from forms.layout import PAPERS, Layout, arrange
 from scan.vision.bubbles import CLASSES, bubble_patches, pen_darkness
 from scan.vision.ink import ink_of
 from scan.vision.patches import cells_of_kind, digit_patches
 from scan.vision.photo import photos_from_bytes
 from scan.vision.pipeline import Traces, read_photo
+from scan.vision.training.bubble_cards import CardBubbles, bubbles_to_learn, save
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, series, shoot
+from tests.simulator.blanks import save_blanks, saved_blanks
 from tests.simulator.hard_cards import card
 from tests.simulator.scenario import EVERYDAY, truth_json
 
@@ -61,13 +66,13 @@ def _bytes(patches: NDArray[np.float32]) -> NDArray[np.uint8]:
     return np.clip(patches * 200 + 0.5, 0, 255).astype(np.uint8)
 
 
-def of_card(seed: int, families: str) -> Bubbles:
+def of_card(seed: int, families: str, blanks: Path | None = None) -> Bubbles:
     """Make one quick card and cut its bubbles out."""
     import cv2
 
     cv2.setNumThreads(1)
-    made = card(seed, families)
-    layout = arrange(load_form(made.form), PAPERS[made.paper]).layout
+    made = card(seed, families, blanks=None if blanks is None else saved_blanks(blanks))
+    layout = layout_of(made.form, made.paper, blanks)
     ink = ink_of(made.flat, np.full_like(made.flat, 255), layout)
     around = bubble_patches(ink, layout)
     pen = pen_darkness(digit_patches(ink, layout), around)
@@ -76,6 +81,32 @@ def of_card(seed: int, families: str) -> Bubbles:
     styles = tuple(made.styles.get(i, "") for i in ids)
     about = f"{made.tool}|{made.print_}|{made.photo}"
     return Bubbles(ids, _bytes(around), labels, styles, pen, f"{made.form} {made.paper}", about)
+
+
+@cache
+def layout_of(form: str, paper: str, blanks: Path | None = None) -> Layout:
+    """Return the layout of a card as this version prints it, or as the one did that saved the blanks."""
+    if blanks is None:
+        return arrange(load_form(form), PAPERS[paper]).layout
+    return layout_from_json(json.dumps(saved_blanks(blanks)[form, paper].field_map))
+
+
+#: Cards of one file to learn from.
+_A_FILE = 100
+
+
+def to_learn(first: int, last: int, families: str, blanks: tuple[Path, ...], out: Path) -> int:
+    """Write the bubbles of some cards as the network sees them, each of another edition in turn."""
+    cards: list[CardBubbles] = []
+    for seed in range(first, last):
+        edition = blanks[seed % len(blanks)] if blanks else None
+        made = of_card(seed, families, edition)
+        name, paper = made.form.split()
+        ink, rng = made.patches.astype(np.float32) / 200, np.random.default_rng([seed, 5])
+        labels = made.labels.astype(np.int64)
+        cards += bubbles_to_learn(ink, labels, layout_of(name, paper, edition), made.pen, rng)
+    save(cards, out / f"learn{first:06}.npz")
+    return len(cards)
 
 
 def of_photo(job: tuple[str, float, int, str, str]) -> Bubbles | None:
@@ -100,6 +131,10 @@ def of_photo(job: tuple[str, float, int, str, str]) -> Bubbles | None:
     return Bubbles(ids, _bytes(around), labels, styles, pen, f"{form} {paper}", f"scenario|{name}|{severity}")
 
 
+def _to_learn(first: int, families: str, blanks: tuple[Path, ...], out: Path) -> int:
+    return to_learn(first, first + _A_FILE, families, blanks, out)
+
+
 def photo_jobs(photos: int, start: int) -> Iterator[tuple[str, float, int, str, str]]:
     """Yield so many photos of each condition."""
     for name in [*EVERYDAY, "mixed", "mixed", "mixed"]:
@@ -118,11 +153,28 @@ def main() -> None:
     parser.add_argument("--report", action="store_true")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--learn", action="store_true", help="write what the network learns from, a folder")
+    parser.add_argument("--blanks", type=Path, nargs="*", default=[], help="saved blank pages, one a file")
+    parser.add_argument(
+        "--save-blanks", action="store_true", help="write this version's blank pages to --out"
+    )
     args = parser.parse_args()
     start = REPORT if args.report else TUNING
+    if args.save_blanks:
+        save_blanks(args.out)
+        return
+    if args.learn:
+        args.out.mkdir(parents=True, exist_ok=True)
+        firsts = range(start + args.first, start + args.first + args.cards, _A_FILE)
+        work = partial(_to_learn, families=args.families, blanks=tuple(args.blanks), out=args.out)
+        with ProcessPoolExecutor(args.jobs) as pool:
+            for done, first in enumerate(pool.map(work, firsts), 1):
+                print(f"{done} of {len(firsts)}: {first}", flush=True)
+        return
     seeds = range(start + args.first, start + args.first + args.cards)
     with ProcessPoolExecutor(args.jobs) as pool:
-        found = list(pool.map(partial(of_card, families=args.families), seeds))
+        edition = args.blanks[0] if args.blanks else None
+        found = list(pool.map(partial(of_card, families=args.families, blanks=edition), seeds))
         found += [b for b in pool.map(of_photo, photo_jobs(args.photos, start)) if b is not None]
     np.savez_compressed(
         args.out,

@@ -64,6 +64,34 @@ def blank_card(
     return Blank(page, px_per_mm, json.loads(layout_to_json(sheet.layout)), serial, name, pdf)
 
 
+def save_blanks(path: Path, px_per_mm: float = 8.0) -> None:
+    """Write the pages and field maps of the round cards, as this version prints them, to an NPZ."""
+    held: dict[str, Any] = {"px_per_mm": np.array(px_per_mm)}
+    for form in ("round9", "round18", "round27"):
+        for paper in ("a4", "letter"):
+            blank = blank_card(form, paper=paper, px_per_mm=px_per_mm)
+            held[f"page {form} {paper}"] = blank.page
+            held[f"map {form} {paper}"] = np.array(json.dumps(blank.field_map))
+            held[f"name {form} {paper}"] = np.array(blank.fingerprint)
+    np.savez_compressed(path, **held)
+
+
+@lru_cache(maxsize=4)
+def saved_blanks(path: Path) -> dict[tuple[str, str], Blank]:
+    """Return the cards that a version wrote by `save_blanks`, by form and paper."""
+    found = {}
+    with np.load(path) as held:
+        px_per_mm = float(held["px_per_mm"]) if "px_per_mm" in held.files else 8.0
+        for key in held.files:
+            kind, _, name = key.partition(" ")
+            if kind == "page":
+                form, paper = name.split()
+                fingerprint = str(held[f"name {name}"])
+                field_map = json.loads(str(held[f"map {name}"]))
+                found[form, paper] = Blank(held[key], px_per_mm, field_map, "", fingerprint, b"")
+    return found
+
+
 @lru_cache(maxsize=1)
 def small_bank() -> GlyphBank:
     """Return the thousand real digits that travel with the project (MNIST test images, see tests/data)."""

@@ -10,14 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.simulator.blanks import blank_card
+from tests.simulator.blanks import Blank, blank_card
 from tests.simulator.gestures import (
     DOUBTS,
     FILLS,
@@ -70,26 +69,32 @@ class Card:
     photo: str
 
 
-def card(seed: int, families: str = "all", fields: tuple[str, str] | None = None) -> Card:
+def card(
+    seed: int,
+    families: str = "all",
+    fields: tuple[str, str] | None = None,
+    blanks: Mapping[tuple[str, str], Blank] | None = None,
+) -> Card:
     """Return one card of one hand.
 
     Parameters
     ----------
     families : "known", "new" or "all": which marks, tools and prints may occur
     fields : form and paper, or drawn
+    blanks : what is written on, by form and paper; by default what this version prints
     """
     rng = np.random.default_rng([seed, 77])
     form, paper = fields or (
         str(rng.choice(["round18", "round18", "round9", "round27"])),
         str(rng.choice(["a4", "letter"])),
     )
-    blank = blank_card(form, paper=paper, px_per_mm=PX_PER_MM)
+    blank = blank_card(form, paper=paper, px_per_mm=PX_PER_MM) if blanks is None else blanks[form, paper]
     print_ = _one_of(PRINTS, NEW_PRINTS, families, rng)
     name = _one_of(TOOLS, NEW_TOOLS, families, rng)
     tool = some_tool(name, rng)
     tone = _printed(1 - blank.page.astype(np.float32) / 255, print_, rng)
     density = np.zeros_like(tone)
-    kinds, styles = _filled_in(density, _cells(form, paper), tool, families, rng)
+    kinds, styles = _filled_in(density, _cells_of(blank), tool, families, rng)
     paper_light = float(rng.uniform(0.55, 0.95))
     sheet = paper_light * (1 - tone * float(rng.uniform(0.88, 0.97))) * np.exp(np.float32(-2.303) * density)
     sheet = _worn(sheet, rng)
@@ -107,11 +112,10 @@ def _one_of(every: tuple[str, ...], new: tuple[str, ...], families: str, rng: Rn
     return str(rng.choice(every if families == "all" else known))
 
 
-@lru_cache(maxsize=16)
-def _cells(form: str, paper: str) -> dict[str, list[Any]]:
+def _cells_of(blank: Blank) -> dict[str, list[Any]]:
     """Field -> its cells, of the bubbles and boxes."""
     fields: dict[str, list[Any]] = {}
-    for cell in blank_card(form, paper=paper, px_per_mm=PX_PER_MM).field_map["cells"]:
+    for cell in blank.field_map["cells"]:
         if cell["kind"] != "words":
             fields.setdefault(str(cell["id"]).rsplit(".", 1)[0], []).append(cell)
     return fields
