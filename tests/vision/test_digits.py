@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from scan.vision import digits
+from scan.vision.calibration import Calibration, log_p
 from scan.vision.digits import ANSWERS, PATCH_MARGIN_MM, PATCH_PX, digit_log_p
 from scan.vision.training.golden import BOX_WH_MM, golden_patches
 
@@ -73,17 +74,36 @@ def test_patches_of_another_size_are_refused():
         digit_log_p(np.zeros((2, 28, 28), np.float32), BOX_WH_MM)
 
 
-def test_model_file_is_the_one_its_card_describes(card):
-    model = HERE.joinpath("digits.onnx").read_bytes()
+@pytest.mark.parametrize(("name", "most"), [("digits", 500_000), ("second", 2_500_000)])
+def test_model_file_is_the_one_its_card_describes(name, most):
+    card = json.loads(HERE.joinpath(f"{name}.json").read_text("utf-8"))
+    model = HERE.joinpath(f"{name}.onnx").read_bytes()
     assert hashlib.sha256(model).hexdigest() == card["sha256"]
-    assert len(model) == card["bytes"] < 500_000
+    assert len(model) == card["bytes"] < most
     assert tuple(card["answers"]) == ANSWERS
 
 
-def test_scores_are_those_of_the_trained_network(card):
+@pytest.mark.parametrize("name", ["digits", "second"])
+def test_scores_are_those_of_the_trained_network(name):
     # Written by install.py from torch, not from OpenCV.
-    got = digits.scores(digits.normalise(golden_patches(), BOX_WH_MM))
+    card = json.loads(HERE.joinpath(f"{name}.json").read_text("utf-8"))
+    got = digits.scores(digits.normalise(golden_patches(), BOX_WH_MM), name)
     np.testing.assert_allclose(got, card["golden_scores"], atol=SCORE_TOLERANCE)
+
+
+def test_what_the_first_network_doubts_is_said_by_the_second_alone(mnist_small):
+    """Half a digit, faint: each box's answer is the first one's where that is sure, else the second one's."""
+    patches = np.concatenate([pasted(mnist_small[0][:60]), pasted(mnist_small[0][:60], strength=0.2)])
+    views = digits.normalise(patches, BOX_WH_MM)
+    of_two = []
+    for name in ("digits", "second"):
+        card = json.loads(HERE.joinpath(f"{name}.json").read_text("utf-8"))["calibration"]
+        calibration = Calibration(card["temperature"], card["doubt"], digits.ANSWER_SHARES)
+        of_two.append(log_p(digits.scores(views, name), calibration))
+    sure = np.exp(of_two[0].max(axis=1)) >= digits.SURE_AT_FIRST
+    assert 10 < sure.sum() < 110
+    expected = np.where(sure[:, None], of_two[0], of_two[1])
+    np.testing.assert_allclose(digit_log_p(patches, BOX_WH_MM), expected, atol=1e-4)
 
 
 def test_the_comparison_of_scores_can_fail(card):

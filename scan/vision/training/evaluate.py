@@ -51,7 +51,7 @@ def simulated_cells(
         some = order[start : start + per_batch]
         made = patches.make(dice, bank, choice, _BATCH, some, light, only_pen)
         seen = made.legible
-        view = network.normalise(made.patches, patches.BOX_WIDTH_MM, made.box_h_mm)
+        view = network.normalise(made.patches, made.box_w_mm, made.box_h_mm)
         of_glyph = torch.full((_BATCH,), -1, dtype=torch.int64, device=device)
         of_glyph[:per_batch] = some
         views.append(view[seen].cpu().numpy())

@@ -1,5 +1,7 @@
 """Puts a trained reader into the package: `python -m scan.vision.training.install FILE.pt --mnist DIR …`.
 
+With `--as second` the reader is the larger one that is asked about what the first is not sure of.
+
 Fits temperature and doubt on simulated photos of digits whose writers trained nothing, measures on those of
 further writers, writes digits.onnx and digits.json, and refuses a network that is too large or that OpenCV
 runs with other numbers than torch.
@@ -23,7 +25,7 @@ from scan.vision.training import evaluate, export, hands, patches, train
 from scan.vision.training.golden import BOX_WH_MM, golden_patches
 from scan.vision.training.network import PLANS, Reader
 
-LARGEST_BYTES = 500_000
+LARGEST_BYTES = {"digits": 500_000, "second": 2_500_000}
 # float32 sums in another order; OpenCV 4.10 and 5.0 stayed within 1e-4 of torch on one machine.
 TOLERANCE = 2e-3
 
@@ -79,6 +81,7 @@ def main() -> None:
     parser.add_argument("weights", type=Path, help="file written by train.py")
     parser.add_argument("--mnist", type=Path, required=True, help="folder of the IDX files")
     parser.add_argument("--hands", type=Path, required=True, help="NPZ of digits by writer (see hands.py)")
+    parser.add_argument("--as", dest="name", choices=list(LARGEST_BYTES), default="digits")
     parser.add_argument("--into", type=Path, default=Path(digits.__file__).parent)
     parser.add_argument("--dry-run", action="store_true", help="measure only, write nothing")
     args = parser.parse_args()
@@ -87,9 +90,9 @@ def main() -> None:
     trained.load_state_dict(held["reader"])
     reader = export.as_shipped(trained.eval())
     model = export.onnx_bytes(reader)
-    if len(model) > LARGEST_BYTES:
+    if len(model) > LARGEST_BYTES[args.name]:
         raise InputError(
-            f"expected at most {LARGEST_BYTES} bytes, found {len(model)}. Train a smaller reader."
+            f"expected at most {LARGEST_BYTES[args.name]} bytes, found {len(model)}. Train a smaller reader."
         )
     golden = _check_sums(model, reader)
 
@@ -104,7 +107,7 @@ def main() -> None:
     good_log_p = cal.log_p(evaluate.torch_scores(reader, good.views), fitted)
     card = {
         "schema": 1,
-        "model": "digits.onnx",
+        "model": f"{args.name}.onnx",
         "sha256": hashlib.sha256(model).hexdigest(),
         "bytes": len(model),
         "parameters": sum(weight.numel() for weight in reader.parameters()),
@@ -129,8 +132,8 @@ def main() -> None:
     text = json.dumps(card, indent=1)
     print(json.dumps({k: v for k, v in card.items() if k != "golden_scores"}, indent=1))
     if not args.dry_run:
-        (args.into / "digits.onnx").write_bytes(model)
-        (args.into / "digits.json").write_text(text + "\n", "utf-8")
+        (args.into / f"{args.name}.onnx").write_bytes(model)
+        (args.into / f"{args.name}.json").write_text(text + "\n", "utf-8")
 
 
 if __name__ == "__main__":

@@ -23,9 +23,11 @@ from scan.vision.training.strokes import SCRAP, SCRIBBLE, SYMBOL
 __all__ = ["PATCH_PX", "Batch", "Choice", "Dice", "choices", "make"]
 
 MARGIN_MM = 2.4  # window side = box height + this
+#: Most boxes are 5.0 mm wide, those for distances 5.8 since the second edition.
 BOX_WIDTH_MM = 5.0
+BOX_WIDTHS_MM, SHARE_USUAL_WIDTH = (4.8, 6.0), 0.6
 BOX_HEIGHTS_MM = (5.0, 7.0)
-PITCH_MM = 6.2  # 5.0 mm box + 1.2 mm gap
+GAP_MM = 1.2
 BLANK = 10
 
 # Share of each answer. On a card most boxes are blank; the decoder replaces these shares by its own.
@@ -34,7 +36,7 @@ SHARE_BLANK, SHARE_SCRAP = 0.13, 0.09
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Patches (N, 48, 48), their answers (N,) 0 to 11, and the height of each box (N,) in mm.
+    """Patches (N, 48, 48), their answers (N,) 0 to 11, and the height and width of each box (N,) in mm.
 
     `legible` (N,) is False where nothing of the writing has come through: nobody can answer there.
     """
@@ -42,6 +44,7 @@ class Batch:
     patches: Tensor
     answers: Tensor
     box_h_mm: Tensor
+    box_w_mm: Tensor
     legible: Tensor
 
 
@@ -88,7 +91,7 @@ class Pose:
     turn: Tensor
 
 
-def pose_in_box(dice: Dice, frames: Tensor, box_h_mm: Tensor, odd: Tensor) -> Pose:
+def pose_in_box(dice: Dice, frames: Tensor, box_h_mm: Tensor, box_w_mm: Tensor, odd: Tensor) -> Pose:
     """A pose of each glyph: 28 to 110 % of its box high, mostly inside, sometimes over the outline."""
     n = len(frames)
     share = torch.where(dice.chance(n, 0.7), dice.uniform(n, 0.5, 0.92), dice.uniform(n, 0.28, 1.1))
@@ -99,10 +102,10 @@ def pose_in_box(dice: Dice, frames: Tensor, box_h_mm: Tensor, odd: Tensor) -> Po
     width = height * aspect * torch.exp(0.2 * dice.normal(n).clamp(-2.5, 2.5))
     width = torch.where(flat, dice.uniform(n, 1.9, 4.6), width)
     height = torch.where(flat, width / aspect, height)
-    squeeze = (width / (BOX_WIDTH_MM * dice.uniform(n, 0.75, 1.12))).clamp(min=1)
+    squeeze = (width / (box_w_mm * dice.uniform(n, 0.75, 1.12))).clamp(min=1)
     width = width / squeeze
     height = height / squeeze.sqrt()
-    spare_x = (BOX_WIDTH_MM - width).clamp(min=0) / 2
+    spare_x = (box_w_mm - width).clamp(min=0) / 2
     spare_y = (box_h_mm - height).clamp(min=0) / 2
     # Aimed at the middle, off by up to the spare room, and then by a slip of the hand; some hands set their
     # digits into a corner.
@@ -176,7 +179,9 @@ def _rounded_box(x: Tensor, y: Tensor, half_w: Tensor, half_h: Tensor, radius: T
     return outside + torch.maximum(qx, qy).clamp(max=0) - _col(radius)
 
 
-def print_boxes(dice: Dice, box_h_mm: Tensor, mesh: tuple[Tensor, Tensor], odd: Tensor) -> Tensor:
+def print_boxes(
+    dice: Dice, box_h_mm: Tensor, box_w_mm: Tensor, mesh: tuple[Tensor, Tensor], odd: Tensor
+) -> Tensor:
     """Ink of the box's outline and of its neighbours', as registered, printed and copied."""
     n = len(box_h_mm)
     # Residual registration: shift up to 0.4 mm, turn 1.5 degrees, scale 2 %.
@@ -187,14 +192,14 @@ def print_boxes(dice: Dice, box_h_mm: Tensor, mesh: tuple[Tensor, Tensor], odd: 
     y = mesh[1] - _col(shift[1]) - turn * mesh[0]
     scale = 1 + 0.01 * dice.normal(n)
     x, y = x * _col(scale), y * _col(scale)
-    half_w = torch.full_like(box_h_mm, BOX_WIDTH_MM / 2)
+    half_w, pitch = box_w_mm / 2, _col(box_w_mm + GAP_MM)
     radius = torch.where(dice.chance(n, 0.4), dice.uniform(n, 0.0, 0.2), dice.uniform(n, 0.2, 0.9))
     half_line = torch.where(dice.chance(n, 0.8), dice.uniform(n, 0.07, 0.17), dice.uniform(n, 0.17, 0.35))
     soft = dice.uniform(n, 0.12, 0.25)
     has_left, has_right = dice.chance(n, 0.6), dice.chance(n, 0.6)
     ink = torch.zeros_like(x)
-    for offset, there in ((0.0, None), (-PITCH_MM, has_left), (PITCH_MM, has_right)):
-        rim = _rounded_box(x - offset, y, half_w, box_h_mm / 2, radius).abs()
+    for step, there in ((0, None), (-1, has_left), (1, has_right)):
+        rim = _rounded_box(x - step * pitch, y, half_w, box_h_mm / 2, radius).abs()
         line = ((_col(half_line) - rim) / _col(soft) + 0.5).clamp(0, 1)
         ink = torch.maximum(ink, line if there is None else line * _col(there.float()))
     # Only the corners of a box, or a few pieces of it.
@@ -218,16 +223,16 @@ def print_boxes(dice: Dice, box_h_mm: Tensor, mesh: tuple[Tensor, Tensor], odd: 
     which = dice.uniform(n, 0, 1) * (0.75 + 0.25 * odd)
     level = torch.where(which < 0.2, pale, torch.where(which < 0.72, usual, dark))
     outline = ink * (1 - broken) * dash * _col(level)
-    return torch.maximum(outline, _beside(dice, box_h_mm, x, y))
+    return torch.maximum(outline, _beside(dice, box_w_mm, x, y))
 
 
-def _beside(dice: Dice, box_h_mm: Tensor, x: Tensor, y: Tensor) -> Tensor:
+def _beside(dice: Dice, box_w_mm: Tensor, x: Tensor, y: Tensor) -> Tensor:
     """Ink of a bubble or a small printed sign next to the box, often a filled one, up to its very edge."""
-    n = len(box_h_mm)
+    n = len(box_w_mm)
     side = torch.where(dice.chance(n, 0.6), -1.0, 1.0)
     rx, ry = dice.uniform(n, 0.7, 1.8), dice.uniform(n, 0.6, 1.8)
     gap = dice.uniform(n, 0.15, 1.6)
-    dx = (x - _col(side * (BOX_WIDTH_MM / 2 + gap + rx))) / _col(rx)
+    dx = (x - _col(side * (box_w_mm / 2 + gap + rx))) / _col(rx)
     dy = (y - _col(dice.uniform(n, -2.5, 2.5))) / _col(ry)
     reach = ((dx**2 + dy**2).sqrt() - 1) * _col(torch.minimum(rx, ry))
     filled = (0.5 - reach / 0.2).clamp(0, 1) * (0.8 + 0.2 * dice.clouds(n, 12)).clamp(0, 1)
@@ -240,14 +245,15 @@ def _beside(dice: Dice, box_h_mm: Tensor, x: Tensor, y: Tensor) -> Tensor:
 # What else lies on the paper -------------------------------------------------------------------------------
 
 
-def _strangers(dice: Dice, hands: Tensor, box_h_mm: Tensor) -> Tensor:
+def _strangers(dice: Dice, hands: Tensor, box_h_mm: Tensor, box_w_mm: Tensor) -> Tensor:
     """Parts of the digits left and right: at their own place, or swung over into this box."""
     n = len(hands)
     side = box_h_mm + MARGIN_MM
     ink = torch.zeros(n, PATCH_PX, PATCH_PX, device=hands.device)
     for sign in (-1.0, 1.0):
         # Own width of most neighbours ends before this box; a long tail reaches up to 1 mm into it.
-        distance = torch.where(dice.chance(n, 0.85), dice.uniform(n, 5.8, 6.6), dice.uniform(n, 4.9, 5.8))
+        apart = torch.where(dice.chance(n, 0.85), dice.uniform(n, 0.8, 1.6), dice.uniform(n, -0.1, 0.8))
+        distance = box_w_mm + apart
         theta = torch.zeros(n, 2, 3, device=hands.device)
         theta[:, 0, 0] = 1
         theta[:, 1, 1] = 1
@@ -301,7 +307,9 @@ def _dirt(dice: Dice, mesh: tuple[Tensor, Tensor], share: Tensor) -> Tensor:
     return ink
 
 
-def _strays(dice: Dice, mesh: tuple[Tensor, Tensor], box_h_mm: Tensor, share: Tensor) -> Tensor:
+def _strays(
+    dice: Dice, mesh: tuple[Tensor, Tensor], box_h_mm: Tensor, box_w_mm: Tensor, share: Tensor
+) -> Tensor:
     """Strokes that belong to no digit of this box: tails from above, below and beside, slips of the pen.
 
     A tail starts outside and ends up to a third of the way inside; a slip is a mark of up to 1.3 mm anywhere.
@@ -310,7 +318,7 @@ def _strays(dice: Dice, mesh: tuple[Tensor, Tensor], box_h_mm: Tensor, share: Te
     x, y = mesh
     tail = dice.chance(n, 0.6)
     way = dice.uniform(n, 0, 1)
-    half_w, half_h = BOX_WIDTH_MM / 2, box_h_mm / 2
+    half_w, half_h = box_w_mm / 2, box_h_mm / 2
     sign = torch.where(dice.chance(n, 0.5), 1.0, -1.0)
     upright = way < 0.55
     depth = dice.uniform(n, 0.1, 0.36)
@@ -543,7 +551,13 @@ def _plain(ink: Tensor, other: Tensor, mm2_per_px: Tensor) -> Tensor:
 
 
 def _scrap(
-    dice: Dice, bank: Bank, choice: Choice, n: int, mesh: tuple[Tensor, Tensor], box_h_mm: Tensor
+    dice: Dice,
+    bank: Bank,
+    choice: Choice,
+    n: int,
+    mesh: tuple[Tensor, Tensor],
+    box_h_mm: Tensor,
+    box_w_mm: Tensor,
 ) -> tuple[Tensor, Tensor]:
     """Ink and level of boxes without a valid digit: symbols, scribbles, cancelled digits, two at once.
 
@@ -551,7 +565,7 @@ def _scrap(
     writings both show. A strike that misses its digit, or a digit wholly under another, is no scrap.
     """
     mesh = (mesh[0].repeat(2, 1, 1), mesh[1].repeat(2, 1, 1))
-    box_h_mm = box_h_mm.repeat(2)
+    box_h_mm, box_w_mm = box_h_mm.repeat(2), box_w_mm.repeat(2)
     way = dice.uniform(n, 0, 1).repeat(2)
     alone, cancelled, over = way < 0.35, (way >= 0.35) & (way < 0.75), (way >= 0.75) & (way < 0.9)
     beside = way >= 0.9
@@ -572,8 +586,8 @@ def _scrap(
     level = torch.maximum(pen.level, 0.75 * level2)
     pen = pen.of(level=level)
     pen2 = pen2.of(half_mm=torch.where(same_pen, pen.half_mm, pen2.half_mm), level=level2)
-    pose = pose_in_box(dice, bank.frames[first], box_h_mm, odd)
-    pose2 = pose_in_box(dice, bank.frames[second], box_h_mm, odd)
+    pose = pose_in_box(dice, bank.frames[first], box_h_mm, box_w_mm, odd)
+    pose2 = pose_in_box(dice, bank.frames[second], box_h_mm, box_w_mm, odd)
     # The cancelling strokes lie on the digit and are about its size.
     size = dice.uniform(m, 0.8, 1.3)
     upon = Pose(
@@ -622,15 +636,18 @@ def make(
     digits = len(glyphs)
     low, high = BOX_HEIGHTS_MM
     box_h_mm = dice.uniform(n, low, high)
+    usual_width = dice.chance(n, SHARE_USUAL_WIDTH)
+    box_w_mm = torch.where(usual_width, BOX_WIDTH_MM, dice.uniform(n, *BOX_WIDTHS_MM))
     mesh = _carried(dice, _mesh(box_h_mm), light.carried)
 
     odd = dice.chance(n, SHARE_ODD).float()
     pen = any_pen(dice, odd[:digits], only_pen)
     digit_mesh = (mesh[0][:digits], mesh[1][:digits])
-    pose = pose_in_box(dice, bank.frames[glyphs], box_h_mm[:digits], odd[:digits])
+    pose = pose_in_box(dice, bank.frames[glyphs], box_h_mm[:digits], box_w_mm[:digits], odd[:digits])
     digit_ink = write(dice, bank, glyphs, pose, pen, digit_mesh, odd[:digits])
     scrap_mesh = (mesh[0][n - scraps :], mesh[1][n - scraps :])
-    scrap_ink, scrap_level = _scrap(dice, bank, choice, scraps, scrap_mesh, box_h_mm[n - scraps :])
+    of_scrap = box_h_mm[n - scraps :], box_w_mm[n - scraps :]
+    scrap_ink, scrap_level = _scrap(dice, bank, choice, scraps, scrap_mesh, *of_scrap)
     nothing = torch.zeros(blanks, PATCH_PX, PATCH_PX, device=digit_ink.device)
     hand = torch.cat([digit_ink, nothing, scrap_ink])
     # What the hands of the other boxes look like; a blank box borrows a digit's.
@@ -646,11 +663,11 @@ def make(
     )
     paper = _over(
         hand,
-        print_boxes(dice, box_h_mm, mesh, odd),
-        _strangers(dice, hands, box_h_mm),
+        print_boxes(dice, box_h_mm, box_w_mm, mesh, odd),
+        _strangers(dice, hands, box_h_mm, box_w_mm),
         _ghosts(dice, hands, rubbed_here),
         _dirt(dice, mesh, dirty),
-        _strays(dice, mesh, box_h_mm, stray),
+        _strays(dice, mesh, box_h_mm, box_w_mm, stray),
     )
     level = torch.cat([pen.level, dice.uniform(blanks, 0.25, 0.9), scrap_level])
     paper, left = _copied(dice, paper, hand, level, light.copied)
@@ -666,4 +683,4 @@ def make(
             torch.full((scraps,), SCRAP, device=hand.device, dtype=torch.int64),
         ]
     )
-    return Batch(patches.clamp(0.0, 1.2), answers, box_h_mm, is_blank | (shows > _LEAST_SEEN))
+    return Batch(patches.clamp(0.0, 1.2), answers, box_h_mm, box_w_mm, is_blank | (shows > _LEAST_SEEN))

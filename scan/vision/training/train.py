@@ -22,8 +22,6 @@ from torch.nn import functional
 from scan.vision.training import bank as glyph_bank
 from scan.vision.training import fonts, hands, mnist, network, patches, strokes
 
-BOX_W_MM = patches.BOX_WIDTH_MM
-
 # Over the last steps weights are averaged with this half-life, in steps; steadier than the last step's
 # weights.
 _AVERAGE_HALF_LIFE = 300
@@ -99,7 +97,7 @@ class Source:
         """A few fresh batches, each a mixture of all answers."""
         count = _AT_ONCE if self.dice.device.type == "cuda" else 1
         made = patches.make(self.dice, self.bank, self.choice, self.batch * count)
-        views = network.normalise(made.patches, BOX_W_MM, made.box_h_mm)
+        views = network.normalise(made.patches, made.box_w_mm, made.box_h_mm)
         lessons = []
         for some in self.dice.order(len(views)).chunk(count):
             few = views[some].contiguous(memory_format=torch.channels_last)
@@ -274,8 +272,8 @@ def train(
 
 def load_teacher(file: Path, device: torch.device) -> nn.Module:
     """A teacher that an earlier run wrote."""
-    teacher = network.Teacher()
     held = torch.load(file, map_location="cpu", weights_only=True)
+    teacher = network.Teacher(width=len(held["teacher"]["features.0.weight"]))
     teacher.load_state_dict({name: value.float() for name, value in held["teacher"].items()})
     return teacher.to(device).eval().to(memory_format=torch.channels_last)  # type: ignore[call-overload,no-any-return]
 
@@ -300,6 +298,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--device", default="auto", help="auto, cpu or cuda")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--teachers", type=int, default=3, help="how many to train")
+    parser.add_argument("--teacher-width", type=int, default=48, help="channels of their first layer")
     parser.add_argument("--taught-by", type=Path, nargs="*", default=[], help="teachers of an earlier run")
     parser.add_argument("--go-on", action="store_true", help="train the teachers of --taught-by further")
     parser.add_argument("--start-from", type=Path, help="weights of a reader to go on from")
@@ -307,6 +306,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--teach-steps", type=int, default=0, help="steps to train them, to repeat a run")
     parser.add_argument("--minutes", type=float, default=3.5, help="time to train the readers")
     parser.add_argument("--steps", type=int, default=0, help="steps to train them, to repeat a run")
+    parser.add_argument("--rate", type=float, default=4e-3, help="learning rate of the readers at its peak")
     parser.add_argument("--plans", nargs="*", default=["usual"], choices=list(network.PLANS))
     parser.add_argument("--batch", type=int, default=0, help="patches a step; 256 on a CPU, 2048 on a GPU")
     parser.add_argument("--uses", type=int, default=4, help="times a patch is shown to the readers")
@@ -343,7 +343,7 @@ def main() -> None:
         args.teachers, new, lr = len(teachers), teachers, 1e-3
         teachers = []
     else:
-        new, lr = [network.Teacher().to(device) for _ in range(args.teachers)], 2e-3
+        new, lr = [network.Teacher(width=args.teacher_width).to(device) for _ in range(args.teachers)], 2e-3
     if args.teachers:
         source = Source(patches.Dice(device, args.seed), bank, choice, batch, 2)
         for model in new:
@@ -363,7 +363,7 @@ def main() -> None:
         if args.start_from:
             reader.load_state_dict(torch.load(args.start_from, weights_only=True)["reader"])
         readers.append(reader.to(device))
-    readers, steps = train(readers, source, Length(args.steps, args.minutes), 4e-3, "readers")
+    readers, steps = train(readers, source, Length(args.steps, args.minutes), args.rate, "readers")
     about |= {
         "uses": args.uses,
         "steps": steps,

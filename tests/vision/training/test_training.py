@@ -132,9 +132,9 @@ def test_jpeg_of_quality_95_keeps_a_smooth_picture():
 
 def test_training_and_reading_normalise_alike(made):
     heights = made.box_h_mm
-    trained = network.normalise(made.patches, 5.0, heights).numpy()
+    trained = network.normalise(made.patches, made.box_w_mm, heights).numpy()
     for n in range(0, 100, 7):
-        read = digits.normalise(made.patches[n : n + 1].numpy(), (5.0, float(heights[n])))
+        read = digits.normalise(made.patches[n : n + 1].numpy(), (float(made.box_w_mm[n]), float(heights[n])))
         np.testing.assert_allclose(read[0], trained[n], atol=2e-4)
 
 
@@ -143,7 +143,7 @@ def test_exported_reader_scores_as_the_trained_one(made):
 
     torch.manual_seed(2)
     reader = network.Reader()
-    views = network.normalise(made.patches, 5.0, made.box_h_mm)
+    views = network.normalise(made.patches, made.box_w_mm, made.box_h_mm)
     for _ in range(3):  # running statistics that are not the initial ones
         reader(views)
     shipped = export.as_shipped(reader.eval())
@@ -162,7 +162,7 @@ def test_exported_reader_hands_out_what_its_last_layer_sees(made):
     torch.manual_seed(3)
     shipped = export.as_shipped(network.Reader().eval())
     net = cv2.dnn.readNetFromONNX(np.frombuffer(export.onnx_bytes(shipped), np.uint8))
-    net.setInput(network.normalise(made.patches, 5.0, made.box_h_mm).numpy())
+    net.setInput(network.normalise(made.patches, made.box_w_mm, made.box_h_mm).numpy())
     scores, flat = net.forward(["scores", "flat"])
     last = shipped[-1]
     np.testing.assert_allclose(
