@@ -33,7 +33,7 @@ from scan.vision.slips import Slips
 def weigh_card(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> None:
     """Write the joint posterior of everything that the rules of the card tie together."""
     weigh_date(plan, slips, posterior)
-    weigh_pars(plan, posterior)
+    weigh_pars(plan, slips, posterior)
     if plan.holes is None:
         return
     rows = plan.holes
@@ -88,7 +88,7 @@ def _weigh_holes(
 ) -> HoleWeights:
     throws = rows.throws
     roles = tuple(phase.role for phase in plan.rules.phases)
-    table = throw_table(throws.columns, slips, roles, throws.only_misses)
+    table = throw_table(throws.columns, slips.of_throws, roles, throws.only_misses)
     key, at = rows.score
     prior = np.stack([score_prior(key[1], hole.par) for hole in plan.rules.holes])
     by_state = np.ones((len(at), 0, 3))

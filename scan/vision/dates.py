@@ -12,7 +12,6 @@ from scan.vision.slips import Slips
 #: Chance of each par where it is asked: par 3 to 5 are normal, 2 and 6 exist.
 _PARS = {2: 0.02, 3: 0.55, 4: 0.25, 5: 0.12, 6: 0.02}
 _OTHER_PAR = 0.002
-_PAR_BLANK = 0.1
 
 #: The card was first printed in 2026. An older date may be copied from memory; a later one is likelier the
 #: sooner it comes, by little, since nobody tells the decoder what day it is.
@@ -34,17 +33,17 @@ def _existing() -> Floats:
 _EXISTS = _existing()
 
 
-def weigh_pars(plan: Plan, posterior: Posterior) -> None:
+def weigh_pars(plan: Plan, slips: Slips, posterior: Posterior) -> None:
     """Write the posterior of the pars that the card asks for."""
     if plan.holes is None or plan.holes.par is None:
         return
     key, rows = plan.holes.par
     prior = np.full(10 ** key[1], _OTHER_PAR)
     prior[list(_PARS)] = list(_PARS.values())
-    prior *= (1 - _PAR_BLANK) / prior.sum()
+    prior *= slips.par / prior.sum()
     number = posterior.number[key].likelihood
     posterior.rules |= {hole.par_field: "par" for hole in plan.rules.holes if hole.par_field}
-    posterior.number[key].set(rows, prior * number.full[rows], _PAR_BLANK * number.blank[rows])
+    posterior.number[key].set(rows, prior * number.full[rows], (1 - slips.par) * number.blank[rows])
 
 
 def weigh_date(plan: Plan, slips: Slips, posterior: Posterior) -> None:

@@ -20,6 +20,7 @@ from scan.vision.card import weigh_card
 from scan.vision.card_hand import taught_by_card
 from scan.vision.findings import broken_promises, far_off_tallies
 from scan.vision.flags import OUTSIDE, Judge
+from scan.vision.habits import with_habits
 from scan.vision.hands import reweighed
 from scan.vision.likelihoods import Floats
 from scan.vision.plan import Plan, plan_of
@@ -73,11 +74,17 @@ def decode(
     evidence: Evidence,
     slips: Slips = Slips(),  # noqa: B008 (frozen, so one is as good as many)
     flags: FlagRule = FlagRule(),  # noqa: B008
+    *,
+    habits: bool = True,
 ) -> Decoded:
     """Return the most probable reading of a card under its ink and its sums, with what to ask.
 
     Values are the best of each field's exact posterior, so that as few as possible are wrong; where the
     values of two fields do not fit together, at least one is flagged or a finding says so.
+
+    Parameters
+    ----------
+    habits : let what this card's player fills in and leaves out take the place of what is usual
 
     Raises
     ------
@@ -89,7 +96,10 @@ def decode(
     bubbles, digits = ink_of(plan, evidence.bubbles, evidence.digits, outside)
     posterior = _weigh(form, plan, bubbles, digits, slips)
     of_this_hand = reweighed(plan, posterior, digits, slips)
-    if of_this_hand is not None:
+    own = with_habits(plan, posterior, slips) if habits else slips
+    if of_this_hand is not None or own != slips:
+        slips = own
+        of_this_hand = digits if of_this_hand is None else of_this_hand
         posterior = _weigh(form, plan, bubbles, of_this_hand, slips)
     of_this_card = taught_by_card(
         plan, posterior, digits if of_this_hand is None else of_this_hand, evidence.looks

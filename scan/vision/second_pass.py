@@ -106,6 +106,7 @@ def _part(form: Form, slips: Slips, posterior: Posterior, key: GroupKey, rows: I
         if count == 1:
             p = np.array([slips.single_astray, slips.single])
         return _Part(key, rows, meanings[:, 0], meanings[:, 1:].mean(axis=1), None, p)
+    p = np.array([slips.second_pass_astray, slips.cause])
     number = posterior.number[key].likelihood
     prior = np.full(10**count, 1.0)
     if form.causes:

@@ -58,8 +58,13 @@ class Slips:
     #: The second pass is about another phase than the one with most misses; it is left out altogether.
     worst_other: float = 0.15
     worst_blank: float = 0.10
-    #: A field of the second pass filled where the phase missed, and where it didn't (or isn't the one).
+    #: Where the card asks for par: whether it is written. What follows is usual; what a card shows of its own
+    #: player takes its place (`habits`).
+    par: float = 0.70
+    #: A way and a cause of the second pass filled in where the phase missed, and either where it didn't (or
+    #: isn't the one).
     second_pass: float = 0.80
+    cause: float = 0.80
     second_pass_astray: float = 0.01
     #: The same for a single bubble of the second pass (a throw that was not the usual one), and for one that
     #: goes with a throw (a stance) where that throw is marked, and where it isn't.
@@ -79,6 +84,16 @@ class Slips:
     #: A date that no calendar has. Rarer than it may be, so that one read clearly is asked about all the
     #: same: no record can hold it.
     date_odd: float = 2e-4
+
+    @property
+    def of_throws(self) -> Slips:
+        """Those that say which throws are marked, all others as usual: a key for tables made once."""
+        return Slips(
+            throw_forgotten=self.throw_forgotten,
+            hole_unmarked=self.hole_unmarked,
+            throws_odd=self.throws_odd,
+            miss=self.miss,
+        )
 
 
 @dataclass(frozen=True, slots=True)

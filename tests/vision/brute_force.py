@@ -414,7 +414,9 @@ class _SecondPass:
     def _p_filled(self, field_id: str, is_missed: bool) -> float:
         if self.card.fields[field_id].type == "choose-one":
             return self.slips.single if is_missed else self.slips.single_astray
-        return self.slips.second_pass if is_missed else self.slips.second_pass_astray
+        written = self.card.fields[field_id].type == "number"
+        filled = self.slips.cause if written else self.slips.second_pass
+        return filled if is_missed else self.slips.second_pass_astray
 
     def chosen(self, phase: str | None, misses: tuple[int, ...]) -> float:
         if self.field is None:
