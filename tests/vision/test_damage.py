@@ -110,6 +110,17 @@ def test_a_step_from_edge_to_edge_is_damage_and_a_straight_edge_is_none(unit: in
     assert not loses_thread(edge, unit)
 
 
+def test_steps_in_many_rows_are_print_and_no_damage() -> None:
+    """Damage shifts all that follows, once; print that lies on the grid by chance comes again and again."""
+    rng = np.random.default_rng(3)
+    picture = cv2.GaussianBlur(rng.integers(90, 160, (480, 640)).astype(np.uint8), (0, 0), 3).astype(int)
+    for k, row in enumerate(range(80, 400, 80)):
+        for edge, column in ((row, 14 * 16), (row + 16, 0)):
+            picture[edge : edge + 16, column:] += 20 if k % 2 else -20
+    lined = picture.clip(0, 255).astype(np.uint8)
+    assert not loses_thread(lined, 16)
+
+
 def test_spoilt_photos_give_no_other_picture() -> None:
     """Of a photo with some bytes turned round, either nothing is left or hardly anything is different."""
     (sound,) = photos_from_bytes(PHOTO, "x")
