@@ -55,7 +55,11 @@ def _hole(form: Form, hole: HoleRule, rng: random.Random) -> Truth:
         phase.id: {"tee": [1], "between": [0, 0, 1, 1, 1, 2], "target": [1, 1, 2, 2, 3]}[phase.role]
         for phase in phases
     }
-    counts = {phase.id: min(rng.choice(made[phase.id]), len(phase.columns)) for phase in phases}
+    counts = {}
+    for phase in phases:
+        counts[phase.id] = min(
+            rng.choice(made[phase.id]) if len(made[phase.id]) > 1 else 1, len(phase.columns)
+        )
     if rng.random() < 0.02:  # an ace
         counts = {phase.id: int(phase.role == "tee") for phase in phases}
     used = [name for phase in phases for name in phase.columns[: counts[phase.id]] if name in names]
