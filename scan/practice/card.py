@@ -7,7 +7,11 @@ practice results. Below the boxes the sheet carries the plan in words, and the c
 
 from __future__ import annotations
 
+import re
+from contextlib import suppress
+
 from forms.drawing import CardIdentity, Shape, draw
+from forms.errors import LayoutError
 from forms.form import form_from_toml
 from forms.layout import Paper, Sheet, arrange
 from scan.practice import words
@@ -15,14 +19,16 @@ from scan.practice.picture import TEXT_PT, line, paragraph, text
 from scan.practice.plan import BOX_WORDS, Plan, Step
 from scan.records.practice_sets import MADE
 
-EDITION = 1
+EDITION = 2  # the first named its boxes by their place in the session, and had no line for words
 AGAIN = "again"
+FULL, BEGINNING, PLACE = "full", "beginning", "place"
 
 HOW_TO_MARK = "Pencil or dark pen, one digit a box, to the right. Not done: leave the boxes empty."
 
 _FIRST_LINE = 4
 #: More sets than this in one drill would not fit a line; the first ones tell enough.
 MOST_SETS = 6
+ROOMY_STEPS = 6  # a session of more parts fills the sheet
 
 _HEAD = """
 name = "practice"
@@ -59,8 +65,23 @@ line = 3
 """
 
 
-def form_text(plan: Plan) -> str:
-    """Return the TOML of the practice card for that plan."""
+_WORDS = """
+[[head]]
+id = "words"
+type = "words"
+label = "In my own words"
+line = {line}
+"""
+
+
+def form_text(plan: Plan, *, names: str = FULL) -> str:
+    """Return the TOML of the practice card for that plan.
+
+    Parameters
+    ----------
+    names : by what each row of boxes is named: its drill's title, the beginning of that, or its place in the
+        session, where the others do not fit
+    """
     parts = [_HEAD.format(edition=EDITION)]
     test = plan.step("test")
     if test.drill is None:
@@ -75,15 +96,25 @@ def form_text(plan: Plan) -> str:
             continue
         at += 1
         sets = min(step.sets, MOST_SETS)
-        label = f"{BOX_WORDS[step.box].capitalize()}, of {step.tries}"
+        label = f"{_name(step, names)}, of {step.tries}"
         for n in range(1, sets + 1):
             parts.append(_field(_id(step, str(n)), label if n == 1 else "", len(str(step.tries)), at))
+    # On a line of its own where the session leaves room for one.
+    parts.append(_WORDS.format(line=at + (len(plan.steps) <= ROOMY_STEPS)))
     return "".join(parts)
 
 
 def practice_sheet(plan: Plan, paper: Paper, *, unit: str = "m", hand: str = "right") -> Sheet:
     """Return the arranged practice card for that plan."""
-    return arrange(form_from_toml(form_text(plan), source="practice card", unit=unit, hand=hand), paper)
+
+    def arranged(names: str) -> Sheet:
+        text = form_text(plan, names=names)
+        return arrange(form_from_toml(text, source="practice card", unit=unit, hand=hand), paper)
+
+    for names in (FULL, BEGINNING):
+        with suppress(LayoutError):
+            return arranged(names)
+    return arranged(PLACE)
 
 
 def practice_page(sheet: Sheet, identity: CardIdentity, plan: Plan) -> tuple[Shape, ...]:
@@ -121,11 +152,18 @@ def practice_page(sheet: Sheet, identity: CardIdentity, plan: Plan) -> tuple[Sha
     shapes.append(line(left, y, left + width, y, width_mm=0.3))
     y += 5.0
     # a long session has more boxes; its cautions then run on instead of each beginning a line
-    for caution in plan.cautions if len(plan.steps) <= 6 else (" ".join(plan.cautions),):
+    for caution in plan.cautions if len(plan.steps) <= ROOMY_STEPS else (" ".join(plan.cautions),):
         lines, y = paragraph(left, y, caution, width, size_pt=9.5)
         shapes += lines
         y += 0.4
     return (*draw(sheet, identity), *shapes)
+
+
+def _name(step: Step, names: str) -> str:
+    title = step.drill.title if step.drill else ""
+    if names == BEGINNING:
+        return re.split(r",\s+(?=\D)", title)[0]  # a list of distances stays whole
+    return title if names == FULL else BOX_WORDS[step.box].capitalize()
 
 
 def _id(step: Step, n: str) -> str:

@@ -135,6 +135,7 @@ class YearPages:
             return {
                 "shelf": found,
                 "waiting": waiting,
+                "lacking": sum(len(name.known) < 3 for name in found.rounds.values()),
                 "questions": sum(len(fields) for _, fields in waiting),
                 "last": last,
                 "whose": player or (last.player if last else None) or "",

@@ -85,6 +85,13 @@ def test_the_start_shows_the_last_round_its_misses_and_the_one_thing(
     assert "No focus for Wren in 30 minutes." in browser.get("/start/focus?player=Wren").text
 
 
+def test_the_start_leads_to_the_rounds_that_lack_a_name(browser: TestClient, filled: Store) -> None:
+    lacking = [line for line in filled.summaries() if not (line.player and line.course and line.played_on)]
+    shown = browser.get("/").text
+    assert f"{len(lacking)} rounds lack a name, a course or a date" in shown
+    assert browser.get("/who").status_code == 200
+
+
 def test_the_start_asks_whose_session_where_there_are_several_players(browser: TestClient) -> None:
     assert "Choose a player" in browser.get("/start/focus").text
 
