@@ -121,7 +121,7 @@ def round_line(round_: Round | None) -> str:
     if round_ is None:
         return "a card of its own form"
     row = round_row(round_)
-    when = round_.day.strftime("%-d %B %Y") if round_.day else "no date yet"
+    when = f"{round_.day.day} {round_.day:%B %Y}" if round_.day else "no date yet"
     return f"{when}, {row['holes_scored']} holes, score {row['score']}"
 
 
@@ -184,7 +184,8 @@ def season(lines: Sequence[Summary]) -> list[Strip]:
     many = {"drive": "drives", "approach": "approaches", "putt": "putts"}
     counts = {phase: [getattr(line, f"misses_{phase}") for line in lines] for phase in PHASES}
     most = max((count for row in counts.values() for count in row), default=0) or 1
-    days = [line.played_on.strftime("%-d %b %Y") if line.played_on else "no date" for line in lines]
+    played = [line.played_on for line in lines]
+    days = [f"{day.day} {day:%b %Y}" if day else "no date" for day in played]
     return [
         Strip(
             many[phase],

@@ -409,4 +409,5 @@ def percent(p: float) -> str:
 
 def when_said(at: datetime) -> str:
     """Return a time in words, in the reader's own zone."""
-    return at.astimezone().strftime("%-d %b %Y, %H:%M")
+    own = at.astimezone()
+    return f"{own.day} {own:%b %Y, %H:%M}"
