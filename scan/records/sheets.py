@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, or_, select
+from sqlalchemy import Column, ColumnElement, Connection, Row, and_, or_, select
 
 from forms.form import Form
 from scan.reading import CardReading
@@ -47,9 +47,20 @@ def serials_of(connection: Connection, sheet: str, *, aside: bool = False) -> tu
     places = [tables.cards.c.serial, tables.rounds.c.id, *([tables.aside.c.serial] if aside else [])]
     found: set[str] = set()
     for column in places:
-        query = select(column).where(or_(column == sheet, column.startswith(f"{sheet}-", autoescape=True)))
+        query = select(column).where(or_(column == sheet, _numbered(connection, column, sheet)))
         found |= {serial for serial in connection.execute(query).scalars() if _number(sheet, serial)}
     return tuple(sorted(found, key=lambda serial: _number(sheet, serial)))
+
+
+def _numbered(connection: Connection, column: Column[str], sheet: str) -> ColumnElement[bool]:
+    """Say in SQL that a serial begins with a sheet's and a dash.
+
+    SQLite looks a range up in its index, and goes through the whole table for LIKE: 0.6 ms for 8,000 rounds.
+    PostgreSQL may sort by a language's rules, in which a dash counts for nothing.
+    """
+    if connection.dialect.name != "sqlite":
+        return column.startswith(f"{sheet}-", autoescape=True)
+    return and_(column >= f"{sheet}-", column < f"{sheet}{chr(ord('-') + 1)}")
 
 
 def _number(sheet: str, serial: str) -> int:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from sqlalchemy import select
+from sqlalchemy import event, select
 
 from forms.catalog import builtin_layout
 from forms.errors import RecordError
@@ -23,6 +23,7 @@ from scan.records.export import rounds_text
 from scan.records.importing import read_rounds
 from scan.records.record_json import round_from_json
 from scan.records.sameness import compare, fields_of_round
+from scan.records.sheets import serials_of
 from scan.records.store import open_store
 from scan.records.versions import Shown, speaking
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
@@ -481,3 +482,16 @@ def test_a_store_of_version_2_is_brought_up_and_goes_on(tmp_path):
             kept.reading.flagged == ()
         )  # a photo of before says 7 there, doubtfully, which counts for nothing
         assert store.round(SHEET).total.by == "Robin"
+
+
+def test_the_rounds_of_a_sheet_are_found_by_an_index_and_no_others(tmp_path):
+    names = ["AB", "AB-2", "AB-10", "ABC", "AB.2", "AB-x", "AB--2", "AA-2", "ab-2"]
+    with open_store(tmp_path / "s.sqlite") as store:
+        store.add_rounds([true_round(next(iter(ROUNDS)), name) for name in names])
+        asked = []
+        with reading_from(store._engine) as connection:
+            event.listen(connection, "before_cursor_execute", lambda *a: asked.append((a[2], a[3])))
+            assert serials_of(connection, "AB") == ("AB", "AB-2", "AB-10")
+            for statement, values in list(asked):
+                plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values).fetchall()
+                assert not any("SCAN" in row[3] for row in plan), plan
