@@ -488,9 +488,8 @@ def _throws(data: Mapping[str, Any]) -> Iterator[Problem]:
     if data.get("record") != "round" or not isinstance(rows, dict):
         return
     phases = _tables(data.get("phases"))
-    throws = {c for phase in phases for c in phase.get("columns", ()) if isinstance(c, str)} or set(
-        USUAL_THROWS
-    )
+    listed = [phase["columns"] for phase in phases if PHASE["columns"].fits(phase.get("columns"))]
+    throws = [column for columns in listed for column in columns] or list(USUAL_THROWS)
     for block in BLOCKS:
         for place, column in enumerate(_tables(rows.get(block))):
             if column.get("id") not in throws:

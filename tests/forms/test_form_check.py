@@ -99,6 +99,15 @@ def test_a_round_whose_phases_do_not_fit_is_refused(right: str, wrong: str, says
     assert re.search(r"own.toml, line \d+", said)
 
 
+@pytest.mark.parametrize("value", ["[1]", "3", "{}", '"x"', "true"])
+@pytest.mark.parametrize("line", ['id = "drive"', 'columns = ["drive"]', 'role = "tee"', 'id = "putt1"'])
+def test_a_value_of_any_kind_is_refused_in_words(line: str, value: str) -> None:
+    """Found by spoiling 2,000 forms: what is wrong once is looked at by every other check, too."""
+    key = line.split(" =", maxsplit=1)[0]
+    for text in (ROUND.replace(line, f"{key} = {value}"), ROUND.replace(line, f"{key} = {value}", 1)):
+        assert tried(text) in ("refused", "taken")
+
+
 def test_a_message_names_the_field() -> None:
     assert "line 22, field 'wind': expected" in refusal(RIGHT.replace('default = "calm"', 'default = "clam"'))
 
@@ -251,6 +260,7 @@ def sources() -> list[str]:
 
     return [
         RIGHT,
+        *EXAMPLES,
         *(files("forms.builtin").joinpath(f"{n}.toml").read_text("utf-8") for n in builtin_names()),
     ]
 
