@@ -13,6 +13,7 @@ from scan.records.columns import TABLES
 from scan.records.csv_text import csv_text, guarded, parsed_csv, unguarded
 from scan.records.database import writing
 from scan.records.export import exported_files, tables_of, write_export
+from scan.records.from_file import with_waiting_told
 from scan.records.importing import read_rounds
 from scan.records.record_json import round_from_json, round_text, round_to_json
 from scan.records.schema import problems_of
@@ -76,8 +77,12 @@ def test_the_order_in_which_rounds_come_does_not_matter(store, many, random):
 
 
 def _round_trip(store, folder, many, practice, source_of):
-    """Export, import into an empty store, export again; return the files of both exports."""
-    emptied(store).add_rounds(many, practice)
+    """Export, import into an empty store, export again; return the files of both exports.
+
+    The rounds list what waits in them, as readers of cards and files make them: an import lists it where
+    a file does not say.
+    """
+    emptied(store).add_rounds(map(with_waiting_told, many), practice)
     write_export(folder, store.rounds(), store.practice())
     first = exported_files(store.rounds(), store.practice())
     taken = read_rounds(source_of(folder))
