@@ -62,7 +62,8 @@ def scores(weights: Weights, views: Floats32, measures: Floats32, figures: Float
     seen += measures @ w["measures"]
     np.maximum(seen, 0, out=seen)
     about = np.tanh((figures - w["mean"]) / w["scale"])
-    first = _softmax(seen @ w["first"] + about @ w["first_card"] + w["first_bias"])
+    before = seen @ w["first"] + about @ w["first_card"] + w["first_bias"]
+    first = _softmax(np.asarray(before, np.float32))
     shown = seen @ w["shown"]
     weight = first.sum(axis=0)
     # The usual look of each class on this card; where it does not occur, nothing.
