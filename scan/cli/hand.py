@@ -155,6 +155,7 @@ def _traces(found: Traces) -> str:
         _count(found.sessions, "session told by hand", "sessions told by hand"),
         _count(found.hand_boxes, "box of handwriting", "boxes of handwriting"),
         *([f"{found.aside} deleted or set aside"] if found.aside else []),
+        *([f"the name on {_count(found.named_on, 'card')} of others"] if found.named_on else []),
     )
     return ", ".join(parts)
 

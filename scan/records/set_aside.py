@@ -19,6 +19,7 @@ from forms.errors import RecordError
 from scan.reading import FieldReading
 from scan.records import tables
 from scan.records.kept import reading_from_text
+from scan.records.owners import owner_of, without_name
 from scan.records.record_json import time_text
 
 #: The tables that hold a round's rows, in the order in which they can be put back; the column that names it.
@@ -64,12 +65,11 @@ def take_out(connection: Connection, serial: str, when: datetime, *, kept: bool,
     rows["photos"] = [
         row for photo in photos for row in _rows(connection, tables.photos, tables.photos.c.sha256, photo)
     ]
-    player = next((row["player"] for name in ("rounds", "cards", "practice") for row in rows[name]), None)
     found = Aside(serial, kept, when, _says(rows))
     connection.execute(
         insert(tables.aside).values(
             serial=serial,
-            player=player,
+            player=owner_of(rows),
             kept=kept,
             at=time_text(when),
             says=found.says,
@@ -133,13 +133,47 @@ def empty(connection: Connection) -> int:
 
 
 def forget(connection: Connection, player: str) -> int:
-    """Erase a player's rounds that were deleted or set aside, with their photos; return how many."""
-    query = select(tables.aside).where(tables.aside.c.player == player)
-    found = connection.execute(query).all()
-    connection.execute(delete(tables.aside).where(tables.aside.c.player == player))
-    for row in found:
-        forget_photos(connection, _photos_of(json.loads(row.rows)))
-    return len(found)
+    """Erase a player's rounds that were deleted or set aside, with their photos; return how many.
+
+    The name goes from those of others, on which it was once printed or answered.
+    """
+    theirs, named = of_player(connection, player)
+    columns = tables.aside.c
+    photos: set[str] = set()
+    for serial in theirs:
+        photos.update(_photos_of(_kept_rows(connection, serial)))
+        connection.execute(delete(tables.aside).where(columns.serial == serial))
+    forget_photos(connection, photos)
+    for serial in named:
+        rows = without_name(_kept_rows(connection, serial), player)
+        text = json.dumps(rows, ensure_ascii=False)
+        query = update(tables.aside).where(columns.serial == serial)
+        connection.execute(query.values(rows=text, player=owner_of(rows)))
+    return len(theirs)
+
+
+def of_player(connection: Connection, player: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the serials set aside or deleted that are a player's, and those of others that name them."""
+    columns = tables.aside.c
+    # In the JSON of the rows a reading is JSON once more, in which the quotes of the name are escaped.
+    said = json.dumps(player, ensure_ascii=False)[1:-1]
+    inner = json.dumps(said, ensure_ascii=False)[1:-1]
+    query = select(columns.serial).where(
+        or_(columns.player == player, *(columns.rows.contains(one, autoescape=True) for one in (said, inner)))
+    )
+    theirs, named = [], []
+    for serial in connection.execute(query.order_by(columns.serial)).scalars().all():
+        rows = _kept_rows(connection, serial)
+        if owner_of(rows) == player:
+            theirs.append(serial)
+        elif dict(without_name(rows, player)) != rows:
+            named.append(serial)
+    return tuple(theirs), tuple(named)
+
+
+def _kept_rows(connection: Connection, serial: str) -> dict[str, list[dict[str, Any]]]:
+    query = select(tables.aside.c.rows).where(tables.aside.c.serial == serial)
+    return json.loads(connection.execute(query).scalar_one())  # type: ignore[no-any-return]
 
 
 def erase_hand(connection: Connection, player: str) -> int:

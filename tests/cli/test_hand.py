@@ -11,6 +11,7 @@ import pytest
 from forms.catalog import Catalog
 from scan.cli.main import main
 from scan.records.store import open_store
+from tests.records.cards import RECORDED_AT
 from tests.records.conftest import read_form
 from tests.records.test_hands import SIZE, add, answer, boxes, card
 
@@ -129,6 +130,33 @@ def test_forget_erases_the_player_and_nobody_else(place, home, capsys, monkeypat
     assert catalog.cards_of("Wren") == ()
     assert len(catalog.cards_of("Ash")) == 1
     assert b"Wren" not in b"".join(p.read_bytes() for p in home.rglob("*") if p.is_file())
+
+
+def test_forget_finds_a_name_that_was_answered_and_tells_it_as_json(place, capsys):
+    with open_store(place, read_form=read_form) as store:
+        add(store, *card(3, player=None))
+        store.answer("CARD0003", "player", "Plover", "Wren", RECORDED_AT)
+        add(store, *card(4, player="Plover"))
+        store.answer("CARD0004", "player", "Ash", "Wren", RECORDED_AT)
+    told = {
+        "schema": 1,
+        "player": "Plover",
+        "rounds": 1,
+        "cards": 1,
+        "practice_sets": 0,
+        "hand_boxes": 1,  # printed for Plover, on the card that turned out to be Ash's
+        "sessions": 0,
+        "aside": 0,
+        "named_on": 1,
+        "printed_cards": 0,
+    }
+    for dry_run in (True, False):
+        assert main(["forget", "Plover", *(["--dry-run"] if dry_run else ["--yes"]), "--json"]) == 0
+        assert json.loads(capsys.readouterr().out) == {**told, "dry_run": dry_run}
+    with open_store(place, read_form=read_form) as store:
+        assert [head.serial for head in store.heads()] == ["CARD0001", "CARD0002", "CARD0004"]
+        assert [round_.player for round_ in store.rounds("Ash")] == ["Ash", "Ash"]
+    assert b"Plover" not in place.read_bytes()
 
 
 def test_forget_knows_when_there_is_nobody(place, capsys):

@@ -18,6 +18,7 @@ from scan import leftovers
 from scan.cli.main import main
 from scan.cli.places import forms_folder
 from scan.records.store import open_store
+from tests.records.cards import RECORDED_AT
 from tests.records.conftest import read_form
 from tests.records.test_hands import add, answer, card
 
@@ -36,6 +37,8 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
             add(store, *card(number, player=ALIAS))
         answer(store, "CARD0001", 7)
         add(store, *card(9, player="Ash"))
+        add(store, *card(10, player=None))  # nobody's, until the name was answered
+        store.answer("CARD0010", "player", ALIAS, "Robin", RECORDED_AT)
     Catalog(forms_folder()).assign({SERIALS[0]: ALIAS, SERIALS[1]: "Ash"})
     return path
 
@@ -80,6 +83,7 @@ def test_a_killed_forget_is_finished_by_the_next_command(where: str, place: Path
     assert traces(place.parent, ALIAS) == []
     with open_store(place, read_form=read_form) as store:
         assert [round_.player for round_ in store.rounds()] == ["Ash"]
+        assert [head.serial for head in store.heads()] == ["CARD0009"]
     assert Catalog(forms_folder()).player_of(SERIALS[1]) == "Ash"
     assert main(["rounds"]) in (0, 1)
     assert "cut short" not in capsys.readouterr().err
@@ -96,7 +100,7 @@ def test_a_killed_erasing_of_a_hand_is_finished(where: str, option: str, place: 
     assert ("as you wished" if option == "--off" else "Nothing of") in said.out + said.err
     with open_store(place, read_form=read_form) as store:
         assert not store.hand_boxes(ALIAS)
-        assert len(store.rounds(ALIAS)) == 8
+        assert len(store.rounds(ALIAS)) == 9
 
 
 def test_what_was_refused_as_a_whole_is_not_finished_later(place: Path, monkeypatch, capsys) -> None:
@@ -111,7 +115,7 @@ def test_what_was_refused_as_a_whole_is_not_finished_later(place: Path, monkeypa
     assert main(["rounds"]) in (0, 1)
     assert "cut short" not in capsys.readouterr().err
     with open_store(place, read_form=read_form) as store:
-        assert len(store.rounds(ALIAS)) == 8
+        assert len(store.rounds(ALIAS)) == 9
 
 
 def test_an_erasing_that_cannot_be_finished_yet_is_tried_again(place: Path, capsys) -> None:
