@@ -224,7 +224,7 @@ def focus(rounds: Iterable[Round]) -> Focus | None:
     return focus_of(evidence_of(rounds))
 
 
-def plan(found: Focus, minutes: int = 30, *, under_16: bool = False) -> Plan:
+def plan(found: Focus, minutes: int = 30, *, under_16: bool = False, repeat: bool = False) -> Plan:
     """Return a plan for that focus that fits the minutes, cautions included.
 
     Parameters
@@ -232,6 +232,7 @@ def plan(found: Focus, minutes: int = 30, *, under_16: bool = False) -> Plan:
     found : what `focus` returned
     minutes : how long the session is
     under_16 : fewer throws at full power
+    repeat : the player did the test of this phase in an earlier session; it is done again first
 
     Examples
     --------
@@ -244,7 +245,7 @@ def plan(found: Focus, minutes: int = 30, *, under_16: bool = False) -> Plan:
     from scan.cli.practice import load_drills
     from scan.practice.plan import plan_of, target_of
 
-    return plan_of(target_of(found), minutes, load_drills(None), under_16=under_16)
+    return plan_of(target_of(found), minutes, load_drills(None), under_16=under_16, repeat=repeat)
 
 
 def sample_photos() -> dict[str, Path]:

@@ -240,7 +240,7 @@ def plan_of(
     success: float | None = None,
     curve: Curve | None = None,
     unit: str = "m",
-    repeat: bool = True,
+    repeat: bool = False,
 ) -> Plan:
     """Return a session of `minutes`.
 
@@ -252,7 +252,7 @@ def plan_of(
     success : chance of one try of the test as things stand, if better known than by the rate of clean throws
     curve : the player's own chance of holing by distance, for the ladder
     unit : of the distances in the texts, "m" or "ft"
-    repeat : there was a test of this phase before, to be repeated first
+    repeat : the player did a test of this phase before, to be repeated first; nobody's first session has one
     """
     target = about if isinstance(about, Target) else target_of(about)
     if not LEAST_MINUTES <= minutes <= MOST_MINUTES:

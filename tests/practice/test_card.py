@@ -19,7 +19,7 @@ PHASES_AND_CAUSES = [("putt", 0), ("drive", 5), ("approach", 7), ("putt", 7), ("
 
 
 def a_sheet(phase="putt", cause=0, minutes=30, paper="a4"):
-    plan = plan_of(a_focus(phase, cause, rounds=3), minutes, DRILLS)
+    plan = plan_of(a_focus(phase, cause, rounds=3), minutes, DRILLS, repeat=True)
     return plan, card.practice_sheet(plan, PAPERS[paper])
 
 

@@ -38,7 +38,7 @@ def test_built_in_list_has_a_block_for_each_cause_in_each_phase():
 
 def test_thirty_minutes_of_putting():
     f = a_focus("putt", cause=0)
-    got = p.plan_of(f, 30, DRILLS)
+    got = p.plan_of(f, 30, DRILLS, repeat=True)
     # ten putts take 2 minutes; the 28 that are left lie between the boxes of 20 and of 30 minutes
     assert [(s.box, s.minutes) for s in got.steps] == [
         ("warm-up", 5),
@@ -178,10 +178,13 @@ def test_five_minutes_begin_warm_and_end_with_the_test():
 
 
 def test_no_second_test_where_it_would_break_the_limits():
-    young = p.plan_of(a_focus("drive"), 45, DRILLS, under_16=True)
+    young = p.plan_of(a_focus("drive"), 45, DRILLS, under_16=True, repeat=True)
     assert "again" not in {s.box for s in young.steps}
-    assert "again" in {s.box for s in p.plan_of(a_focus("drive"), 45, DRILLS).steps}
-    assert "again" not in {s.box for s in p.plan_of(a_focus("drive"), 45, DRILLS, repeat=False).steps}
+    assert "again" in {s.box for s in p.plan_of(a_focus("drive"), 45, DRILLS, repeat=True).steps}
+
+
+def test_a_first_session_has_no_last_test_to_repeat_unless_the_caller_knows_of_one():
+    assert "again" not in {s.box for s in p.plan_of(a_focus("drive"), 45, DRILLS).steps}
 
 
 def test_no_cause_noted_makes_a_session_for_looking():

@@ -37,7 +37,13 @@ def a_report(count=14, seed=0, with_effect=True, **more):
         PracticeSet("c", 1, e.heads[-1].day + timedelta(days=1), "Wren", "ten-putts", Value(10), Value(6))
     ]
     return report_of(
-        e, f, plan_of(f, 30, DRILLS), player="Wren", effect=effect, tested=practice_results(sets), **more
+        e,
+        f,
+        plan_of(f, 30, DRILLS, repeat=True),
+        player="Wren",
+        effect=effect,
+        tested=practice_results(sets),
+        **more,
     )
 
 

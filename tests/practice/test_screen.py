@@ -15,7 +15,7 @@ from tests.practice.test_plan import DRILLS
 def lines_of(rounds):
     e = evidence_of(rounds)
     f = focus_of(e)
-    return screen(e, f, plan_of(f, 30, DRILLS))
+    return screen(e, f, plan_of(f, 30, DRILLS, repeat=True))
 
 
 @pytest.mark.parametrize("count", [1, 2, 4, 9, 30])
@@ -51,6 +51,6 @@ def test_too_much_to_say_leaves_the_plan_whole():
     e = evidence_of(rounds_of(Player(unmarked=0.5), 3, np.random.default_rng(1)))
     f = focus_of(e)
     f = replace(f, remarks=("a remark of some length " * 9,) * 4, disagreement="a long sentence " * 40)
-    lines = screen(e, f, plan_of(f, 30, DRILLS))
+    lines = screen(e, f, plan_of(f, 30, DRILLS, repeat=True))
     assert len(lines) == HEIGHT
     assert sum("min  " in line for line in lines) == 5

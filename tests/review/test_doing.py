@@ -122,6 +122,7 @@ def test_a_practice_sheet_for_each_player_comes_in_one_file(browser: TestClient)
     assert "Wren" in pages[0]
     assert "Ash" in pages[1]
     assert len(Catalog(forms_folder()).cards_of("Ash")) == 1
+    assert not any("time's test" in page.replace("\u2019", "'") for page in pages), "nobody has done a test"
     assert browser.post("/print/practice", data={"player": "Nobody", "minutes": "30"}).status_code == 422
     assert browser.post("/print/practice", data={"player": "Wren", "minutes": "0"}).status_code == 422
 
