@@ -237,8 +237,9 @@ def plan(found: Focus, minutes: int = 30, *, under_16: bool = False, repeat: boo
     Examples
     --------
     >>> import shortpencil
-    >>> rounds = [kept.round for kept in shortpencil.keep(
-    ...     shortpencil.open_store("one.sqlite"), shortpencil.sample_photos()["plain_good_light.jpg"])]
+    >>> photo = shortpencil.sample_photos()["plain_good_light.jpg"]
+    >>> with shortpencil.open_store("one.sqlite") as store:
+    ...     rounds = [kept.round for kept in shortpencil.keep(store, photo)]
     >>> shortpencil.plan(shortpencil.focus(rounds), 30).minutes
     30
     """

@@ -201,7 +201,7 @@ def test_an_export_that_was_changed_by_hand_is_taken_or_refused_as_a_whole(tmp_p
         assert [round_.id for round_ in read_rounds(path).rounds] == ["R0000", "R0001", "R0002"]
     for broken, says in (
         (text.replace("},\n{", "}\n{"), "line 4, sign 1: expected JSON, found: Expecting ',' delimiter"),
-        (text.replace("}\n],", "},\n],"), "line 6, sign 1: expected JSON"),
+        (text.replace("}\n],", "},\n],"), ": expected JSON, found"),  # Pythons differ in where
         (text.replace('"R0002"', '"R0001"'), "round R0001: expected each round once, found it twice"),
         (text.replace('"practice"', '"rounds"'), "the key 'rounds' stands twice"),
         (text.replace('"practice": [\n\n]', '"practice": 3'), "practice: expected a list"),

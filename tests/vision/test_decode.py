@@ -173,8 +173,12 @@ def test_one_unclear_cell_is_recovered_or_asked(seed, data):
     decoded = decode(form, with_cell(evidence, cell, logs))
     wrong = {name for name, value in values(decoded).items() if value != cells[name]}
     silent = {name for name in wrong if decoded.cells[name].flag is None}
+    field = cell.rsplit(".", 1)[0]
+    if kind == "wrong, unsure":  # misled by the ink itself: what is true may be the one in fifty, and is told
+        told = {name for name in silent if decoded.fields[field].alternatives}
+        silent = {name for name in silent if name not in told or decoded.fields[field].p > 0.995}
     assert silent == set()
-    assert wrong <= {cell} | {name for name in wrong if name.rsplit(".", 1)[0] == cell.rsplit(".", 1)[0]}
+    assert wrong <= {cell} | {name for name in wrong if name.rsplit(".", 1)[0] == field}
 
 
 def test_a_box_that_is_blank_or_0_says_so_where_the_number_is_the_same():
