@@ -17,9 +17,8 @@ from importlib.resources import files
 from forms.units import pt_to_mm
 
 FONT_FILES = {False: "AtkinsonHyperlegibleNext-Regular.ttf", True: "AtkinsonHyperlegibleNext-Bold.ttf"}
-#: Height of a capital and depth of a descender as shares of the type size: `sCapHeight` and `sTypoDescender`
-#: of both fonts, rounded up.
-CAP_HEIGHT, DESCENT = 0.68, 0.19
+#: Height of a capital as a share of the type size: `sCapHeight` of both fonts, rounded up.
+CAP_HEIGHT = 0.68
 
 
 def text_width_mm(text: str, size_pt: float, *, bold: bool = False) -> float:

@@ -36,8 +36,6 @@ if TYPE_CHECKING:
 #: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")
 
-READ_BEFORE = "read before"
-
 MOST_JOBS = 64  # each takes some 150 MB
 
 

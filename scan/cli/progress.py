@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import Any, TextIO, TypeVar, overload
+from collections.abc import Callable, Iterable, Iterator
+from typing import TextIO, TypeVar
 
 FIRST_S = 2.0  # a person begins to wonder
 AGAIN_S, AGAIN_LOGGED_S = 0.5, 10.0
@@ -48,26 +48,6 @@ def counted(
         yield item
     if said and rewrite is not None:
         rewrite("")
-
-
-class Counted(Sequence[T]):
-    """A sequence that says how far it was gone through each time that somebody goes through it."""
-
-    def __init__(self, items: Sequence[T], what: str) -> None:
-        self._items, self._what = items, what
-
-    @overload
-    def __getitem__(self, at: int) -> T: ...
-    @overload
-    def __getitem__(self, at: slice) -> Sequence[T]: ...
-    def __getitem__(self, at: Any) -> Any:
-        return self._items[at]
-
-    def __len__(self) -> int:
-        return len(self._items)
-
-    def __iter__(self) -> Iterator[T]:
-        return counted(self._items, len(self._items), self._what)
 
 
 def left_said(done: int, total: int, taken_s: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from scan.records.store import Store
 
 DONE, ATTENTION, WRONG = 0, 1, 2
-Say = Callable[[str], None]
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

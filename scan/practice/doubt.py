@@ -91,7 +91,6 @@ def _pooled_phase(found: Sequence[PhaseEvidence]) -> PhaseEvidence:
         recent=_pooled_window([one.recent for one in found]),
         all=_pooled_window([one.all for one in found]),
         misses_a_round=mean("misses_a_round"),
-        marked_a_round=mean("marked_a_round"),
         cost=pooled_interval([one.cost for one in found], 0.0),
         saved_a_miss=pooled_interval([one.saved_a_miss for one in found], 0.0),
         strokes_a_round=pooled_interval(strokes, 0.0),

@@ -67,7 +67,6 @@ class PhaseEvidence:
     ----------
     last, recent, all : the rate in the last round, in recent rounds (later ones count more), in all
     misses_a_round : weighted mean of recent rounds
-    marked_a_round : the same of all throws, those without a mark included
     cost : strokes that one miss costs
     saved_a_miss : strokes saved for each miss fewer, later ones of the phase counted once
     strokes_a_round : strokes a round that this phase would save, lately, if it were never missed; less than
@@ -84,7 +83,6 @@ class PhaseEvidence:
     recent: Window
     all: Window
     misses_a_round: float
-    marked_a_round: float
     cost: Interval
     saved_a_miss: Interval
     strokes_a_round: Interval
@@ -172,9 +170,6 @@ def phases_of(
                 ),
                 all=_window("all rounds", misses[:, k], marked[:, k], factors[k]),
                 misses_a_round=float(weight @ misses[recent, k] / weight.sum()),
-                marked_a_round=float(weight @ (misses + marks.bare)[recent, k] / weight.sum())
-                if counted
-                else per_round[k],
                 cost=costs.interval(k),
                 saved_a_miss=costs.saved_interval(k),
                 strokes_a_round=lost[k].interval(),

@@ -7,7 +7,7 @@ GET changes nothing. Pure modules beside this one work out what is shown: `namin
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -45,7 +45,6 @@ RESOLVE = "resolve"
 
 T = TypeVar("T")
 Page = Callable[..., Response]
-Handler = Callable[[Request], Awaitable[Response]]
 
 
 def routes(desk: Desk, page: Page) -> list[Route]:

@@ -12,8 +12,6 @@ from scan.vision.digits import ANSWER_SHARES, ANSWERS, PATCH_MARGIN_MM, PATCH_PX
 from scan.vision.ink import CardInk, Windows, px_slice, windows
 from scan.vision.per_layout import once_a_layout
 
-#: Ink share above which a strip counts as written on: a short word in a 50 mm strip covers about 1 %.
-WRITTEN_SHARE = 0.004
 _WRITTEN_INK = 0.22
 
 

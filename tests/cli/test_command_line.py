@@ -12,7 +12,7 @@ import pytest
 
 from scan.cli.command_line import COLUMNS
 from scan.cli.main import build_parser, main
-from scan.cli.progress import Counted, counted, left_said
+from scan.cli.progress import counted, left_said
 from scan.cli.terminal import Shown, broken, wants_colour
 from scan.records.record_json import round_to_json
 from scan.records.store import open_store
@@ -309,8 +309,6 @@ def test_progress_is_told_of_long_work_only() -> None:
     quick = io.StringIO()
     assert list(counted("abc", 3, "rounds", clock=lambda: 0.0, stream=quick)) == ["a", "b", "c"]
     assert quick.getvalue() == ""
-    again = Counted("abc", "rounds")
-    assert (list(again), list(again), len(again), again[1]) == (["a", "b", "c"], ["a", "b", "c"], 3, "b")
 
 
 def test_the_list_of_rounds_fits_into_80_columns(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
