@@ -17,9 +17,10 @@ from importlib.util import find_spec
 from pathlib import Path
 
 #: What de265.h calls errors, below 1000, and of the warnings those that only damage brings about: a slice
-#: that ends too early, a block outside the picture, a stretch without the bit that ends it.
+#: that ends too early, a row that begins outside its slice (7.4.7.1, entry points), a block outside the
+#: picture, a stretch without the bit that ends it.
 _WARNINGS_FROM = 1000
-_OF_DAMAGE = frozenset((1002, 1004, 1017))
+_OF_DAMAGE = frozenset((1002, 1003, 1004, 1017))
 _MOST_WARNINGS = 100
 
 
