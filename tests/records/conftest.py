@@ -21,14 +21,17 @@ def read_form(text: str):
     return round_form(int(holes), unit=unit)
 
 
+def drop_own_triggers(connection) -> None:
+    """Take from a connection the triggers of its own that seal what is written; PostgreSQL has none of them."""
+    if connection.dialect.name == "sqlite":
+        triggers = "SELECT name FROM sqlite_temp_master WHERE type = 'trigger'"
+        for name in connection.exec_driver_sql(triggers).scalars().all():
+            connection.exec_driver_sql(f"DROP TRIGGER {name}")
+
+
 def back_to_version_2(connection) -> None:
     """Take from an empty store what versions 3 to 7 brought."""
-    for name in connection.exec_driver_sql(
-        "SELECT name FROM sqlite_temp_master WHERE type = 'trigger'"
-        if connection.dialect.name == "sqlite"
-        else "SELECT 1 WHERE false"
-    ).scalars():
-        connection.exec_driver_sql(f"DROP TRIGGER {name}")
+    drop_own_triggers(connection)
     connection.exec_driver_sql("DROP TABLE IF EXISTS seals")
     told.sessions.drop(connection)
     for column in (

@@ -28,7 +28,7 @@ from scan.records.schema import checked_text
 from scan.records.store import open_store
 from scan.records.tidy import doubt_rows, misses, round_row
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
-from tests.records.conftest import read_form
+from tests.records.conftest import drop_own_triggers, read_form
 
 FORM = round_form()
 NOON = RECORDED_AT
@@ -315,9 +315,7 @@ def test_a_store_of_version_5_carries_its_doubts_from_the_first_opening_on(place
         now = store.rounds()[0]
         with writing(store._engine) as connection:
             old = round_text(now).replace('"doubtful"', '"waits"')
-            triggers = "SELECT name FROM sqlite_temp_master WHERE type = 'trigger'"
-            for name in connection.exec_driver_sql(triggers).scalars().all():
-                connection.exec_driver_sql(f"DROP TRIGGER {name}")
+            drop_own_triggers(connection)
             connection.execute(text("DROP TABLE IF EXISTS seals"))
             connection.execute(text("DROP TABLE asking"))
             connection.execute(text("ALTER TABLE cards DROP COLUMN glance"))
