@@ -18,6 +18,7 @@ from typing import Any
 from scan.cli.places import forms_folder, home
 
 FORGET, ERASE, OFF = "forget", "erase", "off"
+_WORK = ".shortpencil-work.*"  # as `scan.records.backup` names them, which takes too long to load to be asked
 
 
 def notes_folder() -> Path:
@@ -57,9 +58,20 @@ def finish(args: argparse.Namespace) -> None:
     leftovers.clear(leftovers.UPLOAD, leftovers.WORK)
     for folder in (home(), forms_folder(), forms_folder() / "cards", notes_folder()):
         clear_unfinished(folder)
+    _clear_work(getattr(args, "store", None))
     notes = notes_folder()
     for path in sorted(notes.glob("*.json")) if notes.is_dir() else ():
         _finish_one(path, getattr(args, "store", None))
+
+
+def _clear_work(asked: str | None) -> None:
+    """Clear what a killed `restore` or `backup` left beside the store: a copy of it that nobody knows of."""
+    folders = {home(), Path(asked).parent if asked and "://" not in asked else home()}
+    for folder in folders:
+        if any(folder.glob(_WORK)):
+            from scan.records.backup import clear_work
+
+            clear_work(folder)
 
 
 def _finish_one(path: Path, asked: str | None) -> None:

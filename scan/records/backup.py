@@ -281,9 +281,7 @@ def _in_words(place: Path) -> Iterator[None]:
 def _work_folder(parent: Path) -> Iterator[Path]:
     """Give a folder of our own beside what is made; removes what killed programs left of theirs."""
     private_folder(parent)
-    for old in parent.glob(f"{_WORK}*"):
-        if _is_left_over(old):
-            shutil.rmtree(old, ignore_errors=True)
+    clear_work(parent)
     work = Path(tempfile.mkdtemp(dir=parent, prefix=_WORK))
     try:
         with (work / _LOCK).open("wb") as lock:
@@ -292,7 +290,25 @@ def _work_folder(parent: Path) -> Iterator[Path]:
                     fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
             yield work
     finally:
-        shutil.rmtree(work, ignore_errors=True)
+        _remove(work)
+
+
+def clear_work(parent: Path) -> None:
+    """Remove what killed backups and restores left in a folder: it may hold a copy of the whole store."""
+    for old in parent.glob(f"{_WORK}*"):
+        if _is_left_over(old):
+            _remove(old)
+
+
+def _remove(work: Path) -> None:
+    """Remove a folder, its lock last, so that one whose removal is killed is known for what it is."""
+    with suppress(OSError):
+        for path in work.iterdir():
+            if path.is_dir() and not path.is_symlink():
+                shutil.rmtree(path, ignore_errors=True)
+            elif path.name != _LOCK:
+                path.unlink()
+    shutil.rmtree(work, ignore_errors=True)
 
 
 def _is_left_over(work: Path) -> bool:

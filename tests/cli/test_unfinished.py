@@ -9,6 +9,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from forms.catalog import Catalog
@@ -18,6 +19,7 @@ from scan import leftovers
 from scan.cli.main import main
 from scan.cli.places import forms_folder
 from scan.records.store import open_store
+from tests.practice.invented import Player, rounds_of
 from tests.records.cards import RECORDED_AT
 from tests.records.conftest import read_form
 from tests.records.test_hands import add, answer, card
@@ -174,6 +176,20 @@ def test_uploads_of_a_killed_server_are_cleared_at_the_next_start(own_tmp: Path,
         assert not gone.exists()
         assert used.is_dir()
     assert not used.exists()
+
+
+def test_what_a_killed_restore_left_is_cleared_by_the_next_command(own_tmp: Path, tmp_path: Path) -> None:
+    """A copy of the whole store would outlive `forget`."""
+    with open_store(tmp_path / "home" / "rounds.sqlite") as store:
+        store.add_rounds(rounds_of(Player(name=ALIAS), 3, np.random.default_rng(1)))
+    assert main(["backup", str(tmp_path / "all.zip")]) == 0
+    new = tmp_path / "new" / "rounds.sqlite"
+    killed("scan.records.backup:_remove", "restore", str(tmp_path / "all.zip"), "--store", str(new))
+    assert list(new.parent.glob(".shortpencil-work.*")), "nothing was left: this kill proves nothing"
+    assert traces(new.parent, ALIAS)
+    assert main(["forget", ALIAS, "--yes", "--store", str(new)]) == 0
+    assert not list(new.parent.glob(".shortpencil-work.*"))
+    assert not traces(new.parent, ALIAS)
 
 
 def test_the_next_demo_clears_the_last_ones_folder_and_none_in_use(own_tmp: Path) -> None:

@@ -22,7 +22,7 @@ def read_form(text: str):
 
 
 def drop_own_triggers(connection) -> None:
-    """Take from a connection the triggers of its own that seal what is written; PostgreSQL has none of them."""
+    """Take from a connection the triggers of its own that seal what is written; PostgreSQL has none."""
     if connection.dialect.name == "sqlite":
         triggers = "SELECT name FROM sqlite_temp_master WHERE type = 'trigger'"
         for name in connection.exec_driver_sql(triggers).scalars().all():

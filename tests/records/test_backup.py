@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import shutil
 import sqlite3
 import stat
 import threading
@@ -186,6 +187,25 @@ def test_a_damaged_store_is_not_backed_up_as_if_it_were_sound(tmp_path: Path) ->
     ):
         backup.write_backup(tmp_path / "all.zip", store, tmp_path / "forms", NOW)
     assert [p.name for p in tmp_path.iterdir() if p.suffix == ".zip" or p.name.startswith(".")] == []
+
+
+def test_a_folder_whose_removal_is_killed_keeps_its_lock_to_the_last(
+    home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else nobody could tell it from one that is only just made."""
+    with open_store(home / "rounds.sqlite") as store:
+        backup.write_backup(tmp_path / "all.zip", store, home / "forms", NOW)
+    seen: list[set[str]] = []
+    remove = shutil.rmtree
+
+    def watched(path: Path, **options: bool) -> None:
+        if Path(path).parent == tmp_path / "new":
+            seen.append({p.name for p in Path(path).iterdir()})
+        remove(path, **options)
+
+    monkeypatch.setattr(shutil, "rmtree", watched)
+    backup.restore(tmp_path / "all.zip", tmp_path / "new" / "rounds.sqlite", tmp_path / "new" / "forms")
+    assert seen == [{"lock"}]
 
 
 def test_folders_of_killed_backups_are_cleared_and_those_of_living_ones_are_not(

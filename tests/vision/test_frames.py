@@ -195,7 +195,8 @@ def test_a_byte_turned_round_in_a_heics_picture_is_told_by_its_decoder() -> None
 def test_a_row_of_a_heics_picture_that_begins_elsewhere_is_told() -> None:
     """H.265, 7.3.6.1: `entry_point_offset_minus1` says for each row of blocks where its bits begin."""
     data = SOUND["HEIC"][1][3]
-    offsets = data.index(b"mdat") + 4 + 4 + 6  # behind the NAL unit's length and the first bytes of its header
+    # Behind the unit's length and the first bytes of its header.
+    offsets = data.index(b"mdat") + 4 + 4 + 6
     for at in range(offsets, offsets + 30, 6):
         assert heic_problem(data[:at] + bytes((data[at] ^ 0x55,)) + data[at + 1 :]) is not None
 
