@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scan.cli.stored import add_store_option, existing_store, store_place
@@ -34,13 +35,21 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def run_evening(args: argparse.Namespace) -> int:
     """List the evenings, or the players of one; 1 where somebody is missing, double or waiting."""
     from forms.errors import InputError
+    from scan.review.chores import evening_lines
 
     printed = printed_evenings()
     if args.name is not None and args.name not in printed:
         known = ", ".join(printed) or "none"
         raise InputError(f"{args.name}: expected an evening that cards were printed for, found {known}.")
-    with existing_store(store_place(args)) as store:
-        found = {name: lines_of(store, cards) for name, cards in printed.items() if args.name in (None, name)}
+    wanted = {name: cards for name, cards in printed.items() if args.name in (None, name)}
+    place = store_place(args)
+    if args.store is None and isinstance(place, Path) and not place.exists():
+        # Cards are printed before the first photo is read: then everybody is missing. A store named
+        # with --store must be there, or a slip in its name would call a whole club missing.
+        found = {name: evening_lines(cards, (), {}) for name, cards in wanted.items()}
+    else:
+        with existing_store(place) as store:
+            found = {name: lines_of(store, cards) for name, cards in wanted.items()}
     if args.json:
         import json
 
