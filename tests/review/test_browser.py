@@ -159,6 +159,13 @@ def test_by_keyboard_alone_from_the_photo_to_the_export(
     assert (drive["value"], drive["source"], drive["by"]) == ("miss", "entered", "Wren")
 
 
+_ASKED_IS_SEEN = """() => {
+    const at = (selector) => document.querySelector(selector).getBoundingClientRect();
+    const [strip, asked] = [at('.strip'), at('.strip .asked')];
+    return asked.left >= strip.left && asked.right <= strip.right;
+}"""
+
+
 def test_by_thumb_alone_on_a_phone(chromium: Browser, server: Server, serial: str) -> None:
     context = come_in(chromium, server, **PHONE)
     page = context.pages[0]
@@ -179,6 +186,7 @@ def test_by_thumb_alone_on_a_phone(chromium: Browser, server: Server, serial: st
     page.get_by_label("Another number").fill("13")
     page.get_by_role("button", name="Keep").tap()
     page.wait_for_selector("h1:text('Why it missed')")
+    page.wait_for_function(_ASKED_IS_SEEN)  # the row is wider than the phone; this box stands at its right
     page.locator("[data-answers] button", has_text="5, ").first.tap()
     page.wait_for_selector("text=Nothing to ask")
     assert context.complaints == []

@@ -65,6 +65,13 @@
       button.setAttribute("aria-pressed", String(keysOn()));
       button.textContent = keysOn() ? "Keys are on" : "Keys are off";
     }
+    // The row of a card is wider than a small page: what is asked stands in its middle.
+    const strip = document.querySelector(".strip");
+    const asked = strip?.querySelector(".asked")?.getBoundingClientRect();
+    if (asked) {
+      const seen = strip.getBoundingClientRect();
+      strip.scrollLeft += asked.left + asked.width / 2 - seen.left - seen.width / 2;
+    }
     const enter = document.querySelector("form[data-enter]");
     if (enter && !enter.dataset.sent) enter.requestSubmit();
   };
