@@ -1,7 +1,7 @@
 """What all tests run under.
 
-One thread a library: threads that wait for each other by spinning cost more than these tests' work. And Ctrl-C
-works even where the tests were started in the background of a script, whose children are made deaf to it.
+One thread a library: threads that wait for each other by spinning cost more than these tests' work. And
+Ctrl-C works even where the tests were started in the background of a script, whose children are deaf to it.
 """
 
 import os
