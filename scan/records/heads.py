@@ -21,8 +21,8 @@ class CardHead:
     title: str = ""
 
 
-def card_heads(connection: Connection) -> tuple[CardHead, ...]:
-    """Return every card by serial."""
+def card_heads(connection: Connection, serial: str | None = None) -> tuple[CardHead, ...]:
+    """Return every card by serial, or the one of that serial."""
     cards, readings = tables.cards.c, tables.readings.c
     query = (
         select(cards.serial, cards.player, cards.form, func.min(readings.recorded_at).label("first"))
@@ -30,6 +30,8 @@ def card_heads(connection: Connection) -> tuple[CardHead, ...]:
         .group_by(cards.serial, cards.player, cards.form)
         .order_by(cards.serial)
     )
+    if serial is not None:
+        query = query.where(cards.serial == serial)
     return tuple(
         CardHead(
             row.serial, row.player, row.form, datetime.fromisoformat(row.first).date() if row.first else None

@@ -20,10 +20,12 @@ from sqlalchemy import (
     Connection,
     Engine,
     Row,
+    and_,
     delete,
     func,
     insert,
     literal_column,
+    or_,
     select,
     update,
 )
@@ -732,12 +734,21 @@ class Store:
             row = stored_round(connection, round_id)
         return row is not None and row.origin == "file"
 
-    def summaries(self) -> tuple[Summary, ...]:
-        """Return a line's worth of every round, in the order of `rounds`."""
+    def summaries(self, *, beside: str | None = None) -> tuple[Summary, ...]:
+        """Return a line's worth of every round, in the order of `rounds`.
+
+        Parameters
+        ----------
+        beside : only the round of this id and those that its player played on its day; opens no other row
+        """
         columns = [tables.rounds.c[name] for name in Summary.__slots__]
+        query = select(*columns).order_by(*_BY_DAY)
         with reading(self._engine) as connection:
-            refuse_broken(connection, self.name, tables.rounds)
-            found = connection.execute(select(*columns).order_by(*_BY_DAY)).all()
+            if beside is None:
+                refuse_broken(connection, self.name, tables.rounds)
+            else:
+                query = query.where(_beside(beside))
+            found = connection.execute(query).all()
         return tuple(Summary(*row) for row in found)
 
     def card(self, serial: str) -> Card:
@@ -783,10 +794,10 @@ class Store:
         with reading(self._engine) as connection:
             return tuple((row.serial, tuple(row.glance.split())) for row in connection.execute(query))
 
-    def heads(self) -> tuple[CardHead, ...]:
-        """Return every card in a line, by serial; opens no card."""
+    def heads(self, serial: str | None = None) -> tuple[CardHead, ...]:
+        """Return every card, or one, in a line, by serial; opens no card."""
         with reading(self._engine) as connection:
-            return card_heads(connection)
+            return card_heads(connection, serial)
 
     def sheet(self, serial: str) -> tuple[SheetRound, ...]:
         """Return every round of the sheet that a round's serial belongs to, with the photos that show it."""
@@ -966,6 +977,18 @@ class Store:
         if round_ is not None and text is not None:
             put_round(connection, round_, text, origin="card")
         put_practice(connection, practice)
+
+
+def _beside(round_id: str) -> ColumnElement[bool]:
+    """Say in SQL that a round is the one of an id, or of the same player and day."""
+    one, rounds = tables.rounds.alias(), tables.rounds.c
+    same = select(one.c.id).where(
+        one.c.id == round_id,
+        one.c.played_on == rounds.played_on,
+        func.coalesce(one.c.player, "") == func.coalesce(rounds.player, ""),
+    )
+    day = select(one.c.played_on).where(one.c.id == round_id).scalar_subquery()
+    return or_(rounds.id == round_id, and_(rounds.played_on == day, same.exists()))
 
 
 def _under(round_: Round | None, serial: str | None) -> Round | None:

@@ -23,6 +23,8 @@ from starlette.routing import Route
 from forms.errors import InputError, RecordError
 from forms.field_map import layout_from_json
 from scan.reading import CARD_PICTURE
+from scan.records.card_values import day_of
+from scan.records.cards import Card
 from scan.records.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
 from scan.records.record_json import round_text
 from scan.records.rounds import EXECUTIONS, Round
@@ -82,16 +84,40 @@ class Shelf:
         return sorted({line.player for line in self.lines if line.player}, key=str.casefold)
 
 
-def shelf(desk: Desk) -> Shelf:
-    """Read the shelf from the store."""
+def round_shelf(desk: Desk) -> Shelf:
+    """Read the rounds' part of the shelf: no card, practice or other sheet is opened."""
     lines = desk.store.summaries()
     rounds = names_of(lines)
+    return Shelf(lines, rounds, rounds)
+
+
+def shelf(desk: Desk) -> Shelf:
+    """Read the whole shelf from the store."""
+    found = round_shelf(desk)
+    lines, rounds = found.lines, found.rounds
     heads = [replace(head, title=_title(desk, head.form)) if head.serial not in rounds else head
              for head in desk.store.heads()]  # fmt: skip
     days = {done.card: done.day for done in desk.store.practice() if done.day}
     if any(head.serial not in rounds for head in heads):
-        days |= {sheet.serial: sheet.day for sheet in desk.store.other_sheets() if sheet.day}
+        sheets = desk.store.other_sheets()
+        days |= {sheet.serial: sheet.day for sheet in sheets if sheet.day}
+        players = {
+            sheet.serial: sheet.player for sheet in sheets
+        }  # as answered on the sheet, else as printed
+        heads = [replace(head, player=players.get(head.serial, head.player)) for head in heads]
     return Shelf(lines, rounds, {**rounds, **card_names(heads, rounds, days)})
+
+
+def name_of(desk: Desk, card: Card) -> Name:
+    """Return what one card is called in every list, from a few columns of the store."""
+    names = names_of(desk.store.summaries(beside=card.serial))
+    if card.serial in names:
+        return names[card.serial]
+    said = card.fields.get("player")
+    player = (said.value if said is not None and isinstance(said.value, str) else "") or card.player
+    heads = [replace(head, title=card.form.title, player=player) for head in desk.store.heads(card.serial)]
+    day = day_of(card.fields)
+    return card_names(heads, names, {card.serial: day} if day else {})[card.serial]
 
 
 def all_that_waits(desk: Desk) -> tuple[tuple[str, tuple[str, ...]], ...]:
@@ -162,7 +188,7 @@ class YearPages:
 
     async def rounds(self, request: Request) -> Response:
         player = request.query_params.get("player", "")
-        found, aside = await _off(lambda: (shelf(self._desk), self._desk.store.aside()))
+        found, aside = await _off(lambda: (round_shelf(self._desk), self._desk.store.aside()))
         others = await _off(lambda: self._desk.store.other_sheets(player or None))
         lines = [line for line in found.lines if player in ("", line.player)]
         return self._page(
@@ -185,7 +211,7 @@ class YearPages:
             found = self._round(serial)
             return {
                 "r": found,
-                "name": shelf(self._desk).rounds[serial],
+                "name": names_of(self._desk.store.summaries(beside=serial))[serial],
                 "long_day": day_said(found.day, long=True),
                 "has_card": self._desk.store.picture(serial, CARD_PICTURE) is not None,
                 "ink": self._desk.store.picture(serial, RESOLVE) is not None,
@@ -323,7 +349,7 @@ class YearPages:
         player, asked = request.query_params.get("player", ""), request.query_params.get("year", "")
 
         def work() -> tuple[Shelf, dict[date, list[Any]]]:
-            found = shelf(self._desk)
+            found = round_shelf(self._desk)
             lines = [line for line in found.lines if player in ("", line.player)]
             sets = [s for s in self._desk.store.practice() if player in ("", s.player)]
             told = [s for s in self._desk.store.told_sessions() if player in ("", s.player)]
@@ -346,7 +372,7 @@ class YearPages:
 
     async def notes(self, request: Request) -> Response:
         asked = request.query_params.get("q", "").strip()[:100]
-        found, notes = await _off(lambda: (shelf(self._desk), search(self._desk.store.rounds(), asked)))
+        found, notes = await _off(lambda: (round_shelf(self._desk), search(self._desk.store.rounds(), asked)))
         return self._page(
             request, "notes.html", asked=asked, notes=notes, names=found.rounds, count=count_said
         )
