@@ -291,6 +291,7 @@ class _Site:
             status,
             q=question,
             card=card,
+            called=await _off(partial(year.name_of, self._desk, card)),
             layout=layout,
             close=close_up(layout, card.form.field(name)),
             row=surroundings(layout, card.form.field(name)),
@@ -367,7 +368,7 @@ class _Site:
                 "q": asked,
                 "close": close_up(layout, card.form.field(at)) if at else None,
                 "sheet": self._desk.store.sheet(serial),
-                "name": year.shelf(self._desk).cards.get(serial),
+                "name": year.name_of(self._desk, card),
                 **pages.card_table(card, layout),
             }
 
@@ -392,7 +393,7 @@ class _Site:
     # -- photos ------------------------------------------------------------------------------------------
 
     async def capture(self, request: Request) -> Response:
-        return self.page(request, "capture.html", results=None, most=MOST_PHOTOS, after={}, who={})
+        return self.page(request, "capture.html", results=None, most=MOST_PHOTOS)
 
     async def receive(self, request: Request) -> Response:
         async with request.form(max_files=MOST_PHOTOS, max_fields=4, max_part_size=4096) as form:
@@ -413,7 +414,11 @@ class _Site:
         told = [one.serial for one in results if one.serial][:MOST_TOLD]
         who = {serial: await _off(partial(self.who.needs, serial)) for serial in told}
         after = {serial: await _off(partial(self._desk.after, serial)) for serial in told}
-        return self.page(request, "capture.html", results=results, most=MOST_PHOTOS, after=after, who=who)
+        cards = [one.card for one in results if one.card is not None]
+        names = await _off(lambda: {card.serial: year.name_of(self._desk, card) for card in cards})
+        return self.page(
+            request, "capture.html", results=results, most=MOST_PHOTOS, after=after, who=who, names=names
+        )
 
     # -- rounds and focus --------------------------------------------------------------------------------
 

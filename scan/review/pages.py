@@ -120,9 +120,14 @@ def round_line(round_: Round | None) -> str:
     """Return a round in a few words, as `read` says it."""
     if round_ is None:
         return "a card of its own form"
-    row = round_row(round_)
     when = f"{round_.day.day} {round_.day:%B %Y}" if round_.day else "no date yet"
-    return f"{when}, {row['holes_scored']} holes, score {row['score']}"
+    return f"{when}, {round_score(round_)}"
+
+
+def round_score(round_: Round) -> str:
+    """Return how many holes of a round are scored, and its score, in words."""
+    row = round_row(round_)
+    return f"{row['holes_scored']} {'hole' if row['holes_scored'] == 1 else 'holes'}, score {row['score']}"
 
 
 def round_table(round_: Round) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from scan.records.looks import seen_together
 from scan.records.store import SET_ASIDE, Kept, Store
 from scan.review.after_view import WorthOf, no_worth
 from scan.review.differences import differences
-from scan.review.pages import round_line
+from scan.review.pages import round_score
 from scan.review.questions import Question, question_of
 from scan.review.readers import Readers
 from scan.review.views import Region, close_up
@@ -92,7 +92,7 @@ class Receiver:
         if serial is None or kept.outcome == SET_ASIDE:
             aside = f"it shows round {serial}, which is set aside." if serial else kept.reading.reason or ""
             return Told(called, _sentence(aside, called))
-        card = self.store.card(serial)
+        card, played = self.store.card(serial), self.store.round(serial)
         layout = self.layout_of(card)
         together = seen_together(card.reading, card.waiting)
         alone = [name for name in card.waiting if name not in together]
@@ -104,7 +104,7 @@ class Receiver:
             serial=serial,
             card=card,
             layout=layout,
-            line=round_line(self.store.round(serial)),
+            line="" if played is None else round_score(played),
             findings=tuple(finding.says for finding in card.reading.findings),
             notes=tuple(_sentence(note, called) for note in differences(kept, card.form)),
             alone=len(alone),
