@@ -202,8 +202,16 @@ class _Site:
             lacks = await _off(partial(self.who.needs, serial)) if serial else ()
             elsewhere = await self._waiting("") if serial else ()
             done = await self._done(request)
+            empty = not serial and not await _off(self._desk.store.heads)
+            empty = empty and not await _off(self._desk.store.summaries)
             return self.page(
-                request, "clear.html", serial=serial, elsewhere=_count(elsewhere), done=done, lacks=lacks
+                request,
+                "clear.html",
+                serial=serial,
+                elsewhere=_count(elsewhere),
+                done=done,
+                lacks=lacks,
+                empty=empty,
             )
         return RedirectResponse(_ask_url(*place, request.query_params), 303)
 
