@@ -92,9 +92,9 @@ def keep(
     Examples
     --------
     >>> import shortpencil
-    >>> store = shortpencil.open_store("rounds.sqlite")
-    >>> for kept in shortpencil.keep(store, shortpencil.sample_photos()["plain_good_light.jpg"]):
-    ...     print(kept.outcome, len(kept.round.holes))
+    >>> with shortpencil.open_store("rounds.sqlite") as store:
+    ...     for kept in shortpencil.keep(store, shortpencil.sample_photos()["plain_good_light.jpg"]):
+    ...         print(kept.outcome, len(kept.round.holes))
     new 18
     """
     from scan.intake import read_files

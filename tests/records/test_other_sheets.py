@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -68,7 +69,7 @@ label = "note"
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Store:
+def store(tmp_path: Path) -> Iterator[Store]:
     layout = arrange(form_from_toml(ENDS, source="ends.toml"), PAPERS["a4"]).layout
     fields = {field.id: FieldReading(None, 0.999) for field in layout.form.fields}
     fields |= {
@@ -81,9 +82,9 @@ def store(tmp_path: Path) -> Store:
         "e03.note": FieldReading("", 0.99),
     }
     card = CardReading("ends.jpg", "read", serial="8JSHR4Z5", form="F", fields=fields, photo_sha256="a" * 64)
-    store = open_store(tmp_path / "rounds.sqlite")
-    store.add_reading(card, layout.form, None, form_text=layout_to_json(layout), player="Wren")
-    return store
+    with open_store(tmp_path / "rounds.sqlite") as store:
+        store.add_reading(card, layout.form, None, form_text=layout_to_json(layout), player="Wren")
+        yield store
 
 
 def rows_of(store: Store) -> dict[tuple[int, str], dict[str, object]]:

@@ -174,9 +174,10 @@ def test_one_unclear_cell_is_recovered_or_asked(seed, data):
     wrong = {name for name, value in values(decoded).items() if value != cells[name]}
     silent = {name for name in wrong if decoded.cells[name].flag is None}
     field = cell.rsplit(".", 1)[0]
-    if kind == "wrong, unsure":  # misled by the ink itself: what is true may be the one in fifty, and is told
-        told = {name for name in silent if decoded.fields[field].alternatives}
-        silent = {name for name in silent if name not in told or decoded.fields[field].p > 0.995}
+    # Where the ink does not speak for the truth, that may be the one in fifty which the threshold leaves: a
+    # sixth throw without a column is as good as a penalty. It must be told among the other answers.
+    if decoded.fields[field].alternatives and decoded.fields[field].p < 0.995:
+        silent -= {cell for cell in silent if cell.rsplit(".", 1)[0] == field}
     assert silent == set()
     assert wrong <= {cell} | {name for name in wrong if name.rsplit(".", 1)[0] == field}
 
