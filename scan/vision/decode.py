@@ -98,12 +98,9 @@ def decode(
     of_this_hand = reweighed(plan, posterior, digits, slips)
     own = with_habits(plan, posterior, slips) if habits else slips
     if of_this_hand is not None or own != slips:
-        slips = own
-        of_this_hand = digits if of_this_hand is None else of_this_hand
-        posterior = _weigh(form, plan, bubbles, of_this_hand, slips)
-    of_this_card = taught_by_card(
-        plan, posterior, digits if of_this_hand is None else of_this_hand, evidence.looks
-    )
+        digits, slips = digits if of_this_hand is None else of_this_hand, own
+        posterior = _weigh(form, plan, bubbles, digits, slips)
+    of_this_card = taught_by_card(plan, posterior, digits, evidence.looks)
     if of_this_card is not None:
         posterior = _weigh(form, plan, bubbles, of_this_card, slips)
     verdicts = verdicts_of(plan, posterior, slips)
