@@ -31,7 +31,7 @@ from scan.worker import END, MEMORY, ONE_PAGE, PAGE, READY, put, take
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
-    from scan.vision.known_hands import Hands
+    from scan.vision.seeing.known_hands import Hands
 
 #: Without a sign of life for so long a child is ended, whatever it does: its processor time is limited by the
 #: system, and this is for one that waits, or on a machine with more to do than it can.
@@ -283,7 +283,7 @@ _CLASSES = {
     ("scan.reading", "CellReading"),
     ("scan.reading", "FieldReading"),
     ("scan.reading", "Finding"),
-    ("scan.vision.decode", "Evidence"),
+    ("scan.vision.evidence", "Evidence"),
     ("builtins", "frozenset"),
     ("numpy", "ndarray"),
     ("numpy", "dtype"),

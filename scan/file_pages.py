@@ -12,9 +12,9 @@ from scan.reading import CardReading
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
-    from scan.vision.known_hands import Hands
-    from scan.vision.own_hand import OwnHand
     from scan.vision.pipeline import Trace, Traces
+    from scan.vision.seeing.known_hands import Hands
+    from scan.vision.seeing.likeness import OwnHand
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ def read_pages(
     InputError
         when the file, or what is behind the pages yielded, cannot be opened
     """
-    from scan.vision.photo import load_photos
+    from scan.vision.opening.photo import load_photos
     from scan.vision.pipeline import Traces, read_photo
 
     def hand_of(serial: str) -> OwnHand | None:
@@ -73,7 +73,7 @@ def read_pages(
 
 def _for_others(reading: CardReading, trace: Trace) -> bytes | None:
     """What another photo of the same card could use of this one: nothing of a card that is blank."""
-    from scan.vision.evidence_kept import evidence_bytes
+    from scan.vision.joining.evidence_kept import evidence_bytes
     from scan.vision.pipeline import BLANK_CARD
 
     blank = reading.reason == f"{BLANK_CARD}."

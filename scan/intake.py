@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from scan.records.rounds import Round
     from scan.records.store import Kept, Store
     from scan.records.versions import Join
-    from scan.vision.known_hands import Hands
     from scan.vision.pipeline import Traces
+    from scan.vision.seeing.known_hands import Hands
 
 #: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")
@@ -45,8 +45,8 @@ class FileResult:
 
     `before` says that the store knows the file from an earlier run and that it was not opened again. `notes`
     tell people of pages without a card and of cards that were read together with another photo. `evidence`
-    is what each reading rests on, as bytes (`scan.vision.evidence_kept`), None where it is no use to another
-    photo of the same card.
+    is what each reading rests on, as bytes (`scan.vision.joining.evidence_kept`), None where it is no use to
+    another photo of the same card.
     """
 
     path: str

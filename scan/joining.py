@@ -243,8 +243,8 @@ def _of_pages(
 
 def join_photos(shown: Sequence[Shown], layout: Layout, with_pictures: bool = True) -> CardReading | None:
     """Return the one reading of several photos; None where what one of them rests on is not kept."""
-    from scan.vision.evidence_kept import evidence_from_bytes
-    from scan.vision.together import Part, read_together
+    from scan.vision.joining.evidence_kept import evidence_from_bytes
+    from scan.vision.joining.together import Part, read_together
 
     parts = []
     for one in shown:
@@ -257,8 +257,8 @@ def join_photos(shown: Sequence[Shown], layout: Layout, with_pictures: bool = Tr
 
 def _together(shown: Sequence[Shown]) -> bytes | None:
     """Return what several photos rest on, as one."""
-    from scan.vision.evidence_kept import evidence_bytes, evidence_from_bytes
-    from scan.vision.together import combined
+    from scan.vision.joining.evidence_kept import evidence_bytes, evidence_from_bytes
+    from scan.vision.joining.together import combined
 
     known = [e for one in shown if one.evidence is not None and (e := evidence_from_bytes(one.evidence))]
     return evidence_bytes(combined(known)) if known else None
@@ -266,8 +266,8 @@ def _together(shown: Sequence[Shown]) -> bytes | None:
 
 def _as_read(rejected: CardReading, evidence: bytes | None, layout: Layout) -> CardReading | None:
     """Return a rejected photo as the reading it would give, to be held against others of its card."""
-    from scan.vision.decode import decode
-    from scan.vision.evidence_kept import evidence_from_bytes
+    from scan.vision.deciding.decode import decode
+    from scan.vision.joining.evidence_kept import evidence_from_bytes
 
     known = None if evidence is None or rejected.serial is None else evidence_from_bytes(evidence)
     if known is None:

@@ -21,8 +21,8 @@ from scan.limits import CPU_S, CPU_S_A_CARD, MEMORY_BYTES, allow_cpu, limit
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
-    from scan.vision.known_hands import Hands
     from scan.vision.pipeline import Traces
+    from scan.vision.seeing.known_hands import Hands
 
 READY, PAGE, END = "ready", "page", "end"
 #: Kinds of an end before the file's own: only this page, no memory, a mistake of this program.
@@ -59,7 +59,7 @@ class _Work:
     def read(self, out: BinaryIO, path: Path, start: int, explain: Path | None) -> None:
         """Read one file from page `start` on; write its pages and the end."""
         from scan.file_pages import read_pages
-        from scan.vision.photo import PageError
+        from scan.vision.opening.photo import PageError
         from scan.vision.pipeline import Traces
 
         traces = None if explain is None else Traces()
@@ -119,7 +119,7 @@ def write_steps(traces: Traces, folder: Path, stem: str) -> None:
 
 def main() -> None:
     """Answer until standard input ends."""
-    from scan.vision.warm import warm
+    from scan.vision.seeing.warm import warm
 
     warm()
     limit(cpu_s=None)

@@ -15,6 +15,17 @@ ROOMS = [
     "forms",
     "scan.reading",
     "scan.asking",
+    "scan.vision.arrays",
+    "scan.vision.per_layout",
+    "scan.vision.evidence",
+    "scan.vision.opening",
+    "scan.vision.finding",
+    "scan.vision.flattening",
+    "scan.vision.seeing",
+    "scan.vision.doubting",
+    "scan.vision.weighing",
+    "scan.vision.deciding",
+    "scan.vision.joining",
     "scan.vision",
     "scan.records",
     "scan.leftovers",
@@ -34,14 +45,34 @@ STRANGERS = {
     ("scan.review", "scan.practice"),
     ("scan.practice", "scan.review"),
     ("scan.practice", "scan.intake"),
+    # Deciding knows cells and their likelihoods, not how a photo shows them.
+    *(
+        (deciding, picture)
+        for deciding in ("scan.vision.weighing", "scan.vision.deciding")
+        for picture in (
+            "scan.vision.opening",
+            "scan.vision.finding",
+            "scan.vision.flattening",
+            "scan.vision.doubting",
+        )
+    ),
+    ("scan.vision.weighing", "scan.vision.seeing"),
 }
 
 #: Each heavy library has one room.
 HOMES = {
-    "cv2": ("scan/vision", "scan/worker.py"),
-    "zxingcpp": ("scan/vision/codes.py",),
-    "pytesseract": ("scan/vision/codes.py",),
-    "pillow_heif": ("scan/vision/photo.py",),
+    "cv2": (
+        *(
+            f"scan/vision/{room}"
+            for room in ("opening", "finding", "flattening", "seeing", "doubting", "joining", "training")
+        ),
+        "scan/vision/arrays.py",
+        "scan/vision/overlay.py",
+        "scan/worker.py",
+    ),
+    "zxingcpp": ("scan/vision/finding/codes.py",),
+    "pytesseract": ("scan/vision/finding/codes.py",),
+    "pillow_heif": ("scan/vision/opening/photo.py",),
     "sqlalchemy": ("scan/records",),
     "reportlab": ("forms/pdf.py", "scan/practice"),
     "segno": ("forms/pdf.py", "scan/review/links.py"),
@@ -123,6 +154,15 @@ def test_building_the_command_line_loads_no_heavy_library() -> None:
     code = (
         "import sys; from scan.cli.main import build_parser; build_parser(); "
         f"print(' '.join(sorted({HEAVY!r} & set(sys.modules))))"
+    )
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == ""
+
+
+def test_deciding_loads_no_library_of_pictures() -> None:
+    code = (
+        "import sys; import scan.vision.deciding.decode; "
+        "print(' '.join(sorted({'cv2', 'PIL', 'onnxruntime', 'zxingcpp'} & set(sys.modules))))"
     )
     run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert run.stdout.strip() == ""

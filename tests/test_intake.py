@@ -17,7 +17,7 @@ from forms.errors import InputError
 from scan.cli.main import main
 from scan.intake import FileResult, expand, read_file, read_files
 from scan.reading import Lesson
-from scan.vision.known_hands import Hands
+from scan.vision.seeing.known_hands import Hands
 
 SAMPLES = Path(__file__).parents[1] / "sample_scans"
 

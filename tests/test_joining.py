@@ -19,8 +19,8 @@ from scan.joining import Keeper, one_a_round
 from scan.reading import CARD_PICTURE, CardReading
 from scan.records import store as stores
 from scan.records.store import Kept, Store, open_store
-from scan.vision.evidence_kept import evidence_bytes, evidence_from_bytes
-from scan.vision.flags import OUTSIDE
+from scan.vision.deciding.flags import OUTSIDE
+from scan.vision.joining.evidence_kept import evidence_bytes, evidence_from_bytes
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.lens import View
 from tests.simulator.scenario import Player, condition, fill, photograph, round_answers, some_writer

@@ -163,7 +163,7 @@ def _traces(found: Traces) -> str:
 def _draw(store: Store, player: str, path: Path) -> None:
     from forms.errors import InputError
     from forms.files import write_whole
-    from scan.vision.own_hand import picture_of
+    from scan.vision.seeing.own_hand import picture_of
 
     boxes = store.hand_boxes(player)
     if not boxes:

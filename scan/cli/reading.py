@@ -90,7 +90,7 @@ def _read(args: argparse.Namespace, photos: list[Path]) -> int:
     from scan.leftovers import WORK, folder_for
     from scan.reading import READING_SCHEMA
     from scan.records.store import open_store
-    from scan.vision.known_hands import Hands
+    from scan.vision.seeing.known_hands import Hands
 
     files = expand(photos)
     catalog = Catalog(forms_folder())

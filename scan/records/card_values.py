@@ -15,7 +15,7 @@ from scan.records.rounds import Scalar, Value, is_day
 CENTURY = 2000  # the card has two boxes for the year; it was first printed in this century
 DATE_FIELDS = ("date.day", "date.month", "date.year")
 P_DECIMALS = 6  # as in the published JSON of a reading, so that a round composed from that is the same
-_SURE = 0.98  # as in `scan.vision.slips.FlagRule`
+_SURE = 0.98  # as in `scan.vision.weighing.slips.FlagRule`
 NOT_ASKED = Value(None, source="default")
 
 

@@ -33,7 +33,8 @@ _SCALINGS = 60
 _EXACT = 1e-7
 
 #: Chance that a player added wrongly, that a tally is off, that throws are marked otherwise than the score
-#: says: as the decoder believes them (`scan.vision.slips`), which has said so of each value by itself.
+#: says: as the decoder believes them (`scan.vision.weighing.slips`), which has said so of each value by
+#: itself.
 _TOTAL_WRONG, _TALLY_WRONG, _FEWER, _MORE = 0.03, 0.05, 0.1, 0.01
 
 _COLUMNS = 6

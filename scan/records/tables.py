@@ -100,7 +100,7 @@ readings = Table(
     Column("flags", Integer, nullable=False),
     Column("recorded_at", String(32), nullable=False),  # UTC, RFC 3339
     Column("text", Text, nullable=False),
-    Column("evidence", LargeBinary),  # as `scan.vision.evidence_kept` writes it
+    Column("evidence", LargeBinary),  # as `scan.vision.joining.evidence_kept` writes it
     PrimaryKeyConstraint("photo", "serial"),
     CheckConstraint("flags >= 0", name="flags"),
     Index(None, "serial"),

@@ -27,8 +27,8 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
     from scan.intake import read_file
     from scan.joining import one_a_round
     from scan.records.kept import hands_from_text, reading_text
-    from scan.vision import photo
-    from scan.vision.known_hands import Hands
+    from scan.vision.opening import photo
+    from scan.vision.seeing.known_hands import Hands
 
     photo.MAX_PIXELS = most_pixels
     tempfile.tempdir = str(path.parent)  # Tesseract's files go with the photo's folder, should this be ended
@@ -53,7 +53,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
 
 def main() -> None:
     """Read one job from standard input, write its result to standard output."""
-    from scan.vision.warm import warm
+    from scan.vision.seeing.warm import warm
 
     warm()
     limit()

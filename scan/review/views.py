@@ -12,7 +12,7 @@ from forms.form import Field
 from forms.geometry import Box
 from forms.layout import Layout
 
-#: As `scan.vision.pictures` cuts them: a field's own picture shows this much around its cells.
+#: As `scan.vision.flattening.pictures` cuts them: a field's own picture shows this much around its cells.
 FIELD_MARGIN_MM = 1.6
 CLOSE_MM = 3.2  # around a field in the close-up
 ASKED_MM = 0.9  # the outline keeps off the ink

@@ -1,8 +1,14 @@
 """The way of a photo: grey pixels in, a card's reading out; `pipeline` shows it in one screenful.
 
-`photo` (bytes -> grey) -> `corners` (corner marks) -> `codes` (which card) -> `rectify` (where every mm lies,
-also on bent paper) -> `ink` (relative to this card's paper and print) -> `bubbles`, `patches`, `digits`
-(likelihood of each answer) -> `decode` and its parts (joint posterior under the card's sums, flags, findings)
--> `pictures`. `quality` refuses what cannot be read; `overlay` draws what each step saw. Pure functions but
-for `photo`.
+Its rooms in the order in which a photo walks through them; each uses only those before it:
+
+`opening` (bytes -> grey picture) -> `finding` (corner marks, which card) -> `flattening` (where every mm
+lies) -> `seeing` (ink -> what each cell looks like) -> `doubting` (what the photo cannot show) -> `weighing`
+(likelihoods and the card's sums -> posterior) -> `deciding` (values, flags, findings) -> `joining` (several
+photos, one card).
+
+What is handed on between seeing and deciding is `evidence`; `arrays` names the kinds of array, `per_layout`
+keeps what follows from a layout alone, `overlay` draws what each step saw, `training` is run by hand. Pure
+functions but for `opening.photo`, which opens files, and the networks of `seeing`, each loaded once from the
+package.
 """

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from forms.geometry import Box
 from scan.reading import CellReading
 from scan.vision.arrays import GrayImage, shrunk
-from scan.vision.corners import model_corners
-from scan.vision.ink import px_slice
+from scan.vision.finding.corners import model_corners
+from scan.vision.flattening.flat import px_slice
+from scan.vision.flattening.rectify import CARD_PX_PER_MM
 from scan.vision.pipeline import Trace
-from scan.vision.rectify import CARD_PX_PER_MM
 
 Picture = NDArray[np.uint8]  # (H, W, 3), blue green red
 

@@ -14,22 +14,9 @@ from forms.layout import Layout
 from forms.serials import look_alikes
 from scan.reading import CARD_PICTURE, CardReading
 from scan.vision.arrays import FloatImage, GrayImage
-from scan.vision.bubbles import (
-    BubbleInk,
-    bubble_log_likelihoods,
-    bubble_patches,
-    measure_bubbles,
-    pen_darkness,
-)
-from scan.vision.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
-from scan.vision.corners import Corners, Mark, cards_of, find_marks, marks_at_a_glance
-from scan.vision.decode import Decoded, Evidence, decode
-from scan.vision.digits import BLURRED_MM, cooled, digit_log_p_and_looks
-from scan.vision.fading import blank_doubted, burnt_out_cells, faded_cells, usual_strength
-from scan.vision.ink import CardInk, ink_of
-from scan.vision.levels import SLACK, Levels
-from scan.vision.own_hand import OwnHand, box_views
-from scan.vision.partial import (
+from scan.vision.deciding.decode import Decoded, decode
+from scan.vision.doubting.fading import blank_doubted, burnt_out_cells, faded_cells, usual_strength
+from scan.vision.doubting.partial import (
     chance_of_loss,
     hidden_cells,
     is_one_bit,
@@ -40,21 +27,17 @@ from scan.vision.partial import (
     too_much_lost,
     with_missing_marks,
 )
-from scan.vision.patches import (
-    bare_log_p,
-    cells_of_kind,
-    digit_patches,
-    not_blank,
-    writing_in,
-    written_share,
+from scan.vision.doubting.possible import impossible
+from scan.vision.doubting.quality import (
+    cells_outside,
+    is_good,
+    is_only_cut,
+    judge,
+    too_many_questions,
+    why_not,
 )
-from scan.vision.photo import Photo
-from scan.vision.pictures import card_picture, sharp_field_pictures
-from scan.vision.possible import impossible
-from scan.vision.quality import cells_outside, is_good, is_only_cut, judge, too_many_questions, why_not
-from scan.vision.rectify import CARD_PX_PER_MM, Registration, flatten, lost_cells, register
-from scan.vision.shade import crossed_by_edges, marks_doubted, ones_doubted
-from scan.vision.visibility import (
+from scan.vision.doubting.shade import crossed_by_edges, marks_doubted, ones_doubted
+from scan.vision.doubting.visibility import (
     OUTLINES_SAY,
     Marks,
     chance_of_no_trace,
@@ -65,6 +48,32 @@ from scan.vision.visibility import (
     marks_lost,
     marks_of,
     where_all_show,
+)
+from scan.vision.evidence import Evidence
+from scan.vision.finding.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
+from scan.vision.finding.corners import Corners, Mark, cards_of, find_marks, marks_at_a_glance
+from scan.vision.flattening.pictures import card_picture, sharp_field_pictures
+from scan.vision.flattening.rectify import CARD_PX_PER_MM, Registration, flatten, lost_cells, register
+from scan.vision.opening.levels import SLACK, Levels
+from scan.vision.opening.photo import Photo
+from scan.vision.seeing.bubbles import (
+    BubbleInk,
+    bubble_log_likelihoods,
+    bubble_patches,
+    measure_bubbles,
+    pen_darkness,
+)
+from scan.vision.seeing.digits import BLURRED_MM, cooled, digit_log_p_and_looks
+from scan.vision.seeing.ink import CardInk, ink_of
+from scan.vision.seeing.likeness import OwnHand
+from scan.vision.seeing.own_hand import box_views, weighed
+from scan.vision.seeing.patches import (
+    bare_log_p,
+    cells_of_kind,
+    digit_patches,
+    not_blank,
+    writing_in,
+    written_share,
 )
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
@@ -259,7 +268,7 @@ def measure(
     digits: dict[str, FloatImage] = {box.id: log_p[i] for i, box in enumerate(boxes)}
     if hand is not None:
         trace.views = box_views(raised, boxes, written)
-        digits = hand.weighed(digits, trace.views)
+        digits = weighed(hand, digits, trace.views)
     outside = cells_outside(covered, layout)
     faxed = is_one_bit(trace.gray)  # its fine print is lost whether or not something lies on it
     marks = trace.marks = marks_of(around, writing, layout)

@@ -24,7 +24,7 @@ Made = tuple[str, int, CardReading, dict]
 
 def made(photos: int, conditions: str, start: int, cache: Path | None) -> list[Made]:
     """Readings with their truth, out of the cache where there is one."""
-    from scan.vision.photo import photos_from_bytes
+    from scan.vision.opening.photo import photos_from_bytes
     from scan.vision.pipeline import read_photo
     from tests.simulator.scenario import truth_json
 

@@ -21,9 +21,9 @@ import numpy as np
 
 from forms.catalog import load_form
 from forms.layout import PAPERS, Layout, arrange
-from scan.vision.bubbles import bubble_log_likelihoods, measure_bubbles
-from scan.vision.likelihoods import choices, likelihoods
-from scan.vision.slips import FlagRule, Slips
+from scan.vision.seeing.bubbles import bubble_log_likelihoods, measure_bubbles
+from scan.vision.weighing.likelihoods import choices, likelihoods
+from scan.vision.weighing.slips import FlagRule, Slips
 
 KINDS = ("empty", "filled", "erased", "struck", "unclear")
 #: Unclear marks that were meant all the same.

@@ -6,7 +6,7 @@ Unlike the other benches, every card here is written with the digits of one writ
 drawn by the simulator's pens, and photographed under any conditions. Writers of the part "report" trained and
 tuned nothing (`scan.vision.training.hands`). Each card is decoded twice from the same ink: boxes alone, and
 with
-the boxes that the sums confirm teaching the others (`scan.vision.card_hand`).
+the boxes that the sums confirm teaching the others (`scan.vision.deciding.card_hand`).
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from scan.vision.decode import Decoded, decode
-from scan.vision.photo import photos_from_bytes
+from scan.vision.deciding.decode import Decoded, decode
+from scan.vision.opening.photo import photos_from_bytes
 from scan.vision.pipeline import Traces, read_photo
 from scan.vision.training import hands
 from tests.bench.cards import REPORT, TUNING, find_layout

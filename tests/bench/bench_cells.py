@@ -21,7 +21,7 @@ from pathlib import Path
 
 import numpy as np
 
-from scan.vision.photo import photos_from_bytes
+from scan.vision.opening.photo import photos_from_bytes
 from scan.vision.pipeline import read_photo
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, series, shoot
 from tests.simulator.scenario import some_writer, truth_json

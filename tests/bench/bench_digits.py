@@ -29,8 +29,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.vision import calibration as cal
-from scan.vision import digits
+from scan.vision.seeing import calibration as cal
+from scan.vision.seeing import digits
 from scan.vision.training import mnist
 
 BOX_WH_MM = (5.0, 6.2)
@@ -254,7 +254,7 @@ def main() -> None:
     if not args.mnist:
         return
     print(PUBLISHED)
-    card = json.loads(resources.files("scan.vision").joinpath("digits.json").read_text("utf-8"))
+    card = json.loads(resources.files("scan.vision.seeing").joinpath("digits.json").read_text("utf-8"))
     print(f"\nthis network: {card['parameters']} parameters, {card['bytes']} bytes")
     _speed()
     images, labels = mnist.load(args.mnist, args.part)

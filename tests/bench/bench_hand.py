@@ -33,9 +33,9 @@ from forms.field_map import layout_to_json
 from scan.reading import CardReading
 from scan.records.compose import round_from_reading
 from scan.records.store import Store, open_store
-from scan.vision.known_hands import Hands
-from scan.vision.photo import photos_from_bytes
+from scan.vision.opening.photo import photos_from_bytes
 from scan.vision.pipeline import read_photo
+from scan.vision.seeing.known_hands import Hands
 from tests.bench.cards import REPORT, TUNING, bank, find_layout
 from tests.simulator.blanks import blank_card
 from tests.simulator.handwriting import Writer, _alike

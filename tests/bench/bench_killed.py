@@ -141,9 +141,9 @@ def load_libraries() -> None:
         "scan.records.backup",
         "scan.records.export",
         "scan.records.importing",
-        "scan.vision.own_hand",
+        "scan.vision.seeing.own_hand",
         "scan.vision.pipeline",
-        "scan.vision.together",
+        "scan.vision.joining.together",
     ):
         import_module(name)
 

@@ -40,8 +40,9 @@ from PIL import Image, ImageDraw, ImageFont
 
 from forms.catalog import load_form
 from forms.form import Field, Form
-from scan.vision.calibration import expected_calibration_error
-from scan.vision.decode import Evidence, FlagRule, decode
+from scan.vision.deciding.decode import FlagRule, decode
+from scan.vision.evidence import Evidence
+from scan.vision.seeing.calibration import expected_calibration_error
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, series, shoot
 
 Floats = NDArray[np.float64]
@@ -72,7 +73,7 @@ def photo_of(job: tuple[str, float, int, str, int, float]) -> Photo:
     """Make and read one photo."""
     import cv2
 
-    from scan.vision.photo import photos_from_bytes
+    from scan.vision.opening.photo import photos_from_bytes
     from scan.vision.pipeline import Traces, read_photo
     from tests.simulator.scenario import truth_json
 
@@ -114,7 +115,7 @@ def made(args: argparse.Namespace) -> list[Photo]:
 
 def _network() -> str:
     """Fingerprint of the readers, so that no cache outlives them."""
-    here = resources.files("scan.vision")
+    here = resources.files("scan.vision.seeing")
     parts = [here.joinpath(name).read_bytes() for name in ("digits.onnx", "digits.json", "bubbles.json")]
     return hashlib.sha256(b"".join(parts)).hexdigest()
 

@@ -1,7 +1,7 @@
 """Two photos of one card against each alone: questions and silent errors, by how much two photos are worth.
 
 Run: python -m tests.bench.bench_together --pairs 6 [--conditions dusk:0.7,glare:0.6] [--report]
-`scan.vision.together.WORTH` was chosen on its tuning seeds.
+`scan.vision.joining.together.WORTH` was chosen on its tuning seeds.
 """
 
 from __future__ import annotations
@@ -13,10 +13,10 @@ from dataclasses import replace
 import numpy as np
 
 from scan.reading import CardReading
-from scan.vision.decode import decode
-from scan.vision.photo import photos_from_bytes
+from scan.vision.deciding.decode import decode
+from scan.vision.joining.together import combined, disagreements
+from scan.vision.opening.photo import photos_from_bytes
 from scan.vision.pipeline import Trace, Traces, read_photo
-from scan.vision.together import combined, disagreements
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, seed_of
 from tests.simulator.blanks import blank_card
 from tests.simulator.scenario import (

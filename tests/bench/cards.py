@@ -20,7 +20,7 @@ from forms.catalog import builtin_fingerprints, builtin_layout
 from forms.layout import Layout
 from scan.reading import CardReading
 from scan.vision import pipeline
-from scan.vision.photo import photos_from_bytes
+from scan.vision.opening.photo import photos_from_bytes
 from scan.vision.pipeline import Trace, Traces
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.scenario import (

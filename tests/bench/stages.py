@@ -1,6 +1,6 @@
 """Processor time of each stage of reading, told by the module that does the work; for the benchmarks.
 
-Whatever functions `scan.vision.pipeline` calls from other modules of the room are wrapped for a while; a
+Whatever functions `scan.vision.pipeline` calls from its rooms are wrapped for a while; a
 stage is a module. So the benchmark goes on working when the steps are cut in another way.
 """
 
@@ -54,7 +54,7 @@ def stages_timed() -> Iterator[Stages]:
     }
     try:
         for name, value in found.items():
-            stage = value.__module__.removeprefix(ROOM)
+            stage = value.__module__.rsplit(".", 1)[-1]
             setattr(pipeline, name, stages.timed("other" if stage == "pipeline" else stage, value))
         yield stages
     finally:

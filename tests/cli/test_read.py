@@ -281,7 +281,7 @@ def test_bad_input_gets_a_message_an_exit_code_and_no_record(make, code, words, 
 
 def test_the_bomb_is_refused_by_its_header(tmp_path, monkeypatch) -> None:
     from forms.errors import InputError
-    from scan.vision import photo
+    from scan.vision.opening import photo
 
     path = bad_bomb(tmp_path)
     monkeypatch.setattr(photo.cv2, "imdecode", lambda *_: pytest.fail("a bomb was decoded"))

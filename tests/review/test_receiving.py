@@ -16,7 +16,7 @@ from scan.records.kept import hands_from_text, hands_text
 from scan.records.store import Store, open_store
 from scan.review.readers import Readers
 from scan.review.receiving import Receiver
-from scan.vision.known_hands import Hands
+from scan.vision.seeing.known_hands import Hands
 from tests.review.conftest import NOON, SAMPLES
 
 PHOTO = SAMPLES / "plain_good_light.jpg"

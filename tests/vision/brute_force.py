@@ -1,4 +1,4 @@
-"""The same chances as `scan.vision.decode`, by listing everything: slow, plain loops, no arrays.
+"""The same chances as `scan.vision.deciding.decode`, by listing everything: slow, plain loops, no arrays.
 
 It states the model a second time, from the words in `Slips` and docs/decoding.md, so that a wrong index in
 the decoder can't agree with it by chance. Only the chances themselves are shared. Small cards only.
@@ -15,10 +15,10 @@ from typing import Any
 
 from forms.form import Field, Form
 from forms.rules import HoleRule, rules_of
-from scan.vision.decode import Evidence, Slips
-from scan.vision.digits import ANSWER_SHARES
-from scan.vision.holes import score_prior
-from scan.vision.written import _OFF_BY
+from scan.vision.deciding.decode import Slips
+from scan.vision.evidence import ANSWER_SHARES, Evidence
+from scan.vision.weighing.holes import score_prior
+from scan.vision.weighing.written import _OFF_BY
 
 B, F, C = 0, 1, 2  # blank, filled, cancelled bubble
 BLANK, SCRAP = 10, 11

@@ -10,7 +10,7 @@ import numpy as np
 
 from forms.form import Form
 from forms.rules import HoleRule, rules_of
-from scan.vision.decode import Evidence
+from scan.vision.evidence import Evidence
 
 BLANK, SCRAP = 10, 11
 #: Field id -> option id, options' ids, number, True for a strip with words; a missing field is blank.

@@ -15,10 +15,10 @@ from forms.form import form_from_toml
 from forms.layout import PAPERS, Layout, arrange
 from forms.pdf import identify, to_pdf
 from scan.reading import CardReading
-from scan.vision.bubbles import bubble_log_likelihoods, measure_bubbles
-from scan.vision.patches import cells_of_kind, writing_in
-from scan.vision.photo import photos_from_bytes
+from scan.vision.opening.photo import photos_from_bytes
 from scan.vision.pipeline import read_photo
+from scan.vision.seeing.bubbles import bubble_log_likelihoods, measure_bubbles
+from scan.vision.seeing.patches import cells_of_kind, writing_in
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.pens import PENS
 from tests.simulator.scenario import (

@@ -10,8 +10,8 @@ import pytest
 
 from forms.catalog import Catalog
 from forms.errors import InputError
-from scan.vision.corners import marks_at_a_glance
-from scan.vision.photo import GLANCE_LONG_PX, photos_from_bytes
+from scan.vision.finding.corners import marks_at_a_glance
+from scan.vision.opening.photo import GLANCE_LONG_PX, photos_from_bytes
 from scan.vision.pipeline import Traces, read_photo
 
 SAMPLE = Path(__file__).parents[2] / "sample_scans" / "plain_good_light.jpg"

@@ -8,8 +8,8 @@ import torch
 from numpy.typing import NDArray
 from torch import nn
 
-from scan.vision import calibration as cal
-from scan.vision import digits
+from scan.vision.seeing import calibration as cal
+from scan.vision.seeing import digits
 from scan.vision.training import bank as glyph_bank
 from scan.vision.training import network, patches
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from torch import Tensor, nn
 
-from scan.vision import digits
+from scan.vision.seeing import digits
 from scan.vision.training.network import Reader
 
 _OPSET, _IR_VERSION = 13, 8

@@ -19,8 +19,8 @@ import torch
 from torch import nn
 
 from forms.errors import InputError
-from scan.vision import calibration as cal
-from scan.vision import digits
+from scan.vision.seeing import calibration as cal
+from scan.vision.seeing import digits
 from scan.vision.training import evaluate, export, hands, patches, train
 from scan.vision.training.golden import BOX_WH_MM, golden_patches
 from scan.vision.training.network import PLANS, Reader

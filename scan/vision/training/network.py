@@ -1,13 +1,13 @@
 """The networks: the small one that is shipped and the large ones it may learn from; and their input.
 
-`normalise` repeats `scan.vision.digits.normalise` with torch so that training sees what reading sees, batch
-by batch and with boxes of mixed height; tests/vision/test_digits.py holds the two equal.
+`normalise` repeats `scan.vision.seeing.digits.normalise` with torch so that training sees what reading sees,
+batch by batch and with boxes of mixed height; tests/vision/seeing/test_digits.py holds the two equal.
 """
 
 import torch
 from torch import Tensor, nn
 
-from scan.vision import digits
+from scan.vision.seeing import digits
 
 ANSWERS = len(digits.ANSWERS)
 

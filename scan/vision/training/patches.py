@@ -2,9 +2,9 @@
 
 Everything is drawn in mm around the centre of the box and in batches on one device. The steps follow the
 light: what is on the paper (print, hand, dirt, folds), then the camera (blur, pixels of the photo, noise,
-JPEG), then the 48 x 48 px patch that `scan.vision.digits` is given. Shares and ranges are guesses at a club's
-cards, wide on purpose; they were corrected by looking at held-out patches that a first network misread and no
-person could have read, and are the same for training and validation.
+JPEG), then the 48 x 48 px patch that `scan.vision.seeing.digits` is given. Shares and ranges are guesses at a
+club's cards, wide on purpose; they were corrected by looking at held-out patches that a first network misread
+and no person could have read, and are the same for training and validation.
 """
 
 import math

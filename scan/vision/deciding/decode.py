@@ -1,0 +1,169 @@
+"""A card as an error-correcting code: the ink of all cells and the card's own sums to one reading.
+
+score = throws + penalty throws, tally = sum of the misses, total = sum of the scores: the player adds up
+anyway, and so tells the reader what a doubtful digit must be. Exact by dynamic programming, with a chance
+that the player added wrongly. docs/decoding.md shows it on one card.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from forms.form import Form
+from scan.reading import ONE_BY_ONE, CellReading, FieldReading, Finding
+from scan.vision.deciding.card_hand import taught_by_card
+from scan.vision.deciding.confusions import reweighed
+from scan.vision.deciding.findings import broken_promises, far_off_tallies
+from scan.vision.deciding.flags import OUTSIDE, Judge
+from scan.vision.deciding.habits import with_habits
+from scan.vision.deciding.verdicts import UNREADABLE, Found, Verdict, Verdicts, verdicts_of
+from scan.vision.evidence import Evidence
+from scan.vision.weighing.form_index import Plan, plan_of
+from scan.vision.weighing.likelihoods import Floats
+from scan.vision.weighing.posterior import Posterior, fields_alone, ink_of
+from scan.vision.weighing.slips import FlagRule, Slips
+from scan.vision.weighing.whole_card import weigh_card
+
+__all__ = ["Decoded", "FlagRule", "Slips", "decode"]
+
+#: Value of a strip for words in which something is written that nobody has typed yet.
+SOMETHING_WRITTEN = ""
+#: Ink share grows about e-fold per step of this size in a strip's chance to hold words.
+_WORDS_SPREAD = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """One card as read: every cell, every field, and the promises that the reading breaks."""
+
+    cells: dict[str, CellReading]
+    fields: dict[str, FieldReading]
+    findings: tuple[Finding, ...]
+
+
+def decode(
+    form: Form,
+    evidence: Evidence,
+    slips: Slips = Slips(),  # noqa: B008 (frozen, so one is as good as many)
+    flags: FlagRule = FlagRule(),  # noqa: B008
+    *,
+    habits: bool = True,
+) -> Decoded:
+    """Return the most probable reading of a card under its ink and its sums, with what to ask.
+
+    Values are the best of each field's exact posterior, so that as few as possible are wrong; where the
+    values of two fields do not fit together, at least one is flagged or a finding says so.
+
+    Parameters
+    ----------
+    habits : let what this card's player fills in and leaves out take the place of what is usual
+
+    Raises
+    ------
+    ValueError
+        for evidence that is NaN or +inf, and for cells that the form doesn't have
+    """
+    plan = plan_of(form)
+    outside = _outside(plan, evidence)
+    bubbles, digits = ink_of(plan, evidence.bubbles, evidence.digits, outside)
+    posterior = _weigh(form, plan, bubbles, digits, slips)
+    of_this_hand = reweighed(plan, posterior, digits, slips)
+    own = with_habits(plan, posterior, slips) if habits else slips
+    if of_this_hand is not None or own != slips:
+        digits, slips = digits if of_this_hand is None else of_this_hand, own
+        posterior = _weigh(form, plan, bubbles, digits, slips)
+    of_this_card = taught_by_card(plan, posterior, digits, evidence.looks)
+    if of_this_card is not None:
+        posterior = _weigh(form, plan, bubbles, of_this_card, slips)
+    verdicts = verdicts_of(plan, posterior, slips)
+    judge = Judge(flags, posterior.doubt, outside, posterior.rules)
+    cells: dict[str, CellReading] = {}
+    fields: dict[str, FieldReading] = {}
+    values: dict[str, Found] = {}
+    doubtful: list[Verdict] = []
+    for found in verdicts:
+        of_fields, of_cells, rest = judge.readings(found)
+        fields.update(zip(found.group.field_ids, of_fields, strict=True))
+        cells.update(zip(found.group.all_cell_ids, of_cells, strict=True))
+        values.update(zip(found.group.field_ids, found.values, strict=True))
+        doubtful += [found.verdict(row) for row in rest]
+    conflicts = _conflicts(form, plan, verdicts) if doubtful else {}
+    for verdict in doubtful:
+        name = verdict.field.id
+        fields[name], of_cells = judge.reading(verdict, conflicts.get(name))
+        cells.update(zip(verdict.cell_ids, of_cells, strict=True))
+        values[name] = fields[name].value if fields[name].flag is None else _known(verdict, fields[name])
+    for name, says in far_off_tallies(plan.rules, values).items():
+        if fields[name].flag is None:  # one question: all throws of a phase would be up to 81
+            fields[name] = fields[name]._replace(flag=says, ask=ONE_BY_ONE)
+            cells.update((cell, cells[cell]._replace(flag=says)) for cell in form.field(name).cell_ids)
+    for name, strip in plan.words.items():
+        fields[name], cells[strip] = _words(strip, evidence, outside, flags)
+    return Decoded(
+        cells={cell: cells[cell] for cell in plan.cells},
+        fields={name: fields[name] for name in plan.fields},
+        findings=broken_promises(form, plan.rules, values),
+    )
+
+
+def _weigh(form: Form, plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
+    """Posterior of all fields, first alone, then together."""
+    posterior = fields_alone(plan, bubbles, digits, slips)
+    weigh_card(form, plan, slips, posterior)
+    return posterior
+
+
+def _outside(plan: Plan, evidence: Evidence) -> frozenset[str]:
+    """Cells of which nothing is known; refuses cells that the form lacks."""
+    strips = tuple(plan.words.values())
+    missing = set(evidence.outside)
+    for ids, found in (
+        (plan.bubbles, evidence.bubbles),
+        (plan.digits, evidence.digits),
+        (strips, evidence.words),
+    ):
+        known = [cell for cell in ids if cell in found]
+        if len(known) < len(found):
+            strange = sorted(found.keys() - set(ids))
+            raise ValueError(f"expected only cells of the form, found {', '.join(strange[:5])}")
+        if len(known) < len(ids):
+            missing.update(set(ids) - set(known))
+    return frozenset(missing)
+
+
+def _known(verdict: Verdict, reading: FieldReading) -> Found:
+    """The value of a flagged field that a finding may rest on."""
+    taken_back = reading.value is None and verdict.value is not None
+    return UNREADABLE if taken_back or reading.flag == OUTSIDE else reading.value
+
+
+def _conflicts(form: Form, plan: Plan, verdicts: list[Verdicts]) -> dict[str, str]:
+    """Field id -> the sentence of the first promise that the ink alone would break there."""
+    by_ink: dict[str, Found] = {}
+    for found in verdicts:
+        by_ink.update(zip(found.group.field_ids, found.by_ink(), strict=True))
+    findings = broken_promises(form, plan.rules, by_ink)
+    if not findings:
+        return {}
+    field_of = {cell: field.id for field in form.fields for cell in field.cell_ids}
+    conflicts: dict[str, str] = {}
+    for finding in findings:
+        for cell in finding.cells:
+            conflicts.setdefault(field_of[cell], finding.says)
+    return conflicts
+
+
+def _words(
+    cell: str, evidence: Evidence, outside: frozenset[str], flags: FlagRule
+) -> tuple[FieldReading, CellReading]:
+    """A strip holds words or not; what they say is for the eye."""
+    if cell in outside:
+        return FieldReading(None, 0.0, OUTSIDE), CellReading(None, 0.0, OUTSIDE)
+    share = evidence.words[cell]
+    if not math.isfinite(share):
+        raise ValueError(f"{cell}: expected an ink share from 0 to 1, found {share}")
+    odds = (share / flags.words_ink - 1) / _WORDS_SPREAD
+    p = 1 / (1 + math.exp(-min(abs(odds), 700.0)))
+    written = odds > 0
+    return FieldReading(SOMETHING_WRITTEN if written else None, p), CellReading(written, p)

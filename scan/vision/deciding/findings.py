@@ -1,0 +1,134 @@
+"""Promises of the card that a reading breaks, in words for the player."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from forms.form import Form
+from forms.rules import CardRules, HoleRule, TallyRule
+from scan.reading import Finding
+from scan.vision.deciding.verdicts import UNREADABLE, Found, Unreadable
+
+#: Days of each month; 29 February is left to whoever knows the century.
+_DAYS = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+
+
+#: Field id -> value; nothing is held against an unreadable one.
+Values = Mapping[str, Found]
+
+
+def broken_promises(form: Form, rules: CardRules, values: Values) -> tuple[Finding, ...]:
+    """Findings on one reading of the card; blank fields promise nothing."""
+    found = [finding for hole in rules.holes if (finding := _hole(form, hole, values)) is not None]
+    for check in (_tallies(form, rules, values), _total(form, rules, values), _date(form, values)):
+        found += check
+    return tuple(found)
+
+
+def _cells(form: Form, field_ids: Iterable[str]) -> tuple[str, ...]:
+    wanted = set(field_ids)
+    return tuple(cell for field in form.fields if field.id in wanted for cell in field.cell_ids)
+
+
+def _hole(form: Form, hole: HoleRule, values: Values) -> Finding | None:
+    """More throws marked than the score has room for; fewer are no contradiction, marks get forgotten."""
+    score = values.get(hole.score)
+    penalty = values.get(hole.penalty) if hole.penalty else None
+    throws = [values.get(field_id) for field_id, _ in hole.throws]
+    if not isinstance(score, int) or isinstance(penalty, Unreadable) or UNREADABLE in throws:
+        return None
+    marked = sum(throw is not None for throw in throws)
+    extra = int(penalty) if isinstance(penalty, str) and penalty.isdecimal() else 0
+    if marked + extra <= score or (marked == 0 and extra == 0):
+        return None
+    parts = _count(marked, "throw is", "throws are") + " marked"
+    if extra:
+        parts += f" and {_count(extra, 'penalty throw', 'penalty throws')}"
+    fields = [
+        hole.score,
+        *([hole.penalty] if hole.penalty else []),
+        *(field_id for field_id, _ in hole.throws),
+    ]
+    return Finding("throws", _cells(form, fields), f"hole {hole.number}: {parts}, but the score says {score}")
+
+
+#: Who counts marks is off by one or two. Beyond this either the tally or the marks were misread, or the count
+#: means something else, and a person has to say which.
+_A_SLIP = 2
+
+
+def far_off_tallies(rules: CardRules, values: Values) -> dict[str, str]:
+    """Return the tallies that are off by more than a slip, each with what is wrong."""
+    return {
+        rule.tally: _miscounted(rule, written, missed)
+        for rule, written, missed in _counted(rules, values)
+        if abs(missed - written) > _A_SLIP
+    }
+
+
+def _tallies(form: Form, rules: CardRules, values: Values) -> list[Finding]:
+    return [
+        Finding(
+            f"tally.{rule.phase}",
+            _cells(form, (rule.tally, *rule.throws)),
+            _miscounted(rule, written, missed),
+        )
+        for rule, written, missed in _counted(rules, values)
+        if missed != written
+    ]
+
+
+def _counted(rules: CardRules, values: Values) -> Iterator[tuple[TallyRule, int, int]]:
+    """Each tally that is written, with what it says and how many misses are marked."""
+    for rule in rules.tallies:
+        written = values.get(rule.tally)
+        throws = [values.get(field_id) for field_id in rule.throws]
+        if isinstance(written, int) and not any(isinstance(throw, Unreadable) for throw in throws):
+            yield rule, written, sum(throw == "miss" for throw in throws)
+
+
+def _miscounted(rule: TallyRule, written: int, missed: int) -> str:
+    return (
+        f"you counted {_count(written, f'missed {rule.label}', _missed(rule.label))}, the marks show {missed}"
+    )
+
+
+def _missed(phase: str) -> str:
+    return f"missed {phase}es" if phase.endswith("ch") else f"missed {phase}s"
+
+
+def _total(form: Form, rules: CardRules, values: Values) -> list[Finding]:
+    if rules.total is None:
+        return []
+    written = values.get(rules.total.total)
+    scores = []
+    for hole in rules.holes:
+        score = values.get(hole.score)
+        played = any(values.get(field_id) is not None for field_id, _ in hole.throws)
+        if isinstance(score, int):
+            scores.append(score)
+        elif isinstance(score, Unreadable) or played:
+            return []  # a score is missing: the sum is unknown
+    if not isinstance(written, int) or not scores or sum(scores) == written:
+        return []
+    says = f"your holes add up to {sum(scores)}, your total says {written}"
+    return [Finding("total", _cells(form, (*rules.total.scores, rules.total.total)), says)]
+
+
+def _date(form: Form, values: Values) -> list[Finding]:
+    day, month = values.get("date.day"), values.get("date.month")
+    known = [part for part in (day, month) if isinstance(part, int)]
+    if not known or isinstance(day, Unreadable) or isinstance(month, Unreadable):
+        return []
+    month_exists = not isinstance(month, int) or 1 <= month <= 12
+    longest = _DAYS[month - 1] if isinstance(month, int) and month_exists else 31
+    if month_exists and (not isinstance(day, int) or 1 <= day <= longest):
+        return []
+    says = f"there is no day {day}" if month_exists else f"there is no month {month}"
+    if month_exists and isinstance(month, int):
+        says += f" in month {month}"
+    return [Finding("date", _cells(form, ("date.day", "date.month")), says)]
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"

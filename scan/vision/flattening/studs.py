@@ -1,0 +1,81 @@
+"""Looks for the studs, the small black squares between the rows, near where they are expected."""
+
+from __future__ import annotations
+
+import functools
+
+import cv2
+import numpy as np
+
+from forms.layout import STUD_MM
+from scan.vision.arrays import Bools, FloatImage, Floats, Homography, PointsMm, project
+from scan.vision.flattening.bend import Bend
+from scan.vision.opening.levels import Levels, sampled
+
+#: A stud is 6 px wide in the patches that are searched.
+_PX_PER_MM = 4.0
+_RIM_MM = 0.8  # paper around a stud that belongs to its picture
+
+
+@functools.cache
+def _template() -> FloatImage:
+    """Dark square on paper, with paper around, softened as a camera would."""
+    side = round((STUD_MM + 2 * _RIM_MM) * _PX_PER_MM)
+    template = np.full((side, side), 255, np.float32)
+    edge = round(_RIM_MM * _PX_PER_MM)
+    template[edge : side - edge, edge : side - edge] = 0
+    return np.asarray(cv2.GaussianBlur(template, (0, 0), 0.18 * _PX_PER_MM), np.float32)
+
+
+def stud_offsets(
+    photo: Levels, px_per_mm: float, transform: Homography, bend: Bend, studs: PointsMm, reach_mm: float
+) -> tuple[PointsMm, Floats]:
+    """Where each stud lies relative to expectation (N, 2) in mm, and how much it looks like one (N,)."""
+    offsets, scores = np.zeros_like(studs), np.zeros(len(studs))
+    if not len(studs):
+        return offsets, scores
+    template = _template()
+    half_mm = reach_mm + template.shape[0] / _PX_PER_MM / 2
+    size = round(2 * half_mm * _PX_PER_MM) | 1
+    if (size - template.shape[0]) % 2:
+        size += 1  # the response then has a middle
+    steps = (np.arange(size) - (size - 1) / 2) / _PX_PER_MM
+    grid = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(1, -1, 2)
+    expected = studs + bend.at(studs)
+    at = project(transform, (expected[:, None] + grid).reshape(-1, 2))
+    gray, scale = photo.coarsest(px_per_mm, _PX_PER_MM)
+    patches = sampled(gray, scale, at, (len(studs) * size, size)).reshape(len(studs), size, size)
+    visible = _inside(at, photo.gray.shape).reshape(len(studs), -1).mean(axis=1) >= 0.5
+    n = size - template.shape[0] + 1
+    # Of two equal candidates the nearer to expectation is likelier: a filled bubble can look like a stud.
+    axis = (np.arange(n) - n // 2) / _PX_PER_MM
+    preference = 0.12 * (axis[:, None] ** 2 + axis[None, :] ** 2) / reach_mm**2
+    for i in np.flatnonzero(visible):
+        response = np.asarray(
+            cv2.matchTemplate(patches[i].astype(np.float32), template, cv2.TM_CCOEFF_NORMED), np.float32
+        )
+        row, column = divmod(int(np.argmax(response - preference)), n)
+        scores[i] = response[row, column]
+        dx, dy = peak(response, row, column)
+        offsets[i] = ((column + dx - n // 2) / _PX_PER_MM, (row + dy - n // 2) / _PX_PER_MM)
+    return offsets, scores
+
+
+def _inside(at: PointsMm, shape: tuple[int, ...]) -> Bools:
+    height, width = shape
+    return np.asarray((at >= 0).all(axis=1) & (at[:, 0] <= width - 1) & (at[:, 1] <= height - 1))
+
+
+def peak(response: FloatImage, row: int, column: int) -> tuple[float, float]:
+    """Top of the parabola through a maximum and its neighbours, as (dx, dy) in px."""
+    if not (0 < row < response.shape[0] - 1 and 0 < column < response.shape[1] - 1):
+        return 0.0, 0.0
+
+    def top(before: float, here: float, after: float) -> float:
+        curve = before - 2 * here + after
+        return 0.0 if curve >= -1e-9 else float(np.clip(0.5 * (before - after) / curve, -0.5, 0.5))
+
+    here = float(response[row, column])
+    dx = top(float(response[row, column - 1]), here, float(response[row, column + 1]))
+    dy = top(float(response[row - 1, column]), here, float(response[row + 1, column]))
+    return dx, dy

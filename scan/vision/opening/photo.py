@@ -1,0 +1,405 @@
+"""Files or bytes to grey pictures: the only module of the room that opens files.
+
+Nothing is believed but the first bytes: the kind is told by them, the size in pixels by the header, and both
+are checked before a single pixel is decoded. What is damaged is refused (`damage`).
+Orientation tags are ignored on purpose: the card's corner marks say which way up it lies, and turning 12
+megapixels costs as much as finding the marks. No metadata leaves this module.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+import warnings
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from itertools import islice
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from forms.errors import InputError
+from forms.files import read_bytes
+from forms.shown import path_text
+from scan.vision.arrays import GrayImage
+from scan.vision.opening.damage import (
+    MOST_SCANS,
+    JpegParts,
+    jpeg_complaint,
+    jpeg_parts,
+    loses_thread,
+    overheard,
+    png_problem,
+)
+from scan.vision.opening.frames import heic_problem, tiff_problems, webp_problem
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+    from pypdfium2 import PdfDocument, PdfPage
+
+#: A 108-megapixel phone sensor is the largest in common use; a bomb has thousands of megapixels.
+MAX_PIXELS = 120_000_000
+#: Of what must be decoded whole, in colour, before it can be made smaller: only a JPEG in one scan need not.
+MAX_WHOLE_PIXELS = 60_000_000
+MAX_SIDE = 20_000
+MAX_BYTES = 200_000_000
+#: Above this a picture is decoded at half size at most: a card across 4000 pixels already has 13 px/mm.
+HALVE_ABOVE_PIXELS = 20_000_000
+QUARTER_ABOVE_PIXELS = 80_000_000
+#: A JPEG is decoded smaller still, by its own halvings, as long as its longer side keeps so many pixels: a
+#: sheet of A4 that fills three quarters of it has the resolution that a card is read at. Where the marks turn
+#: out to be smaller, it is decoded again (`Photo.finer`).
+GLANCE_LONG_PX = 1800
+PDF_LONG_SIDE_PX = 2600  # about 220 dpi on A4
+MAX_PAGES = 1000
+GLANCE_PX = 200  # on a page as small as this a card is still many greys, and a blank page is one
+
+NO_MEMORY = -4  # OpenCV's StsNoMem
+
+#: What the first bytes say, and how to name it.
+_KINDS = (
+    (b"\xff\xd8\xff", "JPEG"),
+    (b"\x89PNG\r\n\x1a\n", "PNG"),
+    (b"II*\x00", "TIFF"),
+    (b"MM\x00*", "TIFF"),
+    (b"%PDF-", "PDF"),
+)
+_HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+KINDS_IN_WORDS = "JPEG, PNG, TIFF, WebP, HEIC or PDF"
+
+
+class PageError(InputError):
+    """One page of a file cannot be read; those behind it may."""
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """One picture: grey pixels and where they came from.
+
+    `page` counts from 1 in files of several pages and is None otherwise. `sha256` is that of the whole file.
+    `finer` decodes the same picture at twice the size or more, where there is more to see than in `gray`.
+    """
+
+    gray: GrayImage
+    source: str
+    sha256: str
+    page: int | None = None
+    finer: Callable[[], Photo] | None = field(default=None, compare=False, repr=False)
+
+
+def load_photos(path: Path, start: int = 1) -> Iterator[Photo]:
+    """Yield the pictures of a file, one a page for PDF and TIFF, from page `start` on.
+
+    Raises
+    ------
+    InputError
+        when the file is missing, no picture, cut off, or larger than this program will decode
+    """
+    yield from photos_from_bytes(read_bytes(path, MAX_BYTES, "a photo"), path_text(path), start)
+
+
+def photos_from_bytes(data: bytes, source: str, start: int = 1) -> Iterator[Photo]:
+    """Yield the pictures in `data`; see `load_photos`."""
+    kind = _kind_of(data, source)
+    digest = hashlib.sha256(data).hexdigest()
+    if kind == "PDF":
+        for page, gray in _pdf_pages(data, source, start):
+            yield Photo(gray, source, digest, page)
+        return
+    if kind == "TIFF":
+        for page, gray in _tiff_pages(data, source, start):
+            yield Photo(gray, source, digest, page)
+        return
+    if start > 1:
+        return
+    if kind == "JPEG":
+        yield _jpeg_photo(data, source, digest)
+        return
+    else:
+        _check_size(_header_size(data, kind, source), source, MAX_WHOLE_PIXELS)
+        gray = _heic(data, source) if kind == "HEIC" else _png_or_webp(data, kind, source)
+    yield Photo(gray, source, digest)
+
+
+def _kind_of(data: bytes, source: str) -> str:
+    if not data:
+        raise InputError(f"{source}: expected a picture ({KINDS_IN_WORDS}), found an empty file.")
+    for start, kind in _KINDS:
+        if data.startswith(start):
+            return kind
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "WebP"
+    if data[4:8] == b"ftyp" and (data[8:12] in _HEIF_BRANDS):
+        return "HEIC"
+    raise InputError(f"{source}: expected a picture ({KINDS_IN_WORDS}), found something else.")
+
+
+def _header_size(data: bytes, kind: str, source: str) -> tuple[int, int]:
+    """Width and height as the header says, without decoding."""
+    from PIL import Image
+
+    if kind == "HEIC":
+        _open_heif()
+    limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None  # our own limit speaks, with our own words
+    try:
+        with Image.open(io.BytesIO(data)) as image:
+            return image.size
+    except MemoryError:
+        raise
+    except Exception as error:  # Pillow raises many kinds for one fact: the header is broken
+        raise InputError(
+            f"{source}: expected a {kind} picture, found a broken one ({_short(error)}). Copy it again."
+        ) from error
+    finally:
+        Image.MAX_IMAGE_PIXELS = limit
+
+
+def _short(error: Exception) -> str:
+    return " ".join(str(error).split())[:100]
+
+
+def _check_size(size: tuple[int, int], source: str, most: int | None = None) -> None:
+    width, height = size
+    most = min(MAX_PIXELS, most or MAX_PIXELS)
+    if width * height > most or max(width, height) > MAX_SIDE:
+        raise InputError(
+            f"{source}: expected at most {most // 10**6} megapixels and {MAX_SIDE} pixels a side, found"
+            f" {width} x {height}. It was not opened. Export it smaller."
+        )
+
+
+def _jpeg_photo(data: bytes, source: str, digest: str) -> Photo:
+    """Return a JPEG at the smallest size that a card could be read at, and how to decode it finer."""
+    parts = _sound_parts(data, source)
+    finest = _part_of(parts.size[0] * parts.size[1])
+    part = finest
+    while part < 8 and max(parts.size) >= 2 * part * GLANCE_LONG_PX:
+        part *= 2
+
+    def finer() -> Photo:
+        return Photo(_jpeg_at(data, source, parts, finest), source, digest)
+
+    return Photo(_jpeg_at(data, source, parts, part), source, digest, finer=finer if part > finest else None)
+
+
+def _jpeg(data: bytes, source: str) -> GrayImage:
+    parts = _sound_parts(data, source)
+    return _jpeg_at(data, source, parts, _part_of(parts.size[0] * parts.size[1]))
+
+
+def _part_of(pixels: int) -> int:
+    """Return by how much a picture is made smaller, down and across, however small its card is."""
+    return 4 if pixels > QUARTER_ABOVE_PIXELS else 2 if pixels > HALVE_ABOVE_PIXELS else 1
+
+
+def _sound_parts(data: bytes, source: str) -> JpegParts:
+    parts = jpeg_parts(data)
+    if parts.problem is not None:
+        raise _damaged(source, "JPEG", parts.problem)
+    if parts.scans > MOST_SCANS:
+        raise InputError(
+            f"{source}: expected a JPEG of at most {MOST_SCANS} scans, found {parts.scans}. "
+            "Export it anew as a plain JPEG."
+        )
+    _check_size(parts.size, source, MAX_WHOLE_PIXELS if parts.progressive else None)
+    if 0 in parts.size:
+        raise _damaged(source, "JPEG", "its header does not say how large it is")
+    return parts
+
+
+_REDUCED = {
+    1: cv2.IMREAD_GRAYSCALE,
+    2: cv2.IMREAD_REDUCED_GRAYSCALE_2,
+    4: cv2.IMREAD_REDUCED_GRAYSCALE_4,
+    8: cv2.IMREAD_REDUCED_GRAYSCALE_8,
+}
+
+
+def _jpeg_at(data: bytes, source: str, parts: JpegParts, part: int) -> GrayImage:
+    """Return the grey pixels of a JPEG, `part` by `part` of them as one."""
+    with overheard() as said:
+        gray = _decoded(data, _REDUCED[part])
+    complaint = jpeg_complaint(said.lines, data, parts.end)
+    if gray is None or complaint is not None:
+        raise _damaged(source, "JPEG", complaint or "it cannot be decoded")
+    if loses_thread(gray, parts.unit_rows, part):
+        raise _damaged(source, "JPEG", "from one place on all of it is brighter or darker")
+    return gray
+
+
+def _png_or_webp(data: bytes, kind: str, source: str) -> GrayImage:
+    problem = png_problem(data) if kind == "PNG" else webp_problem(data)
+    if problem is not None:
+        raise _damaged(source, kind, problem)
+    width, height = _header_size(data, kind, source)
+    halve = width * height > HALVE_ABOVE_PIXELS
+    with overheard() as said:
+        gray = _decoded(data, cv2.IMREAD_REDUCED_GRAYSCALE_2 if halve else cv2.IMREAD_GRAYSCALE)
+    complaint = next((line for line in said.lines if "error" in line.lower()), None)
+    if gray is None or complaint is not None:
+        raise _damaged(source, kind, "it cannot be decoded")
+    return gray
+
+
+def _decoded(data: bytes, mode: int) -> GrayImage | None:
+    try:
+        gray = cv2.imdecode(np.frombuffer(data, np.uint8), mode | cv2.IMREAD_IGNORE_ORIENTATION)
+    except cv2.error as error:
+        if error.code == NO_MEMORY:
+            raise MemoryError from error
+        return None
+    return None if gray is None else np.asarray(gray, np.uint8)
+
+
+def _damaged(source: str, kind: str, why: str, error: type[InputError] = InputError) -> InputError:
+    return error(f"{source}: the {kind} picture is damaged or cut off: {why}. Copy the photo again.")
+
+
+def _open_heif() -> None:
+    import pillow_heif
+
+    pillow_heif.register_heif_opener()
+
+
+def _heic(data: bytes, source: str) -> GrayImage:
+    from PIL import Image
+
+    problem = heic_problem(data)
+    if problem is not None:
+        raise _damaged(source, "HEIC", problem)
+    _open_heif()
+    try:
+        with Image.open(io.BytesIO(data)) as image:
+            return _grey_of(image)
+    except MemoryError:
+        raise
+    except Exception as error:  # the codec's own errors are many and undocumented
+        if "C++ exception" in str(error):  # so libheif says that it got no memory
+            raise MemoryError from error
+        raise _damaged(source, "HEIC", _short(error)) from error
+
+
+def _grey_of(image: Image) -> GrayImage:
+    """Grey pixels of a Pillow picture; transparency counts as white paper."""
+    if image.mode in ("RGBA", "LA", "PA", "P"):
+        from PIL import Image as images
+
+        rgba = image.convert("RGBA")
+        white = images.new("RGBA", rgba.size, "white")
+        image = images.alpha_composite(white, rgba)
+    if image.mode.startswith("I;16"):
+        wide = np.asarray(image, np.float64)
+        return np.clip(wide / 257.0, 0, 255).astype(np.uint8)
+    return np.asarray(image.convert("L"), np.uint8)
+
+
+def _tiff_pages(data: bytes, source: str, start: int) -> Iterator[tuple[int, GrayImage]]:
+    from PIL import Image
+
+    _check_size(_header_size(data, "TIFF", source), source, MAX_WHOLE_PIXELS)
+    problems = islice(tiff_problems(data), start - 1, None)
+    try:
+        with Image.open(io.BytesIO(data)) as image:
+            # One after the other: to count the pages first would go through a chain that may be endless.
+            for index in range(start - 1, MAX_PAGES + 1):
+                try:
+                    image.seek(index)
+                except EOFError:
+                    return
+                if index == MAX_PAGES:
+                    raise InputError(f"{source}: expected at most {MAX_PAGES} pages, found more. Split it.")
+                _check_size(image.size, source, MAX_WHOLE_PIXELS)
+                problem = next(problems, None)
+                if problem is not None:
+                    raise _damaged(source, "TIFF", problem, PageError)
+                yield index + 1, _tiff_page(image, source)
+    except (InputError, MemoryError):
+        raise
+    except Exception as error:  # Pillow raises many kinds for one fact
+        raise _damaged(source, "TIFF", _short(error)) from error
+
+
+def _tiff_page(image: Image, source: str) -> GrayImage:
+    with warnings.catch_warnings(record=True) as warned, overheard() as said:
+        warnings.simplefilter("always")
+        gray = _grey_of(image)
+    lines = [line for line in said.lines if "warning" not in line.lower()]  # of tags, not of pixels
+    lines += [str(w.message) for w in warned if re.search("corrupt|truncated", str(w.message), re.I)]
+    if any(line.strip() for line in lines):
+        raise _damaged(source, "TIFF", lines[0].strip()[:100], PageError)
+    return gray
+
+
+#: What stands for a page that cannot be drawn: the other pages may still show cards.
+_EMPTY_PAGE = np.full((64, 64), 255, np.uint8)
+
+
+def _drawn(document: PdfDocument, index: int, source: str) -> GrayImage:
+    """Grey picture of one page; an empty one when the page is broken.
+
+    Raises
+    ------
+    PageError
+        when a photo on it is damaged, which the drawing itself does not tell
+    """
+    import pypdfium2
+
+    try:
+        page = document[index]
+        width, height = page.get_size()
+        longest = max(width, height)
+        # Nobody prints a card on a sheet of a hair's breadth.
+        if not 1 <= longest < 1e5 or min(width, height) < longest / 20:
+            return _EMPTY_PAGE
+        _check_photos_on(page, source)
+        glance = _rendered(page, GLANCE_PX / longest)
+        pixels = _EMPTY_PAGE if glance.min() == glance.max() else _rendered(page, PDF_LONG_SIDE_PX / longest)
+        page.close()
+    except pypdfium2.PdfiumError:
+        return _EMPTY_PAGE
+    return pixels
+
+
+def _check_photos_on(page: PdfPage, source: str) -> None:
+    """Refuse a page on which a JPEG is damaged: what scans to PDF puts its photos there as they are."""
+    from pypdfium2 import PdfiumError, raw
+
+    for item in page.get_objects(filter=(raw.FPDF_PAGEOBJ_IMAGE,), max_depth=3):
+        try:
+            if item.get_filters(skip_simple=True) != ["DCTDecode"]:
+                continue
+            data = bytes(item.get_data(decode_simple=True))
+        except (PdfiumError, UnicodeDecodeError):  # the name of a filter that is no text
+            continue
+        try:
+            _jpeg(data, source)
+        except InputError as error:
+            raise PageError(str(error)) from error
+
+
+def _rendered(page: PdfPage, scale: float) -> GrayImage:
+    bitmap = page.render(scale=scale, grayscale=True)
+    return np.ascontiguousarray(bitmap.to_numpy().reshape(bitmap.height, -1)[:, : bitmap.width], np.uint8)
+
+
+def _pdf_pages(data: bytes, source: str, start: int) -> Iterator[tuple[int, GrayImage]]:
+    import pypdfium2
+
+    try:
+        document = pypdfium2.PdfDocument(data)
+        count = len(document)
+    except pypdfium2.PdfiumError as error:
+        raise InputError(
+            f"{source}: expected a PDF that opens without a password, found one that does not "
+            f"({_short(error)}). Save it again without one."
+        ) from error
+    try:
+        if count > MAX_PAGES:
+            raise InputError(f"{source}: expected at most {MAX_PAGES} pages, found {count}. Split the PDF.")
+        for index in range(start - 1, count):
+            yield index + 1, _drawn(document, index, source)
+    finally:
+        document.close()

@@ -1,0 +1,97 @@
+"""Distances of the first two putts of each hole: written where the putt is marked, the next rarely longer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from scan.vision.weighing.likelihoods import Floats, Numbers, length_prior
+from scan.vision.weighing.slips import Slips
+
+#: Longest putt that is no surprise, by unit. Beyond about 30 m nobody putts; feet end with two boxes first.
+_FAR = {"m": 30.0, "ft": 99.0}
+_FARTHER = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Distances:
+    """The two distances of H holes weighed by their ink.
+
+    Attributes
+    ----------
+    cases : (H, 2, 2) P(ink | first written or not, second written or not)
+    first : (2, H, V) posterior of the first distance, if the second is left out and if it is written
+    second : (2, H, V) posterior of the second, if the first is left out and if it is written
+    written : (2, 2, 2, 2) chance of each case given whether each putt is marked: [marked, marked, case, case]
+    """
+
+    cases: Floats
+    first: Floats
+    second: Floats
+    written: Floats
+
+    @property
+    def given_marks(self) -> Floats:
+        """(H, 2, 2) P(ink of both distances | first putt marked or not, second marked or not)."""
+        likelihood: Floats = np.einsum("hij,abij->hab", self.cases, self.written)
+        return likelihood
+
+    def explain(self, marked: Floats) -> tuple[Floats, Floats, Floats]:
+        """(H, V) of the first and of the second distance and (H, 2) of each left blank.
+
+        `marked` is the posterior (H, 2, 2) of which putts are marked.
+        """
+        share = marked / self.given_marks
+        cases = np.einsum("hab,abij,hij->hij", share, self.written, self.cases)
+        first = cases[:, 1, 0, None] * self.first[0] + cases[:, 1, 1, None] * self.first[1]
+        second = cases[:, 0, 1, None] * self.second[0] + cases[:, 1, 1, None] * self.second[1]
+        blank = np.stack([cases[:, 0].sum(axis=1), cases[:, :, 0].sum(axis=1)], axis=1)
+        return first, second, blank
+
+
+def weigh_distances(first: Numbers, second: Numbers | None, unit: str, slips: Slips) -> Distances:
+    """Weigh the distances of all holes; a card may ask for the first putt's alone."""
+    boxes = first.spelling.digits.shape[1]
+    prior, following = _priors(boxes, unit, slips.longer_putt)
+    full_1 = prior * first.full
+    if second is None:
+        nothing = np.zeros_like(first.full)
+        full_2, blank_2, after = nothing, np.ones(len(nothing)), nothing
+        both_2 = nothing
+    else:
+        full_2, blank_2 = prior * second.full, second.blank
+        after = second.full @ following.T
+        both_2 = (full_1 @ following) * second.full
+    both_1 = full_1 * after
+    one, two, both = full_1.sum(axis=1), full_2.sum(axis=1), both_1.sum(axis=1)
+    cases = np.stack([first.blank * blank_2, first.blank * two, one * blank_2, both], axis=1)
+    p = np.array([slips.distance_astray, slips.distance])
+    by_putt = np.stack([1 - p, p], axis=1)  # [marked, written]
+    return Distances(
+        cases=cases.reshape(-1, 2, 2),
+        first=np.stack([_normal(full_1), _normal(both_1)]),
+        second=np.stack([_normal(full_2), _normal(both_2)]),
+        written=np.einsum("ai,bj->abij", by_putt, by_putt),
+    )
+
+
+def _normal(rows: Floats) -> Floats:
+    total: Floats = rows.sum(axis=1, keepdims=True)
+    share: Floats = rows / np.where(total > 0, total, 1.0)
+    return share
+
+
+@lru_cache(maxsize=8)
+def _priors(boxes: int, unit: str, longer: float) -> tuple[Floats, Floats]:
+    """Chance of a putt's distance (V,), and of the next one's given it (V, V)."""
+    first = length_prior(boxes).copy()
+    first[np.arange(len(first)) > _FAR[unit]] *= _FARTHER
+    first /= first.sum()
+    square = np.ones((len(first), len(first))) * first
+    down, up = np.tril(square), np.triu(square, 1)
+    up[-1, -1] = 1.0  # nothing is longer than the longest
+    following = (1 - longer) * down / down.sum(axis=1, keepdims=True)
+    following += longer * up / up.sum(axis=1, keepdims=True)
+    return first, following

@@ -1,0 +1,70 @@
+"""Broken promises in the player's words."""
+
+from __future__ import annotations
+
+import pytest
+
+from forms.catalog import load_form
+from forms.rules import rules_of
+from scan.vision.deciding.findings import broken_promises
+from scan.vision.deciding.verdicts import UNREADABLE
+
+FORM = load_form("round9")
+RULES = rules_of(FORM)
+
+HOLE = {
+    "h01.score": 4,
+    "h01.penalty": "1",
+    "h01.drive": "miss",
+    "h01.approach1": "miss",
+    "h01.putt1": "clean",
+}
+
+
+def says(values: dict) -> list[tuple[str, str]]:
+    return [(finding.rule, finding.says) for finding in broken_promises(FORM, RULES, values)]
+
+
+def test_a_card_that_holds_breaks_nothing():
+    assert says(HOLE | {"tally.drive": 1, "tally.approach": 1, "total": 4}) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "rule", "words"),
+    [
+        ({"total": 5}, "total", "your holes add up to 4, your total says 5"),
+        ({"tally.drive": 2}, "tally.drive", "you counted 2 missed drives, the marks show 1"),
+        ({"tally.putt": 1}, "tally.putt", "you counted 1 missed putt, the marks show 0"),
+        (
+            {"h01.score": 3},
+            "throws",
+            "hole 1: 3 throws are marked and 1 penalty throw, but the score says 3",
+        ),
+        ({"date.day": 31, "date.month": 4}, "date", "there is no day 31 in month 4"),
+        ({"date.day": 3, "date.month": 13}, "date", "there is no month 13"),
+        ({"date.day": 32}, "date", "there is no day 32"),
+    ],
+)
+def test_a_broken_promise_is_said(change, rule, words):
+    assert says(HOLE | change) == [(rule, words)]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"h01.score": 6},  # marks get forgotten
+        {"total": None},  # broken off before the foot
+        {"total": 9, "h02.drive": "clean"},  # a played hole without score: nobody knows the sum
+        {"total": 9, "h01.score": UNREADABLE},
+        {"tally.drive": 2, "h05.drive": UNREADABLE},
+        {"date.day": 29, "date.month": 2},  # leap years are for whoever knows the century
+        {"date.day": 31},
+    ],
+)
+def test_what_may_be_as_it_is_breaks_nothing(change):
+    assert says(HOLE | change) == []
+
+
+def test_a_finding_names_the_cells_it_rests_on():
+    (finding,) = broken_promises(FORM, RULES, HOLE | {"tally.drive": 2})
+    assert {"tally.drive.1", "tally.drive.2", "h01.drive.miss", "h09.drive.clean"} <= set(finding.cells)

@@ -1,0 +1,79 @@
+"""Bubbles of hard cards, drawn apart from the reader: what is clear is read, what is not is asked."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+
+import numpy as np
+import pytest
+
+from forms.catalog import load_form
+from forms.layout import PAPERS, Layout, arrange
+from scan.vision.seeing.bubble_net import CLASSES, bubble_net
+from scan.vision.seeing.bubbles import bubble_log_likelihoods, bubble_patches, measure_bubbles, pen_darkness
+from scan.vision.seeing.ink import ink_of
+from scan.vision.seeing.patches import digit_patches
+from scan.vision.weighing.likelihoods import choices, likelihoods
+from scan.vision.weighing.slips import Slips
+from tests.simulator.hard_cards import KINDS, Card, card
+
+Logs = dict[str, tuple[float, float, float]]
+
+
+def layout_of(made: Card) -> Layout:
+    return arrange(load_form(made.form), PAPERS[made.paper]).layout
+
+
+def measured(made: Card) -> Logs:
+    layout = layout_of(made)
+    ink = ink_of(made.flat, np.full_like(made.flat, 255), layout)
+    around = bubble_patches(ink, layout)
+    pen = pen_darkness(digit_patches(ink, layout), around)
+    return dict(bubble_log_likelihoods(measure_bubbles(around, layout, pen)))
+
+
+def test_the_simulator_and_the_network_speak_of_the_same_classes() -> None:
+    assert KINDS == CLASSES
+
+
+def test_what_is_said_of_the_weights_is_true() -> None:
+    about = json.loads(files("scan.vision.seeing").joinpath("bubbles.json").read_text("utf-8"))
+    net = bubble_net()
+    assert about["parameters"] == sum(w.size for w in net.weights.values())
+    assert net.shares.sum() == pytest.approx(1, abs=1e-4)
+    assert set(about["of_each_class"]) == set(CLASSES)
+
+
+@pytest.mark.parametrize("seed", [300_101, 300_102, 300_103])
+def test_bubbles_of_hard_cards_are_hardly_ever_taken_for_the_opposite(seed: int) -> None:
+    """Marks, tools and prints of families that the network never saw; ten to one is believed."""
+    made = card(seed, "new", ("round9", "a4"))
+    logs = measured(made)
+    wrong = 0
+    for cell, (blank, filled, _) in logs.items():
+        kind = made.kinds.get(cell, "empty")
+        wrong += kind == "empty" and filled > blank + np.log(10)
+        wrong += kind == "filled" and blank > filled + np.log(10)
+    assert len(logs) > 150
+    assert wrong <= 1
+
+
+def test_a_card_of_no_bubbles_has_none() -> None:
+    layout = arrange(load_form("round9"), PAPERS["a4"]).layout
+    none = Layout(layout.form, layout.paper, (), layout.fiducials, layout.studs, layout.qr, layout.plain_code)
+    assert dict(bubble_log_likelihoods(measure_bubbles(np.zeros((0, 45, 45), np.float32), none, 0.5))) == {}
+
+
+def test_struck_out_beside_a_filled_one_takes_the_other() -> None:
+    """As the card promises: the ink says struck out and filled, each a thousand times likelier than not."""
+    struck, filled, blank = (-7.0, -7.0, 0.0), (-7.0, 0.0, -7.0), (0.0, -7.0, -7.0)
+    found = choices(likelihoods(np.array([[struck, filled, blank]])), Slips())
+    looks = found.looks(np.array([[0.5, 1 / 6, 1 / 6, 1 / 6]]))[0]
+    assert looks[2] > 0.98
+
+
+def test_struck_out_alone_is_not_an_answer() -> None:
+    found = choices(likelihoods(np.array([[(-7.0, -7.0, 0.0), (0.0, -7.0, -7.0)]])), Slips())
+    looks = found.looks(np.array([[0.5, 0.25, 0.25]]))[0]
+    assert looks.argmax() == 4  # neither blank nor an option nor several
