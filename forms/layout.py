@@ -174,6 +174,25 @@ def arrange(form: Form, paper: Paper) -> Sheet:
     )
 
 
+def with_cells(sheet: Sheet, form: Form, cells: Iterable[Cell]) -> Sheet:
+    """Return a sheet that asks all of `form`: the cells that `sheet` has, and `cells` placed by hand.
+
+    Raises
+    ------
+    LayoutError
+        when a cell lies where none may
+    """
+    order = {field.id: i for i, field in enumerate(form.fields)}
+    placed = (*sheet.layout.cells, *(replace(cell, box=_rounded(cell.box)) for cell in cells))
+    layout = replace(
+        sheet.layout,
+        form=replace(form, columns=(), help=(), words={}),
+        cells=tuple(sorted(placed, key=lambda cell: order[cell.field])),
+    )
+    _check(layout)
+    return replace(sheet, layout=layout)
+
+
 def _rounded(box: Box) -> Box:
     return Box(round(box.x, 3), round(box.y, 3), round(box.w, 3), round(box.h, 3))
 

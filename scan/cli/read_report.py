@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,19 +27,27 @@ class Tally:
         default_factory=dict
     )  # serial of a round -> what the first photo was to it
     waits: dict[str, int] = field(default_factory=dict)  # serial -> questions
+    called: dict[str, str] = field(default_factory=dict)  # serial of a round -> day, course, player
     not_read: dict[str, str] = field(default_factory=dict)  # SHA-256 -> name of the photo
     not_kept: list[str] = field(default_factory=list)
     not_opened: list[str] = field(default_factory=list)
 
-    def add(self, kept: Kept) -> None:
-        """Count one card."""
+    def add(self, kept: Kept, waits: Sequence[str], called: str) -> None:
+        """Count one card.
+
+        Parameters
+        ----------
+        waits : the fields that wait for a person
+        called : what a sheet that is no round is called
+        """
         reading = kept.reading
         if kept.serial is None and reading.status != "read":
             self.not_read[f"{reading.photo_sha256}{reading.source}"] = _name(reading)
             return
         serial = kept.serial or f"{reading.serial}"
         self.outcomes.setdefault(serial, kept.outcome)
-        self.waits[serial] = len(waiting(kept))
+        self.waits[serial] = len(waits)
+        self.called[serial] = called if kept.round is None else _called(kept.round)
         for sha in reading.together:  # it completes photos that could not be read alone
             for key in [key for key in self.not_read if key.startswith(sha)]:
                 del self.not_read[key]
@@ -53,6 +61,15 @@ class Tally:
     def attention(self) -> bool:
         """Whether a person must do something."""
         return bool(self.questions or self.not_read or self.not_kept)
+
+    def _who_waits(self) -> list[str]:
+        """Return a line for each card that asks, the first few."""
+        asking = [(serial, count) for serial, count in self.waits.items() if count]
+        lines = []
+        for serial, count in asking[:SHOWN_NAMES]:
+            lines.append(f"    {self.called[serial]}: {_count(count, 'question')}, card {serial}")
+        more = len(asking) - SHOWN_NAMES
+        return [*lines, *([f"    and {_count(more, 'more card')}"] if more > 0 else [])]
 
     def lines(self) -> list[str]:
         """Return the summary: cards, what was not read, questions, what to do next."""
@@ -72,6 +89,7 @@ class Tally:
                 f"{_count(self.questions, 'question')} on {_count(asked, 'card')}: shortpencil review asks "
                 f"{'it' if self.questions == 1 else 'them'}."
             )
+            lines += self._who_waits()
         if self.not_read:
             lines.append(f"Take again, as said above: {_names(self.not_read.values())}.")
         if self.not_kept:
@@ -88,7 +106,7 @@ def waiting(kept: Kept) -> tuple[str, ...]:
     return kept.reading.flagged if kept.round is None else kept.round.waiting
 
 
-def card_lines(kept: Kept, form: Form | None) -> list[str]:
+def card_lines(kept: Kept, form: Form | None, waits: Sequence[str]) -> list[str]:
     """Return what to say of one card: what it is, what it asks, how it differs from what was stored."""
     from scan.review.differences import differences
     from scan.review.wording import full_name
@@ -97,7 +115,6 @@ def card_lines(kept: Kept, form: Form | None) -> list[str]:
     name = _name(reading)
     if kept.serial is None and reading.status != "read":
         return [f"{name}: not read. {_sentence(reading.reason)}"]
-    waits = waiting(kept)
     doubt = (
         "nothing to ask"
         if not waits
@@ -125,8 +142,18 @@ def _summary(round_: Round | None) -> str:
     if round_ is None:
         return "no round"
     scores = [hole.score.known for hole in round_.holes if isinstance(hole.score.known, int)]
-    day = round_.played_on.known or "no date"
-    return f"{day}, {len(scores)} holes, score {sum(s for s in scores if isinstance(s, int))}"
+    scored = sum(score for score in scores if isinstance(score, int))
+    return f"{_called(round_)}, {_count(len(scores), 'hole')}, score {scored}"
+
+
+def _called(round_: Round) -> str:
+    """Return what a round is called: its day, with a question mark where doubtful, where and whose it was."""
+    from scan.records.rounds import is_day
+
+    day = round_.played_on
+    perhaps = f"{day.value}?" if is_day(day.value) else "no date"
+    place = ", ".join(part for part in (round_.course, round_.layout) if part)
+    return f"{day.known or perhaps}, {place if round_.course else 'no course'}, {round_.player or 'no name'}"
 
 
 def _sentence(reason: str | None) -> str:

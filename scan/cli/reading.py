@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
 import time
 from collections.abc import Iterable, Iterator
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from scan.records.store import Store
 
 DONE, ATTENTION, WRONG = 0, 1, 2
+PRACTICE = "practice"  # what a practice card's form says it records
+MOST_NEXT, NEXT_MINUTES = 3, 30  # players whose next session is said, and its length
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -121,6 +124,8 @@ def _read(args: argparse.Namespace, photos: list[Path]) -> int:
                 _report(result, catalog, keeper, tally, cards, store, stored=not args.dry_run)
         finally:  # whoever stops it early is told what was done
             print("\n".join(tally.lines()), file=sys.stderr)
+        if cards is None and not args.dry_run:
+            _say_next(store, catalog, [serial for serial, waits in tally.waits.items() if not waits])
     if cards is not None:
         print(
             json.dumps(
@@ -128,6 +133,30 @@ def _read(args: argparse.Namespace, photos: list[Path]) -> int:
             )
         )
     return WRONG if tally.not_opened else ATTENTION if tally.attention else DONE
+
+
+def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
+    """Say the next session of each player whose practice card was read just now and asks nothing."""
+    from scan.cli.review import focus_of_store
+
+    heads = {head.serial: head for head in store.heads()} if serials else {}
+    players: dict[str | None, None] = {}
+    for serial in serials:
+        head = heads.get(serial)
+        layout = catalog.find(head.form) if head is not None else None
+        if head is not None and layout is not None and layout.form.record == PRACTICE:
+            players[store.card(serial).player] = None
+    focus = focus_of_store(store)
+    for player in list(players)[:MOST_NEXT]:
+        view = focus(player, NEXT_MINUTES)
+        whose = f"{player}: " if player else ""
+        if isinstance(view, str):
+            print(f"{whose}{view}", file=sys.stderr)
+            continue
+        steps = "; ".join(f"{step.minutes} min {step.title.rstrip('.')}" for step in view.steps)
+        more = f" --player {shlex.quote(player)}" if player else ""
+        print(f"{whose}next session: {view.title[0].lower()}{view.title[1:]}. {steps}.", file=sys.stderr)
+        print(f"    shortpencil focus{more} --print practice.pdf", file=sys.stderr)
 
 
 def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:
@@ -183,11 +212,12 @@ def _report(
     stored: bool,
 ) -> None:
     """Store and report one file's cards; with `cards`, collect them as JSON, one a round."""
-    from scan.cli.read_report import card_lines
+    from scan.cli.read_report import card_lines, waiting
     from scan.joining import NotKept, one_a_round
     from scan.reading import reading_to_json
     from scan.records.record_json import round_to_json
     from scan.records.store import NOT_STORED
+    from scan.review.shelf import name_of
 
     if result.before:
         tally.photos += 1
@@ -200,7 +230,11 @@ def _report(
             tally.not_kept.append(Path(result.path).name)
             print(f"shortpencil: {kept.says}", file=sys.stderr)
             continue
-        tally.add(kept)
+        waits, called = waiting(kept), ""
+        if kept.round is None and kept.serial is not None:  # a sheet that is no round, with its answers
+            card = store.card(kept.serial)
+            waits, called = card.waiting, name_of(store, card).line
+        tally.add(kept, waits, called)
         if cards is not None:
             key = kept.serial or f"{result.path} {number}"
             cards[key] = reading_to_json(kept.reading, round_to_json(kept.round) if kept.round else None)
@@ -212,7 +246,7 @@ def _report(
         # The photo that was read just now, also where another one speaks for the card.
         source = result.readings[number].source
         shown = replace(shown, reading=replace(shown.reading, source=source))
-        print("\n".join(card_lines(shown, layout.form if layout else None)), flush=True)
+        print("\n".join(card_lines(shown, layout.form if layout else None, waits)), flush=True)
     for note in result.notes:
         print(f"{Path(result.path).name}: {note}.", file=sys.stdout if cards is None else sys.stderr)
     if result.error is not None:

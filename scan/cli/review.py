@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 DONE = 0
 PORT = 8467  # any that common programs leave free
+MOST_SHOWN = 5  # of the cards that wait, before the page shows them all
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -93,6 +94,8 @@ def run_review(args: argparse.Namespace) -> int:
         store.empty_aside()
         if args.ask:
             store.ask_in(args.player, args.ask)
+        for line in _waits(store):
+            print(line, file=sys.stderr)
         serve(
             store,
             forms_folder(),
@@ -105,6 +108,23 @@ def run_review(args: argparse.Namespace) -> int:
         )
     print("shortpencil review has stopped. What was answered is kept.", file=sys.stderr)
     return DONE
+
+
+def _waits(store: Store) -> list[str]:
+    """Return what waits, a line a card, the first few: named as in every list."""
+    from scan.review.naming import count_said
+    from scan.review.shelf import all_that_waits, name_of, round_name
+
+    waiting = all_that_waits(store)
+    if not waiting:
+        return []
+    total = sum(len(fields) for _, fields in waiting)
+    lines = [f"{count_said(total, 'question')} on {count_said(len(waiting), 'card')}:"]
+    for serial, fields in waiting[:MOST_SHOWN]:
+        name = round_name(store, serial) or name_of(store, store.card(serial))
+        lines.append(f"    {name.line}: {count_said(len(fields), 'question')}, card {serial}")
+    more = len(waiting) - MOST_SHOWN
+    return [*lines, *([f"    and {count_said(more, 'more card')}"] if more > 0 else [])]
 
 
 def _tell(opened: Opened, quiet: bool, *, as_json: bool = False) -> None:
@@ -140,10 +160,13 @@ def focus_of_store(store: Store) -> FocusOf:
         asked = argparse.Namespace(
             player=player, minutes=minutes, half_life=5.0, under_16=False, practised=None, since=None
         )
+        if player is not None and all(line.player != player for line in store.summaries()):
+            return f"There is no round of {player} yet to work a session out from."
         try:
             worked = work_out(asked, store, load_drills(None))
         except InputError as error:
-            return str(error)
+            says = str(error).removeprefix(f"{store.name}: ")
+            return f"{says[:1].upper()}{says[1:]}"
         return worked if isinstance(worked, str) else view_of(worked.report(player, with_pictures=False))
 
     return focus

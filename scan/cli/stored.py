@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from scan.records.other_sheets import OtherSheet
     from scan.records.rounds import Round
     from scan.records.store import Store
-    from scan.records.summary import Summary
+    from scan.records.summary import Summary, Undated
 
 DONE, ATTENTION, WRONG = 0, 1, 2
 
@@ -101,14 +101,22 @@ def run_rounds(args: argparse.Namespace) -> int:
     if args.serial is not None:
         return _show_sheet(args, place)
     lines = [line for line in _summaries(place) if args.player in (None, line.player)]
+    undated = {} if all(line.played_on for line in lines) else _undated(place)
     others = _other_sheets(place, args.player)
     if args.json:
         import json
 
-        shown = {"rounds": [_line_json(line) for line in lines], "sheets": [_other_json(o) for o in others]}
+        shown = {
+            "rounds": [_line_json(line, undated) for line in lines],
+            "sheets": [_other_json(o) for o in others],
+        }
         print(json.dumps({"schema": 1, **shown}, ensure_ascii=False))
     elif lines or others:
-        print("\n".join([*(table_of(lines) if lines else ()), *table_of_others(others, gap=bool(lines))]))
+        print(
+            "\n".join(
+                [*(table_of(lines, undated) if lines else ()), *table_of_others(others, gap=bool(lines))]
+            )
+        )
     else:
         whose = f" of {args.player}" if args.player else ""
         print(
@@ -116,6 +124,8 @@ def run_rounds(args: argparse.Namespace) -> int:
             "mark it after your round, then `shortpencil read` a photo of it.",
             file=sys.stderr,
         )
+    if any(undated[line.id].perhaps for line in lines if line.id in undated) and not args.json:
+        print("A day with ? is doubtful.", file=sys.stderr)
     waits = [n for n in (*(line.waits for line in lines), *(len(o.waiting) for o in others)) if n]
     if waits:
         fields = sum(waits)
@@ -136,6 +146,7 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
     with existing_store(place) as store:
         sheet = store.sheet(args.serial)
         lines = {line.id: line for line in store.summaries()}
+        undated = store.undated()
         others = {} if sheet and sheet[0].serial in lines else {o.serial: o for o in store.other_sheets()}
     if not sheet:
         raise InputError(
@@ -148,7 +159,7 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
         shown = [
             {
                 "id": one.serial,
-                "round": _line_json(lines[one.serial]) if one.serial in lines else None,
+                "round": _line_json(lines[one.serial], undated) if one.serial in lines else None,
                 **({"fields": _rows_json(others[one.serial])} if one.serial in others else {}),
                 "photos": [asdict(photo) for photo in one.photos],
             }
@@ -158,7 +169,9 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
     for one in sheet if not args.json else ():
         line = lines.get(one.serial)
         other = others.get(one.serial)
-        print(f"{one.serial}: {_said(line) if line else _other_said(other) if other else 'no round'}")
+        print(
+            f"{one.serial}: {_said(line, undated) if line else _other_said(other) if other else 'no round'}"
+        )
         for photo in one.photos:
             asks = f"asks {photo.questions}" if photo.questions else "asks nothing"
             when = photo.recorded_at[:16].replace("T", " ") + " UTC" if photo.recorded_at else "no time"
@@ -175,13 +188,28 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
 def _other_said(other: OtherSheet) -> str:
     day = other.day.isoformat() if other.day else "no date"
     waits = f", {_count(len(other.waiting), 'field')} waiting" if other.waiting else ""
-    return f"{other.form.title}, {day}, {_count(other.answered, 'answer')}{waits}"
+    return (
+        f"{day}, {other.form.title}, {other.player or 'no name'}, {_count(other.answered, 'answer')}{waits}"
+    )
 
 
-def _said(line: Summary) -> str:
-    day = line.played_on.isoformat() if line.played_on else "no date"
+def _said(line: Summary, undated: Mapping[str, Undated]) -> str:
     waits = f", {_count(line.waits, 'field')} waiting" if line.waits else ""
-    return f"{day}, {line.holes_scored} holes, score {line.score}{waits}"
+    return f"{called(line, undated)}, {_count(line.holes_scored, 'hole')}, score {line.score}{waits}"
+
+
+def called(line: Summary, undated: Mapping[str, Undated]) -> str:
+    """Return what a round is called in a line of text: its day, where and whose it was."""
+    place = ", ".join(part for part in (line.course, line.layout) if part) if line.course else "no course"
+    return f"{_day_said(line, undated)}, {place}, {line.player or 'no name'}"
+
+
+def _day_said(line: Summary, undated: Mapping[str, Undated]) -> str:
+    """Return the day of a round, a doubtful one with a question mark."""
+    if line.played_on:
+        return line.played_on.isoformat()
+    known = undated.get(line.id)
+    return f"{known.perhaps.isoformat()}?" if known and known.perhaps else "no date"
 
 
 def run_export(args: argparse.Namespace) -> int:
@@ -290,12 +318,17 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
     return worst
 
 
-def table_of(lines: Sequence[Summary]) -> list[str]:
-    """Return the list as lines of text: a head and a line a round, in columns."""
+def table_of(lines: Sequence[Summary], undated: Mapping[str, Undated] | None = None) -> list[str]:
+    """Return the list as lines of text: a head and a line a round, in columns.
+
+    Parameters
+    ----------
+    undated : what is said of the day of rounds without one
+    """
     head = ("date", "player", "course", "holes", "score", "par", "drive", "appr.", "putt", "waits", "card")
     rows = [
         (
-            line.played_on.isoformat() if line.played_on else "no date",
+            _day_said(line, undated or {}),
             " ".join((line.player or "").split()),
             " ".join(", ".join(part for part in (line.course, line.layout) if part).split()),
             str(line.holes) if line.holes == line.holes_scored else f"{line.holes_scored} of {line.holes}",
@@ -407,6 +440,18 @@ def _summaries(place: str | Path) -> Sequence[Summary]:
         return store.summaries()
 
 
+def _undated(place: str | Path) -> Mapping[str, Undated]:
+    """Return what is said of the day of rounds without one, the quick way where that serves."""
+    if isinstance(place, Path):
+        from scan.records.listing import quick_undated
+
+        found = quick_undated(place)
+        if found is not None:
+            return found
+    with existing_store(place) as store:
+        return store.undated()
+
+
 def _other_sheets(place: str | Path, player: str | None) -> Sequence[OtherSheet]:
     """Return the sheets that are no rounds; the store is opened for them only where there are any."""
     if isinstance(place, Path):
@@ -478,10 +523,12 @@ def _say_findings(found: Imported) -> None:
                 print(f"  note  {round_.id} ({day}): {finding.says}", file=sys.stderr)
 
 
-def _line_json(line: Summary) -> dict[str, Any]:
+def _line_json(line: Summary, undated: Mapping[str, Undated]) -> dict[str, Any]:
+    known = undated.get(line.id)
     return {
         "id": line.id,
         "day": line.played_on.isoformat() if line.played_on else None,
+        "perhaps_day": known.perhaps.isoformat() if known and known.perhaps else None,
         "player": line.player,
         "course": line.course,
         "layout": line.layout,

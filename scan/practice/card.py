@@ -2,33 +2,49 @@
 
 Each set of a drill is one number field, whose id says what it counts: ``made.DRILL.TRIES.N`` is how many of
 TRIES were made in set N of DRILL. So a photo of the card needs nothing but its own field map to become
-practice results. Below the boxes the sheet carries the plan in words, and the cautions.
+practice results. The boxes stand beside the drill that they count, in the session as it is done; a line for
+own words and the aim follow it, then the cautions.
 """
 
 from __future__ import annotations
 
-import re
-from contextlib import suppress
+import json
+from dataclasses import dataclass
 
 from forms.drawing import CardIdentity, Shape, draw
-from forms.errors import LayoutError
-from forms.form import form_from_toml
-from forms.layout import Paper, Sheet, arrange
+from forms.form import Form, form_from_toml
+from forms.geometry import Box, Point
+from forms.layout import (
+    DIGIT_GAP_MM,
+    DIGIT_H_MM,
+    DIGIT_W_MM,
+    FOLD_CLEAR_MM,
+    Cell,
+    Paper,
+    Sheet,
+    arrange,
+    with_cells,
+)
 from scan.practice import words
 from scan.practice.picture import TEXT_PT, line, paragraph, text
 from scan.practice.plan import BOX_WORDS, Plan, Step
 from scan.records.practice_sets import MADE
 
-EDITION = 2  # the first named its boxes by their place in the session, and had no line for words
+EDITION = 3  # the second had all boxes above the session, the first named them by their place in it
 AGAIN = "again"
-FULL, BEGINNING, PLACE = "full", "beginning", "place"
 
 HOW_TO_MARK = "Pencil or dark pen, one digit a box, to the right. Not done: leave the boxes empty."
+WORDS_LABEL = "In my own words"
 
-_FIRST_LINE = 4
-#: More sets than this in one drill would not fit a line; the first ones tell enough.
+#: More sets than this in one drill would take more room than their drill; the first ones tell enough.
 MOST_SETS = 6
 ROOMY_STEPS = 6  # a session of more parts fills the sheet
+
+_LEFT_MM = 22.0  # right of the corner marks, so that a line may run beside one
+_TOLD_MM = 18.0  # minutes stand before it
+_SET_GAP_MM = 2.8
+_BESIDE_MM = 4.0  # clear space between what a drill is and its boxes
+_WORDS_H_MM = 16.0
 
 _HEAD = """
 name = "practice"
@@ -65,118 +81,143 @@ line = 3
 """
 
 
-_WORDS = """
-[[head]]
-id = "words"
-type = "words"
-label = "In my own words"
-line = {line}
-"""
-
-
-def form_text(plan: Plan, *, names: str = FULL) -> str:
-    """Return the TOML of the practice card for that plan.
-
-    Parameters
-    ----------
-    names : by what each row of boxes is named: its drill's title, the beginning of that, or its place in the
-        session, where the others do not fit
-    """
-    parts = [_HEAD.format(edition=EDITION)]
-    test = plan.step("test")
-    if test.drill is None:
+def form_text(plan: Plan) -> str:
+    """Return the TOML of the practice card for that plan."""
+    if plan.step("test").drill is None:
         raise ValueError("a plan ends with a test")
-    at = _FIRST_LINE - 1
+    parts = [_HEAD.format(edition=EDITION)]
     for step in plan.steps:
-        if step.drill is None:
-            continue
-        if step.box == "again":
-            at += 1
-            parts.append(_field(_id(step, AGAIN), f"First, last time's test again, of {step.tries}", 2, at))
-            continue
-        at += 1
-        sets = min(step.sets, MOST_SETS)
-        label = f"{_name(step, names)}, of {step.tries}"
-        for n in range(1, sets + 1):
-            parts.append(_field(_id(step, str(n)), label if n == 1 else "", len(str(step.tries)), at))
-    # On a line of its own where the session leaves room for one.
-    parts.append(_WORDS.format(line=at + (len(plan.steps) <= ROOMY_STEPS)))
+        names = boxes_of(step)
+        for n, field_id in enumerate(names, start=1):
+            title = step.drill.title if step.drill else ""
+            first = "last time's test again: " if step.box == AGAIN else ""
+            which = f", set {n}" if len(names) > 1 else ""
+            parts.append(_field(field_id, f"{first}{title}{which}, of {step.tries}", len(str(step.tries))))
+    parts.append(f'\n[[head]]\nid = "words"\ntype = "words"\nlabel = "{WORDS_LABEL}"\nline = 5\n')
     return "".join(parts)
 
 
 def practice_sheet(plan: Plan, paper: Paper, *, unit: str = "m", hand: str = "right") -> Sheet:
     """Return the arranged practice card for that plan."""
 
-    def arranged(names: str) -> Sheet:
-        text = form_text(plan, names=names)
-        return arrange(form_from_toml(text, source="practice card", unit=unit, hand=hand), paper)
+    def form_of(toml: str) -> Form:
+        return form_from_toml(toml, source="practice card", unit=unit, hand=hand)
 
-    for names in (FULL, BEGINNING):
-        with suppress(LayoutError):
-            return arranged(names)
-    return arranged(PLACE)
+    head = arrange(form_of(_HEAD.format(edition=EDITION)), paper)
+    return with_cells(head, form_of(form_text(plan)), _session(plan, paper).cells)
 
 
 def practice_page(sheet: Sheet, identity: CardIdentity, plan: Plan) -> tuple[Shape, ...]:
-    """Return the printed page: the form, and below it the plan in words."""
-    paper = sheet.layout.paper
-    left, width = 22.0, paper.width_mm - 44.0
-    lowest = max(cell.box.bottom for cell in sheet.layout.cells)
-    y = lowest + 7.0
+    """Return the printed page: the form's head, and the session with its boxes."""
+    return (*draw(sheet, identity), *_session(plan, sheet.layout.paper).shapes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Session:
+    """What stands below the head: cells to write into, and everything printed beside them."""
+
+    cells: tuple[Cell, ...]
+    shapes: tuple[Shape, ...]
+
+
+def _session(plan: Plan, paper: Paper) -> _Session:
+    """Lay the session out from the top, step by step; what a fold would cross begins below it."""
+    left, width = _LEFT_MM, paper.width_mm - 2 * _LEFT_MM
+    right, fold_x, fold_y = left + width, paper.width_mm / 2, paper.height_mm / 2
+    cells: list[Cell] = []
+    y = 47.0  # below the code and the date
     shapes: list[Shape] = [
         text(left, y, HOW_TO_MARK, size_pt=TEXT_PT, fit_mm=width),
-        line(left, y + 4.0, left + width, y + 4.0, width_mm=0.3),
-        text(left, y + 12.5, f"{plan.length} for your {words.MANY[plan.phase]}", size_pt=18, bold=True),
-        text(left, y + 20.0, f"One cue: {plan.cue}", size_pt=14, fit_mm=width),
+        line(left, y + 3.4, right, y + 3.4, width_mm=0.3),
+        text(left, y + 11.6, f"{plan.length} for your {words.MANY[plan.phase]}", size_pt=18, bold=True),
+        text(left, y + 18.8, f"One cue: {plan.cue}", size_pt=14, fit_mm=width),
     ]
-    y += 29.0
+    y += 27.5
+    told = left + _TOLD_MM
     for step in plan.steps:
         title, how = _told(step)
         if step.drill is None:
             shapes.append(text(left, y, f"{step.minutes} min", size_pt=12, bold=True))
-            told = f"{title}: {how[0].lower()}{how[1:]}"
-            lines, y = paragraph(left + 18, y, told, width - 18, size_pt=10.5)
+            lines, y = paragraph(
+                told, y, f"{title}: {how[0].lower()}{how[1:]}", width - _TOLD_MM, size_pt=10.5
+            )
             shapes += lines
-            y += 2.0
+            y += 2.6
             continue
+        rows, boxes_w, boxes_h = _boxes(step)
+        if y + 1.6 < fold_y + FOLD_CLEAR_MM and y + 1.6 + boxes_h > fold_y - FOLD_CLEAR_MM:
+            y = fold_y + FOLD_CLEAR_MM + 3.0  # its title stands just below the fold
         shapes.append(text(left, y, f"{step.minutes} min", size_pt=12, bold=True))
-        shapes.append(text(left + 18, y, title, size_pt=12, bold=True, fit_mm=width - 18))
-        lines, y = paragraph(left + 18, y + 5.2, how, width - 18, size_pt=10.5)
+        caption = f"made, of {step.tries}{' each' if len(boxes_of(step)) > 1 else ''}"
+        shapes.append(text(right, y, caption, size_pt=TEXT_PT, anchor="right"))
+        shapes.append(text(told, y, title, size_pt=12, bold=True, fit_mm=width - _TOLD_MM - 28.0))
+        start = max(right - boxes_w, fold_x + FOLD_CLEAR_MM)
+        cells += _cells(boxes_of(step), rows, start, y + 1.6)
+        lines, end = paragraph(told, y + 5.2, how, start - _BESIDE_MM - told, size_pt=10.5)
         shapes += lines
-        y += 3.0
-    lines, y = paragraph(left, y + 1.0, _aim_said(plan), width, size_pt=12, bold=True)
+        y = max(end, y + 1.6 + boxes_h + 4.6) + 2.4
+    strip = Box(left, y + 1.0, fold_x - FOLD_CLEAR_MM - left, _WORDS_H_MM)
+    if strip.y < fold_y + FOLD_CLEAR_MM and strip.bottom > fold_y - FOLD_CLEAR_MM:
+        strip = Box(strip.x, fold_y + FOLD_CLEAR_MM, strip.w, strip.h)
+    cells.append(Cell("words.strip", "words", "words", strip, "strip"))
+    shapes.append(text(left, strip.y, WORDS_LABEL, size_pt=TEXT_PT, bold=True))
+    aside = fold_x + FOLD_CLEAR_MM
+    lines, end = paragraph(aside, strip.y, _aim_said(plan), right - aside, size_pt=12, bold=True)
     shapes += lines
+    y = max(strip.bottom + 6.0, end)
     for note in plan.notes:
-        lines, y = paragraph(left, y + 0.8, note, width, size_pt=9.5)
+        lines, y = paragraph(left, y, note, width, size_pt=9.5)
         shapes += lines
-    shapes.append(line(left, y, left + width, y, width_mm=0.3))
-    y += 5.0
+        y += 0.4
+    shapes.append(line(left, y - 1.6, right, y - 1.6, width_mm=0.3))
+    y += 3.4
     # a long session has more boxes; its cautions then run on instead of each beginning a line
     for caution in plan.cautions if len(plan.steps) <= ROOMY_STEPS else (" ".join(plan.cautions),):
         lines, y = paragraph(left, y, caution, width, size_pt=9.5)
         shapes += lines
         y += 0.4
-    return (*draw(sheet, identity), *shapes)
+    return _Session(tuple(cells), tuple(shapes))
 
 
-def _name(step: Step, names: str) -> str:
-    title = step.drill.title if step.drill else ""
-    if names == BEGINNING:
-        return re.split(r",\s+(?=\D)", title)[0]  # a list of distances stays whole
-    return title if names == FULL else BOX_WORDS[step.box].capitalize()
+def boxes_of(step: Step) -> tuple[str, ...]:
+    """Return the id of each number that a step asks for, in the order in which it is done."""
+    if step.drill is None:
+        return ()
+    names = (AGAIN,) if step.box == AGAIN else tuple(map(str, range(1, min(step.sets, MOST_SETS) + 1)))
+    return tuple(f"{MADE}.{step.drill.id}.{step.tries}.{name}" for name in names)
 
 
-def _id(step: Step, n: str) -> str:
-    return f"{MADE}.{step.drill.id if step.drill else ''}.{step.tries}.{n}"
+def _boxes(step: Step) -> tuple[int, float, float]:
+    """Return how many sets stand side by side, and the width and height in mm of a step's boxes."""
+    digits, count = len(str(step.tries)), len(boxes_of(step))
+    across = min(count, 3)
+    down = -(-count // across)
+    each = digits * DIGIT_W_MM + (digits - 1) * DIGIT_GAP_MM
+    return (
+        across,
+        across * each + (across - 1) * _SET_GAP_MM,
+        down * DIGIT_H_MM + (down - 1) * DIGIT_GAP_MM,
+    )
 
 
-def _field(field_id: str, label: str, digits: int, at: int) -> str:
+def _cells(names: tuple[str, ...], across: int, x: float, y: float) -> list[Cell]:
+    """Return the boxes of a step, the sets from left to right and then below."""
+    digits = len(names[0].split(".")[2])
+    each = digits * DIGIT_W_MM + (digits - 1) * DIGIT_GAP_MM
+    cells = []
+    for i, name in enumerate(names):
+        at = Point(x + i % across * (each + _SET_GAP_MM), y + i // across * (DIGIT_H_MM + DIGIT_GAP_MM))
+        for digit in range(digits):
+            box = Box(at.x + digit * (DIGIT_W_MM + DIGIT_GAP_MM), at.y, DIGIT_W_MM, DIGIT_H_MM)
+            cells.append(Cell(f"{name}.{digit + 1}", name, "digit", box, "box"))
+    return cells
+
+
+def _field(field_id: str, label: str, digits: int) -> str:
     # A TOML basic string is a JSON string where there are no control characters, which plans have not.
-    import json
-
     return (
         f'\n[[head]]\nid = {json.dumps(field_id)}\ntype = "number"\ndigits = {digits}\n'
-        f"label = {json.dumps(label, ensure_ascii=False)}\nline = {at}\n"
+        f"label = {json.dumps(label, ensure_ascii=False)}\nline = 4\n"
     )
 
 

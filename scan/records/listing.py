@@ -13,7 +13,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from scan.records.summary import ORDER, STORE_SCHEMA, Summary
+from scan.records.summary import ORDER, STORE_SCHEMA, UNDATED, Summary, Undated, undated_of
 
 
 def quick_summaries(path: Path) -> tuple[Summary, ...] | None:
@@ -25,6 +25,15 @@ def quick_summaries(path: Path) -> tuple[Summary, ...] | None:
                 return None
             rows = connection.execute(f"SELECT {columns} FROM rounds ORDER BY {', '.join(ORDER)}").fetchall()
         return tuple(_summary(row) for row in rows)
+    except (sqlite3.Error, ValueError, TypeError):
+        return None
+
+
+def quick_undated(path: Path) -> dict[str, Undated] | None:
+    """Return what is said of the day of rounds without one; None where `store` must look at it."""
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+            return {row[0]: undated_of(row[1], row[2]) for row in connection.execute(UNDATED)}
     except (sqlite3.Error, ValueError, TypeError):
         return None
 

@@ -21,6 +21,7 @@ from scan.records import tables
 from scan.records.kept import reading_from_text
 from scan.records.owners import owner_of, without_name
 from scan.records.record_json import time_text
+from scan.records.summary import undated_of
 
 #: The tables that hold a round's rows, in the order in which they can be put back; the column that names it.
 ROWS: tuple[tuple[Table, str], ...] = (
@@ -223,8 +224,43 @@ def _photos_of(rows: Mapping[str, list[dict[str, Any]]]) -> list[str]:
 
 def _says(rows: Mapping[str, list[dict[str, Any]]]) -> str:
     for round_ in rows["rounds"]:
-        return f"{round_['played_on'] or 'no date'}, {round_['holes_scored']} holes, score {round_['score']}"
-    return f"{len(rows['practice'])} sets of practice" if rows["practice"] else "a card of its own form"
+        place = ", ".join(part for part in (round_["course"], round_["layout"]) if part and round_["course"])
+        holes = f"{round_['holes_scored']} {'hole' if round_['holes_scored'] == 1 else 'holes'}"
+        return ", ".join((_day(round_), place or "no course", round_["player"] or "no name", holes,
+                          f"score {round_['score']}"))  # fmt: skip
+    whose = owner_of(rows) or "no name"
+    if not rows["practice"]:
+        return f"a card of its own form, {whose}"
+    days = {_own_day(row["record"]) for row in rows["practice"]}
+    day = days.pop() if len(days) == 1 else None
+    count = len(rows["practice"])
+    sets = f"{count} {'set' if count == 1 else 'sets'} of practice"
+    return f"{_said_day(day) or 'no date'}, {sets}, {whose}"
+
+
+def _day(round_: Mapping[str, Any]) -> str:
+    """Say the day of a round; of one without, what its record thinks or when it was read."""
+    if round_["played_on"]:
+        return _said_day(round_["played_on"]) or ""
+    found = undated_of(round_["record"], round_["recorded_at"])
+    if found.perhaps is not None:
+        return f"perhaps {_said_day(found.perhaps.isoformat())}"
+    read_on = f", read {_said_day(found.read_on.isoformat())}" if found.read_on else ""
+    return f"no date{read_on}"
+
+
+def _said_day(text: str | None) -> str | None:
+    """Return "31 May 2026" for 2026-05-31."""
+    if text is None:
+        return None
+    day = date.fromisoformat(text)
+    return f"{day.day} {day:%b} {day.year}"
+
+
+def _own_day(record: str) -> str | None:
+    """Return the day of a set of practice, as in 2026-05-31."""
+    found: str | None = json.loads(record).get("day") or None
+    return found
 
 
 def _rows(connection: Connection, table: Table, column: Column[Any], value: str) -> list[dict[str, Any]]:

@@ -87,7 +87,7 @@ from scan.records.statements import (
     put_round,
     stored_round,
 )
-from scan.records.summary import ORDER, Summary
+from scan.records.summary import ORDER, Summary, Undated, undated_of
 from scan.records.told import ToldSession, put_session, take_back_session, told_sessions
 from scan.records.versions import Join, Shown, speaking
 
@@ -750,6 +750,14 @@ class Store:
                 query = query.where(_beside(beside))
             found = connection.execute(query).all()
         return tuple(Summary(*row) for row in found)
+
+    def undated(self) -> dict[str, Undated]:
+        """Return what is said of the day of each round whose day is not known; opens no other round."""
+        with reading(self._engine) as connection:
+            rounds = tables.rounds.c
+            query = select(rounds.id, rounds.record, rounds.recorded_at).where(rounds.played_on.is_(None))
+            rows = connection.execute(query).all()
+        return {row.id: undated_of(row.record, row.recorded_at) for row in rows}
 
     def card(self, serial: str) -> Card:
         """Return everything about a card; RecordError when there is none of that serial."""

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 #: Version of the store's tables; `migrations` brings older ones up to it.
 STORE_SCHEMA = 7
@@ -38,3 +39,31 @@ class Summary:
     def over_par(self) -> int | None:
         """Score less par over the scored holes; None where that is not known."""
         return None if self.par_scored is None else self.score - self.par_scored
+
+
+@dataclass(frozen=True, slots=True)
+class Undated:
+    """What is said of a round whose day is not known.
+
+    Attributes
+    ----------
+    perhaps : the day that the reader thinks it was, where it is doubtful or still asked
+    read_on : when its photo was read
+    """
+
+    perhaps: date | None
+    read_on: date | None
+
+
+#: Id, record and time of the rounds without a known day: few, so that opening their records costs little.
+UNDATED = "SELECT id, record, recorded_at FROM rounds WHERE played_on IS NULL"
+
+
+def undated_of(record: str, recorded_at: str | None) -> Undated:
+    """Return what the record of a round without a known day says of it."""
+    text = (json.loads(record).get("played_on") or {}).get("value")
+    read_on = datetime.fromisoformat(recorded_at).date() if recorded_at else None
+    try:
+        return Undated(date.fromisoformat(text) if isinstance(text, str) else None, read_on)
+    except ValueError:  # no day of the calendar: the card's page asks for it
+        return Undated(None, read_on)

@@ -9,20 +9,18 @@ import asyncio
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Collection
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
-from typing import Any, TypeVar
+from typing import Any
 from urllib.parse import quote, urlencode
 
 from markupsafe import Markup
 from starlette.applications import Starlette
-from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
-from starlette.routing import Route
 
 from forms.catalog import Catalog
 from forms.errors import InputError, RecordError
@@ -36,8 +34,10 @@ from scan.records.cards import Card
 from scan.records.store import Store
 from scan.review import doing, pages, year
 from scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
+from scan.review.asked import form_of, get, off, post, session_of, text_of
 from scan.review.chores import Chores
-from scan.review.door import PHONE_LINK_S, Door, Session
+from scan.review.doing import MOST_MINUTES
+from scan.review.door import PHONE_LINK_S, Door
 from scan.review.focus_view import FocusOf
 from scan.review.glance_pages import GlancePages, glanced_in
 from scan.review.guard import App, Guard, Limits
@@ -47,6 +47,7 @@ from scan.review.questions import Question, next_after, parsed, question_of
 from scan.review.readers import AT_ONCE, Readers
 from scan.review.receiving import Receiver, Told
 from scan.review.rendering import Pages, static_files
+from scan.review.shelf import copy_names, name_of, round_name
 from scan.review.views import close_up, surroundings
 from scan.review.who import DATE
 from scan.review.who_pages import WhoPages
@@ -55,7 +56,6 @@ from scan.review.wording import without_input
 MOST_PHOTOS = 12  # at once; a batch is `shortpencil read`
 MOST_TOLD = 3  # of how many cards what their round says is told at once: each takes half a second
 LONGEST_NAME = 60
-T = TypeVar("T")
 
 
 @dataclass(slots=True)
@@ -88,6 +88,25 @@ class Desk:
     worth: WorthOf = no_worth
     layouts: dict[str, Layout] = field(default_factory=dict)
 
+    def layout(self, form: str) -> Layout | None:
+        """Return the layout of a form by its fingerprint; None where the store does not know it."""
+        if form not in self.layouts:
+            text = self.store.form_text(form)
+            if text is None:
+                return None
+            self.layouts[form] = layout_from_json(text)
+        return self.layouts[form]
+
+    def copies(self, serial: str) -> dict[str, Any]:
+        """Return the rounds of a sheet as its pages show them: with their photos, and what each is called."""
+        found = self.store.sheet(serial)
+        return {"sheet": found, "copies": copy_names(self.store, [one.serial for one in found])}
+
+    def title_of(self, form: str) -> str:
+        """Return the title of a form by its fingerprint, "" where it is not known."""
+        layout = self.layout(form)
+        return layout.form.title if layout is not None else ""
+
 
 def make_app(desk: Desk) -> App:
     """Return the application behind its guard."""
@@ -95,37 +114,36 @@ def make_app(desk: Desk) -> App:
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
-        await run_in_threadpool(desk.readers.warm_up)
+        await off(desk.readers.warm_up)
         yield
         desk.readers.close()
 
-    get, post = ["GET"], ["POST"]
     inner = Starlette(
         routes=[
             *year.routes(desk, site.page),
             *doing.routes(desk, site.page),
-            Route("/enter", site.way_in, methods=get),
-            Route("/enter", site.enter, methods=post),
-            Route("/ask", site.ask_next, methods=get),
-            Route("/ask/{serial}/{field}", site.ask, methods=get),
-            Route("/ask/{serial}/{field}", site.answer, methods=post),
-            Route("/undo/{serial}/{field}", site.undo, methods=post),
-            Route("/leave/{serial}/{field}", site.leave, methods=post),
-            Route("/card/{serial}", site.card, methods=get),
-            Route("/picture/{serial}", site.card_picture, methods=get),
-            Route("/picture/{serial}/{field}", site.field_picture, methods=get),
-            Route("/capture", site.capture, methods=get),
-            Route("/capture", site.receive, methods=post),
-            Route("/rounds/{serial}/answer", site.file_round, methods=get),
-            Route("/rounds/{serial}/answer", site.answer_file_round, methods=post),
-            Route("/rounds/{serial}/out", site.take_out, methods=post),
-            Route("/rounds/{serial}/back", site.put_back, methods=post),
-            Route("/focus", site.focus, methods=get),
-            Route("/phone", site.phone, methods=get),
-            Route("/phone", site.new_link, methods=post),
-            Route("/phone/out", site.sign_out, methods=post),
-            Route("/name", site.rename, methods=post),
-            Route("/static/{name}", site.static, methods=get),
+            get("/enter", site.way_in),
+            post("/enter", site.enter),
+            get("/ask", site.ask_next),
+            get("/ask/{serial}/{field}", site.ask),
+            post("/ask/{serial}/{field}", site.answer),
+            post("/undo/{serial}/{field}", site.undo),
+            post("/leave/{serial}/{field}", site.leave),
+            get("/card/{serial}", site.card),
+            get("/picture/{serial}", site.card_picture),
+            get("/picture/{serial}/{field}", site.field_picture),
+            get("/capture", site.capture),
+            post("/capture", site.receive),
+            get("/rounds/{serial}/answer", site.file_round),
+            post("/rounds/{serial}/answer", site.answer_file_round),
+            post("/rounds/{serial}/out", site.take_out),
+            post("/rounds/{serial}/back", site.put_back),
+            get("/focus", site.focus),
+            get("/phone", site.phone),
+            post("/phone", site.new_link),
+            post("/phone/out", site.sign_out),
+            post("/name", site.rename),
+            get("/static/{name}", site.static),
             *site.glance.routes(),
             *site.who.routes(),
         ],
@@ -169,8 +187,8 @@ class _Site:
         return self.page(request, "enter.html", secret=request.query_params.get("secret", "")[:200])
 
     async def enter(self, request: Request) -> Response:
-        form = await _form(request)
-        cookie = self._desk.door.enter(_text(form, "secret"), self._desk.clock())
+        form = await form_of(request)
+        cookie = self._desk.door.enter(text_of(form, "secret"), self._desk.clock())
         if cookie is None:
             says = (
                 "This link was used before or is too old: each lets one browser in once. Make a new one on "
@@ -189,21 +207,21 @@ class _Site:
         waiting = await self._alone(serial)
         place = next_after(waiting)
         if place is None:
-            together = await _off(self._desk.store.glance_fields)
+            together = await off(self._desk.store.glance_fields)
             if card := next((card for card, _ in together if serial in ("", card)), None):
                 kept = {
                     key: request.query_params[key] for key in ("glanced",) if request.query_params.get(key)
                 }
                 more = urlencode(kept if serial else {"stack": "1", **kept})
                 return RedirectResponse(f"/glance/{quote(card)}" + (f"?{more}" if more else ""), 303)
-            for round_id, _ in await _off(self._desk.store.waiting_in_files):
+            for round_id, _ in await off(self._desk.store.waiting_in_files):
                 if serial in ("", round_id):
                     return RedirectResponse(f"/rounds/{quote(round_id)}/answer", 303)
-            lacks = await _off(partial(self.who.needs, serial)) if serial else ()
+            lacks = await off(partial(self.who.needs, serial)) if serial else ()
             elsewhere = await self._waiting("") if serial else ()
             done = await self._done(request)
-            empty = not serial and not await _off(self._desk.store.heads)
-            empty = empty and not await _off(self._desk.store.summaries)
+            empty = not serial and not await off(self._desk.store.heads)
+            empty = empty and not await off(self._desk.store.summaries)
             return self.page(
                 request,
                 "clear.html",
@@ -211,9 +229,25 @@ class _Site:
                 elsewhere=_count(elsewhere),
                 done=done,
                 lacks=lacks,
+                **await off(partial(self._cleared, serial)),
                 empty=empty,
             )
         return RedirectResponse(_ask_url(*place, request.query_params), 303)
+
+    def _cleared(self, serial: str) -> dict[str, Any]:
+        """Return what a card is called of which nothing is asked any more, and whose session is next."""
+        try:
+            card = self._desk.store.card(serial) if serial else None
+        except RecordError:  # a round from a file
+            return {"called": round_name(self._desk.store, serial), "practised": None}
+        if card is None:
+            return {"called": None, "practised": None}
+        called = name_of(self._desk.store, card)
+        practised = card.form.record == "practice"
+        return {
+            "called": called,
+            "practised": (called.player if "player" in called.known else "") if practised else None,
+        }
 
     async def ask(self, request: Request) -> Response:
         serial, name = request.path_params["serial"], request.path_params["field"]
@@ -221,9 +255,9 @@ class _Site:
 
     async def answer(self, request: Request) -> Response:
         serial, name = request.path_params["serial"], request.path_params["field"]
-        form = await _form(request)
+        form = await form_of(request)
         texts = [str(text) for text in form.getlist("value")]
-        session = _session(request)
+        session = session_of(request)
         store, now = self._desk.store, self._desk.now()
 
         def work() -> None:
@@ -234,16 +268,16 @@ class _Site:
 
     async def undo(self, request: Request) -> Response:
         serial, name = request.path_params["serial"], request.path_params["field"]
-        form = await _form(request)
-        session = _session(request)
+        form = await form_of(request)
+        session = session_of(request)
         store, now = self._desk.store, self._desk.now()
         work = partial(store.take_back, serial, name, session.name, now, seen=_seen(form))
         return await self._change(request, serial, name, form, work, stay=True)
 
     async def leave(self, request: Request) -> Response:
         serial, name = request.path_params["serial"], request.path_params["field"]
-        form = await _form(request)
-        session = _session(request)
+        form = await form_of(request)
+        session = session_of(request)
         store, now = self._desk.store, self._desk.now()
         work = partial(store.leave, serial, name, session.name, now, seen=_seen(form))
         return await self._change(request, serial, name, form, work)
@@ -259,14 +293,14 @@ class _Site:
     ) -> Response:
         """Do the work, then go to what comes next; show what changed when somebody else was first."""
         try:
-            await _off(work)
+            await off(work)
         except AnsweredMeanwhile:
             return await self._question(request, serial, name, 409, notice="meanwhile")
         except InputError as error:
-            known = await _off(lambda: self._desk.store.card(serial).form)
+            known = await off(lambda: self._desk.store.card(serial).form)
             says = without_input(str(error), known, (serial, name))
             return await self._question(request, serial, name, 422, notice=says)
-        then = _text(form, "then")
+        then = text_of(form, "then")
         if then == "card":
             return RedirectResponse(f"/card/{quote(serial)}?at={quote(name)}", 303)
         only = serial if then == "only" else ""
@@ -283,15 +317,15 @@ class _Site:
         self, request: Request, serial: str, name: str, status: int = 200, notice: str = ""
     ) -> Response:
         only = request.query_params.get("card", "")
-        card, layout, question = await _off(lambda: self._asked(serial, name))
+        card, layout, question = await off(lambda: self._asked(serial, name))
         found = card.fields.get(name)
         whole_date = name in DATE_FIELDS and name in card.waiting and found is not None and found.flag is None
-        if status == 200 and whole_date and DATE in await _off(lambda: self.who.needs(serial)):
+        if status == 200 and whole_date and DATE in await off(lambda: self.who.needs(serial)):
             return RedirectResponse(
                 f"/who/{quote(serial)}", 303
             )  # its parts are read, and are no day together
         waiting = await self._alone(only)
-        worth = (await _off(partial(self._desk.worth, serial))).get(name)
+        worth = (await off(partial(self._desk.worth, serial))).get(name)
         places = [(card_, field_) for card_, fields in waiting for field_ in fields]
         return self.page(
             request,
@@ -299,7 +333,7 @@ class _Site:
             status,
             q=question,
             card=card,
-            called=await _off(partial(year.name_of, self._desk, card)),
+            called=await off(partial(name_of, self._desk.store, card)),
             layout=layout,
             close=close_up(layout, card.form.field(name)),
             row=surroundings(layout, card.form.field(name)),
@@ -323,26 +357,24 @@ class _Site:
         if not serial or not name:
             return None
         try:
-            question = await _off(
-                lambda: question_of(self._desk.store.card(serial), name, with_choices=False)
-            )
+            question = await off(lambda: question_of(self._desk.store.card(serial), name, with_choices=False))
         except (RecordError, InputError):
             return None
         return question if question.undoable else None
 
     async def _waiting(self, serial: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
-        found = await _off(self._desk.store.waiting_fields)
+        found = await off(self._desk.store.waiting_fields)
         return tuple(line for line in found if serial in ("", line[0]))
 
     async def _alone(self, serial: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Return what is asked one by one: what waits, but for what is seen together."""
-        together = dict(await _off(self._desk.store.glance_fields))
+        together = dict(await off(self._desk.store.glance_fields))
         listed = ((card, set(together.get(card, ())), names) for card, names in await self._waiting(serial))
         kept = ((card, tuple(name for name in names if name not in out)) for card, out, names in listed)
         found = tuple(line for line in kept if line[1])
         if len(found) != 1 and not serial:  # over a whole stack, card by card in the order of the form
             return found
-        return tuple([(card, await _off(partial(self._by_worth, card, names))) for card, names in found])
+        return tuple([(card, await off(partial(self._by_worth, card, names))) for card, names in found])
 
     def _by_worth(self, serial: str, names: tuple[str, ...]) -> tuple[str, ...]:
         """Return fields in the order of what an answer is worth; what must be looked at comes first."""
@@ -350,13 +382,10 @@ class _Site:
         return tuple(sorted(names, key=lambda name: -worth[name].total if name in worth else -1e9))
 
     def _layout(self, card: Card) -> Layout:
-        key = card.reading.form or card.form.name
-        if key not in self._desk.layouts:
-            text = self._desk.store.form_text(key)
-            if text is None:
-                raise RecordError(f"expected the field map of card {card.serial}, found none.")
-            self._desk.layouts[key] = layout_from_json(text)
-        return self._desk.layouts[key]
+        layout = self._desk.layout(card.reading.form or card.form.name)
+        if layout is None:
+            raise RecordError(f"expected the field map of card {card.serial}, found none.")
+        return layout
 
     # -- cards -------------------------------------------------------------------------------------------
 
@@ -375,12 +404,12 @@ class _Site:
                 "layout": layout,
                 "q": asked,
                 "close": close_up(layout, card.form.field(at)) if at else None,
-                "sheet": self._desk.store.sheet(serial),
-                "name": year.name_of(self._desk, card),
+                **self._desk.copies(serial),
+                "name": name_of(self._desk.store, card),
                 **pages.card_table(card, layout),
             }
 
-        found = await _off(work)
+        found = await off(work)
         zoom = zoom if zoom in ("1", "2", "3") else "1"
         return self.page(request, "card.html", at=at, zoom=zoom, marks=marks, notice="", **found)
 
@@ -391,7 +420,7 @@ class _Site:
         return await self._picture(request.path_params["serial"], request.path_params["field"])
 
     async def _picture(self, serial: str, name: str) -> Response:
-        data = await _off(lambda: self._desk.store.picture(serial, name))
+        data = await off(lambda: self._desk.store.picture(serial, name))
         if data is None:
             raise HTTPException(404, "There is no such picture.")
         kind = "image/jpeg" if name == CARD_PICTURE else "image/png"
@@ -418,12 +447,12 @@ class _Site:
             for number, photo in enumerate(photos, start=1):
                 called = f"Photo {number}" if len(photos) > 1 else "The photo"
                 async with self._reading:
-                    results += await _off(partial(receive, photo.file, called, self._desk.now()))
+                    results += await off(partial(receive, photo.file, called, self._desk.now()))
         told = [one.serial for one in results if one.serial][:MOST_TOLD]
-        who = {serial: await _off(partial(self.who.needs, serial)) for serial in told}
-        after = {serial: await _off(partial(self._desk.after, serial)) for serial in told}
+        who = {serial: await off(partial(self.who.needs, serial)) for serial in told}
+        after = {serial: await off(partial(self._desk.after, serial)) for serial in told}
         cards = [one.card for one in results if one.card is not None]
-        names = await _off(lambda: {card.serial: year.name_of(self._desk, card) for card in cards})
+        names = await off(lambda: {card.serial: name_of(self._desk.store, card) for card in cards})
         return self.page(
             request, "capture.html", results=results, most=MOST_PHOTOS, after=after, who=who, names=names
         )
@@ -431,17 +460,17 @@ class _Site:
     # -- rounds and focus --------------------------------------------------------------------------------
 
     async def take_out(self, request: Request) -> Response:
-        form = await _form(request)
-        how = _text(form, "how")
+        form = await form_of(request)
+        how = text_of(form, "how")
         if how not in ("delete", "aside"):
             raise InputError("expected to be told whether to delete the round or to set it aside.")
         serial, now = request.path_params["serial"], self._desk.now()
-        await _off(partial(self._desk.store.set_aside, serial, now, kept=how == "aside"))
+        await off(partial(self._desk.store.set_aside, serial, now, kept=how == "aside"))
         return RedirectResponse("/rounds", 303)
 
     async def put_back(self, request: Request) -> Response:
-        await _form(request)
-        await _off(partial(self._desk.store.put_back, request.path_params["serial"]))
+        await form_of(request)
+        await off(partial(self._desk.store.put_back, request.path_params["serial"]))
         return RedirectResponse("/rounds", 303)
 
     async def file_round(self, request: Request) -> Response:
@@ -451,38 +480,46 @@ class _Site:
         self, request: Request, serial: str, status: int = 200, notice: str = ""
     ) -> Response:
         """Show what waits in a round that came from a file; there is no card to look at."""
-        found = await _off(lambda: self._desk.store.round(serial))
+        found = await off(lambda: self._desk.store.round(serial))
         if found is None:
             raise HTTPException(404, "There is no such round.")
-        waiting = dict(await _off(self._desk.store.waiting_in_files))
+        waiting = dict(await off(self._desk.store.waiting_in_files))
         more = [round_id for round_id in waiting if round_id != serial]
-        title = pages.round_table(found)["title"]
+        name = await off(lambda: round_name(self._desk.store, serial))
         places = waiting.get(serial, ())
         return self.page(
-            request, "from_file.html", status, r=found, title=title, places=places, more=more, notice=notice
+            request,
+            "from_file.html",
+            status,
+            r=found,
+            name=name,
+            score=pages.round_score(found),
+            places=places,
+            more=more,
+            notice=notice,
         )
 
     async def answer_file_round(self, request: Request) -> Response:
         serial = request.path_params["serial"]
-        form = await _form(request)
-        session, now = _session(request), self._desk.now()
-        place, text = _text(form, "place"), _text(form, "value")
+        form = await form_of(request)
+        session, now = session_of(request), self._desk.now()
+        place, text = text_of(form, "place"), text_of(form, "value")
         try:
-            await _off(lambda: self._desk.store.answer_in_file(serial, place, text, session.name, now))
+            await off(lambda: self._desk.store.answer_in_file(serial, place, text, session.name, now))
         except InputError as error:
-            return await self._file_round(request, serial, 422, str(error))
+            return await self._file_round(request, serial, 422, without_input(str(error), given=(text,)))
         return RedirectResponse(f"/rounds/{quote(serial)}/answer", 303)
 
     async def focus(self, request: Request) -> Response:
         text = request.query_params.get("minutes", "30")
         minutes = int(text) if text.isascii() and text.isdigit() and len(text) <= 3 else 30
-        minutes = min(max(minutes, 10), 180)
+        minutes = min(max(minutes, 10), MOST_MINUTES)
         player = request.query_params.get("player") or None
-        summaries = await _off(self._desk.store.summaries)
+        summaries = await off(self._desk.store.summaries)
         players = sorted({line.player for line in summaries if line.player})
         if player is None and len(players) > 1:
             player = players[0]
-        view = await _off(lambda: self._desk.focus(player, minutes))
+        view = await off(lambda: self._desk.focus(player, minutes))
         return self.page(
             request, "focus.html", view=view, minutes=minutes, player=player or "", players=players
         )
@@ -494,7 +531,7 @@ class _Site:
 
     def _phone_page(self, request: Request, link: str | None) -> Response:
         """Show how a phone comes in, and to the laptop who is in."""
-        inside = self._desk.door.inside(self._desk.clock()) if _session(request).kind == "laptop" else ()
+        inside = self._desk.door.inside(self._desk.clock()) if session_of(request).kind == "laptop" else ()
         return self.page(
             request,
             "phone.html",
@@ -506,8 +543,8 @@ class _Site:
 
     async def sign_out(self, request: Request) -> Response:
         """End a session: any from the laptop's page, from a phone its own."""
-        form = await _form(request)
-        session, text = _session(request), _text(form, "number")
+        form = await form_of(request)
+        session, text = session_of(request), text_of(form, "number")
         number = int(text) if text.isascii() and text.isdigit() and len(text) < 10 else session.number
         if session.kind != "laptop" and number != session.number:
             raise HTTPException(403, "Another browser is signed out on the laptop's page.")
@@ -522,14 +559,14 @@ class _Site:
         address = self._desk.phone_address()
         if address is None:
             raise HTTPException(403, "Only this machine is served. Start with: shortpencil review --lan")
-        if _session(request).kind != "laptop":
+        if session_of(request).kind != "laptop":
             raise HTTPException(403, "A link for another phone is made on the laptop's page.")
         secret = self._desk.door.link(self._desk.clock(), PHONE_LINK_S, "phone")
         return self._phone_page(request, f"{address}/enter?secret={secret}")
 
     async def rename(self, request: Request) -> Response:
-        form = await _form(request)
-        name = "".join(sign for sign in _text(form, "name") if sign.isprintable()).strip()[:LONGEST_NAME]
+        form = await form_of(request)
+        name = "".join(sign for sign in text_of(form, "name") if sign.isprintable()).strip()[:LONGEST_NAME]
         if not name:
             raise InputError("expected a name to sign your answers with, found none.")
         self._desk.door.rename(request.scope["session_cookie"], name)
@@ -569,33 +606,22 @@ class _Site:
 
     def page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         self._desk.last_request_s = self._desk.clock()
+        glanced = values.get("glanced", glanced_in(request))
+        if glanced is not None:  # a few columns of a few rows: less than the thread would cost
+            glanced = replace(glanced, name=round_name(self._desk.store, glanced.serial))
         text = self._pages.render(
             template,
             session=request.scope.get("session"),
             path=request.url.path,
             lan=self._desk.phone_address() is not None,
-            **{"glanced": glanced_in(request), **values},
+            **{**values, "glanced": glanced},
         )
         return HTMLResponse(text, status)
-
-
-async def _off(work: Callable[[], T]) -> T:
-    """Do what waits for the disk in a thread, so that the other browsers are answered meanwhile."""
-    return await run_in_threadpool(work)
-
-
-async def _form(request: Request) -> FormData:
-    return await request.form(max_files=0, max_fields=40, max_part_size=8192)
 
 
 def _of_address(request: Request) -> tuple[str, ...]:
     """Return every text that somebody wrote into the address."""
     return (*map(str, request.path_params.values()), *request.query_params.values())
-
-
-def _text(form: FormData, name: str) -> str:
-    value = form.get(name, "")
-    return value if isinstance(value, str) else ""
 
 
 def _seen(form: FormData) -> int:
@@ -606,18 +632,12 @@ def _seen(form: FormData) -> int:
     InputError
         when the page does not say so: then nobody knows what the person had looked at
     """
-    text = _text(form, "seen")
+    text = text_of(form, "seen")
     if not (text.isascii() and text.isdigit() and len(text) < 10):
         raise InputError(
             "expected the count of entries that the page was made with, found none. Load it again."
         )
     return int(text)
-
-
-def _session(request: Request) -> Session:
-    session = request.scope.get("session")
-    assert isinstance(session, Session)  # the guard lets nobody else through
-    return session
 
 
 def _ask_url(serial: str, name: str, query: Any) -> str:

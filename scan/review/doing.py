@@ -7,14 +7,12 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from starlette.background import BackgroundTask
-from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -23,6 +21,7 @@ from starlette.routing import Route
 
 from forms.errors import InputError, RecordError
 from scan.records.rounds import is_day
+from scan.review.asked import Page, form_of, get, off, post, text_of
 from scan.review.chores import (
     CardsAsked,
     Chores,
@@ -31,36 +30,34 @@ from scan.review.chores import (
     evening_lines,
     evening_said,
 )
-from scan.review.naming import count_said, day_said, names_of
+from scan.review.naming import count_said, day_said
+from scan.review.shelf import round_shelf
 
 if TYPE_CHECKING:
     from scan.review.app import Desk
 
 MOST_COPIES, MOST_PLAYERS = 100, 500
 LONGEST_NAME = 60
+MOST_MINUTES = 120  # the longest session that the plan makes
 HOLES = (9, 18, 27)
-
-T = TypeVar("T")
-Page = Callable[..., Response]
 
 
 def routes(desk: Desk, page: Page) -> list[Route]:
     """Return the routes of these pages; `page` renders a template for a request."""
     site = DoingPages(desk, page)
-    get, post = ["GET"], ["POST"]
     return [
-        Route("/print", site.cards, methods=get),
-        Route("/print", site.print_cards, methods=post),
-        Route("/print/course", site.course, methods=get),
-        Route("/print/course", site.keep_course, methods=post),
-        Route("/print/practice", site.practice, methods=get),
-        Route("/print/practice", site.print_practice, methods=post),
-        Route("/evenings", site.evenings, methods=get),
-        Route("/evening", site.evening, methods=get),
-        Route("/safe", site.safe, methods=get),
-        Route("/safe/backup", site.backup, methods=post),
-        Route("/safe/import", site.take, methods=post),
-        Route("/phone/switch", site.switch, methods=post),
+        get("/print", site.cards),
+        post("/print", site.print_cards),
+        get("/print/course", site.course),
+        post("/print/course", site.keep_course),
+        get("/print/practice", site.practice),
+        post("/print/practice", site.print_practice),
+        get("/evenings", site.evenings),
+        get("/evening", site.evening),
+        get("/safe", site.safe),
+        post("/safe/backup", site.backup),
+        post("/safe/import", site.take),
+        post("/phone/switch", site.switch),
     ]
 
 
@@ -102,7 +99,7 @@ class DoingPages:
             notice=notice,
             course=request.query_params.get("course", ""),
             most=MOST_COPIES,
-            **await _off(work),
+            **await off(work),
         )
 
     async def print_cards(self, request: Request) -> Response:
@@ -111,14 +108,14 @@ class DoingPages:
         if asked.form not in {name for name, _ in chores.form_names()}:
             raise InputError("expected a form of the list, found another.")
         try:
-            pdf = await _off(lambda: chores.cards(asked))
+            pdf = await off(lambda: chores.cards(asked))
         except (InputError, ValueError) as error:
             return await self._cards_page(request, 422, str(error))
         return _download(pdf, "cards.pdf")
 
     async def course(self, request: Request) -> Response:
         chores, key = self._chores, request.query_params.get("key", "")
-        kept = next((one for one in await _off(chores.courses) if one.key == key), None)
+        kept = next((one for one in await off(chores.courses) if one.key == key), None)
         if key and kept is None:
             raise HTTPException(404, "There is no such course.")
         text = request.query_params.get("holes", "18")
@@ -140,11 +137,11 @@ class DoingPages:
             "ft" if _text(form, "unit") == "ft" else "m",
             _holes(form),
         )
-        key = await _off(lambda: chores.keep_course(given, _text(form, "key")))
+        key = await off(lambda: chores.keep_course(given, _text(form, "key")))
         return RedirectResponse(f"/print?course={quote(key, safe='')}", 303)
 
     async def practice(self, request: Request) -> Response:
-        lines = await _off(self._desk.store.summaries)
+        lines = await off(self._desk.store.summaries)
         players = sorted({line.player for line in lines if line.player}, key=str.casefold)
         asked = request.query_params.get("player", "")
         return self._page(
@@ -153,10 +150,10 @@ class DoingPages:
 
     async def print_practice(self, request: Request) -> Response:
         chores, form = self._chores, await _form(request, most=MOST_PLAYERS)
-        minutes, paper = _whole(form, "minutes", 10, 180), _paper(form)
+        minutes, paper = _whole(form, "minutes", 10, MOST_MINUTES), _paper(form)
         players: list[str | None] = [str(name) for name in form.getlist("player") if name]
         players = players or [None]
-        pdf, without = await _off(lambda: chores.practice(players, minutes, paper))
+        pdf, without = await off(lambda: chores.practice(players, minutes, paper))
         if without and len(without) == len(players):
             raise InputError(" ".join(without))
         return _download(pdf, "practice.pdf")
@@ -173,7 +170,7 @@ class DoingPages:
                 for name, cards in chores.evenings().items()
             ]
 
-        return self._page(request, "evenings.html", evenings=await _off(work), count=count_said)
+        return self._page(request, "evenings.html", evenings=await off(work), count=count_said)
 
     async def evening(self, request: Request) -> Response:
         chores, name = self._chores, request.query_params.get("name", "")
@@ -184,16 +181,16 @@ class DoingPages:
                 raise HTTPException(404, "There is no such evening.")
             rounds, waits = self._stored()
             lines = evening_lines(cards, rounds, waits)
-            summaries = self._desk.store.summaries()
+            found = round_shelf(self._desk.store)
             return {
                 "lines": lines,
                 "said": evening_said(lines),
                 "day": _day(cards[0].day),
-                "names": names_of(summaries),
-                "scores": {line.id: line for line in summaries},
+                "names": found.rounds,
+                "scores": {line.id: line for line in found.lines},
             }
 
-        return self._page(request, "evening.html", name=name, count=count_said, **await _off(work))
+        return self._page(request, "evening.html", name=name, count=count_said, **await off(work))
 
     def _stored(self) -> tuple[list[str], dict[str, int]]:
         waits = {serial: len(fields) for serial, fields in self._desk.store.waiting_fields()}
@@ -209,7 +206,7 @@ class DoingPages:
         chores = self._chores
         folder = Path(tempfile.mkdtemp(prefix="shortpencil-backup-"))
         try:
-            path = await _off(lambda: chores.backup(folder))
+            path = await off(lambda: chores.backup(folder))
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
@@ -228,7 +225,7 @@ class DoingPages:
                 with path.open("xb") as out:
                     while block := await given.read(2**20):
                         out.write(block)
-                became = await _off(lambda: chores.take(path, by, dry_run=dry))
+                became = await off(lambda: chores.take(path, by, dry_run=dry))
             except (InputError, RecordError) as error:
                 says = str(error).replace(str(path), "The file")
                 return self._page(request, "safe.html", 422, became=None, notice=says, able=True)
@@ -314,17 +311,12 @@ def _download(pdf: bytes, name: str) -> Response:
     return Response(pdf, media_type="application/pdf", headers=headers)
 
 
-async def _off(work: Callable[[], T]) -> T:
-    return await run_in_threadpool(work)
-
-
 async def _form(request: Request, most: int = 40) -> FormData:
-    return await request.form(max_files=0, max_fields=most, max_part_size=32 * 1024)
+    return await form_of(request, most, 32 * 1024)
 
 
 def _text(form: FormData, name: str) -> str:
-    value = form.get(name, "")
-    return _clean(value) if isinstance(value, str) else ""
+    return _clean(text_of(form, name))
 
 
 def _clean(text: str) -> str:

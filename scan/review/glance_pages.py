@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from urllib.parse import quote, urlencode
 
-from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from forms.errors import InputError, RecordError
-from forms.layout import Layout
+from forms.errors import InputError
 from scan.records.answers import AnsweredMeanwhile
 from scan.records.cards import Card
 from scan.records.record_json import time_from, time_text
-from scan.records.store import Store
-from scan.review.door import Session
+from scan.review.asked import form_of, get, off, post, session_of
+from scan.review.card_pages import CardPages
 from scan.review.glance import Given, given_of, pairs_of
+from scan.review.naming import Name
 
 _MOST_FIELDS = 2000  # three a pair; a card has up to 340 fields
 
@@ -34,6 +32,7 @@ class Glanced:
     at: str
     count: int
     left: bool
+    name: Name | None = None  # what the card is called, where that was looked up
 
     def query(self) -> str:
         """Return it as it travels in an address."""
@@ -53,27 +52,22 @@ def glanced_in(request: Request) -> Glanced | None:
 
 
 @dataclass(frozen=True, slots=True)
-class GlancePages:
+class GlancePages(CardPages):
     """The pages over one store."""
-
-    store: Store
-    layout_of: Callable[[Card], Layout]
-    page: Callable[..., Response]
-    now: Callable[[], datetime]
 
     def routes(self) -> list[Route]:
         """Return what answers which address."""
         return [
-            Route("/glance", self.stack, methods=["GET"]),
-            Route("/glance/{serial}", self.card, methods=["GET"]),
-            Route("/glance/{serial}", self.keep, methods=["POST"]),
-            Route("/glance/{serial}/undo", self.undo, methods=["POST"]),
-            Route("/how-to-ask", self.how_to_ask, methods=["POST"]),
+            get("/glance", self.stack),
+            get("/glance/{serial}", self.card),
+            post("/glance/{serial}", self.keep),
+            post("/glance/{serial}/undo", self.undo),
+            post("/how-to-ask", self.how_to_ask),
         ]
 
     async def stack(self, request: Request) -> Response:
         """Go to the first card of the stack."""
-        cards = await run_in_threadpool(self.store.glance_fields)
+        cards = await off(self.store.glance_fields)
         if not cards:
             return RedirectResponse("/ask", 303)
         return RedirectResponse(f"/glance/{quote(cards[0][0])}?stack=1", 303)
@@ -85,11 +79,11 @@ class GlancePages:
     async def keep(self, request: Request) -> Response:
         """Keep what was compared, or leave all of it as doubt; then go on."""
         serial = request.path_params["serial"]
-        form = await request.form(max_files=0, max_fields=_MOST_FIELDS, max_part_size=8192)
+        form = await form_of(request, _MOST_FIELDS)
         stack, leave = "stack" in form, form.get("do") == "leave"
-        who, now = _session(request).name, self.now()
+        who, now = session_of(request).name, self.now()
         try:
-            given, count = await run_in_threadpool(partial(self._kept, serial, form, leave, who, now))
+            given, count = await off(partial(self._kept, serial, form, leave, who, now))
         except AnsweredMeanwhile:
             return await self._shown(request, serial, stack, 409, "meanwhile")
         except InputError as error:
@@ -103,7 +97,7 @@ class GlancePages:
             )
         if not stack:
             return RedirectResponse(f"/ask?{urlencode({'card': serial, **more})}", 303)
-        later = [card for card, _ in await run_in_threadpool(self.store.glance_fields)]
+        later = [card for card, _ in await off(self.store.glance_fields)]
         following = next((card for card in later if card > serial), later[0] if later else None)
         if following is None:
             return RedirectResponse(f"/ask?{urlencode(more)}", 303)
@@ -123,23 +117,21 @@ class GlancePages:
     async def undo(self, request: Request) -> Response:
         """Take one action back as a whole, and show its card again."""
         serial = request.path_params["serial"]
-        form = await request.form(max_files=0, max_fields=4, max_part_size=200)
+        form = await form_of(request, 4, 200)
         try:
             at = time_from(str(form.get("at", "")))
         except ValueError:
             at = None
         if at is None:
             raise InputError("expected the time of what is to be taken back, found none.")
-        await run_in_threadpool(
-            partial(self.store.take_back_all, serial, at, _session(request).name, self.now())
-        )
+        await off(partial(self.store.take_back_all, serial, at, session_of(request).name, self.now()))
         return RedirectResponse(f"/glance/{quote(serial)}", 303)
 
     async def how_to_ask(self, request: Request) -> Response:
         """Change how much a player is asked."""
-        form = await request.form(max_files=0, max_fields=4, max_part_size=2000)
+        form = await form_of(request, 4, 2000)
         player, how = str(form.get("player", "")) or None, str(form.get("how", ""))
-        await run_in_threadpool(partial(self.store.ask_in, player, how))
+        await off(partial(self.store.ask_in, player, how))
         return RedirectResponse("/ask", 303)
 
     async def _shown(
@@ -150,13 +142,14 @@ class GlancePages:
             layout = self.layout_of(card)
             return {
                 "card": card,
+                "called": self.called(card),
                 "layout": layout,
                 "pairs": pairs_of(card, layout),
                 "how": self.store.how_to_ask(card.player),
                 "cards": [name for name, _ in self.store.glance_fields()],
             }
 
-        found = await run_in_threadpool(work)
+        found = await off(work)
         pairs, card, cards = found["pairs"], found["card"], found.pop("cards")
         assert isinstance(pairs, tuple)
         assert isinstance(card, Card)
@@ -181,10 +174,3 @@ class GlancePages:
             next=f"/glance/{quote(cards[at + 1])}?stack=1" if stack and at + 1 < len(cards) else None,
             **found,
         )
-
-
-def _session(request: Request) -> Session:
-    session = request.scope.get("session")
-    if not isinstance(session, Session):  # the guard lets nobody else through
-        raise RecordError("expected a browser that is in, found none.")
-    return session

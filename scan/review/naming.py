@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
-from scan.records.summary import Summary
+from scan.records.summary import Summary, Undated
 
 if TYPE_CHECKING:
     from scan.records.heads import CardHead
@@ -26,8 +26,9 @@ class Name:
 
     Attributes
     ----------
-    day : "2 Aug 2026", or what stands there where it is not known
-    nth : "second round of the day" where the player has several of that day, else ""
+    day : "2 Aug 2026", "perhaps 2 Aug 2026" where that is doubtful, "no date yet" where nothing is known
+    nth : "second round of the day" where the player has several of that day, without a day when it was read,
+        else ""
     course, player : as on the card, or what stands there where it is not
     known : which of day, course and player are known
     """
@@ -61,8 +62,14 @@ def count_said(number: int, noun: str, many: str | None = None) -> str:
     return f"{number:,} {noun}" if number == 1 else f"{number:,} {many or noun + 's'}"
 
 
-def names_of(lines: Sequence[Summary]) -> dict[str, Name]:
-    """Return the name of each round by its id; `lines` are all rounds, oldest first."""
+def names_of(lines: Sequence[Summary], undated: Mapping[str, Undated] | None = None) -> dict[str, Name]:
+    """Return the name of each round by its id.
+
+    Parameters
+    ----------
+    lines : all rounds, oldest first
+    undated : what is said of the day of those without one: a doubtful day, and when the photo was read
+    """
     a_day: Counter[tuple[str | None, date | None]] = Counter(
         (line.player, line.played_on) for line in lines if line.played_on
     )
@@ -73,8 +80,17 @@ def names_of(lines: Sequence[Summary]) -> dict[str, Name]:
         so_far[key] += 1
         several = line.played_on is not None and a_day[key] > 1
         nth = f"{ordinal(so_far[key])} round of the day" if several else ""
-        names[line.id] = _name(line.played_on, nth, place_of(line.course, line.layout), line.player)
+        name = _name(line.played_on, nth, place_of(line.course, line.layout), line.player)
+        known = (undated or {}).get(line.id)
+        names[line.id] = name if known is None or line.played_on else _undated(name, known)
     return names
+
+
+def _undated(name: Name, said: Undated) -> Name:
+    """Return a name with what can be said in place of its day."""
+    if said.perhaps is not None:
+        return replace(name, day=f"perhaps {day_said(said.perhaps)}")
+    return replace(name, nth=f"read {day_said(said.read_on)}" if said.read_on else "")
 
 
 def place_of(course: str | None, layout: str | None) -> str:

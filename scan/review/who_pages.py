@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
 from urllib.parse import quote, urlencode
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from forms.errors import InputError, RecordError
-from forms.layout import Layout
 from scan.records.answers import AnsweredMeanwhile
-from scan.records.cards import Card
 from scan.records.record_json import time_text
-from scan.records.store import Store
+from scan.review.asked import form_of, get, off, post, session_of
+from scan.review.card_pages import CardPages
 from scan.review.glance_pages import Glanced
-from scan.review.naming import names_of
+from scan.review.naming import Name
+from scan.review.shelf import round_shelf
 from scan.review.who import COURSE, DATE, LAYOUT, PLAYER, given_who, needs_of, who_of
 
 _KEYS = (PLAYER, COURSE, LAYOUT, DATE)
@@ -27,20 +24,15 @@ _OTHER = "~other"
 
 
 @dataclass(frozen=True, slots=True)
-class WhoPages:
+class WhoPages(CardPages):
     """The pages over one store."""
-
-    store: Store
-    layout_of: Callable[[Card], Layout]
-    page: Callable[..., Response]
-    now: Callable[[], datetime]
 
     def routes(self) -> list[Route]:
         """Return what answers which address."""
         return [
-            Route("/who", self.listed, methods=["GET"]),
-            Route("/who/{serial}", self.ask, methods=["GET"]),
-            Route("/who/{serial}", self.keep, methods=["POST"]),
+            get("/who", self.listed),
+            get("/who/{serial}", self.ask),
+            post("/who/{serial}", self.keep),
         ]
 
     def needs(self, serial: str) -> tuple[str, ...]:
@@ -53,18 +45,17 @@ class WhoPages:
     async def listed(self, request: Request) -> Response:
         """List the rounds without a name, a course or a day."""
 
-        def work() -> list[tuple[str, str, str]]:
-            lines = self.store.summaries()
-            names = names_of(lines)
+        def work() -> list[tuple[str, Name, str]]:
+            shelf = round_shelf(self.store)
             found = []
-            for line in lines:
+            for line in shelf.lines:
                 parts = (("name", line.player), ("course", line.course), ("date", line.played_on))
                 lacks = [what for what, value in parts if not value]
                 if lacks:
-                    found.append((line.id, names[line.id].line, " and ".join(lacks)))
+                    found.append((line.id, shelf.rounds[line.id], " and ".join(lacks)))
             return found[::-1]
 
-        return self.page(request, "who_list.html", lines=await run_in_threadpool(work))
+        return self.page(request, "who_list.html", lines=await off(work))
 
     async def ask(self, request: Request) -> Response:
         """Show the card's strips with suggestions."""
@@ -73,14 +64,14 @@ class WhoPages:
     async def keep(self, request: Request) -> Response:
         """Keep what was said, and go on."""
         serial = request.path_params["serial"]
-        form = await request.form(max_files=0, max_fields=40, max_part_size=4096)
+        form = await form_of(request, part=4096)
         texts = {}
         for key in _KEYS:
             if key in form:
                 chosen = str(form[key])
                 texts[key] = str(form.get(f"{key}-other", "")) if chosen == _OTHER else chosen
         seen = {name.removeprefix("seen-"): str(form[name]) for name in form if name.startswith("seen-")}
-        session, now = request.scope["session"], self.now()
+        session, now = session_of(request), self.now()
 
         def work() -> int:
             given = given_who(self.store.card(serial).form, texts, seen)
@@ -92,7 +83,7 @@ class WhoPages:
             return len(given)
 
         try:
-            count = await run_in_threadpool(work)
+            count = await off(work)
         except AnsweredMeanwhile:
             return await self._shown(request, serial, 409, "meanwhile")
         except InputError as error:
@@ -107,9 +98,9 @@ class WhoPages:
                 return None
             layout = self.layout_of(card)
             who = who_of(card, layout, played, self.store.summaries(), self.store.picture)
-            return {"card": card, "layout": layout, "who": who}
+            return {"card": card, "called": self.called(card), "layout": layout, "who": who}
 
-        found = await run_in_threadpool(work)
+        found = await off(work)
         if found is None or not found["who"]:
             return RedirectResponse(f"/rounds/{quote(serial)}", 303)
         return self.page(request, "who.html", status, notice=notice, **found)

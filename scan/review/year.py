@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -21,21 +19,20 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from forms.errors import InputError, RecordError
-from forms.field_map import layout_from_json
 from scan.reading import CARD_PICTURE
-from scan.records.card_values import day_of
-from scan.records.cards import Card
 from scan.records.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
 from scan.records.record_json import round_text
 from scan.records.rounds import EXECUTIONS, Round
 from scan.records.summary import Summary
 from scan.review import pages
+from scan.review.asked import Page, form_of, get, off, post, text_of
 from scan.review.courses import CourseKey, course_holes, course_lines, key_of
 from scan.review.days import WEEKDAYS, entries_of, months_of
-from scan.review.naming import Name, card_names, count_said, day_said, names_of
+from scan.review.naming import count_said, day_said
 from scan.review.notes import search
 from scan.review.people import player_lines
 from scan.review.played import CAUSES, MANY, round_view
+from scan.review.shelf import Shelf, all_that_waits, round_name, round_shelf, shelf
 
 if TYPE_CHECKING:
     from scan.review.app import Desk
@@ -45,97 +42,25 @@ LONGEST_TEXT = 500
 SPARE_THROWS = 2  # lines for throws that a person adds to a hole
 RESOLVE = "resolve"
 
-T = TypeVar("T")
-Page = Callable[..., Response]
-
 
 def routes(desk: Desk, page: Page) -> list[Route]:
     """Return the routes of these pages; `page` renders a template for a request."""
     site = YearPages(desk, page)
-    get, post = ["GET"], ["POST"]
     return [
-        Route("/", site.start, methods=get),
-        Route("/start/focus", site.focus, methods=get),
-        Route("/rounds", site.rounds, methods=get),
-        Route("/rounds/{serial}", site.round, methods=get),
-        Route("/rounds/{serial}/change", site.head, methods=get),
-        Route("/rounds/{serial}/change", site.change_head, methods=post),
-        Route("/rounds/{serial}/change/{hole:int}", site.hole, methods=get),
-        Route("/rounds/{serial}/change/{hole:int}", site.change_hole, methods=post),
-        Route("/courses", site.courses, methods=get),
-        Route("/course", site.course, methods=get),
-        Route("/calendar", site.calendar, methods=get),
-        Route("/notes", site.notes, methods=get),
-        Route("/players", site.players, methods=get),
+        get("/", site.start),
+        get("/start/focus", site.focus),
+        get("/rounds", site.rounds),
+        get("/rounds/{serial}", site.round),
+        get("/rounds/{serial}/change", site.head),
+        post("/rounds/{serial}/change", site.change_head),
+        get("/rounds/{serial}/change/{hole:int}", site.hole),
+        post("/rounds/{serial}/change/{hole:int}", site.change_hole),
+        get("/courses", site.courses),
+        get("/course", site.course),
+        get("/calendar", site.calendar),
+        get("/notes", site.notes),
+        get("/players", site.players),
     ]
-
-
-@dataclass(frozen=True, slots=True)
-class Shelf:
-    """What a list needs: all rounds in a line each, and what each round and card is called."""
-
-    lines: tuple[Summary, ...]
-    rounds: Mapping[str, Name]
-    cards: Mapping[str, Name]
-
-    @property
-    def players(self) -> list[str]:
-        """Every player with a round."""
-        return sorted({line.player for line in self.lines if line.player}, key=str.casefold)
-
-
-def round_shelf(desk: Desk) -> Shelf:
-    """Read the rounds' part of the shelf: no card, practice or other sheet is opened."""
-    lines = desk.store.summaries()
-    rounds = names_of(lines)
-    return Shelf(lines, rounds, rounds)
-
-
-def shelf(desk: Desk) -> Shelf:
-    """Read the whole shelf from the store."""
-    found = round_shelf(desk)
-    lines, rounds = found.lines, found.rounds
-    heads = [replace(head, title=_title(desk, head.form)) if head.serial not in rounds else head
-             for head in desk.store.heads()]  # fmt: skip
-    days = {done.card: done.day for done in desk.store.practice() if done.day}
-    if any(head.serial not in rounds for head in heads):
-        sheets = desk.store.other_sheets()
-        days |= {sheet.serial: sheet.day for sheet in sheets if sheet.day}
-        players = {
-            sheet.serial: sheet.player for sheet in sheets
-        }  # as answered on the sheet, else as printed
-        heads = [replace(head, player=players.get(head.serial, head.player)) for head in heads]
-    return Shelf(lines, rounds, {**rounds, **card_names(heads, rounds, days)})
-
-
-def name_of(desk: Desk, card: Card) -> Name:
-    """Return what one card is called in every list, from a few columns of the store."""
-    names = names_of(desk.store.summaries(beside=card.serial))
-    if card.serial in names:
-        return names[card.serial]
-    said = card.fields.get("player")
-    player = (said.value if said is not None and isinstance(said.value, str) else "") or card.player
-    heads = [replace(head, title=card.form.title, player=player) for head in desk.store.heads(card.serial)]
-    day = day_of(card.fields)
-    return card_names(heads, names, {card.serial: day} if day else {})[card.serial]
-
-
-def all_that_waits(desk: Desk) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """Return what waits, card by card, then what waits in rounds that came from a file."""
-    files = (
-        (round_id, tuple(place.name for place in places))
-        for round_id, places in desk.store.waiting_in_files()
-    )
-    return (*desk.store.waiting_fields(), *files)
-
-
-def _title(desk: Desk, form: str) -> str:
-    if form not in desk.layouts:
-        text = desk.store.form_text(form)
-        if text is None:
-            return ""
-        desk.layouts[form] = layout_from_json(text)
-    return desk.layouts[form].form.title
 
 
 class YearPages:
@@ -150,8 +75,8 @@ class YearPages:
         player = request.query_params.get("player", "")
 
         def work() -> dict[str, Any]:
-            found = shelf(self._desk)
-            waiting = all_that_waits(self._desk)
+            found = shelf(self._desk.store, self._desk.title_of)
+            waiting = all_that_waits(self._desk.store)
             mine = [line for line in found.lines if player in ("", line.player)]
             dated = [line for line in mine if line.played_on]
             last = (dated or mine)[-1] if mine else None
@@ -169,7 +94,7 @@ class YearPages:
                 "lately": [line for line in reversed(dated or mine) if line is not last][:LATELY],
             }
 
-        found = await _off(work)
+        found = await off(work)
         return self._page(request, "home.html", player=player, day_said=day_said, count=count_said, **found)
 
     async def focus(self, request: Request) -> Response:
@@ -182,14 +107,14 @@ class YearPages:
                 return "Choose a player to see what to practise next."
             return self._desk.focus(player, 30)
 
-        return self._page(request, "start_focus.html", view=await _off(work), player=player or "")
+        return self._page(request, "start_focus.html", view=await off(work), player=player or "")
 
     # -- rounds ------------------------------------------------------------------------------------------
 
     async def rounds(self, request: Request) -> Response:
         player = request.query_params.get("player", "")
-        found, aside = await _off(lambda: (round_shelf(self._desk), self._desk.store.aside()))
-        others = await _off(lambda: self._desk.store.other_sheets(player or None))
+        found, aside = await off(lambda: (round_shelf(self._desk.store), self._desk.store.aside()))
+        others = await off(lambda: self._desk.store.other_sheets(player or None))
         lines = [line for line in found.lines if player in ("", line.player)]
         return self._page(
             request,
@@ -211,22 +136,22 @@ class YearPages:
             found = self._round(serial)
             return {
                 "r": found,
-                "name": names_of(self._desk.store.summaries(beside=serial))[serial],
+                "name": round_name(self._desk.store, serial),
                 "long_day": day_said(found.day, long=True),
                 "has_card": self._desk.store.picture(serial, CARD_PICTURE) is not None,
                 "ink": self._desk.store.picture(serial, RESOLVE) is not None,
-                "sheet": self._desk.store.sheet(serial),
+                **self._desk.copies(serial),
                 **round_view(found, self._form(found)),
             }
 
-        return self._page(request, "round.html", count=count_said, **await _off(work))
+        return self._page(request, "round.html", count=count_said, **await off(work))
 
     async def head(self, request: Request) -> Response:
-        round_ = await _off(lambda: self._from_file(request.path_params["serial"]))
+        round_ = await off(lambda: self._from_file(request.path_params["serial"]))
         return self._page(request, "round_head.html", r=round_, seen=_stamp(round_), notice="")
 
     async def change_head(self, request: Request) -> Response:
-        form = await _form(request)
+        form = await form_of(request, most=200)
         texts = {key: _text(form, key) for key in HeadGiven.__slots__}
 
         def change(round_: Round, by: str) -> Round:
@@ -236,13 +161,13 @@ class YearPages:
 
     async def hole(self, request: Request) -> Response:
         number = request.path_params["hole"]
-        round_ = await _off(lambda: self._from_file(request.path_params["serial"]))
+        round_ = await off(lambda: self._from_file(request.path_params["serial"]))
         return self._page(
             request, "round_hole.html", seen=_stamp(round_), notice="", **_hole_page(round_, number)
         )
 
     async def change_hole(self, request: Request) -> Response:
-        form = await _form(request)
+        form = await form_of(request, most=200)
         number = request.path_params["hole"]
 
         def change(round_: Round, by: str) -> Round:
@@ -272,13 +197,13 @@ class YearPages:
             self._desk.store.add_rounds([changed], replace=True)
             return ""
 
-        notice = await _off(work)
+        notice = await off(work)
         if not notice:
             number = more.get("number")
             return RedirectResponse(
                 f"/rounds/{quote(serial, safe='')}" + (f"#hole-{number}" if number else ""), 303
             )
-        round_ = await _off(lambda: self._from_file(serial))
+        round_ = await off(lambda: self._from_file(serial))
         shown = _hole_page(round_, more["number"]) if more else {"r": round_}
         return self._page(request, template, 422, seen=_stamp(round_), notice=notice, **shown)
 
@@ -307,7 +232,7 @@ class YearPages:
 
     async def courses(self, request: Request) -> Response:
         player = request.query_params.get("player", "")
-        rounds = await _off(self._desk.store.rounds)
+        rounds = await off(self._desk.store.rounds)
         mine = [r for r in rounds if player in ("", r.player)]
         return self._page(
             request,
@@ -323,7 +248,7 @@ class YearPages:
     async def course(self, request: Request) -> Response:
         asked = request.query_params
         player, holes = asked.get("player", ""), asked.get("holes", "")
-        rounds = await _off(self._desk.store.rounds)
+        rounds = await off(self._desk.store.rounds)
         key = CourseKey(
             asked.get("name", ""), asked.get("layout", ""), int(holes) if _is_number(holes) else 0
         )
@@ -349,13 +274,13 @@ class YearPages:
         player, asked = request.query_params.get("player", ""), request.query_params.get("year", "")
 
         def work() -> tuple[Shelf, dict[date, list[Any]]]:
-            found = round_shelf(self._desk)
+            found = round_shelf(self._desk.store)
             lines = [line for line in found.lines if player in ("", line.player)]
             sets = [s for s in self._desk.store.practice() if player in ("", s.player)]
             told = [s for s in self._desk.store.told_sessions() if player in ("", s.player)]
             return found, entries_of(lines, found.rounds, sets, told)
 
-        found, entries = await _off(work)
+        found, entries = await off(work)
         years = sorted({day.year for day in entries}) or [self._desk.now().year]
         year = int(asked) if _is_number(asked) and 1 <= int(asked) <= 9999 else years[-1]
         return self._page(
@@ -372,13 +297,15 @@ class YearPages:
 
     async def notes(self, request: Request) -> Response:
         asked = request.query_params.get("q", "").strip()[:100]
-        found, notes = await _off(lambda: (round_shelf(self._desk), search(self._desk.store.rounds(), asked)))
+        found, notes = await off(
+            lambda: (round_shelf(self._desk.store), search(self._desk.store.rounds(), asked))
+        )
         return self._page(
             request, "notes.html", asked=asked, notes=notes, names=found.rounds, count=count_said
         )
 
     async def players(self, request: Request) -> Response:
-        lines = await _off(self._desk.store.summaries)
+        lines = await off(self._desk.store.summaries)
         return self._page(
             request, "players.html", players=player_lines(lines), day_said=day_said, count=count_said
         )
@@ -462,14 +389,5 @@ def _players(rounds: Sequence[Round]) -> list[str]:
     return sorted({r.player for r in rounds if r.player}, key=str.casefold)
 
 
-async def _off(work: Callable[[], T]) -> T:
-    return await run_in_threadpool(work)
-
-
-async def _form(request: Request) -> FormData:
-    return await request.form(max_files=0, max_fields=200, max_part_size=8192)
-
-
 def _text(form: FormData, name: str) -> str:
-    value = form.get(name, "")
-    return " ".join(value.split())[:LONGEST_TEXT] if isinstance(value, str) else ""
+    return " ".join(text_of(form, name).split())[:LONGEST_TEXT]

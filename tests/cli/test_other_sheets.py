@@ -60,7 +60,7 @@ def test_a_ladder_goes_the_whole_way(home: Path, answers, capsys: pytest.Capture
     assert main(["rounds"]) in (0, 1)
     assert "Putting ladder" in capsys.readouterr().out
     assert main(["rounds", serial]) in (0, 1)
-    assert f"{serial}: Putting ladder" in capsys.readouterr().out
+    assert f"{serial}: 2026-06-14, Putting ladder, Wren" in capsys.readouterr().out
 
     assert main(["export", str(home / "out")]) in (0, 1)
     assert "1 other sheet" in capsys.readouterr().out

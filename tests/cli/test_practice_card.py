@@ -27,7 +27,7 @@ MADE = {"made.finger-to-the-pole.10.1": 6, "made.finger-to-the-pole.10.2": 8, "m
 
 
 def test_made_of_tries_reach_the_store_and_can_be_answered(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
     plan, sheet = a_sheet()
@@ -60,6 +60,11 @@ def test_made_of_tries_reach_the_store_and_can_be_answered(
             ("ten-putts", 10, 7),
         }
         assert {(s.player, str(s.day)) for s in sets} == {("Wren", "2026-08-09")}
+    capsys.readouterr()
+    main(["read", "--again", str(photo), "--store", str(store)])
+    # What comes next is said, or why nothing does.
+    assert "Wren: There is no round of Wren yet" in capsys.readouterr().err
+    with open_store(store) as kept:
         kept.answer(serial, "made.ten-putts.10.1", 9, "Wren", datetime(2026, 8, 10, tzinfo=UTC))
         (test,) = [s for s in kept.practice() if s.drill == "ten-putts"]
         assert (test.made.known, test.made.source) == (9, "entered")

@@ -109,6 +109,7 @@ def test_rounds_as_json(place, waiting_place, capsys):
     assert data["rounds"][0] == {
         "id": "C",
         "day": "2026-05-29",
+        "perhaps_day": None,
         "player": "Wren",
         "course": "Alder Meadow",
         "layout": "long",
@@ -292,9 +293,9 @@ def test_rounds_shows_every_round_of_a_sheet_and_its_photos(two_of_a_sheet, caps
     assert main(["rounds", "ABCD2345-2", "--store", two_of_a_sheet]) == 0
     said = capsys.readouterr().out
     assert said.splitlines() == [
-        "ABCD2345: 2026-05-31, 3 holes, score 9",
+        "ABCD2345: 2026-05-31, no course, no name, 3 holes, score 9",
         "    card.jpg, read 2026-06-01 18:30 UTC, asks nothing",
-        "ABCD2345-2: 2026-06-07, 3 holes, score 10",
+        "ABCD2345-2: 2026-06-07, no course, no name, 3 holes, score 10",
         "    card.jpg, read 2026-06-01 18:30 UTC, asks nothing",
     ]
     assert main(["rounds", "ABCD2345", "--json", "--store", two_of_a_sheet]) == 0
@@ -333,7 +334,9 @@ def test_a_round_is_deleted_and_the_deletion_undone(two_of_a_sheet, capsys):
     main(["rounds", *store])  # looking is no start
     assert "2026-05-31" not in capsys.readouterr().out
     assert main(["aside", *store]) == 0
-    assert capsys.readouterr().out == "ABCD2345: 2026-05-31, 3 holes, score 9 (deleted)\n"
+    assert (
+        capsys.readouterr().out == "ABCD2345: 31 May 2026, no course, no name, 3 holes, score 9 (deleted)\n"
+    )
     assert main(["delete", "--undo", "ABCD2345", *store]) == 0
     main(["rounds", *store])
     assert "2026-05-31" in capsys.readouterr().out

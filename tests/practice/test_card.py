@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from forms.drawing import Words
+from forms.drawing import Words, box_of
 from forms.field_map import fingerprint, layout_from_json, layout_to_json
 from forms.layout import PAPERS
 from forms.pdf import identify, to_pdf
@@ -45,17 +45,31 @@ def test_every_plan_fits_a_card_as_print_and_map(paper, minutes, phase, cause):
     assert to_pdf([page], size, "x").count(b"/Type /Page\n") == 1
 
 
-def test_own_print_keeps_away_from_cells_and_corner_marks():
-    plan, sheet = a_sheet("approach", 5, 45, "letter")
-    identity = identify(serial_from(b"0" * 16), fingerprint(sheet.layout))
-    page = card.practice_page(sheet, identity, plan)
-    start = next(i for i, s in enumerate(page) if isinstance(s, Words) and s.text == card.HOW_TO_MARK)
-    lowest_cell = max(c.box.bottom for c in sheet.layout.cells)
-    for s in page[start:]:
+@pytest.mark.parametrize(("paper", "minutes"), [("a4", 45), ("letter", 30), ("letter", 120)])
+@pytest.mark.parametrize(("phase", "cause"), PHASES_AND_CAUSES)
+def test_print_keeps_away_from_cells_and_corner_marks(paper, minutes, phase, cause):
+    plan, sheet = a_sheet(phase, cause, minutes, paper)
+    page = card.practice_page(sheet, identify(serial_from(b"0" * 16), fingerprint(sheet.layout)), plan)
+    kept = [cell.box for cell in sheet.layout.cells if cell.kind != "words"]
+    kept += [mark.box for mark in sheet.layout.fiducials]
+    for s in page:
         if isinstance(s, Words):
-            assert s.at.y - 3 > lowest_cell
-            assert s.at.x > 20
-            assert s.at.y < PAPERS["letter"].height_mm - 12
+            assert not any(box_of(s).overlaps(box) for box in kept), s.text
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_boxes_stand_beside_their_drill(paper):
+    plan, sheet = a_sheet("putt", 0, 45, paper)
+    page = card.practice_page(sheet, identify(serial_from(b"0" * 16), fingerprint(sheet.layout)), plan)
+    titles = [s for s in page if isinstance(s, Words) and " tries" in s.text and s.bold]
+    drills = [step for step in plan.steps if step.drill]
+    assert len(titles) == len(drills)
+    for number, (title, step) in enumerate(zip(titles, drills, strict=True)):
+        boxes = [cell.box for cell in sheet.layout.cells if cell.field in card.boxes_of(step)]
+        following = titles[number + 1].at.y if number + 1 < len(titles) else sheet.layout.paper.height_mm
+        assert boxes
+        assert all(title.at.y < box.y and box.bottom < following - 3 for box in boxes)
+        assert min(box.x for box in boxes) > sheet.layout.paper.width_mm / 2
 
 
 def fields_of(form, **answers):

@@ -1,11 +1,11 @@
-"""The practice card names each row of boxes by its drill, as far as that fits, and has a line for words."""
+"""The practice card names each set by its drill, and has a line for words."""
 
 from __future__ import annotations
 
 import pytest
 
 from forms.layout import PAPERS
-from scan.practice.card import BEGINNING, FULL, PLACE, form_text, practice_sheet
+from scan.practice.card import form_text, practice_sheet
 from scan.practice.plan import Plan, plan_of
 from tests.practice.test_plan import DRILLS, a_focus
 
@@ -15,13 +15,13 @@ def session() -> Plan:
     return plan_of(a_focus("putt", 0, rounds=3), 30, DRILLS, repeat=False)
 
 
-def test_rows_are_named_by_their_drills(session: Plan) -> None:
-    titles = [step.drill.title for step in session.steps if step.drill]
-    text = form_text(session, names=FULL)
-    assert all(title in text for title in titles)
-    assert not any(title in form_text(session, names=PLACE) for title in titles)
-    beginning = form_text(session, names=BEGINNING)
-    assert all(title.split(",")[0] in beginning for title in titles)
+def test_each_set_is_named_by_its_drill(session: Plan) -> None:
+    for step in session.steps:
+        if step.drill:
+            text = form_text(session)
+            assert f'"{step.drill.title}, of {step.tries}"' in text or (
+                f'"{step.drill.title}, set 1, of {step.tries}"' in text
+            )
 
 
 def test_a_sheet_has_a_line_for_words_and_no_last_test_on_a_first_session(session: Plan) -> None:

@@ -384,7 +384,7 @@ def test_a_round_taken_out_is_nowhere_and_comes_back_as_it_was(place, kept):
         add(store, serial="WXYZ2345", photo="b" * 64)
         before = everything(store)
         aside = store.set_aside(SHEET, LATER, kept=kept)
-        assert aside.says == "2026-05-31, 3 holes, score 9"
+        assert aside.says == "31 May 2026, no course, Robin, 3 holes, score 9"
         assert [round_.id for round_ in store.rounds()] == ["WXYZ2345"]
         assert (store.waiting(), store.kept_hands()) == ((), ())
         assert store.aside() == (aside,)

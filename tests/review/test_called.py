@@ -9,9 +9,10 @@ from forms.field_map import layout_to_json
 from forms.form import form_from_toml
 from forms.layout import PAPERS, arrange
 from scan.reading import CardReading, FieldReading
+from scan.records.rounds import Value
 from scan.records.store import Store
-from scan.review import year
 from scan.review.naming import names_of
+from scan.review.shelf import name_of, round_shelf, shelf
 from tests.records.test_other_sheets import ENDS
 from tests.review.conftest import NOON, SAMPLES, THREE, Page
 
@@ -56,9 +57,9 @@ def test_of_several_rounds_of_a_day_the_question_says_which(page: Page, store: S
     assert first is not None
     earlier = first.recorded_at and first.recorded_at.replace(year=2020)
     store.add_rounds([replace(first, id="EARLIER", recorded_at=earlier)])
-    name = year.name_of(page.desk, store.card(serial))
+    name = name_of(store, store.card(serial))
     assert name.nth == "second round of the day"
-    assert name == year.shelf(page.desk).cards[serial]
+    assert name == shelf(store, page.desk.title_of).cards[serial]
 
 
 def test_a_sheet_that_is_no_round_is_called_by_its_title_its_day_and_who_was_answered(
@@ -70,8 +71,48 @@ def test_a_sheet_that_is_no_round_is_called_by_its_title_its_day_and_who_was_ans
     card = CardReading("e.jpg", "read", serial="8JSHR4Z5", form="F", fields=blank, photo_sha256="a" * 64)
     store.add_reading(card, layout.form, None, form_text=layout_to_json(layout))
     say(store, "8JSHR4Z5", player="Plover", date_day=14, date_month=6, date_year=26)
-    name = year.name_of(page.desk, store.card("8JSHR4Z5"))
+    name = name_of(store, store.card("8JSHR4Z5"))
     assert name.line == "14 Jun 2026, Six ends, Plover"
-    assert name == year.shelf(page.desk).cards["8JSHR4Z5"]
+    assert name == shelf(store, page.desk.title_of).cards["8JSHR4Z5"]
     shown = words_of(page.browser().get("/ask/8JSHR4Z5/e02.sum").text)
     assert "14 Jun 2026 · Six ends · Plover · card 8JSHR4Z5" in shown
+
+
+def test_a_doubtful_day_is_said_to_be_one_and_no_day_says_when_it_was_read(
+    page: Page, store: Store, serial: str
+) -> None:
+    named(store, serial)
+    whole = store.round(serial)
+    assert whole is not None
+    doubtful = Value("2026-05-03", p=0.8, status="doubtful", alternatives=(("2026-05-08", 0.2),))
+    read_on = whole.recorded_at and whole.recorded_at.replace(year=2024, month=2, day=9)
+    store.add_rounds(
+        [
+            replace(whole, id="DOUBTFUL", played_on=doubtful),
+            replace(whole, id="UNDATED", played_on=Value(None), recorded_at=read_on),
+        ]
+    )
+    names = round_shelf(store).rounds
+    assert names["DOUBTFUL"].line.startswith("perhaps 3 May 2026, Alder Meadow")
+    assert names["UNDATED"].line.startswith("no date yet, read 9 Feb 2024, Alder Meadow")
+    assert "day" not in names["DOUBTFUL"].known
+    shown = words_of(page.browser().get("/rounds").text)
+    assert "perhaps 3 May 2026" in shown
+    listed = words_of(page.browser().get("/who").text)
+    assert re.search(r"perhaps 3 May 2026 Alder Meadow[^·]* · Plover no date, card DOUBTFUL", listed)
+
+
+def test_what_was_set_aside_is_named(page: Page, store: Store, serial: str) -> None:
+    named(store, serial)
+    page.browser().post(f"/rounds/{serial}/out", data={"how": "aside"})
+    shown = words_of(page.browser().get("/rounds").text)
+    assert re.search(
+        rf"Set aside: 2 Aug 2026, Alder Meadow[^·]*, Plover, \d+ holes, score \d+, card {serial}", shown
+    )
+
+
+def test_a_glance_names_its_card(page: Page, store: Store, serial: str) -> None:
+    glanced = f"{serial}~2026-08-01T12:00:00Z~3~0"
+    named(store, serial)
+    shown = words_of(page.browser().get(f"/ask?card={serial}&glanced={glanced}").text)
+    assert re.search(rf"Kept: 3 values of 2 Aug 2026, Alder Meadow[^·]*, Plover, card {serial}", shown)
