@@ -52,9 +52,9 @@ FEATURES = (
 _SURPRISE = 2e-4
 #: Of bubbles that were not meant, so many were marked and rubbed out.
 _RUBBED_OUT = 0.02
-#: A dot, a slash, a ring where nothing else is done: so many of the meant bubbles are marked by that alone, and
-#: so many that were not meant have one (a pen put down). Guesses: nobody has counted them. They are set so that
-#: such a mark is a mark where a throw must have been, and is asked where only it speaks.
+#: A dot, a slash, a ring where nothing else is done: so many of the meant bubbles are marked by that alone,
+#: and so many that were not meant have one (a pen put down). Guesses: nobody has counted them. They are set
+#: so that such a mark is a mark where a throw must have been, and is asked where only it speaks.
 _SLOPPY, _STRAY = 0.01, 2e-4
 
 
@@ -308,22 +308,27 @@ def _inner_of_patch() -> NDArray[np.intp]:
 
 
 def bubble_log_likelihoods(measured: BubbleInk) -> Mapping[str, tuple[float, float, float]]:
-    """Return cell id -> natural log likelihoods of the ink given blank, filled, struck out.
-
-    A bubble that was rubbed out is blank; a dot, a slash or a ring (the network's "unclear") may be either, and
-    far sooner means a mark.
-    """
+    """Return cell id -> natural log likelihoods of the ink given blank, filled, struck out."""
     if not measured.ids or measured.views is None:
         return {}
     logs = bubble_net().log_likelihoods(measured.views.bubbles, measured.views.measures, measured.views.card)
+    rows = by_meaning(logs).tolist()
+    return {cell: (b, f, c) for cell, (b, f, c) in zip(measured.ids, rows, strict=True)}
+
+
+def by_meaning(logs: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Log likelihoods (N, 5) given each of `CLASSES` -> (N, 3) given blank, filled, struck out.
+
+    A bubble that was rubbed out is blank; a dot, a slash or a ring (the network's "unclear") may be either,
+    and far sooner means a mark.
+    """
     empty, filled, erased, struck, unclear = logs.T
     floor = np.log(_SURPRISE)
     blank = np.logaddexp(np.log1p(-_RUBBED_OUT - _STRAY) + empty, np.log(_RUBBED_OUT) + erased)
     blank = np.logaddexp(blank, np.log(_STRAY) + unclear)
     filled = np.logaddexp(np.log1p(-_SLOPPY) + filled, np.log(_SLOPPY) + unclear)
-    columns = (np.logaddexp(np.log1p(-_SURPRISE) + column, floor) for column in (blank, filled, struck))
-    rows = np.stack(list(columns), axis=1).tolist()
-    return {cell: (b, f, c) for cell, (b, f, c) in zip(measured.ids, rows, strict=True)}
+    columns = [np.logaddexp(np.log1p(-_SURPRISE) + column, floor) for column in (blank, filled, struck)]
+    return np.stack(columns, axis=1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,13 @@ import pytest
 from forms.catalog import load_form
 from forms.layout import PAPERS, Layout, arrange
 from scan.vision.seeing.bubble_net import CLASSES, bubble_net
-from scan.vision.seeing.bubbles import bubble_log_likelihoods, bubble_patches, measure_bubbles, pen_darkness
+from scan.vision.seeing.bubbles import (
+    bubble_log_likelihoods,
+    bubble_patches,
+    by_meaning,
+    measure_bubbles,
+    pen_darkness,
+)
 from scan.vision.seeing.ink import ink_of
 from scan.vision.seeing.patches import digit_patches
 from scan.vision.weighing.likelihoods import choices, likelihoods
@@ -77,3 +83,28 @@ def test_struck_out_alone_is_not_an_answer() -> None:
     found = choices(likelihoods(np.array([[(-7.0, -7.0, 0.0), (0.0, -7.0, -7.0)]])), Slips())
     looks = found.looks(np.array([[0.5, 0.25, 0.25]]))[0]
     assert looks.argmax() == 4  # neither blank nor an option nor several
+
+
+def _ink_of(kind: str) -> tuple[float, float, float]:
+    """What decoding is told of a bubble of one class, ten thousand times sooner than of another."""
+    logs = np.where(np.array(CLASSES) == kind, 0.0, np.log(1e-4))
+    blank, filled, struck = by_meaning(logs[None])[0]
+    return float(blank), float(filled), float(struck)
+
+
+def test_a_dot_is_far_sooner_a_mark_than_none_and_no_strike() -> None:
+    blank, filled, struck = _ink_of("unclear")
+    assert np.log(10) < filled - blank < np.log(100)
+    assert struck < blank
+
+
+@pytest.mark.parametrize(("throws", "asked"), [(True, False), (False, True)])
+def test_a_dot_alone_is_a_mark_where_a_throw_must_have_been_and_asked_elsewhere(
+    throws: bool, asked: bool
+) -> None:
+    """A drive is marked in 95 of 100 fields, a note on a throw seldom: the weights of two such fields."""
+    found = choices(likelihoods(np.array([[_ink_of("unclear"), _ink_of("empty")]])), Slips())
+    weights = [0.05, 0.57, 0.38] if throws else [0.8, 0.1, 0.1]
+    looks = found.looks(np.array([weights]))[0]
+    assert looks.argmax() == 1
+    assert bool(looks[1] < 0.98) is asked
