@@ -77,7 +77,8 @@ HOMES = {
     "reportlab": ("forms/pdf.py", "scan/practice"),
     "segno": ("forms/pdf.py", "scan/review/links.py"),
     "starlette": tuple(
-        f"scan/review/{name}.py" for name in ("app", "asked", "glance_pages", "who_pages", "year", "doing")
+        f"scan/review/{name}.py"
+        for name in ("app", "asked", "about", "keeping", "glance_pages", "who_pages", "year", "doing")
     ),
     "jinja2": ("scan/review/rendering.py",),
     "uvicorn": ("scan/review/serve.py", "scan/review/connections.py"),

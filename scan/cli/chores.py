@@ -10,11 +10,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scan.review.chores import CardsAsked, CourseGiven, CourseHoleGiven, CourseKept, PrintedCard
+from scan.cli.keeping import DeskKeeping
+from scan.review.chores import CardsAsked, CourseGiven, CourseHoleGiven, CourseKept, FormName, PrintedCard
 
 if TYPE_CHECKING:
     from forms.form import Course
-    from scan.records.store import Store
 
 #: Courses lie beside the field maps, so that a backup holds them; the sign tells them from fingerprints.
 COURSE_FILE = "course-{key}.json"
@@ -22,18 +22,19 @@ COURSE_SCHEMA = 1
 MOST_HOLES = 27
 
 
-class DeskChores:
+class DeskChores(DeskKeeping):
     """The functions that `scan.review.chores.Chores` asks for, over one store and one folder of forms."""
 
-    def __init__(self, store: Store, forms: Path) -> None:
-        self._store, self._forms = store, forms
-
-    def form_names(self) -> Sequence[tuple[str, str]]:
-        """Return the forms to print as (name, title)."""
+    def form_names(self) -> Sequence[FormName]:
+        """Return the forms to print, those of a language together."""
         from forms.catalog import builtin_names, load_form
 
         names = sorted(builtin_names(), key=lambda name: (not name.startswith("round"), len(name), name))
-        return [(name, load_form(name, unit="m", hand="right").title) for name in names]
+        names = sorted(names, key=_language)
+        return [
+            FormName(name, load_form(name, unit="m", hand="right").title, _language(name) or "en")
+            for name in names
+        ]
 
     def cards(self, asked: CardsAsked) -> bytes:
         """Return a PDF of cards, which are known from then on."""
@@ -163,6 +164,12 @@ class DeskChores:
                 "Delete the file."
             ) from error
         return CourseKept(path.stem.removeprefix("course-"), given)
+
+
+def _language(name: str) -> str:
+    """Return the language of a built-in form by its name: "de" of round18-de, "" of one in English."""
+    tag = name.rpartition("-")[2]
+    return tag if len(tag) == 2 else ""  # BCP 47: two letters, or none of ours
 
 
 def _course_of(given: CourseGiven) -> Course:

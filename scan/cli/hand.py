@@ -108,12 +108,24 @@ def run_forget(args: argparse.Namespace) -> int:
         if not args.yes:
             print(f"{args.player}: {says}.", file=sys.stderr)
             _ask(args.player)
-        with noted(FORGET, args.player, store_place(args)):
-            store.forget(args.player)
-            catalog.forget(args.player)
+        forget_player(store, forms_folder(), args.player, store_place(args))
     _tell_forgotten(args, found, printed, says)
     print("Copies that were exported or backed up are beyond this program's reach.", file=sys.stderr)
     return DONE
+
+
+def forget_player(store: Store, forms: Path, player: str, place: str | Path) -> None:
+    """Erase a player from the store and from what is known of printed cards; a kill is finished later."""
+    from forms.catalog import Catalog
+
+    with noted(FORGET, player, place):
+        store.forget(player)
+        Catalog(forms).forget(player)
+
+
+def traces_said(found: Traces, printed: int) -> str:
+    """Return how much is kept of a player, in words, with the printed cards known to be theirs."""
+    return f"{_traces(found)}, {_count(printed, 'printed card')} known to be theirs"
 
 
 def _tell_forgotten(args: argparse.Namespace, found: Traces, printed: int, says: str) -> None:

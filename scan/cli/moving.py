@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from scan.cli.stored import add_store_option, existing_store, store_place
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from scan.records.backup import Contents
 
 DONE, ATTENTION = 0, 1
@@ -82,10 +84,10 @@ def run_backup(args: argparse.Namespace) -> int:
             with folder_for(WORK) as folder:
                 made = write_backup(folder / "backup.zip", store, forms_folder(), datetime.now(UTC))
                 write_out((folder / "backup.zip").read_bytes())
-            print(f"{_in_words(made)}.", file=sys.stderr)
+            print(f"{contents_said(made)}.", file=sys.stderr)
             return DONE
         made = write_backup(args.file, store, forms_folder(), datetime.now(UTC))
-    _tell(args, made, f"{args.file}: {_in_words(made)}.")
+    _tell(args, made, f"{args.file}: {contents_said(made)}.")
     return DONE
 
 
@@ -98,12 +100,36 @@ def run_restore(args: argparse.Namespace) -> int:
         return _restore(args)
 
 
+def put_in_place(
+    source: Path, place: Path, forms: Path, now: datetime, *, replace: bool
+) -> tuple[Contents, Path | None]:
+    """Put a backup in place of a store; return what it held, and where what was there before is kept.
+
+    Raises
+    ------
+    RecordError
+        when the store holds anything and `replace` was not said
+    """
+    from forms.errors import RecordError
+    from scan.records.backup import check_backup, is_empty, restore, set_aside
+
+    kept = None
+    if not is_empty(place):
+        if not replace:
+            raise RecordError(
+                f"{place}: expected no store yet, found one that holds cards or rounds. Nothing was changed; "
+                "say --replace to put the backup in its place."
+            )
+        check_backup(source)
+        kept = set_aside(place, forms, now)
+    return restore(source, place, forms), kept
+
+
 def _restore(args: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
     from forms.errors import RecordError
     from scan.cli.places import forms_folder
-    from scan.records.backup import check_backup, is_empty, restore, set_aside
 
     place = _file_of(args)
     if place is None:
@@ -111,18 +137,9 @@ def _restore(args: argparse.Namespace) -> int:
             "restore: expected a store in a file, found one on a server. Its own tools take it back: "
             "pg_restore, see docs/moving.md."
         )
-    kept = None
-    if not is_empty(place):
-        if not args.replace:
-            raise RecordError(
-                f"{place}: expected no store yet, found one that holds cards or rounds. Nothing was changed; "
-                "say --replace to put the backup in its place."
-            )
-        check_backup(args.file)
-        kept = set_aside(place, forms_folder(), datetime.now(UTC))
-    made = restore(args.file, place, forms_folder())
+    made, kept = put_in_place(args.file, place, forms_folder(), datetime.now(UTC), replace=args.replace)
     when = f"{made.made_at:%Y-%m-%d %H:%M} UTC"
-    _tell(args, made, f"{place}: {_in_words(made)}, as of {when}.")
+    _tell(args, made, f"{place}: {contents_said(made)}, as of {when}.")
     if kept is not None:
         print(f"What was there before is in {kept}; delete it when you are sure.", file=sys.stderr)
     return DONE
@@ -183,7 +200,8 @@ def _tell(args: argparse.Namespace, made: Contents, line: str) -> None:
     print(json.dumps(found))
 
 
-def _in_words(made: Contents) -> str:
+def contents_said(made: Contents) -> str:
+    """Return what a backup holds, in words."""
     parts = (
         _count(made.rounds, "round"),
         _count(made.cards, "card"),

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from scan.cli.stored import add_store_option, store_place
 
 if TYPE_CHECKING:
+    from scan.cli.practice import Worked
     from scan.practice.evidence import Evidence
     from scan.practice.season import Season
     from scan.records.rounds import Round
@@ -104,8 +105,6 @@ def run_season(args: argparse.Namespace) -> int:
 
     one_thread()
     from forms.errors import InputError
-    from scan.practice.evidence import in_order
-    from scan.practice.season import season_of
     from scan.practice.season_page import screen
     from scan.records.store import open_store
 
@@ -116,24 +115,10 @@ def run_season(args: argparse.Namespace) -> int:
     if isinstance(worked, str):
         print(f"shortpencil: {worked}", file=sys.stderr)
         return ATTENTION
-    rounds = in_order(worked.found.rounds)
-    if not any(r.day for r in rounds):
-        print(
-            "shortpencil: No round has a day, so there is no season to show. Write the date on the card.",
-            file=sys.stderr,
-        )
+    season = season_in(worked, args.player, args.months)
+    if isinstance(season, str):
+        print(f"shortpencil: {season}", file=sys.stderr)
         return ATTENTION
-    season = season_of(
-        worked.evidence,
-        worked.focus,
-        worked.choice,
-        worked.sessions,
-        worked.tests,
-        _foci(rounds, worked.evidence, args.months),
-        worked.plan.aim.count,
-        player=args.player or rounds[-1].player,
-        months=args.months,
-    )
     if args.report:
         _write(args.report, season, args.paper)
     if args.json:
@@ -143,6 +128,27 @@ def run_season(args: argparse.Namespace) -> int:
     else:
         print("\n".join(screen(season)))
     return DONE
+
+
+def season_in(worked: Worked, player: str | None, months: int) -> Season | str:
+    """Return the season of what was worked out of one player's rounds, or why there is none."""
+    from scan.practice.evidence import in_order
+    from scan.practice.season import season_of
+
+    rounds = in_order(worked.found.rounds)
+    if not any(r.day for r in rounds):
+        return "No round has a day, so there is no season to show. Write the date on the card."
+    return season_of(
+        worked.evidence,
+        worked.focus,
+        worked.choice,
+        worked.sessions,
+        worked.tests,
+        _foci(rounds, worked.evidence, months),
+        worked.plan.aim.count,
+        player=player or rounds[-1].player,
+        months=months,
+    )
 
 
 #: What cost most at the end of a month follows from this many rounds up to then; older ones count below 1 %.

@@ -32,7 +32,7 @@ from scan.records.answers import AnsweredMeanwhile
 from scan.records.card_values import DATE_FIELDS
 from scan.records.cards import Card
 from scan.records.store import Store
-from scan.review import doing, pages, year
+from scan.review import about, doing, keeping, pages, year
 from scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
 from scan.review.asked import form_of, get, off, post, session_of, text_of
 from scan.review.chores import Chores
@@ -122,6 +122,8 @@ def make_app(desk: Desk) -> App:
         routes=[
             *year.routes(desk, site.page),
             *doing.routes(desk, site.page),
+            *keeping.routes(desk, site.page),
+            *about.routes(desk, site.page),
             get("/enter", site.way_in),
             post("/enter", site.enter),
             get("/ask", site.ask_next),

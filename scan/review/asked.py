@@ -7,12 +7,14 @@ from typing import TypeVar
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
 from scan.review.door import Session
 
+LONGEST = 60  # of a name
 T = TypeVar("T")
 #: Renders a template for a request.
 Page = Callable[..., Response]
@@ -43,6 +45,22 @@ def text_of(form: FormData, name: str) -> str:
     """Return a field of a form as it was sent, "" where there is none."""
     value = form.get(name, "")
     return value if isinstance(value, str) else ""
+
+
+def clean_text(form: FormData, name: str, most: int = LONGEST) -> str:
+    """Return a field as it may be kept or printed: one line, no control characters."""
+    return clean(text_of(form, name), most)
+
+
+def clean(text: str, most: int = LONGEST) -> str:
+    """Return a text as one line without control characters."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())[:most]
+
+
+def laptop_only(request: Request, says: str) -> None:
+    """Refuse what only the computer's own page may do; a phone is let in by others in the network, too."""
+    if session_of(request).kind != "laptop":
+        raise HTTPException(403, says)
 
 
 def session_of(request: Request) -> Session:

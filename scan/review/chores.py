@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
@@ -30,6 +31,15 @@ class CardsAsked:
     copies: int
     course: str = ""
     evening: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FormName:
+    """A form to print: its name, its title, and the language it speaks, as in ``en``."""
+
+    name: str
+    title: str
+    language: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +83,57 @@ class PrintedCard:
     day: str
 
 
-class Chores(Protocol):
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What a restore replaced: the name it is kept by, as of when, how much it is."""
+
+    name: str
+    at: datetime
+    says: str
+
+
+class Keeping(Protocol):
+    """What is done about everything that is kept, or all of one player; each raises as `Chores` does."""
+
+    def holds_anything(self) -> bool:
+        """Say whether the store holds a round or a card, which a restore would replace."""
+
+    def restore(self, path: Path, *, replace: bool) -> str:
+        """Put a backup in place of the store; return what it held, in words."""
+
+    def before(self) -> Sequence[Before]:
+        """Return what earlier restores replaced, the latest first."""
+
+    def bring_back(self, name: str) -> str:
+        """Put back what a restore replaced; what is there now is kept, too."""
+
+    def drop_before(self, name: str) -> None:
+        """Erase what a restore replaced."""
+
+    def export(self, folder: Path) -> Path:
+        """Write tables and whole rounds into a folder as one ZIP file; return the file."""
+
+    def check(self) -> Sequence[str]:
+        """Return what is not as it was written, a line each."""
+
+    def traces(self, player: str) -> str:
+        """Return how much is kept of a player, in words; "" where nothing is."""
+
+    def forget(self, player: str) -> None:
+        """Erase everything that is kept of a player."""
+
+    def change_hand(self, player: str, how: str) -> None:
+        """Erase a player's handwriting ("erase"), keep none any more ("off"), or learn it again ("on")."""
+
+    def report(self, kind: str, players: Sequence[str | None], paper: str) -> tuple[bytes, Sequence[str]]:
+        """Return a PDF ("evidence", "season") with a page a player, and what to say of those without."""
+
+
+class Chores(Keeping, Protocol):
     """The functions; each raises InputError or RecordError with what a person can do about it."""
 
-    def form_names(self) -> Sequence[tuple[str, str]]:
-        """Return the forms to print as (name, title)."""
+    def form_names(self) -> Sequence[FormName]:
+        """Return the forms to print."""
 
     def cards(self, asked: CardsAsked) -> bytes:
         """Return a PDF of cards, which are known from then on."""

@@ -1,35 +1,34 @@
-"""Pages that do what the command line does too: print, set up a course, back up, import, the phone's switch.
+"""Pages that do what the command line does too: print, set up a course, club evenings, the phone's switch.
 
 Routes only. GET shows what can be asked for; what writes, cards that become known among it, is a POST.
 """
 
 from __future__ import annotations
 
-import shutil
-import tempfile
+from collections.abc import Sequence
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from starlette.background import BackgroundTask
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from forms.errors import InputError, RecordError
+from forms.errors import InputError
 from scan.records.rounds import is_day
-from scan.review.asked import Page, form_of, get, off, post, text_of
+from scan.review.asked import Page, clean, clean_text, form_of, get, laptop_only, off, post
 from scan.review.chores import (
     CardsAsked,
     Chores,
     CourseGiven,
     CourseHoleGiven,
+    FormName,
     evening_lines,
     evening_said,
 )
+from scan.review.keeping import chores_of
 from scan.review.naming import count_said, day_said
 from scan.review.shelf import round_shelf
 
@@ -40,6 +39,7 @@ MOST_COPIES, MOST_PLAYERS = 100, 500
 LONGEST_NAME = 60
 MOST_MINUTES = 120  # the longest session that the plan makes
 HOLES = (9, 18, 27)
+LANGUAGES = {"en": "English", "de": "Deutsch"}  # as their speakers call them
 
 
 def routes(desk: Desk, page: Page) -> list[Route]:
@@ -54,9 +54,6 @@ def routes(desk: Desk, page: Page) -> list[Route]:
         post("/print/practice", site.print_practice),
         get("/evenings", site.evenings),
         get("/evening", site.evening),
-        get("/safe", site.safe),
-        post("/safe/backup", site.backup),
-        post("/safe/import", site.take),
         post("/phone/switch", site.switch),
     ]
 
@@ -69,9 +66,7 @@ class DoingPages:
 
     @property
     def _chores(self) -> Chores:
-        if self._desk.chores is None:
-            raise HTTPException(404, "This page cannot do that. Start it with: shortpencil review")
-        return self._desk.chores
+        return chores_of(self._desk)
 
     # -- printing ----------------------------------------------------------------------------------------
 
@@ -85,7 +80,7 @@ class DoingPages:
             lines = self._desk.store.summaries()
             last = self._desk.store.round(lines[-1].id) if lines else None
             return {
-                "forms": chores.form_names(),
+                "languages": _by_language(chores.form_names()),
                 "courses": chores.courses(),
                 "players": sorted({line.player for line in lines if line.player}, key=str.casefold),
                 "unit": last.unit if last else "m",
@@ -105,7 +100,7 @@ class DoingPages:
     async def print_cards(self, request: Request) -> Response:
         chores, form = self._chores, await _form(request)
         asked = _asked(form)
-        if asked.form not in {name for name, _ in chores.form_names()}:
+        if asked.form not in {form.name for form in chores.form_names()}:
             raise InputError("expected a form of the list, found another.")
         try:
             pdf = await off(lambda: chores.cards(asked))
@@ -132,12 +127,12 @@ class DoingPages:
     async def keep_course(self, request: Request) -> Response:
         chores, form = self._chores, await _form(request, most=120)
         given = CourseGiven(
-            _text(form, "name"),
-            _text(form, "layout"),
-            "ft" if _text(form, "unit") == "ft" else "m",
+            clean_text(form, "name"),
+            clean_text(form, "layout"),
+            "ft" if clean_text(form, "unit") == "ft" else "m",
             _holes(form),
         )
-        key = await off(lambda: chores.keep_course(given, _text(form, "key")))
+        key = await off(lambda: chores.keep_course(given, clean_text(form, "key")))
         return RedirectResponse(f"/print?course={quote(key, safe='')}", 303)
 
     async def practice(self, request: Request) -> Response:
@@ -153,10 +148,17 @@ class DoingPages:
         minutes, paper = _whole(form, "minutes", 10, MOST_MINUTES), _paper(form)
         players: list[str | None] = [str(name) for name in form.getlist("player") if name]
         players = players or [None]
-        pdf, without = await off(lambda: chores.practice(players, minutes, paper))
+        kind = clean_text(form, "sheet")
+        if kind in ("evidence", "season"):
+            pdf, without = await off(lambda: chores.report(kind, players, paper))
+        else:
+            kind, (pdf, without) = (
+                "practice",
+                await off(lambda: chores.practice(players, minutes, paper)),
+            )
         if without and len(without) == len(players):
             raise InputError(" ".join(without))
-        return _download(pdf, "practice.pdf")
+        return _download(pdf, f"{kind}.pdf")
 
     # -- club evenings -----------------------------------------------------------------------------------
 
@@ -196,82 +198,41 @@ class DoingPages:
         waits = {serial: len(fields) for serial, fields in self._desk.store.waiting_fields()}
         return [line.id for line in self._desk.store.summaries()], waits
 
-    # -- keeping it safe ---------------------------------------------------------------------------------
-
-    async def safe(self, request: Request) -> Response:
-        return self._page(request, "safe.html", became=None, notice="", able=self._desk.chores is not None)
-
-    async def backup(self, request: Request) -> Response:
-        await _form(request)
-        chores = self._chores
-        folder = Path(tempfile.mkdtemp(prefix="shortpencil-backup-"))
-        try:
-            path = await off(lambda: chores.backup(folder))
-        except BaseException:
-            shutil.rmtree(folder, ignore_errors=True)
-            raise
-        away = BackgroundTask(shutil.rmtree, folder, ignore_errors=True)
-        return FileResponse(path, media_type="application/zip", filename=path.name, background=away)
-
-    async def take(self, request: Request) -> Response:
-        chores, by = self._chores, request.scope["session"].name
-        async with request.form(max_files=1, max_fields=4, max_part_size=4096) as form:
-            given, dry = form.get("file"), _text(form, "try") == "yes"
-            if not isinstance(given, UploadFile) or not given.size:
-                raise InputError("expected a file of rounds, found none. Choose one, then send it.")
-            folder = Path(tempfile.mkdtemp(prefix="shortpencil-import-"))
-            path = folder / "rounds.json"  # whatever it is called where it comes from
-            try:
-                with path.open("xb") as out:
-                    while block := await given.read(2**20):
-                        out.write(block)
-                became = await off(lambda: chores.take(path, by, dry_run=dry))
-            except (InputError, RecordError) as error:
-                says = str(error).replace(str(path), "The file")
-                return self._page(request, "safe.html", 422, became=None, notice=says, able=True)
-            finally:
-                shutil.rmtree(folder, ignore_errors=True)
-        counts = {kind: list(became.values()).count(kind) for kind in dict.fromkeys(became.values())}
-        said = ", ".join(f"{n} {kind}" for kind, n in counts.items())
-        line = f"{count_said(len(became), 'round')}{': ' if said else ''}{said}"
-        return self._page(
-            request,
-            "safe.html",
-            became=f"{line}{', but that was only tried' if dry else ''}",
-            notice="",
-            able=True,
-        )
-
     # -- the phone ---------------------------------------------------------------------------------------
 
     async def switch(self, request: Request) -> Response:
         form = await _form(request)
-        if request.scope["session"].kind != "laptop":
-            raise HTTPException(403, "The phone is let in on the laptop's page.")
+        laptop_only(request, "The phone is let in on the laptop's page.")
         if self._desk.switch_phone is None:
             raise HTTPException(404, "This page cannot let a phone in.")
-        await self._desk.switch_phone(_text(form, "on") == "yes")
+        await self._desk.switch_phone(clean_text(form, "on") == "yes")
         return RedirectResponse("/phone", 303)
+
+
+def _by_language(forms: Sequence[FormName]) -> list[tuple[str, str, list[FormName]]]:
+    """Return the forms by the language they speak: its tag, its own name, the forms."""
+    tags = dict.fromkeys(form.language for form in forms)
+    return [(tag, LANGUAGES.get(tag, tag), [form for form in forms if form.language == tag]) for tag in tags]
 
 
 def _asked(form: FormData) -> CardsAsked:
     """Return which cards a page's form asks for; names stand one a line."""
     value = form.get("players", "")
     lines = value.splitlines() if isinstance(value, str) else []
-    players = tuple(name for line in lines if (name := _clean(line)))
+    players = tuple(name for line in lines if (name := clean(line)))
     if len(players) > MOST_PLAYERS:
         raise InputError(f"expected at most {MOST_PLAYERS} players, found more.")
-    evening = _text(form, "evening")
+    evening = clean_text(form, "evening")
     if evening and not players:
         raise InputError("expected the names of the players of an evening, one a line, found none.")
     return CardsAsked(
-        form=_text(form, "form"),
+        form=clean_text(form, "form"),
         paper=_paper(form),
-        unit="ft" if _text(form, "unit") == "ft" else "m",
-        hand="left" if _text(form, "hand") == "left" else "right",
+        unit="ft" if clean_text(form, "unit") == "ft" else "m",
+        hand="left" if clean_text(form, "hand") == "left" else "right",
         players=players or ("",),
         copies=_whole(form, "copies", 1, MOST_COPIES),
-        course=_text(form, "course"),
+        course=clean_text(form, "course"),
         evening=evening,
     )
 
@@ -279,7 +240,7 @@ def _asked(form: FormData) -> CardsAsked:
 def _holes(form: FormData) -> tuple[CourseHoleGiven, ...]:
     holes, number = [], 1
     while f"par{number}" in form:
-        par, length = _text(form, f"par{number}"), _text(form, f"length{number}").replace(",", ".")
+        par, length = clean_text(form, f"par{number}"), clean_text(form, f"length{number}").replace(",", ".")
         if par and not (par.isascii() and par.isdigit()):
             raise InputError(f"hole {number}: expected a par from 2 to 6, found something else.")
         try:
@@ -292,14 +253,14 @@ def _holes(form: FormData) -> tuple[CourseHoleGiven, ...]:
 
 
 def _whole(form: FormData, name: str, low: int, high: int) -> int:
-    text = _text(form, name)
+    text = clean_text(form, name)
     if not (text.isascii() and text.isdigit() and len(text) < 6 and low <= int(text) <= high):
         raise InputError(f"{name}: expected a whole number from {low} to {high}, found something else.")
     return int(text)
 
 
 def _paper(form: FormData) -> str:
-    return "letter" if _text(form, "paper") == "letter" else "a4"
+    return "letter" if clean_text(form, "paper") == "letter" else "a4"
 
 
 def _day(text: str) -> str:
@@ -313,12 +274,3 @@ def _download(pdf: bytes, name: str) -> Response:
 
 async def _form(request: Request, most: int = 40) -> FormData:
     return await form_of(request, most, 32 * 1024)
-
-
-def _text(form: FormData, name: str) -> str:
-    return _clean(text_of(form, name))
-
-
-def _clean(text: str) -> str:
-    """Return a name as it may be printed and kept: one line, no control characters."""
-    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())[:LONGEST_NAME]

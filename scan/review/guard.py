@@ -35,7 +35,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 MAX_FORM_BYTES = 64 * 1024  # an answer is a few hundred bytes
 MAX_QUERY_BYTES = 2048
 OPEN_PATHS = ("/enter", "/static/")
-IMPORT_PATH = "/safe/import"
+IMPORT_PATH, RESTORE_PATH = "/safe/import", "/safe/restore"
 
 SAFE_HEADERS = (
     (
@@ -59,9 +59,12 @@ class Limits:
     form_bytes: int = MAX_FORM_BYTES
     upload_bytes: int = 64 * 1024 * 1024
     upload_path: str = "/capture"
+    backup_bytes: int = 2 * 1024**3  # some 10,000 cards with their pictures; goes to the disk as it comes
 
     def of(self, path: str) -> int:
         """Return the most bytes that a request to `path` may carry."""
+        if path == RESTORE_PATH:
+            return self.backup_bytes
         return self.upload_bytes if path in (self.upload_path, IMPORT_PATH) else self.form_bytes
 
 

@@ -46,7 +46,7 @@ def pages_of(serial: str) -> list[str]:
         "/", "/rounds", "/rounds/YEAR0020", f"/rounds/{serial}", "/rounds/YEAR0020/change",
         "/rounds/YEAR0020/change/3", "/courses", course, "/calendar", "/notes?q=wind", "/players", "/print",
         "/print/course", "/print/practice", "/evenings", "/evening?name=Thursday%203", "/safe", "/phone",
-        f"/card/{serial}",
+        f"/card/{serial}", "/player?name=Wren", "/player/forget?name=Wren", "/sessions",
     ]  # fmt: skip
 
 

@@ -1,0 +1,171 @@
+"""What the page does about everything that is kept, as the commands do it: restore, export, check, forget."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import shutil
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from scan.review.chores import Before
+
+if TYPE_CHECKING:
+    from scan.cli.practice import Worked
+    from scan.records.store import Store
+
+#: As `scan.records.backup.set_aside` names what a restore replaced.
+_BEFORE = re.compile(r"[\w-]+-before-[0-9]{8}T[0-9]{6}Z(-[0-9]+)?\.zip")
+
+
+class DeskKeeping:
+    """The functions that `scan.review.chores.Keeping` asks for, over one store and one folder of forms."""
+
+    def __init__(self, store: Store, forms: Path) -> None:
+        self._store, self._forms = store, forms
+
+    # -- restore -----------------------------------------------------------------------------------------
+
+    def holds_anything(self) -> bool:
+        """Say whether the store holds a round or a card, which a restore would replace."""
+        return self._store.size() != (0, 0)
+
+    def restore(self, path: Path, *, replace: bool) -> str:
+        """Put a backup in place of the store; return what it held, in words."""
+        from scan.cli.moving import contents_said, put_in_place
+
+        made, _ = put_in_place(path, self._file(), self._forms, datetime.now(UTC), replace=replace)
+        return f"{contents_said(made)}, as of {made.made_at:%Y-%m-%d %H:%M} UTC"
+
+    def before(self) -> Sequence[Before]:
+        """Return what earlier restores replaced, the latest first."""
+        from forms.errors import InputError
+        from scan.cli.moving import contents_said
+        from scan.records.backup import check_backup
+
+        found = []
+        for path in self._replaced():
+            try:
+                made = check_backup(path)
+            except InputError:  # cut, or somebody else's
+                continue
+            found.append(Before(path.name, made.made_at, contents_said(made)))
+        return sorted(found, key=lambda one: one.at, reverse=True)
+
+    def bring_back(self, name: str) -> str:
+        """Put back what a restore replaced, under the name it is kept by; what is there now is kept, too."""
+        return self.restore(self._named(name), replace=True)
+
+    def drop_before(self, name: str) -> None:
+        """Erase what a restore replaced."""
+        self._named(name).unlink(missing_ok=True)
+
+    def _replaced(self) -> list[Path]:
+        if "://" in self._store.name:  # a server keeps nothing beside it
+            return []
+        folder = Path(self._store.name).parent
+        return [path for path in folder.glob("*-before-*.zip") if _BEFORE.fullmatch(path.name)]
+
+    def _named(self, name: str) -> Path:
+        from forms.errors import InputError
+
+        for path in self._replaced():
+            if path.name == name:
+                return path
+        raise InputError("expected something that a restore replaced, found none of that name.")
+
+    def _file(self) -> Path:
+        from forms.errors import RecordError
+
+        if "://" in self._store.name:
+            raise RecordError(
+                "expected a store in a file, found one on a server. Its own tools take a backup back: see "
+                "docs/moving.md."
+            )
+        return Path(self._store.name)
+
+    # -- export, check -----------------------------------------------------------------------------------
+
+    def export(self, folder: Path) -> Path:
+        """Write tables and whole rounds into a folder as one ZIP file; return the file."""
+        from scan.records.export import write_export
+
+        inside = folder / "rounds"
+        write_export(inside, self._store.each_round(), self._store.practice(), self._store.other_sheets())
+        name = f"shortpencil-rounds-{datetime.now(UTC):%Y-%m-%d}"
+        return Path(shutil.make_archive(str(folder / name), "zip", inside))
+
+    def check(self) -> Sequence[str]:
+        """Return what is not as it was written, a line each."""
+        return [str(damage) for damage in self._store.damages()]
+
+    # -- one player --------------------------------------------------------------------------------------
+
+    def traces(self, player: str) -> str:
+        """Return how much is kept of a player, in words; "" where nothing is."""
+        from forms.catalog import Catalog
+        from scan.cli.hand import traces_said
+
+        found, printed = self._store.traces_of(player), len(Catalog(self._forms).cards_of(player))
+        said = traces_said(found, printed) if found or printed else ""
+        return ", ".join(part for part in said.split(", ") if not part.startswith("0 "))
+
+    def forget(self, player: str) -> None:
+        """Erase everything that is kept of a player."""
+        from scan.cli.hand import forget_player
+
+        forget_player(self._store, self._forms, player, self._store.name)
+
+    def change_hand(self, player: str, how: str) -> None:
+        """Erase a player's handwriting ("erase"), keep none any more ("off"), or learn it again ("on")."""
+        from scan.cli.unfinished import ERASE, OFF, noted
+
+        if how == "on":
+            self._store.learn_hand(player)
+            return
+        off = how == "off"
+        with noted(OFF if off else ERASE, player, self._store.name):
+            self._store.erase_hand(player, on=False if off else None)
+
+    # -- sheets of paper ---------------------------------------------------------------------------------
+
+    def report(self, kind: str, players: Sequence[str | None], paper: str) -> tuple[bytes, Sequence[str]]:
+        """Return a PDF with a page for each player, and what to say of those without one.
+
+        Parameters
+        ----------
+        kind : "evidence" (what to practise and why) or "season" (the year on one sheet)
+        """
+        from forms.errors import InputError
+        from forms.layout import PAPERS
+        from forms.pdf import to_pdf
+        from scan.cli.practice import load_drills, work_out
+
+        drills, pages, without = load_drills(None), [], []
+        for player in players:
+            asked = argparse.Namespace(player=player, minutes=30, half_life=5.0, under_16=False,
+                                       practised=None, since=None, months=12)  # fmt: skip
+            worked = work_out(asked, self._store, drills)
+            page = worked if isinstance(worked, str) else _page(kind, worked, asked, PAPERS[paper])
+            if isinstance(page, str):
+                without.append(f"{player}: {page}" if player else page)
+            else:
+                pages.append(page)
+        if not pages:
+            raise InputError(" ".join(without) or "expected a player, found none.")
+        return to_pdf(pages, PAPERS[paper], f"shortpencil: {kind}"), without
+
+
+def _page(kind: str, worked: Worked, asked: argparse.Namespace, paper: Any) -> Any:
+    """Return one page as shapes, or why there is none."""
+    if kind == "season":
+        from scan.cli.season import season_in
+        from scan.practice.season_page import sheet as season_sheet
+
+        season = season_in(worked, asked.player, asked.months)
+        return season if isinstance(season, str) else season_sheet(season, paper)
+    from scan.practice.sheet import sheet
+
+    return sheet(worked.report(asked.player, with_pictures=False), paper)
