@@ -172,7 +172,7 @@ def looked_at(place: Path, serials: list[str]) -> Iterator[tuple[str, str, list]
     """Yield arrangement, serial, and for each pair its field, likeness and boxes."""
     from playwright.sync_api import sync_playwright
 
-    from tests.review.test_browser import ARGS, CHROMIUM, Server
+    from tests.review.browser import ARGS, CHROMIUM, Server
 
     with tempfile.TemporaryDirectory() as home:
         server = Server(place, Path(home))

@@ -181,7 +181,7 @@ def main() -> None:
     costs = {"before": Cost(), "now": Cost()}
     from playwright.sync_api import sync_playwright
 
-    from tests.review.test_browser import ARGS, CHROMIUM, Server
+    from tests.review.browser import ARGS, CHROMIUM, Server
 
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)

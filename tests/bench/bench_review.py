@@ -27,7 +27,8 @@ from forms.catalog import Catalog
 from scan.intake import keep, read_file, round_of
 from scan.records.database import reading
 from scan.records.store import open_store
-from tests.review.test_browser import ARGS, CHROMIUM, SAMPLES, THREE, Server, come_in
+from tests.review.browser import ARGS, CHROMIUM, Server, come_in
+from tests.review.conftest import SAMPLES, THREE
 
 PHONES = 20
 CLEARINGS = 7

@@ -1,6 +1,7 @@
 """The page in a real browser: by keyboard, by thumb, without script, by two people, after a kill.
 
-The server is a program of its own, as a person starts it. Few tests, each a whole way, since a browser costs.
+Where it is begun or killed, the server is a program of its own, as a person starts it. Few tests, each a
+whole way, since a browser costs.
 """
 
 from __future__ import annotations
@@ -8,109 +9,41 @@ from __future__ import annotations
 import json
 import os
 import re
-import shutil
 import signal
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser
 
 from scan.records.store import open_store
+from tests.review.browser import (
+    LAPTOP,
+    PHONE,
+    Server,
+    ThreadServer,
+    chromium,
+    come_in,
+    dressed,
+    faults_of,
+    press,
+    pytestmark,
+)
 from tests.review.conftest import SAMPLES, THREE
 
-ROOT = Path(__file__).parents[2]
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
-LAPTOP = {"viewport": {"width": 1280, "height": 800}}
-PHONE = {"viewport": {"width": 390, "height": 760}, "is_mobile": True, "has_touch": True}
-WAIT_MS = 20_000
-
-pytestmark = pytest.mark.skipif(
-    CHROMIUM is None and "CI" not in os.environ, reason="no chromium: Debian's package chromium has it"
-)
-
-
-class Server:
-    """`shortpencil review` on a store of its own, on a free port."""
-
-    def __init__(self, store: Path, home: Path) -> None:
-        self.store = store
-        code = "import sys; from scan.cli.main import main; sys.exit(main(sys.argv[1:]))"
-        words = ["review", "--store", str(store), "--port", "0", "--no-browser", "--by", "Wren"]
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", code, *words],
-            cwd=ROOT,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-            env={**os.environ, "SHORTPENCIL_HOME": str(home), "OMP_NUM_THREADS": "1"},
-        )
-        assert self.process.stdout is not None
-        self.link = self.process.stdout.readline().strip()
-        self.base = self.link.split("/enter")[0]
-
-    def stop(self, sign: int = signal.SIGTERM) -> None:
-        if self.process.poll() is None:
-            self.process.send_signal(sign)
-            self.process.wait(20)
-        assert self.process.stdout is not None
-        self.process.stdout.close()
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
-        yield browser
-        browser.close()
+__all__ = ["chromium", "pytestmark"]
 
 
 @pytest.fixture
-def server(place: Path, tmp_path: Path) -> Iterator[Server]:
-    running = Server(place, tmp_path / "home")
+def server(place: Path, tmp_path: Path) -> Iterator[ThreadServer]:
+    running = ThreadServer(place, tmp_path / "home")
     yield running
     running.stop()
-
-
-def come_in(chromium: Browser, server: Server, **how: Any) -> BrowserContext:
-    """A browser that came in by the link; every complaint of the page is an error."""
-    context = chromium.new_context(**how)
-    context.set_default_timeout(WAIT_MS)
-    complaints: list[str] = []
-    context.on(
-        "console", lambda message: complaints.append(message.text) if message.type == "error" else None
-    )
-    context.on("weberror", lambda error: complaints.append(str(error.error)))
-    context.complaints = complaints  # type: ignore[attr-defined]
-    page = context.new_page()
-    page.goto(server.link)
-    if how.get("java_script_enabled") is False:
-        page.get_by_role("button", name="Come in").click()
-    page.wait_for_url(f"{server.base}/")
-    return context
 
 
 def is_whole(store: Path, serial: str) -> bool:
     with open_store(store) as opened:
         return opened.card(serial).waiting == ()
-
-
-def press(page: Page, key: str) -> None:
-    """Press a key and wait for the page that follows."""
-    before = page.url
-    page.keyboard.press(key)
-    page.wait_for_function("before => location.href !== before && document.querySelector('h1')", arg=before)
 
 
 def test_by_keyboard_alone_from_the_photo_to_the_export(
@@ -166,7 +99,7 @@ _ASKED_IS_SEEN = """() => {
 }"""
 
 
-def test_by_thumb_alone_on_a_phone(chromium: Browser, server: Server, serial: str) -> None:
+def test_by_thumb_alone_on_a_phone(chromium: Browser, server: ThreadServer, serial: str) -> None:
     context = come_in(chromium, server, **PHONE)
     page = context.pages[0]
     page.get_by_role("link", name="Photos").first.tap()
@@ -194,7 +127,7 @@ def test_by_thumb_alone_on_a_phone(chromium: Browser, server: Server, serial: st
     assert is_whole(server.store, serial)
 
 
-def test_without_script(chromium: Browser, server: Server, serial: str) -> None:
+def test_without_script(chromium: Browser, server: ThreadServer, serial: str) -> None:
     context = come_in(chromium, server, java_script_enabled=False, **LAPTOP)
     page = context.pages[0]
     page.goto(f"{server.base}/capture")
@@ -220,7 +153,7 @@ def test_without_script(chromium: Browser, server: Server, serial: str) -> None:
         assert "left" in (store.card(serial).fields["h07.way"].value or ())
 
 
-def test_two_reviewers_at_once(chromium: Browser, server: Server, serial: str) -> None:
+def test_two_reviewers_at_once(chromium: Browser, server: ThreadServer, serial: str) -> None:
     context = come_in(chromium, server, **LAPTOP)
     first, second = context.pages[0], context.new_page()
     for page in (first, second):
@@ -240,15 +173,16 @@ def test_two_reviewers_at_once(chromium: Browser, server: Server, serial: str) -
 
 
 def test_the_server_killed_in_the_middle_of_an_entry(
-    chromium: Browser, server: Server, serial: str, tmp_path: Path
+    chromium: Browser, place: Path, serial: str, tmp_path: Path
 ) -> None:
+    server = Server(place, tmp_path / "home")
     context = come_in(chromium, server, **LAPTOP)
     page = context.pages[0]
     page.goto(f"{server.base}/ask/{serial}/h05.drive")
     press(page, "c")
     page.keyboard.press("1")  # half typed
     os.kill(server.process.pid, signal.SIGKILL)
-    server.process.wait(20)
+    server.stop()
     page.keyboard.press("Enter")
     again = Server(server.store, tmp_path / "home")
     with open_store(server.store) as store:
@@ -263,7 +197,7 @@ def test_the_server_killed_in_the_middle_of_an_entry(
     again.stop()
 
 
-def test_keys_act_only_where_they_should(chromium: Browser, server: Server, serial: str) -> None:
+def test_keys_act_only_where_they_should(chromium: Browser, server: ThreadServer, serial: str) -> None:
     context = come_in(chromium, server, **LAPTOP)
     page = context.pages[0]
     page.goto(f"{server.base}/card/{serial}?at=h01.words")
@@ -285,10 +219,7 @@ def test_keys_act_only_where_they_should(chromium: Browser, server: Server, seri
     context.close()
 
 
-def test_no_page_has_an_accessibility_fault(chromium: Browser, server: Server, serial: str) -> None:
-    from axe_playwright_python.sync_playwright import Axe
-
-    # The tool's own injection, not the page, needs to evaluate a script.
+def test_no_page_has_an_accessibility_fault(chromium: Browser, server: ThreadServer, serial: str) -> None:
     context = come_in(chromium, server, bypass_csp=True, **LAPTOP)
     page = context.pages[0]
     paths = ["/", f"/ask/{serial}/h05.drive", f"/ask/{serial}/h10.putt1.distance", f"/ask/{serial}/h12.why"]
@@ -296,16 +227,10 @@ def test_no_page_has_an_accessibility_fault(chromium: Browser, server: Server, s
     paths += [f"/card/{serial}?at=h05.drive", "/capture", "/rounds", f"/rounds/{serial}", "/focus", "/phone"]
     paths += ["/nothing", "/enter?secret=x#"]
     found = []
-    for scheme, width in (("light", 1280), ("dark", 360)):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-        page.set_viewport_size({"width": width, "height": 800})
-        for path in paths:
-            page.route("**/page.js", lambda route: route.abort()) if "enter" in path else None
-            page.goto(server.base + path)
-            result = Axe().run(page)
-            found += [
-                (path, scheme, fault["id"], [node["html"][:90] for node in fault["nodes"]][:2])
-                for fault in result.response["violations"]
-            ]
+    for path in paths:
+        page.route("**/page.js", lambda route: route.abort()) if "enter" in path else None
+        page.goto(server.base + path)
+        for look in dressed(page, ("light", 1280), ("dark", 360)):
+            found += [(path, look, *fault) for fault in faults_of(page)]
     assert found == []
     context.close()

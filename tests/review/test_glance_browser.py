@@ -11,9 +11,19 @@ from playwright.sync_api import Browser
 from forms.catalog import Catalog
 from scan.intake import read_file
 from scan.records.store import open_store
+from tests.review.browser import (
+    LAPTOP,
+    PHONE,
+    ThreadServer,
+    chromium,
+    come_in,
+    dressed,
+    faults_of,
+    press,
+    pytestmark,
+)
 from tests.review.conftest import SAMPLES, THREE
 from tests.review.doubtful import DOUBTS, doubtful_store
-from tests.review.test_browser import LAPTOP, PHONE, Server, chromium, come_in, press, pytestmark
 
 __all__ = ["chromium", "pytestmark"]
 
@@ -29,20 +39,20 @@ def made(catalog: Catalog, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def server(made: Path, tmp_path: Path) -> Iterator[Server]:
+def server(made: Path, tmp_path: Path) -> Iterator[ThreadServer]:
     place = tmp_path / "rounds.sqlite"
     place.write_bytes(made.read_bytes())
-    running = Server(place, tmp_path / "home")
+    running = ThreadServer(place, tmp_path / "home")
     yield running
     running.stop()
 
 
-def answers(server: Server, serial: str) -> dict[str, tuple[object, str]]:
+def answers(server: ThreadServer, serial: str) -> dict[str, tuple[object, str]]:
     with open_store(server.store) as store:
         return {a.field: (a.value, a.how) for a in store.answers(serial) if not a.takes_back}
 
 
-def test_a_stack_of_cards_by_keys_alone(chromium: Browser, server: Server) -> None:
+def test_a_stack_of_cards_by_keys_alone(chromium: Browser, server: ThreadServer) -> None:
     context = come_in(chromium, server, **LAPTOP)
     page = context.pages[0]
     page.goto(f"{server.base}/glance")
@@ -61,7 +71,7 @@ def test_a_stack_of_cards_by_keys_alone(chromium: Browser, server: Server) -> No
 
 
 def test_by_thumb_on_a_phone_nothing_is_wider_than_the_screen_or_too_small_to_tap(
-    chromium: Browser, server: Server
+    chromium: Browser, server: ThreadServer
 ) -> None:
     context = come_in(chromium, server, **PHONE)
     page = context.pages[0]
@@ -79,7 +89,9 @@ def test_by_thumb_on_a_phone_nothing_is_wider_than_the_screen_or_too_small_to_ta
     context.close()
 
 
-def test_the_ink_and_its_value_stand_side_by_side_at_one_scale(chromium: Browser, server: Server) -> None:
+def test_the_ink_and_its_value_stand_side_by_side_at_one_scale(
+    chromium: Browser, server: ThreadServer
+) -> None:
     for how in (LAPTOP, PHONE):
         context = come_in(chromium, server, **how)
         page = context.pages[0]
@@ -94,11 +106,11 @@ def test_the_ink_and_its_value_stand_side_by_side_at_one_scale(chromium: Browser
             assert abs(ink["y"] - value["y"]) < 4
             assert value["x"] - (ink["x"] + ink["width"]) < 24
         context.close()
-        server.stop()
+        server.stop()  # its link lets in one browser
         server.__init__(server.store, server.store.parent / "home")  # type: ignore[misc]
 
 
-def test_without_script_each_answer_is_chosen_itself(chromium: Browser, server: Server) -> None:
+def test_without_script_each_answer_is_chosen_itself(chromium: Browser, server: ThreadServer) -> None:
     context = come_in(chromium, server, java_script_enabled=False, **LAPTOP)
     page = context.pages[0]
     page.goto(f"{server.base}/glance/{FIRST}")
@@ -108,18 +120,15 @@ def test_without_script_each_answer_is_chosen_itself(chromium: Browser, server: 
     context.close()
 
 
-def test_the_page_has_no_accessibility_fault_in_light_or_dark(chromium: Browser, server: Server) -> None:
-    from axe_playwright_python.sync_playwright import Axe
-
+def test_the_page_has_no_accessibility_fault_in_light_or_dark(
+    chromium: Browser, server: ThreadServer
+) -> None:
     context = come_in(chromium, server, bypass_csp=True, **LAPTOP)
     page = context.pages[0]
     found = []
-    for scheme, width in (("light", 1280), ("dark", 390)):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-        page.set_viewport_size({"width": width, "height": 800})
-        page.goto(f"{server.base}/glance/{FIRST}?stack=1")
-        faults = Axe().run(page).response["violations"]
-        found += [(scheme, f["id"], [n["html"][:90] for n in f["nodes"]][:2]) for f in faults]
+    page.goto(f"{server.base}/glance/{FIRST}?stack=1")
+    for look in dressed(page, ("light", 1280), ("dark", 390)):
+        found += [(look, *fault) for fault in faults_of(page)]
     assert found == []
     names = [pair.get_attribute("aria-label") or pair.text_content() for pair in page.locator("legend").all()]
     assert all("Hole" in str(name) or "Head" in str(name) for name in names)

@@ -12,9 +12,18 @@ from playwright.sync_api import Browser
 from forms.catalog import Catalog
 from scan.intake import read_file
 from scan.records.store import open_store
+from tests.review.browser import (
+    LAPTOP,
+    PHONE,
+    ThreadServer,
+    chromium,
+    come_in,
+    dressed,
+    faults_of,
+    pytestmark,
+)
 from tests.review.conftest import NOON, SAMPLES, THREE
 from tests.review.doubtful import doubtful_store
-from tests.review.test_browser import LAPTOP, PHONE, Server, chromium, come_in, pytestmark
 
 __all__ = ["chromium", "pytestmark"]
 
@@ -32,14 +41,14 @@ def made(catalog: Catalog, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def server(made: Path, tmp_path: Path) -> Iterator[Server]:
-    running = Server(shutil.copy(made, tmp_path / "rounds.sqlite"), tmp_path / "home")
+def server(made: Path, tmp_path: Path) -> Iterator[ThreadServer]:
+    running = ThreadServer(shutil.copy(made, tmp_path / "rounds.sqlite"), tmp_path / "home")
     yield running
     running.stop()
 
 
 def test_a_suggested_name_is_chosen_and_a_course_written_by_keys_alone(
-    chromium: Browser, server: Server
+    chromium: Browser, server: ThreadServer
 ) -> None:
     context = come_in(chromium, server, **LAPTOP)
     page = context.pages[0]
@@ -58,7 +67,7 @@ def test_a_suggested_name_is_chosen_and_a_course_written_by_keys_alone(
     context.close()
 
 
-def test_on_a_phone_everything_fits_and_can_be_tapped(chromium: Browser, server: Server) -> None:
+def test_on_a_phone_everything_fits_and_can_be_tapped(chromium: Browser, server: ThreadServer) -> None:
     context = come_in(chromium, server, **PHONE)
     page = context.pages[0]
     page.goto(f"{server.base}/who/{SECOND}")
@@ -77,18 +86,13 @@ def test_on_a_phone_everything_fits_and_can_be_tapped(chromium: Browser, server:
     context.close()
 
 
-def test_neither_page_has_an_accessibility_fault(chromium: Browser, server: Server) -> None:
-    from axe_playwright_python.sync_playwright import Axe
-
+def test_neither_page_has_an_accessibility_fault(chromium: Browser, server: ThreadServer) -> None:
     context = come_in(chromium, server, bypass_csp=True, **LAPTOP)
     page = context.pages[0]
     found = []
-    for scheme, width in (("light", 1280), ("dark", 390)):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-        page.set_viewport_size({"width": width, "height": 800})
-        for path in (f"/who/{SECOND}", "/who"):
-            page.goto(server.base + path)
-            faults = Axe().run(page).response["violations"]
-            found += [(path, scheme, f["id"], [n["html"][:90] for n in f["nodes"]][:2]) for f in faults]
+    for path in (f"/who/{SECOND}", "/who"):
+        page.goto(server.base + path)
+        for look in dressed(page, ("light", 1280), ("dark", 390)):
+            found += [(path, look, *fault) for fault in faults_of(page)]
     assert found == []
     context.close()

@@ -14,28 +14,25 @@ from scan.cli.main import main
 from scan.records.record_json import round_from_json
 from scan.records.store import open_store
 from scan.records.typed import filled_out
-from tests.review.test_browser import CHROMIUM, LAPTOP, Server, chromium, come_in
+from tests.review.browser import LAPTOP, ThreadServer, chromium, come_in, dressed, faults_of, pytestmark
 from tests.year.season import typed_rounds
 
-__all__ = ["chromium"]
+__all__ = ["chromium", "pytestmark"]
 
-pytestmark = pytest.mark.skipif(
-    CHROMIUM is None and "CI" not in os.environ, reason="no chromium: Debian's package chromium has it"
-)
-SIZES = (390, 768, 1440)
+LOOKS = (("dark", 390), ("light", 768), ("dark", 1440), ("light", 1440), ("light", 390))
 #: Pictures of each page go to this folder, for a person to look at.
 PICTURES = os.environ.get("SHORTPENCIL_PICTURES")
 
 
 @pytest.fixture
-def server(place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Server]:
+def server(place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[ThreadServer]:
     monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
     with open_store(place) as store:
         store.add_rounds(round_from_json(filled_out(given)) for given in typed_rounds())
     roster = tmp_path / "roster.csv"
     roster.write_text("player\nWren\nAsh\n")
     main(["print", "-o", str(tmp_path / "x.pdf"), "--roster", str(roster), "--evening", "Thursday 3", "-q"])
-    running = Server(place, tmp_path / "home")
+    running = ThreadServer(place, tmp_path / "home")
     yield running
     running.stop()
 
@@ -51,31 +48,23 @@ def pages_of(serial: str) -> list[str]:
 
 
 def test_no_page_has_a_fault_hides_anything_or_scrolls_sideways(
-    chromium: Browser, server: Server, serial: str
+    chromium: Browser, server: ThreadServer, serial: str
 ) -> None:
-    from axe_playwright_python.sync_playwright import Axe
-
     context = come_in(chromium, server, bypass_csp=True, **LAPTOP)
     page = context.pages[0]
     found: list[object] = []
-    for width, scheme in ((390, "dark"), (768, "light"), (1440, "dark"), (1440, "light"), (390, "light")):
-        page.set_viewport_size({"width": width, "height": 900})
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-        for path in pages_of(serial):
-            page.goto(server.base + path)
-            if path == "/":
-                page.wait_for_selector(".next .big, .next .lead:not(:has(a))")
+    for path in pages_of(serial):
+        page.goto(server.base + path)
+        if path == "/":
+            page.wait_for_selector(".next .big, .next .lead:not(:has(a))")
+        for scheme, width in dressed(page, *LOOKS):
             if page.evaluate("document.documentElement.scrollWidth") > width:
                 found.append((path, width, "scrolls sideways"))
             if PICTURES:
                 name = re.sub(r"\W+", "_", path).strip("_") or "start"
                 page.screenshot(path=f"{PICTURES}/{name}_{width}_{scheme}.png", full_page=True)
-            if (width, scheme) in ((390, "dark"), (1440, "light")):
-                result = Axe().run(page)
-                found += [
-                    (path, width, scheme, fault["id"], [node["html"][:90] for node in fault["nodes"]][:2])
-                    for fault in result.response["violations"]
-                ]
+            if (scheme, width) in (("dark", 390), ("light", 1440)):
+                found += [(path, width, scheme, *fault) for fault in faults_of(page)]
     assert found == []
     assert context.complaints == []  # type: ignore[attr-defined]
     context.close()
@@ -98,7 +87,9 @@ def tab_to(page: Page, name: str, most: int = 60) -> int:
     raise AssertionError(f"{name} is not reached by {most} tabs; at {focused(page)}")
 
 
-def test_a_whole_card_is_gone_through_in_a_few_keys(chromium: Browser, server: Server, serial: str) -> None:
+def test_a_whole_card_is_gone_through_in_a_few_keys(
+    chromium: Browser, server: ThreadServer, serial: str
+) -> None:
     context = come_in(chromium, server, **LAPTOP)
     page = context.pages[0]
     page.goto(f"{server.base}/card/{serial}")
@@ -126,7 +117,7 @@ def test_a_whole_card_is_gone_through_in_a_few_keys(chromium: Browser, server: S
     context.close()
 
 
-def test_a_typed_hole_is_changed_by_keyboard_alone(chromium: Browser, server: Server) -> None:
+def test_a_typed_hole_is_changed_by_keyboard_alone(chromium: Browser, server: ThreadServer) -> None:
     context = come_in(chromium, server, **LAPTOP)
     page = context.pages[0]
     page.goto(f"{server.base}/rounds/YEAR0020")
@@ -146,7 +137,7 @@ def test_a_typed_hole_is_changed_by_keyboard_alone(chromium: Browser, server: Se
     assert (round_.holes[0].score.value, round_.holes[0].score.by) == (8, "Wren")
 
 
-def test_a_card_is_printed_by_keyboard_alone(chromium: Browser, server: Server, tmp_path: Path) -> None:
+def test_a_card_is_printed_by_keyboard_alone(chromium: Browser, server: ThreadServer, tmp_path: Path) -> None:
     context = come_in(chromium, server, **LAPTOP)
     page = context.pages[0]
     page.goto(server.base)
@@ -164,7 +155,7 @@ def test_a_card_is_printed_by_keyboard_alone(chromium: Browser, server: Server, 
     context.close()
 
 
-def test_the_start_works_without_script_too(chromium: Browser, server: Server) -> None:
+def test_the_start_works_without_script_too(chromium: Browser, server: ThreadServer) -> None:
     context = come_in(chromium, server, java_script_enabled=False, **LAPTOP)
     page = context.pages[0]
     expect(page.get_by_role("link", name="What to practise")).to_be_visible()
