@@ -177,7 +177,7 @@ def view_of(report: Report) -> FocusView:
     from scan.practice import words
     from scan.practice.focus_charts import causes_chart, strokes_chart
     from scan.practice.picture import to_svg
-    from scan.practice.rate_charts import putting_chart, time_chart
+    from scan.practice.rate_charts import putting_chart, time_charts
     from scan.practice.report import head_line, why_sentences
     from scan.review.focus_view import FocusView
 
@@ -185,7 +185,7 @@ def view_of(report: Report) -> FocusView:
     pictures = [
         strokes_chart(focus),
         causes_chart(plan.about.causes, 84.0),
-        time_chart(report.evidence, focus.number, focus.phase, report.chart, 84.0),
+        *time_charts(report.evidence, focus.number, focus.phase, report.lengths, 84.0),
     ]
     if report.putting.putts:
         pictures.append(putting_chart(report.putting, report.unit, 84.0))
@@ -197,7 +197,7 @@ def view_of(report: Report) -> FocusView:
         title=f"Practise your {words.MANY[plan.phase]}",
         whose=head_line(report),
         cue=plan.cue,
-        why=tuple(why_sentences(report)),
+        why=tuple(_without_command(says) for says in why_sentences(report)),
         charts=tuple(to_svg(picture) for picture in pictures),
         plan=f"The plan: {plan.length}",
         steps=tuple(_step(step) for step in plan.steps),
@@ -206,6 +206,12 @@ def view_of(report: Report) -> FocusView:
         cautions=tuple(plan.cautions),
         foot=f"{words.EXECUTED} Ranges hold the true value nine times in ten, if rounds stay like these.",
     )
+
+
+def _without_command(says: str) -> str:
+    """Return a sentence without the command that tells a session: the page has a link for that."""
+    before, found, _ = says.partition(": shortpencil practised ")
+    return f"{before}." if found else says
 
 
 def _step(step: PlanStep) -> Step:

@@ -67,6 +67,15 @@ class Chart:
 
 
 @dataclass(frozen=True, slots=True)
+class OfLength:
+    """The rounds of so many holes, by their indices, oldest first, with their chart where they are enough."""
+
+    holes: int
+    rounds: tuple[int, ...]
+    chart: Chart | None
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
     """The one most likely moment at which a miss rate changed, and how probable it is that it did at all.
 
@@ -99,10 +108,33 @@ class Noticed:
         return self.p_adjusted <= FALSE_SHARE
 
 
-def chart_of(evidence: Evidence, phase: int) -> Chart | None:
-    """Return the chart of one phase, or None with fewer than `CHART_ROUNDS` rounds."""
+def lengths_of(evidence: Evidence, phase: int) -> tuple[OfLength, ...]:
+    """Return what one phase's charts show: rounds of 9 and of 18 holes never stand in one.
+
+    Those of the length that was played most come first; of lengths played as often, the longer.
+    """
+    holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
+    marked = np.flatnonzero(evidence.marked[:, phase] > 0)
+    lengths, counts = np.unique(holes[marked], return_counts=True)
+    order = sorted(zip(counts, lengths, strict=True), reverse=True)
+    found = ((int(length), marked[holes[marked] == length]) for _, length in order)
+    return tuple(
+        OfLength(length, tuple(int(r) for r in rounds), chart_of(evidence, phase, rounds))
+        for length, rounds in found
+    )
+
+
+def chart_of(evidence: Evidence, phase: int, only: ArrayLike | None = None) -> Chart | None:
+    """Return the chart of one phase, or None with fewer than `CHART_ROUNDS` rounds.
+
+    Parameters
+    ----------
+    only : indices of the rounds that it shows; None for all
+    """
     misses, throws = evidence.misses[:, phase], evidence.marked[:, phase]
     rounds = np.flatnonzero(throws > 0)
+    if only is not None:
+        rounds = np.intersect1d(rounds, np.asarray(only, dtype=np.int64))
     if len(rounds) < CHART_ROUNDS:
         return None
     x, n = misses[rounds].astype(float), throws[rounds].astype(float)

@@ -12,7 +12,7 @@ from forms.drawing import Shape
 from scan.practice import words
 from scan.practice.evidence import PUTTING_AREA_M, Evidence, rated
 from scan.practice.model import Interval, jeffreys
-from scan.practice.over_time import Chart
+from scan.practice.over_time import OfLength
 from scan.practice.picture import (
     HEAD_PT,
     LIGHT,
@@ -34,16 +34,39 @@ from scan.practice.results import TwoByTwo
 MOST_ROUNDS_SHOWN = 40
 
 
+def time_charts(
+    evidence: Evidence, phase: int, phase_name: str, lengths: Sequence[OfLength], width_mm: float = 102.0
+) -> tuple[Picture, ...]:
+    """Miss rate of each round, a chart for the rounds of each length: 9 and 18 holes never share one."""
+    several = len(lengths) > 1
+    return tuple(
+        time_chart(evidence, phase, phase_name, one, width_mm, said=f", {one.holes} holes" if several else "")
+        for one in lengths or (OfLength(0, (), None),)
+    )
+
+
 def time_chart(
-    evidence: Evidence, phase: int, phase_name: str, chart: Chart | None, width_mm: float = 102.0
+    evidence: Evidence,
+    phase: int,
+    phase_name: str,
+    of: OfLength,
+    width_mm: float = 102.0,
+    *,
+    said: str = "",
 ) -> Picture:
-    """Miss rate of each round: with limits of chance and a smoothed line, or with ranges where too few."""
+    """Miss rate of each round: with limits of chance and a smoothed line, or with ranges where too few.
+
+    Parameters
+    ----------
+    of : the rounds that it shows
+    said : what the title says of them
+    """
     left, top, base = 9.0, 10.5, 36.0
-    evidence = rated(evidence)
+    evidence, chart = rated(evidence), of.chart
     x_n = evidence.misses[:, phase], evidence.marked[:, phase]
-    shown = [i for i in range(evidence.rounds) if x_n[1][i] > 0][-MOST_ROUNDS_SHOWN:]
-    many = words.MANY[phase_name]
-    shapes: list[Shape] = [text(0, 3.6, f"Missed {many}, round by round", size_pt=HEAD_PT, bold=True)]
+    shown = [i for i in of.rounds if x_n[1][i] > 0][-MOST_ROUNDS_SHOWN:]
+    title = f"Missed {words.MANY[phase_name]}, round by round{said}"
+    shapes: list[Shape] = [text(0, 3.6, title, size_pt=HEAD_PT, bold=True)]
     rates = [x_n[0][i] / x_n[1][i] for i in shown]
     ranges = [jeffreys(float(x_n[0][i]), float(x_n[1][i])) for i in shown]
     highest = max([*rates, *(r.high for r in ranges if chart is None), 0.2])
@@ -81,10 +104,10 @@ def time_chart(
             )
         )
     else:
-        said = f"{words.count(len(shown), 'round')} with 90 % ranges: too few to see a trend"
+        below = f"{words.count(len(shown), 'round')} with 90 % ranges: too few to see a trend"
         if not shown:
-            said = "no clean throws are marked, so there are no rates"
-        shapes.append(text(0, 7.4, said, size_pt=SMALL_PT, grey=SOFT))
+            below = "no clean throws are marked, so there are no rates"
+        shapes.append(text(0, 7.4, below, size_pt=SMALL_PT, grey=SOFT))
         for place, i in enumerate(ranges):
             shapes.append(line(x(place), y(i.low), x(place), y(i.high), width_mm=0.5, grey=SOFT))
     radius = min(1.2, max(0.6, half * 0.8))
@@ -93,10 +116,10 @@ def time_chart(
             x(place), y(rate), radius_mm=radius, filled=chart is not None and shown[place] in chart.outside
         )
     shapes += _dates([evidence.heads[i].day for i in shown], x, base + 3.8)
-    said = ", ".join(f"{x_n[0][i]} of {x_n[1][i]}" for i in shown)
+    counts = ", ".join(f"{x_n[0][i]} of {x_n[1][i]}" for i in shown)
     return Picture(
-        f"Missed {many}, round by round",
-        f"Missed of marked, oldest first: {said}.",
+        title,
+        f"Missed of marked, oldest first: {counts}.",
         width_mm,
         base + 5.2,
         tuple(shapes),

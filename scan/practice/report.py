@@ -19,7 +19,7 @@ from scan.practice.helped import EARLY, OTHER_REASONS, judged_sentence
 from scan.practice.helped import sentence as helped_sentence
 from scan.practice.luck import Luck, luck_of
 from scan.practice.model import jeffreys
-from scan.practice.over_time import Change, Chart, Noticed, changes_of, chart_of, noticed_in
+from scan.practice.over_time import Change, Noticed, OfLength, changes_of, lengths_of, noticed_in
 from scan.practice.plan import Plan
 from scan.practice.putting import Putting, length, putting_of
 from scan.practice.results import TwoByTwo, two_by_two
@@ -47,7 +47,7 @@ class Report:
     putting: Putting
     tables: tuple[TwoByTwo, ...]
     luck: Luck | None
-    chart: Chart | None
+    lengths: tuple[OfLength, ...]
     changes: tuple[Change, ...]
     noticed: tuple[Noticed, ...]
     spots: tuple[Spot, ...] = ()
@@ -82,7 +82,7 @@ def report_of(
         putting=putting or putting_of(evidence, unit),
         tables=two_by_two(of_rates),
         luck=luck_of(evidence, evidence.rounds - 1),
-        chart=chart_of(of_rates, focus.number),
+        lengths=lengths_of(of_rates, focus.number),
         changes=changes_of(of_rates),
         noticed=noticed_in(of_rates),
         spots=spots_of(evidence, lambda metres: length(metres, unit)),

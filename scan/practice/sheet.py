@@ -23,7 +23,7 @@ from scan.practice.picture import (
     text_width_mm,
 )
 from scan.practice.plan import BOX_WORDS, Plan
-from scan.practice.rate_charts import putting_chart, results_chart, time_chart
+from scan.practice.rate_charts import putting_chart, results_chart, time_charts
 from scan.practice.report import (
     Report,
     change_sentences,
@@ -88,9 +88,10 @@ def _charts(report: Report, x: float, y: float) -> tuple[list[Shape], float]:
     width = WIDTH_MM - _LEFT_CHART - _GUTTER
     one = strokes_chart(report.focus, _LEFT_CHART)
     two = causes_chart(report.plan.about.causes, width)
-    over_time = time_chart(
-        report.evidence, report.focus.number, report.focus.phase, report.chart, _LEFT_CHART
-    )
+    # Paper has room for the rounds of one length, the one that was played most.
+    over_time = time_charts(
+        report.evidence, report.focus.number, report.focus.phase, report.lengths, _LEFT_CHART
+    )[0]
     if report.putting.putts:
         last = putting_chart(report.putting, report.unit, width)
     else:

@@ -18,7 +18,7 @@ from scan.practice.model import Interval
 from scan.practice.phases import PhaseEvidence, Window
 from scan.practice.picture import FONT_FAMILY, Picture, font_bytes, held, to_svg
 from scan.practice.plan import BOX_WORDS
-from scan.practice.rate_charts import putting_chart, result_said, results_chart, time_chart
+from scan.practice.rate_charts import putting_chart, result_said, results_chart, time_charts
 from scan.practice.report import (
     Report,
     area_sentence,
@@ -88,7 +88,10 @@ def _charts(report: Report) -> list[str]:
     pictures: list[tuple[Picture, bool]] = [
         (strokes_chart(focus), True),
         (causes_chart(report.plan.about.causes, 84.0), False),
-        (time_chart(report.evidence, focus.number, focus.phase, report.chart, 84.0), False),
+        *(
+            (picture, False)
+            for picture in time_charts(report.evidence, focus.number, focus.phase, report.lengths, 84.0)
+        ),
     ]
     if report.putting.putts:
         pictures.append((putting_chart(report.putting, report.unit, 84.0), False))

@@ -3,6 +3,7 @@ import pytest
 
 from scan.practice import over_time as o
 from scan.practice.evidence import evidence_of
+from scan.practice.rate_charts import time_charts
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_model import NIST_COUNTS
 from tests.practice.test_phases import plain
@@ -48,6 +49,24 @@ def test_ewma_of_rates():
     rates = np.array([9, 7, 8, 5, 6, 4]) / 18
     got = o.ewma(rates, 0.3, rates[0])
     assert got == pytest.approx([0.5, 0.4667, 0.46, 0.4053, 0.3837, 0.3353], abs=6e-5)
+
+
+def test_rounds_of_nine_and_of_eighteen_holes_never_stand_in_one_chart():
+    long = rounds_of(Player(), 7, np.random.default_rng(1))
+    short = rounds_of(Player(), 3, np.random.default_rng(2), holes=9)
+    mixed = evidence_of([*long[:4], *short, *long[4:]])
+    eighteen, nine = o.lengths_of(mixed, 0)
+    assert (eighteen.holes, nine.holes) == (18, 9)
+    assert sorted((*eighteen.rounds, *nine.rounds)) == list(range(10))
+    assert eighteen.chart.rounds == eighteen.rounds
+    assert nine.chart is None  # too few for limits of chance
+    alone = o.chart_of(evidence_of(long), 0)
+    assert eighteen.chart.rate == pytest.approx(alone.rate)
+    assert eighteen.chart.centre == pytest.approx(alone.centre)
+    titles = [picture.title for picture in time_charts(mixed, 0, "drive", (eighteen, nine))]
+    assert titles == [f"Missed drives, round by round, {holes} holes" for holes in (18, 9)]
+    (only,) = time_charts(evidence_of(long), 0, "drive", o.lengths_of(evidence_of(long), 0))
+    assert only.title == "Missed drives, round by round"
 
 
 def test_no_chart_and_no_change_from_few_rounds():
