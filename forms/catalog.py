@@ -137,10 +137,29 @@ class Catalog:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._found: dict[str, Layout] = {}  # making a built-in layout takes 10 ms, and every card asks
+        self._carried: dict[Path, str | InputError] | None = None
 
     def __getstate__(self) -> dict[str, object]:
         """Return what a child process is given: a copy, since another thread may find one more meanwhile."""
         return {**self.__dict__, "_found": dict(self._found)}
+
+    def carried(self) -> Catalog:
+        """Return a copy that holds what the folder holds now, to be sent where the folder is not seen."""
+        copy = Catalog(self._folder)
+        copy._found = dict(self._found)
+        copy._carried = {path: _text_or_why(path) for path in self._folder.glob("*.json")} | {
+            path: _text_or_why(path) for path in (self._folder / "cards").glob("*.json")
+        }
+        return copy
+
+    def _text(self, path: Path) -> str | None:
+        """Return the text of a file of the folder, None where there is none."""
+        if self._carried is None:
+            return read_text(path) if path.exists() else None
+        text = self._carried.get(path)
+        if isinstance(text, InputError):
+            raise text
+        return text
 
     def register(self, layout: Layout) -> str:
         """Keep a layout under its fingerprint; return the fingerprint. What is built in needs no file."""
@@ -158,8 +177,8 @@ class Catalog:
                 self._found[name] = builtin_layout(*built_in)
             elif name in earlier_fingerprints():
                 self._found[name] = earlier_layout(name)
-            elif name.isalnum() and path.exists():
-                layout = layout_from_json(read_text(path), path_text(path))
+            elif name.isalnum() and (text := self._text(path)) is not None:
+                layout = layout_from_json(text, path_text(path))
                 if fingerprint(layout) != name:  # renamed by hand: it would be read by another card's places
                     raise InputError(
                         f"{path_text(path)}: expected the field map {name}, found {fingerprint(layout)}. "
@@ -184,7 +203,7 @@ class Catalog:
         cards = self._folder / "cards"
         found: dict[str, list[tuple[str, str, str]]] = {}
         for path in sorted(cards.glob("*.json")) if cards.is_dir() else []:
-            data = _about_card(path)
+            data = _about_card(path, read_text(path))
             if is_text(data.get("evening")) and data["evening"]:
                 day = data["printed"] if is_text(data.get("printed")) else ""
                 found.setdefault(data["evening"], []).append((path.stem, str(data["player"]), day))
@@ -193,9 +212,8 @@ class Catalog:
     def player_of(self, serial: str) -> str | None:
         """Return the alias a card was printed for, or None."""
         path = self._card_path(serial)
-        if not is_serial(serial) or not path.exists():
-            return None
-        return _player_in(path)
+        text = self._text(path) if is_serial(serial) else None
+        return None if text is None else str(_about_card(path, text)["player"])
 
     def cards_of(self, player: str) -> tuple[Path, ...]:
         """Return the files that say which cards were printed for an alias."""
@@ -221,12 +239,19 @@ class Catalog:
 
 def _player_in(path: Path) -> str:
     """Return the alias in a file of `Catalog.assign`; InputError when somebody or something broke it."""
-    return str(_about_card(path)["player"])
+    return str(_about_card(path, read_text(path))["player"])
 
 
-def _about_card(path: Path) -> dict[str, Any]:
+def _text_or_why(path: Path) -> str | InputError:
+    try:
+        return read_text(path)
+    except InputError as error:  # told of the card that it is about, and of no other
+        return error
+
+
+def _about_card(path: Path, text: str) -> dict[str, Any]:
     name = path_text(path)
-    data = parsed_json(read_text(path), name, "which player a card was printed for")
+    data = parsed_json(text, name, "which player a card was printed for")
     if not isinstance(data, dict) or not is_text(data.get("player")):
         raise InputError(
             f'{name}: expected which player a card was printed for, as in {{"player": "Wren"}}, found '

@@ -23,11 +23,11 @@ from typing import TYPE_CHECKING, Any
 
 import scan
 from forms.errors import ShortpencilError
-from forms.shown import one_line, path_text
-from scan.file_pages import Page, broken_page
+from forms.shown import one_line
+from scan.file_pages import Given, Page, broken_page, name_of
 from scan.leftovers import WORK, Folder
 from scan.limits import CPU_S
-from scan.worker import END, MEMORY, ONE_PAGE, PAGE, READY, put, take
+from scan.worker import END, MEMORY, ONE_PAGE, PAGE, READY, put, put_bytes, take
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
@@ -62,14 +62,14 @@ class Crew:
         self._busy: set[_Child] = set()
         self._closed = False
 
-    def read(self, path: Path) -> tuple[list[Page], str | None]:
+    def read(self, file: Path | Given) -> tuple[list[Page], str | None]:
         """Return the pages of one file and, where no more of it could be read, why."""
         pages: list[Page] = []
         error: str | None = None
         start, broken = 1, 0
         while True:
             child, fresh = self._child()
-            got, end = child.read(path, start, self._explain)
+            got, end = child.read(file, start, self._explain)
             pages += got
             if end is not None and not end[1]:
                 error = end[0]
@@ -84,8 +84,8 @@ class Crew:
                 continue  # a child that has read much has its memory in pieces: once more, afresh
             start = (got[-1].number or 0) + 1 if got else start
             broken += 1
-            if self._closed or broken > MOST_BROKEN_PAGES or not _has_pages(path):
-                error = f"{path_text(path)}: {why}"
+            if self._closed or broken > MOST_BROKEN_PAGES or not _has_pages(file):
+                error = f"{name_of(file)}: {why}"
                 break
             pages.append(broken_page(start, why))
             start += 1
@@ -126,13 +126,17 @@ class Crew:
         child.end()
 
 
-def _has_pages(path: Path) -> bool:
+def _has_pages(file: Path | Given) -> bool:
     """Say whether a file is of a kind that may have further pages behind the one that broke its reader."""
     try:
-        with path.open("rb") as stream:
-            return stream.read(5).startswith((b"%PDF-", b"II*\x00", b"MM\x00*"))
+        if isinstance(file, Given):
+            begins = file.data[:5]
+        else:
+            with file.open("rb") as stream:
+                begins = stream.read(5)
     except OSError:
         return False
+    return begins.startswith((b"%PDF-", b"II*\x00", b"MM\x00*"))
 
 
 class _Child:
@@ -160,11 +164,20 @@ class _Child:
         with suppress(OSError, ValueError):
             put(self._process.stdin, message)  # type: ignore[arg-type]
 
+    def _ask(self, file: Path | Given, start: int, explain: Path | None) -> None:
+        if not isinstance(file, Given):
+            self.tell(("read", file, start, explain, False))
+            return
+        self.tell(("read", file.name, start, explain, True))
+        assert self._process.stdin is not None
+        with suppress(OSError, ValueError):
+            put_bytes(self._process.stdin, file.data)  # type: ignore[arg-type]
+
     def read(
-        self, path: Path, start: int, explain: Path | None
+        self, file: Path | Given, start: int, explain: Path | None
     ) -> tuple[list[Page], tuple[str | None, str] | None]:
         """Return the pages of a file and (error, kind), None in its place when the child ended before."""
-        self.tell(("read", path, start, explain))
+        self._ask(file, start, explain)
         pages: list[Page] = []
         while True:
             message = self._next()

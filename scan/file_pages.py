@@ -18,6 +18,14 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
+class Given:
+    """A photo that lies in memory, and the path or URL it came from."""
+
+    name: str
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
 class Page:
     """What became of one page of a file, or of a file that is one picture (`number` is then None).
 
@@ -36,8 +44,13 @@ def broken_page(number: int, why: str) -> Page:
     return Page(number, failed=why)
 
 
+def name_of(file: Path | Given) -> str:
+    """Return what to call a file in readings and messages."""
+    return path_text(file.name if isinstance(file, Given) else file)
+
+
 def read_pages(
-    path: Path,
+    file: Path | Given,
     catalog: Catalog,
     *,
     hands: Hands | None = None,
@@ -51,15 +64,18 @@ def read_pages(
     InputError
         when the file, or what is behind the pages yielded, cannot be opened
     """
-    from scan.vision.opening.photo import load_photos
+    from scan.vision.opening.photo import load_photos, photos_from_bytes
     from scan.vision.pipeline import Traces, read_photo
 
     def hand_of(serial: str) -> OwnHand | None:
         player = catalog.player_of(serial)  # asked in any case: a broken note of it must cost this card alone
         return None if hands is None else hands.of(player)
 
-    name = path_text(path)
-    for photo in load_photos(path, start):
+    name = name_of(file)
+    photos = (
+        photos_from_bytes(file.data, name, start) if isinstance(file, Given) else load_photos(file, start)
+    )
+    for photo in photos:
         kept = Traces()
         found = read_photo(photo, catalog.find, kept, hand_of)
         source = f"{name}, page {photo.page}" if photo.page is not None else name

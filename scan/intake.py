@@ -7,10 +7,10 @@ with their number; what was stored stays stored, and a second run skips it by th
 
 from __future__ import annotations
 
+import hashlib
 import os
-import stat
 from collections import deque
-from collections.abc import Collection, Generator, Iterable, Sequence
+from collections.abc import Collection, Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
@@ -18,9 +18,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forms.errors import InputError
-from forms.shown import path_text
-from scan.file_pages import Page, read_pages
+from scan.file_pages import Given, Page, name_of, read_pages
 from scan.reading import CardReading
+from scan.sources import Photo, fetched, shown
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -33,9 +33,6 @@ if TYPE_CHECKING:
     from scan.vision.pipeline import Traces
     from scan.vision.seeing.known_hands import Hands
 
-#: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
-PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")
-
 MOST_JOBS = 64  # each takes some 150 MB
 
 
@@ -43,10 +40,10 @@ MOST_JOBS = 64  # each takes some 150 MB
 class FileResult:
     """What became of one file: readings of its cards, or why it could not be opened.
 
-    `before` says that the store knows the file from an earlier run and that it was not opened again. `notes`
-    tell people of pages without a card and of cards that were read together with another photo. `evidence`
-    is what each reading rests on, as bytes (`scan.vision.joining.evidence_kept`), None where it is no use to
-    another photo of the same card.
+    `before` says that the store knows the file from an earlier run and that it was not read again; `sha256`
+    is then that of the file. `notes` tell people of pages without a card and of cards that were read together
+    with another photo. `evidence` is what each reading rests on, as bytes
+    (`scan.vision.joining.evidence_kept`), None where it is no use to another photo of the same card.
     """
 
     path: str
@@ -54,53 +51,17 @@ class FileResult:
     error: str | None = None
     before: bool = False
     notes: tuple[str, ...] = ()
+    sha256: str | None = None
     evidence: tuple[bytes | None, ...] = field(default=(), compare=False, repr=False)
 
 
-def expand(paths: Sequence[Path]) -> list[Path]:
-    """Return the files to read: files as named, folders as the photos in them, in the order of their names.
-
-    Raises
-    ------
-    InputError
-        when a path does not exist or a folder holds no photo
-    """
-    files: list[Path] = []
-    for path in paths:
-        if _is_folder(path):
-            inside = sorted(
-                p
-                for p in path.rglob("*")
-                if p.suffix.lower() in PHOTO_ENDINGS and p.is_file() and not p.name.startswith(".")
-            )
-            if not inside:
-                raise InputError(
-                    f"{path_text(path)}: expected photos in this folder ({', '.join(PHOTO_ENDINGS)}), "
-                    "found none."
-                )
-            files += inside
-        else:
-            files.append(path)
-    return files
-
-
-def _is_folder(path: Path) -> bool:
-    """Say whether a path is a folder; InputError when it is nothing at all."""
-    try:
-        return stat.S_ISDIR(path.stat().st_mode)
-    except FileNotFoundError:
-        raise InputError(f"{path_text(path)}: there is no such file or folder.") from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise InputError(f"{path_text(path)}: cannot be read: {why}.") from error
-
-
 def read_files(
-    files: Iterable[Path],
+    files: Iterable[Photo],
     catalog: Catalog,
     *,
     jobs: int = 1,
-    skip: Collection[Path] = (),
+    skip: Mapping[Photo, str] | None = None,
+    known: Collection[bytes] = frozenset(),
     hands: Hands | None = None,
     explain: Path | None = None,
 ) -> Generator[FileResult]:
@@ -111,7 +72,8 @@ def read_files(
     files : photos and PDF files
     catalog : where the layouts of printed editions are found
     jobs : worker processes; see `scan.crew` for what limits them
-    skip : files that the store knows from an earlier run; those are not opened again
+    skip : files that the store knows from an earlier run, with their SHA-256; those are not opened again
+    known : the SHA-256 of all that the store read, for what must be fetched before that can be said of it
     hands : what is known of the players' hands; None reads every card as any hand's and keeps none
     explain : a folder for pictures of what each step saw
     """
@@ -119,31 +81,49 @@ def read_files(
 
     from scan.crew import Crew
 
-    under_way: deque[tuple[Path, Future[FileResult] | None]] = deque()
+    skip = skip or {}
+    under_way: deque[tuple[Photo, Future[FileResult] | None]] = deque()
     crew = Crew(catalog, hands, explain=explain)
     threads = ThreadPoolExecutor(max(jobs, 1))  # each waits for one child
     try:
         for path in files:
-            under_way.append((path, None if path in skip else threads.submit(_read, crew, path)))
+            under_way.append((path, None if path in skip else threads.submit(read_one, crew, path, known)))
             while under_way and (len(under_way) >= 2 * jobs or _is_done(under_way[0][1])):
-                yield _finished(*under_way.popleft())
+                yield _finished(*under_way.popleft(), skip)
         while under_way:
-            yield _finished(*under_way.popleft())
+            yield _finished(*under_way.popleft(), skip)
     finally:
         crew.close()  # first: it ends what the threads wait for
         threads.shutdown(cancel_futures=True)
 
 
-def _read(crew: Crew, path: Path) -> FileResult:
-    return result_of(path, *crew.read(path))
+def read_one(crew: Crew, photo: Photo | Given, known: Collection[bytes] = frozenset()) -> FileResult:
+    """Return what one photo says; one whose bytes are here and that the store knows is not read again."""
+    if isinstance(photo, Path):
+        return result_of(photo, *crew.read(photo))
+    if isinstance(photo, Given):
+        given = photo
+    else:
+        from scan.vision.opening.photo import MAX_BYTES
+
+        try:
+            given = Given(photo.text, fetched(photo, MAX_BYTES))
+        except InputError as error:
+            return FileResult(shown(photo), error=str(error))
+    digest = hashlib.sha256(given.data)
+    if digest.digest() in known:
+        return FileResult(name_of(given), before=True, sha256=digest.hexdigest())
+    return result_of(given, *crew.read(given))
 
 
 def _is_done(future: Future[FileResult] | None) -> bool:
     return future is None or future.done()
 
 
-def _finished(path: Path, future: Future[FileResult] | None) -> FileResult:
-    return FileResult(path_text(path), before=True) if future is None else future.result()
+def _finished(photo: Photo, future: Future[FileResult] | None, skip: Mapping[Photo, str]) -> FileResult:
+    if future is None:
+        return FileResult(shown(photo), before=True, sha256=skip[photo])
+    return future.result()
 
 
 def read_file(
@@ -162,9 +142,9 @@ def read_file(
     return result_of(path, pages, None)
 
 
-def result_of(path: Path, pages: Sequence[Page], error: str | None) -> FileResult:
+def result_of(file: Path | Given, pages: Sequence[Page], error: str | None) -> FileResult:
     """Return what the pages of one file say together."""
-    name = path_text(path)
+    name = name_of(file)
     failed = [page for page in pages if page.failed is not None]
     if failed and error is None:
         numbers = [page.number or 1 for page in failed]

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from forms.errors import InputError
-from forms.shown import path_text
+from scan.file_pages import Given, name_of
 from scan.limits import CPU_S, CPU_S_A_CARD, MEMORY_BYTES, allow_cpu, limit
 
 if TYPE_CHECKING:
@@ -32,7 +32,12 @@ _HEAD = struct.Struct(">Q")
 
 def put(stream: BinaryIO, message: object) -> None:
     """Write one message."""
-    data = pickle.dumps(message, protocol=4)  # 5 would pass arrays on by functions that differ by version
+    # Protocol 5 would pass arrays on by functions that differ by version.
+    put_bytes(stream, pickle.dumps(message, protocol=4))
+
+
+def put_bytes(stream: BinaryIO, data: bytes) -> None:
+    """Write bytes as they are, framed as a message; packed with one they would lie in memory twice."""
     stream.write(_HEAD.pack(len(data)))
     stream.write(data)
     stream.flush()
@@ -56,7 +61,7 @@ class _Work:
     def __init__(self, catalog: Catalog, hands: Hands | None) -> None:
         self._catalog, self._hands = catalog, hands
 
-    def read(self, out: BinaryIO, path: Path, start: int, explain: Path | None) -> None:
+    def read(self, out: BinaryIO, file: Path | Given, start: int, explain: Path | None) -> None:
         """Read one file from page `start` on; write its pages and the end."""
         from scan.file_pages import read_pages
         from scan.vision.opening.photo import PageError
@@ -66,14 +71,14 @@ class _Work:
         error, kind = None, ""
         allow_cpu(CPU_S)
         try:
-            for page in read_pages(path, self._catalog, hands=self._hands, traces=traces, start=start):
+            for page in read_pages(file, self._catalog, hands=self._hands, traces=traces, start=start):
                 put(out, (PAGE, page))
                 if page.shows_card:
                     allow_cpu(CPU_S + CPU_S_A_CARD)
             if traces is not None and explain is not None:
-                write_steps(traces, explain, path.stem)
+                write_steps(traces, explain, Path(name_of(file)).stem)
         except PageError as refusal:
-            error, kind = str(refusal).removeprefix(f"{path_text(path)}: "), ONE_PAGE
+            error, kind = str(refusal).removeprefix(f"{name_of(file)}: "), ONE_PAGE
         except InputError as refusal:
             error = str(refusal)
         except Exception as problem:
@@ -132,7 +137,10 @@ def main() -> None:
         if told[0] == "begin":
             work = _Work(*told[1:])
         elif work is not None:
-            work.read(out, *told[1:])
+            _, file, start, explain, follows = told
+            if follows:
+                file = Given(file, take(sys.stdin.buffer, 1 << 32) or b"")
+            work.read(out, file, start, explain)
 
 
 if __name__ == "__main__":

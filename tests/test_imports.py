@@ -33,7 +33,9 @@ ROOMS = [
     "scan.file_pages",
     "scan.worker",
     "scan.crew",
+    "scan.sources",
     "scan.intake",
+    "scan.cluster",
     "scan.joining",
     "scan.review",
     "scan.practice",
@@ -80,6 +82,8 @@ HOMES = {
         f"scan/review/{name}.py"
         for name in ("app", "asked", "about", "keeping", "glance_pages", "who_pages", "year", "doing")
     ),
+    "distributed": ("scan/cluster.py",),
+    "fsspec": ("scan/sources.py",),
     "jinja2": ("scan/review/rendering.py",),
     "uvicorn": ("scan/review/serve.py", "scan/review/connections.py"),
 }

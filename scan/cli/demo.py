@@ -34,7 +34,7 @@ def run_demo(args: argparse.Namespace) -> int:
     import os
 
     from scan import leftovers
-    from scan.intake import expand
+    from scan.sources import expand
 
     samples = args.samples or _bundled_samples()
     expand([samples])  # says so when there are none

@@ -6,7 +6,7 @@ import argparse
 import shlex
 import sys
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from scan.cli.progress import left_said
 from scan.cli.stored import STORE_HELP
+from scan.sources import Photo, photo_named
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
@@ -39,9 +40,15 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument(
         "photos",
         metavar="PHOTO",
-        nargs="+",
+        nargs="*",
+        type=photo_named,
+        help="photos, PDFs, or folders of them, or their URLs; - for one by standard input",
+    )
+    parser.add_argument(
+        "--list",
+        metavar="FILE",
         type=Path,
-        help="photos, PDFs, or folders of them; - for one by standard input",
+        help="read the photos, folders and URLs named in this file, one a line",
     )
     parser.add_argument("--store", metavar="FILE|URL", help=STORE_HELP)
     parser.add_argument("--json", action="store_true", help="print every cell as JSON")
@@ -57,8 +64,12 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         help="field map of a form printed elsewhere",
     )
     parser.add_argument("--dry-run", action="store_true", help="read, but store nothing")
-    parser.add_argument(
-        "--again", action="store_true", help="read photos again that are in the store already"
+    again = parser.add_mutually_exclusive_group()
+    again.add_argument("--again", action="store_true", help="read photos again that are in the store already")
+    again.add_argument(
+        "--resume",
+        action="store_true",
+        help="go on with a call that was ended: what is stored is not read again, also with --json",
     )
     parser.add_argument(
         "--plain-hand",
@@ -68,18 +79,34 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument(
         "--jobs", metavar="N", type=int, help="worker processes (default: one a core for six photos or more)"
     )
+    parser.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="let the workers of a cluster read, named by its scheduler, as in tcp://192.0.2.7:8786",
+    )
     parser.set_defaults(run=run_read)
 
 
 def run_read(args: argparse.Namespace) -> int:
     """Read, store and report; see the exit codes in `scan.cli.main`."""
+    from forms.errors import InputError
     from scan.cli.streams import given
+    from scan.sources import listed
 
-    with given(args.photos) as photos:
+    if args.cluster and (args.jobs is not None or args.explain):
+        raise InputError(
+            "--cluster: expected neither --jobs nor --explain, found one of them. The workers say how many "
+            "photos are read at once; pictures of each step are drawn on one machine."
+        )
+    with given([args.list] if args.list else []) as lists, ExitStack() as stack:
+        named = [photo for one in lists for photo in listed(one)]
+        photos = stack.enter_context(given([*args.photos, *named]))
+        if not photos:
+            raise InputError("read: expected a photo, a folder, a URL or --list FILE, found none.")
         return _read(args, photos)
 
 
-def _read(args: argparse.Namespace, photos: list[Path]) -> int:
+def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
     import json
 
     from forms.catalog import Catalog
@@ -88,11 +115,12 @@ def _read(args: argparse.Namespace, photos: list[Path]) -> int:
     from forms.shown import path_text
     from scan.cli.places import default_store, forms_folder
     from scan.cli.read_report import Tally
-    from scan.intake import expand, read_files, workers_for
+    from scan.intake import read_files, workers_for
     from scan.joining import Keeper
     from scan.leftovers import WORK, folder_for
     from scan.reading import READING_SCHEMA
     from scan.records.store import open_store
+    from scan.sources import Url, expand
     from scan.vision.seeing.known_hands import Hands
 
     files = expand(photos)
@@ -110,11 +138,23 @@ def _read(args: argparse.Namespace, photos: list[Path]) -> int:
         )
         store = stack.enter_context(open_store(place))
         store.empty_aside()
-        seen = set() if args.again or args.json or args.explain else _seen_before(files, store)
+        fresh = args.again or ((args.json or args.explain) and not args.resume)
         # In a dry run nobody's hand is known.
         hands = None if args.dry_run or args.plain_hand else Hands(store.hands())
-        jobs = workers_for(len(files) - len(seen), args.jobs)
-        results = read_files(files, catalog, jobs=jobs, skip=seen, hands=hands, explain=args.explain)
+        # Those are asked of as they are opened, so that nothing is opened twice.
+        later = not fresh and (args.cluster is not None or any(isinstance(file, Url) for file in files))
+        known = store.photos_read() if later else frozenset()
+        if args.cluster is not None:
+            from scan.cluster import Cluster
+
+            cluster = stack.enter_context(Cluster(args.cluster))
+            results = cluster.read_files(files, catalog, hands=hands, known=known)
+        else:
+            seen = {} if fresh else _seen_before(files, store)
+            jobs = workers_for(len(files) - len(seen), args.jobs)
+            results = read_files(
+                files, catalog, jobs=jobs, skip=seen, known=known, hands=hands, explain=args.explain
+            )
         stack.callback(results.close)  # what it has begun ends before the store is closed
         keeper = Keeper(catalog, store)
         cards: dict[str, dict[str, Any]] | None = {} if args.json else None
@@ -162,9 +202,11 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
 def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:
     """Pass the results on and say how far reading has come, and how long the rest will take."""
     begun = time.monotonic()
+    before = 0  # those cost nothing, and say nothing of how long the others take
     for number, result in enumerate(results, start=1):
+        before += result.before
         if total > 1:
-            left = left_said(number, total, time.monotonic() - begun)
+            left = left_said(number - before, total - before, time.monotonic() - begun)
             print(f"[{number}/{total}{left}] {result.path}", file=sys.stderr)
         yield result
 
@@ -181,15 +223,17 @@ def _make_folder(folder: Path) -> None:
         ) from error
 
 
-def _seen_before(files: list[Path], store: Store) -> set[Path]:
-    """Files that the store read before; told by what is in them, whatever their names."""
+def _seen_before(files: Sequence[Photo], store: Store) -> dict[Photo, str]:
+    """Files of this machine that the store read before; told by what is in them, whatever their names."""
     import hashlib
 
     from forms.files import is_ordinary
 
-    seen = set()
+    seen: dict[Photo, str] = {}
     for path in files:
-        if not is_ordinary(path):  # a pipe would be waited for, a device would never end
+        if not isinstance(path, Path) or not is_ordinary(
+            path
+        ):  # a pipe would be waited for, a device would never end
             continue
         try:
             with path.open("rb") as stream:
@@ -197,7 +241,7 @@ def _seen_before(files: list[Path], store: Store) -> set[Path]:
         except OSError:
             continue
         if store.photo_status(digest) == "read":
-            seen.add(path)
+            seen[path] = digest
     return seen
 
 
@@ -222,7 +266,10 @@ def _report(
     if result.before:
         tally.photos += 1
         tally.before += 1
-        print(f"{result.path}: read before, nothing changes.")
+        if cards is None:
+            print(f"{result.path}: read before, nothing changes.")
+        elif result.sha256 is not None:
+            cards.update(_stored(store, result.sha256))
         return
     result = one_a_round(result, catalog)
     for number, kept in enumerate(keeper.keep(result, datetime.now(UTC))):
@@ -255,6 +302,20 @@ def _report(
         if cards is not None:
             cards[result.path] = _unopened(result.path, result.error)
     tally.photos += 1  # one that was stopped half way is none of those read
+
+
+def _stored(store: Store, photo: str) -> dict[str, dict[str, Any]]:
+    """Return the cards that a photo shows as JSON, as they are stored."""
+    from scan.reading import reading_to_json
+    from scan.records.record_json import round_to_json
+
+    cards = {}
+    for serial in store.serials_on(photo):
+        round_ = store.round(serial)
+        cards[serial] = reading_to_json(store.card(serial).reading, round_to_json(round_) if round_ else None)
+        if round_ is None:
+            cards[serial]["rows"] = _rows_of(store, serial)
+    return cards
 
 
 def _rows_of(store: Store, serial: str) -> list[dict[str, Any]]:

@@ -9,19 +9,22 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TypeVar
+
+T = TypeVar("T")
 
 DASH = "-"
 CALLED = "standard-input"
 MOST_BYTES = 2**30  # more than any photo, PDF or backup of years
 
 
-def is_dash(path: Path | str | None) -> bool:
+def is_dash(path: object) -> bool:
     """Say whether a name stands for standard input or output."""
     return path is not None and str(path) == DASH
 
 
 @contextmanager
-def given(paths: list[Path], ending: str = "") -> Iterator[list[Path]]:
+def given(paths: list[T], ending: str = "") -> Iterator[list[T | Path]]:
     """Return the paths with a file in place of `-` that holds what came by standard input.
 
     Raises
@@ -32,7 +35,7 @@ def given(paths: list[Path], ending: str = "") -> Iterator[list[Path]]:
     from forms.errors import InputError
 
     if not any(is_dash(path) for path in paths):
-        yield paths
+        yield [*paths]
         return
     if sum(is_dash(path) for path in paths) > 1:
         raise InputError("expected - once, found it twice: standard input can be read once.")

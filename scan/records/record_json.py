@@ -30,7 +30,8 @@ def round_to_json(round_: Round) -> dict[str, Any]:
         **_given({"player": round_.player, "course": round_.course, "layout": round_.layout}),
         "unit": round_.unit,
         **{name: _value_json(getattr(round_, name)) for name in _HEAD_VALUES},
-        "tallies": {phase: _value_json(value) for phase, value in round_.tallies.items()},
+        # By name: a round that comes from the store shows the same text as one just read.
+        "tallies": {phase: _value_json(value) for phase, value in sorted(round_.tallies.items())},
         "holes": [_hole_json(hole) for hole in round_.holes],
         **_given(
             {

@@ -702,6 +702,20 @@ class Store:
                 select(tables.photos.c.status).where(tables.photos.c.sha256 == photo, tables.photos.c.whole)
             ).scalar()
 
+    def photos_read(self) -> frozenset[bytes]:
+        """Return the SHA-256 of every photo of which every card was stored before."""
+        photos = tables.photos.c
+        query = select(photos.sha256).where(photos.status == "read", photos.whole)
+        with reading(self._engine) as connection:
+            return frozenset(map(bytes.fromhex, connection.execute(query).scalars()))
+
+    def serials_on(self, photo: str) -> tuple[str, ...]:
+        """Return the serials that the cards on a photo are kept under."""
+        readings = tables.readings.c
+        query = select(readings.serial).where(readings.photo == photo).order_by(readings.serial)
+        with reading(self._engine) as connection:
+            return tuple(connection.execute(query).scalars())
+
     def rounds(self, player: str | None = None) -> tuple[Round, ...]:
         """Return all rounds, oldest first; those without a date stand last, in the order recorded."""
         return tuple(self.each_round(player))

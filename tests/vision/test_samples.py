@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from forms.catalog import Catalog
-from scan.intake import FileResult, expand, read_file
+from scan.intake import FileResult, read_file
+from scan.sources import expand
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
 PHOTOS = [p for p in sorted(SAMPLES.iterdir()) if p.suffix not in (".json", ".md")]

@@ -1,0 +1,168 @@
+"""Where photos come from: files, folders, URLs of any store that fsspec opens, lists of all these.
+
+A path is a file of this machine. A URL (``s3://…``, ``https://…``, ``file:///…``) is opened by whoever reads
+the photo: on a cluster by the worker, so that the bytes need not pass through one machine.
+"""
+
+from __future__ import annotations
+
+import stat
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from forms.errors import InputError
+from forms.files import read_bytes
+from forms.shown import one_line, path_text
+
+#: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
+PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")
+MOST_LIST_BYTES = 2**29  # some millions of names
+
+
+@dataclass(frozen=True, slots=True)
+class Url:
+    """A photo, or a folder of photos, that fsspec opens."""
+
+    text: str
+
+
+Photo = Path | Url
+
+
+def photo_named(text: str) -> Photo:
+    """Return what a word of the command line, or a line of a list, names."""
+    return Url(text) if "://" in text else Path(text)
+
+
+def shown(photo: Photo) -> str:
+    """Return what to call a photo in readings and messages."""
+    return path_text(photo.text if isinstance(photo, Url) else photo)
+
+
+def listed(path: Path) -> list[Photo]:
+    """Return the photos, folders and URLs that a text file names, one a line; empty lines are passed over.
+
+    Raises
+    ------
+    InputError
+        when it cannot be read, is no text or names nothing
+    """
+    name = path_text(path)
+    try:
+        text = read_bytes(path, MOST_LIST_BYTES, "a list of photos").decode()
+    except UnicodeDecodeError as error:
+        raise InputError(
+            f"{name}: expected a text in UTF-8 that names a photo a line, found something else."
+        ) from error
+    found = [photo_named(line) for line in text.splitlines() if line.strip()]
+    if not found:
+        raise InputError(f"{name}: expected a photo, a folder or a URL a line, found none.")
+    return found
+
+
+def expand(photos: Sequence[Photo]) -> list[Photo]:
+    """Return the files to read: files as named, folders as the photos in them, in the order of their names.
+
+    Raises
+    ------
+    InputError
+        when a path does not exist, a folder holds no photo, or a URL cannot be opened
+    """
+    files: list[Photo] = []
+    for photo in photos:
+        if isinstance(photo, Url):
+            files += _at(photo)
+        elif _is_folder(photo):
+            inside = sorted(p for p in photo.rglob("*") if _is_photo(p.name) and p.is_file())
+            if not inside:
+                raise _no_photo(shown(photo))
+            files += inside
+        else:
+            files.append(photo)
+    return files
+
+
+def _is_photo(name: str) -> bool:
+    return name.lower().endswith(PHOTO_ENDINGS) and not name.startswith(".")
+
+
+def _no_photo(name: str) -> InputError:
+    return InputError(f"{name}: expected photos in this folder ({', '.join(PHOTO_ENDINGS)}), found none.")
+
+
+def _is_folder(path: Path) -> bool:
+    """Say whether a path is a folder; InputError when it is nothing at all."""
+    try:
+        return stat.S_ISDIR(path.stat().st_mode)
+    except FileNotFoundError:
+        raise InputError(f"{path_text(path)}: there is no such file or folder.") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise InputError(f"{path_text(path)}: cannot be read: {why}.") from error
+
+
+def _at(url: Url) -> Iterator[Photo]:
+    """Yield a photo's URL as it is, or those of the photos in a folder.
+
+    One that ends like a photo is taken for one without asking: a list may name a million.
+    """
+    if _is_photo(url.text.rpartition("/")[2]):
+        yield url
+        return
+    system, place = _opened(url)
+    try:
+        if not system.isdir(place):
+            yield url
+            return
+        names = sorted(name for name in system.find(place) if _is_photo(name.rpartition("/")[2]))
+    except Exception as error:  # each kind of store has errors of its own
+        raise _refused(url, error) from error
+    if not names:
+        raise _no_photo(shown(url))
+    for name in names:
+        yield Url(str(system.unstrip_protocol(name)))
+
+
+def fetched(url: Url, most_bytes: int) -> bytes:
+    """Return the bytes of a photo.
+
+    Raises
+    ------
+    InputError
+        when it cannot be fetched, or is larger than a photo may be
+    """
+    system, place = _opened(url)
+    try:
+        with system.open(place, "rb") as stream:
+            data = bytes(stream.read(most_bytes + 1))
+    except Exception as error:  # each kind of store has errors of its own
+        raise _refused(url, error) from error
+    if len(data) > most_bytes:
+        raise InputError(
+            f"{shown(url)}: expected at most {most_bytes // 2**20} MiB, found more. Split the file, or make "
+            "it smaller."
+        )
+    return data
+
+
+def _opened(url: Url) -> tuple[Any, str]:
+    """Return the file system that a URL lies in, and its place there."""
+    try:
+        from fsspec.core import url_to_fs
+    except ImportError as error:
+        raise InputError(
+            f"{shown(url)}: a URL needs fsspec, which is not installed here. "
+            "Install it with: pip install 'shortpencil[cluster]'"
+        ) from error
+    try:
+        system, place = url_to_fs(url.text)
+    except Exception as error:  # an unknown kind of URL, or its library is missing
+        raise _refused(url, error) from error
+    return system, place
+
+
+def _refused(url: Url, error: Exception) -> InputError:
+    said = one_line(" ".join(str(error).split()))[:200] or type(error).__name__
+    return InputError(f"{shown(url)}: cannot be read: {type(error).__name__}: {said}.")
