@@ -7,10 +7,10 @@
 
 `make` draws cards with few questions and, one in forty, of nine holes, each with a serial of its own
 (`cheap_cards`); of some there is a second photo, and some files are cut off. `read`, which goes on where it
-was ended, runs a scheduler, two workers of a thread each, a PostgreSQL server and
-`shortpencil read --cluster`, kills workers, and writes the memory of all of them down. `alone` reads the
-first photos on one machine into SQLite. `compare` looks whether every card is there, once, as it was written, and
-whether every row is the same to the byte as on one machine, times apart.
+was ended, runs a scheduler, two workers of a thread each, a PostgreSQL server and `shortpencil read
+--cluster`, kills workers, and writes the memory of all of them down. `alone` reads the first photos on one
+machine into SQLite. `compare` looks whether every card is there, once, as it was written, and whether every
+row is the same to the byte as on one machine, times apart.
 """
 
 from __future__ import annotations

@@ -340,8 +340,14 @@ def test_a_folder_that_cannot_be_written_is_said_so(a4, tmp_path, capsys) -> Non
 
 def test_wrong_usage_exits_with_two(capsys) -> None:
     with pytest.raises(SystemExit) as stop:
-        main(["read"])
+        main(["read", "card.jpg", "--again", "--resume"])
     assert stop.value.code == 2
+    for words, says in (
+        (["read"], "expected a photo, a folder, a URL or --list FILE, found none"),
+        (["read", "card.jpg", "--cluster", "tcp://w:1", "--jobs", "2"], "expected neither --jobs nor"),
+    ):
+        assert main(words) == 2
+        assert says in capsys.readouterr().err
 
 
 def test_without_tesseract_only_the_plain_serial_is_missing_and_one_message_says_so(
