@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import partial
 from importlib.resources import files
 from typing import Any
@@ -10,6 +11,7 @@ from urllib.parse import quote
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from scan.review.naming import day_said
 from scan.review.questions import percent, when_said
 
 #: Name in the address -> package, file in it, type. No name from a request ever becomes a path.
@@ -41,6 +43,7 @@ class Pages:
         self._environment.filters |= {
             "percent": percent,
             "when": when_said,
+            "day": lambda text: day_said(date.fromisoformat(text[:10])) if text else "",
             "mm": lambda value: f"{value:.2f}".rstrip("0").rstrip("."),
             "safe_svg": Markup,
             "url": partial(quote, safe=""),

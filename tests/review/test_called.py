@@ -116,3 +116,20 @@ def test_a_glance_names_its_card(page: Page, store: Store, serial: str) -> None:
     named(store, serial)
     shown = words_of(page.browser().get(f"/ask?card={serial}&glanced={glanced}").text)
     assert re.search(rf"Kept: 3 values of 2 Aug 2026, Alder Meadow[^·]*, Plover, card {serial}", shown)
+
+
+def test_what_is_heard_of_a_question_and_a_card_keeps_words_apart(
+    page: Page, store: Store, serial: str
+) -> None:
+    browser = page.browser()
+    asked = browser.get(f"/ask/{serial}/h05.drive").text
+    heard = words_of(asked)
+    assert "Hole 5, Drive" in heard  # the heading says the hole; to the eye it stands above
+    assert "question 1 of 3" in heard
+    assert "asked because :" in heard
+    assert "but then you counted" in heard
+    assert "<title>The ink of hole 5, drive</title>" in asked
+    card = browser.get(f"/card/{serial}?at=h05.drive").text
+    assert 'aria-label="Hole 1, par: 3"' in card  # read from the ink: the rule, said once in the legend
+    assert 'aria-label="Hole 5, drive: waits for you"' in card
+    assert 'scope="col" aria-label="first approach"' in card
