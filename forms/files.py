@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import IO, Any, BinaryIO
 
 from forms.errors import InputError
 from forms.shown import found, path_text
@@ -262,7 +262,7 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
                 stream.flush()
                 os.chmod(temporary, mode)
                 os.fsync(stream.fileno())
-                os.replace(temporary, target)
+                _put_in_place(stream, temporary, target)
         except BaseException:
             with suppress(FileNotFoundError):
                 os.unlink(temporary)
@@ -286,6 +286,13 @@ def _unfinished(target: Path) -> tuple[str, BinaryIO]:
         if os.path.exists(temporary):  # else taken for left over, between being made and being locked
             return temporary, stream
         stream.close()
+
+
+def _put_in_place(stream: IO[bytes], temporary: str, target: Path) -> None:
+    """Put a file that is written and still locked in place of its target."""
+    if fcntl is None:  # Windows renames no file that is open, and has no lock to lose
+        stream.close()
+    os.replace(temporary, target)
 
 
 def _takes_bytes_only(path: Path) -> bool:
@@ -322,7 +329,7 @@ def _replace(target: Path, data: bytes, mode: int) -> None:
             stream.flush()
             os.chmod(temporary, mode)  # mkstemp makes files that only the owner may read
             os.fsync(stream.fileno())
-            os.replace(temporary, target)
+            _put_in_place(stream, temporary, target)
     except BaseException:
         with suppress(FileNotFoundError):
             os.unlink(temporary)

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 #: Without a sign of life for so long a child is ended, whatever it does: its processor time is limited by the
 #: system, and this is for one that waits, or on a machine with more to do than it can.
 SILENCE_S = 90.0
+TEMPORARY = ("TMPDIR", "TEMP", "TMP")  # what names the folder for temporary files, by system
 MAX_ANSWER_BYTES = 64 * 2**20  # one page: a reading is 0.3 MB
 MOST_BROKEN_PAGES = 3
 MOST_KEPT = 4  # children that wait for the next call
@@ -153,7 +154,12 @@ class _Child:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._said,
-            env={**WORKERS_ENVIRONMENT, **os.environ, "PYTHONPATH": places, "TMPDIR": str(self._folder.path)},
+            env={
+                **WORKERS_ENVIRONMENT,
+                **os.environ,
+                "PYTHONPATH": places,
+                **dict.fromkeys(TEMPORARY, str(self._folder.path)),
+            },
             start_new_session=True,  # Ctrl-C in the terminal is for the parent, which ends its children
         )
         self._late = self._ready = False

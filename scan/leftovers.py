@@ -34,6 +34,8 @@ class Folder:
         if fcntl is not None:
             with suppress(OSError):
                 fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        else:  # Windows renames no file that is open
+            self.let_go()
         os.rename(made, self.path / _MARK)
 
     def let_go(self) -> None:

@@ -6,6 +6,7 @@ that merely promises a million megapixels, must end a process that knows nothing
 
 from __future__ import annotations
 
+import sys
 from contextlib import suppress
 
 #: Without the pages of the libraries themselves, some 60 MB. 12 megapixels take 220 MB with all libraries; 48
@@ -57,3 +58,22 @@ def allow_cpu(seconds: float) -> None:
         soft = min(soft, hard)
     with suppress(ValueError):
         resource.setrlimit(resource.RLIMIT_CPU, (soft, hard))
+
+
+def not_limited(platform: str = sys.platform) -> tuple[str, ...]:
+    """Return what a reading process cannot be made to give up on a system; the clock ends it anyway."""
+    if platform == "win32":
+        return ("memory", "processor time", "large files")
+    return ("memory",) if platform == "darwin" else ()
+
+
+def not_limited_said(platform: str = sys.platform) -> str:
+    """Return a sentence about what is not limited on a system, "" where everything is."""
+    missing = not_limited(platform)
+    if not missing:
+        return ""
+    what = missing[0] if len(missing) == 1 else f"{', '.join(missing[:-1])} or {missing[-1]}"
+    return (
+        f"This system sets no limit to the {what} of the processes that read photos; one that takes too long "
+        "is ended by the clock. Read photos from people you know."
+    )

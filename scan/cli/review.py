@@ -83,6 +83,7 @@ def run_review(args: argparse.Namespace) -> int:
     from scan.cli.after import after_of_store, worth_of_store
     from scan.cli.chores import DeskChores
     from scan.cli.places import default_store, forms_folder
+    from scan.limits import not_limited_said
     from scan.records.store import open_store
     from scan.review.serve import Serving, serve
 
@@ -94,7 +95,7 @@ def run_review(args: argparse.Namespace) -> int:
         store.empty_aside()
         if args.ask:
             store.ask_in(args.player, args.ask)
-        for line in _waits(store):
+        for line in (*filter(None, [not_limited_said()]), *_waits(store)):
             print(line, file=sys.stderr)
         serve(
             store,

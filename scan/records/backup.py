@@ -348,13 +348,16 @@ def _without_log(path: Path) -> None:
 
 
 def _synced(path: Path) -> None:
+    os.chmod(path, 0o600)
     with path.open("rb+") as stream:
-        os.fchmod(stream.fileno(), 0o600)
         os.fsync(stream.fileno())
 
 
 def _synced_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except PermissionError:  # Windows opens no folder, and needs none synced
+        return
     try:
         with suppress(OSError):
             os.fsync(handle)

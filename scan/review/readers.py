@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import json
 import os
-import selectors
 import subprocess
 import sys
 import threading
-import time
 from base64 import b64decode
+from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import scan
 from scan.intake import FileResult
@@ -118,32 +117,32 @@ def _ask(child: subprocess.Popen[bytes], job: bytes, timeout_s: float) -> dict[s
     """Return the child's answer, or None when it gives none that can be understood in time."""
     assert child.stdin is not None
     assert child.stdout is not None
-    until = time.monotonic() + timeout_s
     try:
         child.stdin.write(job)
         child.stdin.close()
     except OSError:  # it ended before it got its job
         return None
     parts: list[bytes] = []
-    size = 0
-    with selectors.DefaultSelector() as selector:
-        selector.register(child.stdout, selectors.EVENT_READ)
-        while True:
-            left = until - time.monotonic()
-            if left <= 0 or not selector.select(left):
-                return None
-            part = os.read(child.stdout.fileno(), 1 << 20)
-            if not part:
-                break
-            parts.append(part)
-            size += len(part)
-            if size > MAX_ANSWER_BYTES:
-                return None
+    # A thread waits for the answer, since Windows waits for sockets only; at the latest it ends with the child.
+    listener = threading.Thread(target=_listen, args=(child.stdout, parts), daemon=True)
+    listener.start()
+    listener.join(timeout_s)
+    if listener.is_alive() or sum(map(len, parts)) > MAX_ANSWER_BYTES:
+        return None
     try:
         said = json.loads(b"".join(parts).removeprefix(READY))
     except ValueError:
         return None
     return said if isinstance(said, dict) else None
+
+
+def _listen(stream: IO[bytes], parts: list[bytes]) -> None:
+    """Take what a child says until it ends, or has said too much."""
+    left = MAX_ANSWER_BYTES
+    with suppress(OSError, ValueError):  # closed meanwhile
+        while left >= 0 and (part := os.read(stream.fileno(), 1 << 20)):
+            parts.append(part)
+            left -= len(part)
 
 
 def _end(child: subprocess.Popen[bytes]) -> None:

@@ -57,18 +57,18 @@ def test_by_keyboard_alone_from_the_photo_to_the_export(
     page.set_input_files("#photos", SAMPLES / THREE)  # the system's own file dialog has keys of its own
     page.wait_for_selector("text=Read, 3 questions")
     press(page, "m")  # both bubbles are filled: the person sees that "miss" is the one that counts
-    assert page.text_content("h1") == "Distance of the first putt"
+    assert page.text_content("h1") == "Hole 10, Distance of the first putt"
     page.keyboard.press("1")
     page.keyboard.type("7")
     press(page, "Enter")
-    assert page.text_content("h1") == "Why it missed"
+    assert page.text_content("h1") == "Hole 12, Why it missed"
     press(page, "u")  # takes the distance back, and is there again
-    assert page.text_content("h1") == "Distance of the first putt"
+    assert page.text_content("h1") == "Hole 10, Distance of the first putt"
     assert page.text_content("body").count("took back") == 1
     page.keyboard.press("1")
     page.keyboard.type("3")
     press(page, "Enter")
-    assert page.text_content("h1") == "Why it missed"
+    assert page.text_content("h1") == "Hole 12, Why it missed"
     press(page, "5")
     page.wait_for_selector("text=Nothing to ask")
     assert context.complaints == []
@@ -192,7 +192,7 @@ def test_the_server_killed_in_the_middle_of_an_entry(
     other = come_in(chromium, again, **LAPTOP)
     page = other.pages[0]
     page.goto(f"{again.base}/ask?card={serial}")
-    assert page.text_content("h1") == "Distance of the first putt"
+    assert page.text_content("h1") == "Hole 10, Distance of the first putt"
     other.close()
     again.stop()
 
