@@ -123,7 +123,7 @@ def _ask(child: subprocess.Popen[bytes], job: bytes, timeout_s: float) -> dict[s
     except OSError:  # it ended before it got its job
         return None
     parts: list[bytes] = []
-    # A thread waits for the answer, since Windows waits for sockets only; at the latest it ends with the child.
+    # A thread waits for the answer, since Windows waits for sockets only; it ends with the child.
     listener = threading.Thread(target=_listen, args=(child.stdout, parts), daemon=True)
     listener.start()
     listener.join(timeout_s)
