@@ -82,15 +82,13 @@ def read_pages(
         found = tuple(replace(reading, source=source) for reading in found)
         if traces is not None:
             traces.cards += kept.cards
-        evidence = tuple(_for_others(r, trace) for r, trace in zip(found, kept.cards, strict=True))
+        evidence = tuple(_for_others(trace) for trace in kept.cards)
         shows_card = any(trace.corners is not None for trace in kept.cards)
         yield Page(photo.page, found, evidence, shows_card)
 
 
-def _for_others(reading: CardReading, trace: Trace) -> bytes | None:
+def _for_others(trace: Trace) -> bytes | None:
     """What another photo of the same card could use of this one: nothing of a card that is blank."""
     from scan.vision.joining.evidence_kept import evidence_bytes
-    from scan.vision.pipeline import BLANK_CARD
 
-    blank = reading.reason == f"{BLANK_CARD}."
-    return None if blank or trace.evidence is None else evidence_bytes(trace.evidence)
+    return None if trace.blank or trace.evidence is None else evidence_bytes(trace.evidence)

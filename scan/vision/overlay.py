@@ -17,7 +17,7 @@ from scan.vision.arrays import GrayImage, shrunk
 from scan.vision.finding.corners import model_corners
 from scan.vision.flattening.flat import px_slice
 from scan.vision.flattening.rectify import CARD_PX_PER_MM
-from scan.vision.pipeline import Trace
+from scan.vision.trace import Trace
 
 Picture = NDArray[np.uint8]  # (H, W, 3), blue green red
 

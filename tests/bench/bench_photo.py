@@ -38,9 +38,10 @@ from scan.vision.finding.codes import CardCode, read_code
 from scan.vision.finding.corners import find_cards
 from scan.vision.flattening.pictures import card_picture, sharp_field_pictures
 from scan.vision.flattening.rectify import flatten, register
+from scan.vision.measuring import measure
 from scan.vision.opening.levels import Levels
 from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Trace, measure, read_photo
+from scan.vision.pipeline import Trace, read_photo
 from scan.vision.seeing.bubbles import bubble_log_likelihoods, bubble_patches, measure_bubbles, pen_darkness
 from scan.vision.seeing.digits import digit_log_p, engine
 from scan.vision.seeing.ink import ink_of

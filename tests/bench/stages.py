@@ -1,6 +1,6 @@
 """Processor time of each stage of reading, told by the module that does the work; for the benchmarks.
 
-Whatever functions `scan.vision.pipeline` calls from its rooms are wrapped for a while; a
+Whatever functions `scan.vision.pipeline` and `measuring` call from the rooms are wrapped for a while; a
 stage is a module. So the benchmark goes on working when the steps are cut in another way.
 """
 
@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from types import FunctionType
 from typing import Any
 
-from scan.vision import pipeline
+from scan.vision import measuring, pipeline
 
 ROOM = "scan.vision."
 
@@ -45,18 +45,20 @@ class Stages:
 def stages_timed() -> Iterator[Stages]:
     """Time the stages of whatever is read meanwhile."""
     stages = Stages()
-    found = {
-        name: value
-        for name, value in vars(pipeline).items()
+    found = [
+        (caller, name, value)
+        for caller in (pipeline, measuring)
+        for name, value in vars(caller).items()
         if isinstance(value, FunctionType)
         and value.__module__.startswith(ROOM)
-        and (value.__module__ != pipeline.__name__ or name == "read_photo")
-    }
+        and (value.__module__ != caller.__name__ or name == "read_photo")
+    ]
     try:
-        for name, value in found.items():
+        for caller, name, value in found:
             stage = value.__module__.rsplit(".", 1)[-1]
-            setattr(pipeline, name, stages.timed("other" if stage == "pipeline" else stage, value))
+            stage = "other" if stage in ("pipeline", "measuring") else stage
+            setattr(caller, name, stages.timed(stage, value))
         yield stages
     finally:
-        for name, value in found.items():
-            setattr(pipeline, name, value)
+        for caller, name, value in found:
+            setattr(caller, name, value)

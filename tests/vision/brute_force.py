@@ -18,7 +18,7 @@ from forms.rules import HoleRule, rules_of
 from scan.vision.deciding.decode import Slips
 from scan.vision.evidence import ANSWER_SHARES, Evidence
 from scan.vision.weighing.holes import score_prior
-from scan.vision.weighing.written import _OFF_BY
+from scan.vision.weighing.slips import OFF_BY
 
 B, F, C = 0, 1, 2  # blank, filled, cancelled bubble
 BLANK, SCRAP = 10, 11
@@ -336,8 +336,8 @@ class BruteForce:
         if value is None:
             return p_blank
         off = abs(value - true)
-        p = 1 - wrong if off == 0 else wrong * _OFF_BY.get(off, 0.0) / 2
-        return (1 - p_blank) * (p + wrong * (1 - sum(_OFF_BY.values())) / (len(number) - 1))
+        p = 1 - wrong if off == 0 else wrong * OFF_BY.get(off, 0.0) / 2
+        return (1 - p_blank) * (p + wrong * (1 - sum(OFF_BY.values())) / (len(number) - 1))
 
     def _sums(self) -> dict[str, tuple[int, float, float, float]]:
         """Field id -> place among the sums, chance to be wrong, blank, blank where the sum is 0."""

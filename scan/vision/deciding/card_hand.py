@@ -15,7 +15,7 @@ from scan.vision.arrays import FloatImage
 from scan.vision.deciding.confusions import checked_boxes
 from scan.vision.evidence import ANSWER_SHARES
 from scan.vision.seeing.likeness import OwnHand, hand_of
-from scan.vision.weighing.form_index import Plan
+from scan.vision.weighing.form_index import FormIndex
 from scan.vision.weighing.likelihoods import Floats
 from scan.vision.weighing.posterior import Posterior
 
@@ -28,39 +28,39 @@ _LOG_SHARES = np.log(ANSWER_SHARES)
 
 
 def taught_by_card(
-    plan: Plan, posterior: Posterior, digits: Floats, looks: Mapping[str, FloatImage]
+    index: FormIndex, posterior: Posterior, digits: Floats, looks: Mapping[str, FloatImage]
 ) -> Floats | None:
     """Likelihoods (N, 12) of all boxes with this card's own hand in mind; None where it teaches nothing.
 
     Parameters
     ----------
     posterior : of all fields, as the ink and the sums have it
-    digits : (N, 12) likelihoods of the boxes, in the plan's order
+    digits : (N, 12) likelihoods of the boxes, in the index's order
     looks : cell id -> (D,) how the network sees a box that has ink, of length 1
     """
-    found = checked_boxes(plan, posterior)
+    found = checked_boxes(index, posterior)
     if found is None or not looks:
         return None
     boxes, truth = found
-    seen = np.array([plan.digits[box] in looks for box in boxes])
+    seen = np.array([index.digits[box] in looks for box in boxes])
     sure = seen & (truth.max(axis=1) >= _TAUGHT)
     if sure.sum() < _FEWEST:
         return None
-    examples = np.stack([looks[plan.digits[box]] for box in boxes[sure]])
+    examples = np.stack([looks[index.digits[box]] for box in boxes[sure]])
     hand = hand_of(examples, truth[sure].argmax(axis=1))
     checked = set(boxes.tolist())
     free = np.array(
-        [i for i, cell in enumerate(plan.digits) if cell in looks and i not in checked], dtype=np.int64
+        [i for i, cell in enumerate(index.digits) if cell in looks and i not in checked], dtype=np.int64
     )
-    return None if hand.strange >= 1.0 or not len(free) else _weighed(digits, hand, looks, plan, free)
+    return None if hand.strange >= 1.0 or not len(free) else _weighed(digits, hand, looks, index, free)
 
 
 def _weighed(
-    digits: Floats, hand: OwnHand, looks: Mapping[str, FloatImage], plan: Plan, free: np.ndarray
+    digits: Floats, hand: OwnHand, looks: Mapping[str, FloatImage], index: FormIndex, free: np.ndarray
 ) -> Floats:
     log_p = np.log(np.maximum(digits[free], 1e-300)) + _LOG_SHARES
     log_p -= np.logaddexp.reduce(log_p, axis=1, keepdims=True)
-    change = hand.correction(log_p, np.stack([looks[plan.digits[i]] for i in free]))
+    change = hand.correction(log_p, np.stack([looks[index.digits[i]] for i in free]))
     result = digits.copy()
     result[free] = digits[free] * np.exp(change)
     return result

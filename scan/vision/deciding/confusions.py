@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from scan.vision.evidence import BLANK_BOX
-from scan.vision.weighing.form_index import Plan
+from scan.vision.weighing.form_index import FormIndex
 from scan.vision.weighing.likelihoods import Floats, Ints
 from scan.vision.weighing.posterior import Posterior
 from scan.vision.weighing.slips import Slips
@@ -20,9 +20,9 @@ from scan.vision.weighing.slips import Slips
 _LOOKS_LIKE = 3.0
 
 
-def reweighed(plan: Plan, posterior: Posterior, digits: Floats, slips: Slips) -> Floats | None:
+def reweighed(index: FormIndex, posterior: Posterior, digits: Floats, slips: Slips) -> Floats | None:
     """Likelihoods (N, 12) of all boxes with this hand in mind; None where it is as any other."""
-    checked = _checked_boxes(plan, posterior, slips.hand_overruled)
+    checked = _checked_boxes(index, posterior, slips.hand_overruled)
     if checked is None:
         return None
     boxes, truth = checked
@@ -38,23 +38,23 @@ def reweighed(plan: Plan, posterior: Posterior, digits: Floats, slips: Slips) ->
     return result
 
 
-def _checked_boxes(plan: Plan, posterior: Posterior, fewest: float) -> tuple[Ints, Floats] | None:
+def _checked_boxes(index: FormIndex, posterior: Posterior, fewest: float) -> tuple[Ints, Floats] | None:
     """What `checked_boxes` gives; None where the sums overruled too few numbers to tell."""
-    found = [(rows, posterior.number[key]) for key, rows in plan.checked.items()]
+    found = [(rows, posterior.number[key]) for key, rows in index.checked.items()]
     overruled = sum(
         int((number.values[rows].argmax(axis=1) != number.ink[rows].argmax(axis=1)).sum())
         for rows, number in found
     )
-    return None if overruled < fewest else checked_boxes(plan, posterior)
+    return None if overruled < fewest else checked_boxes(index, posterior)
 
 
-def checked_boxes(plan: Plan, posterior: Posterior) -> tuple[Ints, Floats] | None:
+def checked_boxes(index: FormIndex, posterior: Posterior) -> tuple[Ints, Floats] | None:
     """Places of the boxes that a sum checks, and (B, 10) the posterior of the digit in each, if any."""
     boxes, truth = [], []
-    for key, rows in plan.checked.items():
+    for key, rows in index.checked.items():
         number = posterior.number[key]
         posterior_ = number.likelihood.take(rows).boxes(number.values[rows, :-1], number.values[rows, -1])
-        boxes.append(plan.groups[key].cells[rows].ravel())
+        boxes.append(index.groups[key].cells[rows].ravel())
         truth.append(posterior_[..., :BLANK_BOX].reshape(-1, BLANK_BOX))
     return (np.concatenate(boxes), np.concatenate(truth)) if boxes else None
 

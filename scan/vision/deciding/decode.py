@@ -8,7 +8,11 @@ that the player added wrongly. docs/decoding.md shows it on one card.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from forms.form import Form
 from scan.reading import ONE_BY_ONE, CellReading, FieldReading, Finding
@@ -19,9 +23,9 @@ from scan.vision.deciding.flags import OUTSIDE, Judge
 from scan.vision.deciding.habits import with_habits
 from scan.vision.deciding.verdicts import UNREADABLE, Found, Verdict, Verdicts, verdicts_of
 from scan.vision.evidence import Evidence
-from scan.vision.weighing.form_index import Plan, plan_of
+from scan.vision.weighing.form_index import FormIndex, index_of
 from scan.vision.weighing.likelihoods import Floats
-from scan.vision.weighing.posterior import Posterior, fields_alone, ink_of
+from scan.vision.weighing.posterior import Posterior, cell_likelihoods, fields_alone
 from scan.vision.weighing.slips import FlagRule, Slips
 from scan.vision.weighing.whole_card import weigh_card
 
@@ -64,20 +68,53 @@ def decode(
     ValueError
         for evidence that is NaN or +inf, and for cells that the form doesn't have
     """
-    plan = plan_of(form)
-    outside = _outside(plan, evidence)
-    bubbles, digits = ink_of(plan, evidence.bubbles, evidence.digits, outside)
-    posterior = _weigh(form, plan, bubbles, digits, slips)
-    of_this_hand = reweighed(plan, posterior, digits, slips)
-    own = with_habits(plan, posterior, slips) if habits else slips
+    index = index_of(form)
+    outside = _outside(index, evidence)
+    bubbles, digits = cell_likelihoods(index, evidence.bubbles, evidence.digits, outside)
+    posterior, slips = _posterior(form, index, bubbles, digits, slips, evidence.looks, habits=habits)
+    verdicts = verdicts_of(index, posterior, slips)
+    judge = Judge(flags, posterior.doubt, outside, posterior.rules)
+    cells, fields, values = _judged(form, index, verdicts, judge)
+    for name, says in far_off_tallies(index.rules, values).items():
+        if fields[name].flag is None:  # one question: all throws of a phase would be up to 81
+            fields[name] = fields[name]._replace(flag=says, ask=ONE_BY_ONE)
+            cells.update((cell, cells[cell]._replace(flag=says)) for cell in form.field(name).cell_ids)
+    for name, strip in index.words.items():
+        fields[name], cells[strip] = _words(strip, evidence, outside, flags)
+    return Decoded(
+        cells={cell: cells[cell] for cell in index.cells},
+        fields={name: fields[name] for name in index.fields},
+        findings=broken_promises(form, index.rules, values),
+    )
+
+
+def _posterior(
+    form: Form,
+    index: FormIndex,
+    bubbles: Floats,
+    digits: Floats,
+    slips: Slips,
+    looks: Mapping[str, NDArray[np.float32]],
+    *,
+    habits: bool,
+) -> tuple[Posterior, Slips]:
+    """Posterior of all fields, weighed again as far as the card shows who wrote it; and its slips."""
+    posterior = _weigh(form, index, bubbles, digits, slips)
+    of_this_hand = reweighed(index, posterior, digits, slips)
+    own = with_habits(index, posterior, slips) if habits else slips
     if of_this_hand is not None or own != slips:
         digits, slips = digits if of_this_hand is None else of_this_hand, own
-        posterior = _weigh(form, plan, bubbles, digits, slips)
-    of_this_card = taught_by_card(plan, posterior, digits, evidence.looks)
+        posterior = _weigh(form, index, bubbles, digits, slips)
+    of_this_card = taught_by_card(index, posterior, digits, looks)
     if of_this_card is not None:
-        posterior = _weigh(form, plan, bubbles, of_this_card, slips)
-    verdicts = verdicts_of(plan, posterior, slips)
-    judge = Judge(flags, posterior.doubt, outside, posterior.rules)
+        posterior = _weigh(form, index, bubbles, of_this_card, slips)
+    return posterior, slips
+
+
+def _judged(
+    form: Form, index: FormIndex, verdicts: list[Verdicts], judge: Judge
+) -> tuple[dict[str, CellReading], dict[str, FieldReading], dict[str, Found]]:
+    """Readings of all cells and fields but the strips for words, and the values that findings may rest on."""
     cells: dict[str, CellReading] = {}
     fields: dict[str, FieldReading] = {}
     values: dict[str, Found] = {}
@@ -88,39 +125,29 @@ def decode(
         cells.update(zip(found.group.all_cell_ids, of_cells, strict=True))
         values.update(zip(found.group.field_ids, found.values, strict=True))
         doubtful += [found.verdict(row) for row in rest]
-    conflicts = _conflicts(form, plan, verdicts) if doubtful else {}
+    conflicts = _conflicts(form, index, verdicts) if doubtful else {}
     for verdict in doubtful:
         name = verdict.field.id
         fields[name], of_cells = judge.reading(verdict, conflicts.get(name))
         cells.update(zip(verdict.cell_ids, of_cells, strict=True))
         values[name] = fields[name].value if fields[name].flag is None else _known(verdict, fields[name])
-    for name, says in far_off_tallies(plan.rules, values).items():
-        if fields[name].flag is None:  # one question: all throws of a phase would be up to 81
-            fields[name] = fields[name]._replace(flag=says, ask=ONE_BY_ONE)
-            cells.update((cell, cells[cell]._replace(flag=says)) for cell in form.field(name).cell_ids)
-    for name, strip in plan.words.items():
-        fields[name], cells[strip] = _words(strip, evidence, outside, flags)
-    return Decoded(
-        cells={cell: cells[cell] for cell in plan.cells},
-        fields={name: fields[name] for name in plan.fields},
-        findings=broken_promises(form, plan.rules, values),
-    )
+    return cells, fields, values
 
 
-def _weigh(form: Form, plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
+def _weigh(form: Form, index: FormIndex, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
     """Posterior of all fields, first alone, then together."""
-    posterior = fields_alone(plan, bubbles, digits, slips)
-    weigh_card(form, plan, slips, posterior)
+    posterior = fields_alone(index, bubbles, digits, slips)
+    weigh_card(form, index, slips, posterior)
     return posterior
 
 
-def _outside(plan: Plan, evidence: Evidence) -> frozenset[str]:
+def _outside(index: FormIndex, evidence: Evidence) -> frozenset[str]:
     """Cells of which nothing is known; refuses cells that the form lacks."""
-    strips = tuple(plan.words.values())
+    strips = tuple(index.words.values())
     missing = set(evidence.outside)
     for ids, found in (
-        (plan.bubbles, evidence.bubbles),
-        (plan.digits, evidence.digits),
+        (index.bubbles, evidence.bubbles),
+        (index.digits, evidence.digits),
         (strips, evidence.words),
     ):
         known = [cell for cell in ids if cell in found]
@@ -138,12 +165,12 @@ def _known(verdict: Verdict, reading: FieldReading) -> Found:
     return UNREADABLE if taken_back or reading.flag == OUTSIDE else reading.value
 
 
-def _conflicts(form: Form, plan: Plan, verdicts: list[Verdicts]) -> dict[str, str]:
+def _conflicts(form: Form, index: FormIndex, verdicts: list[Verdicts]) -> dict[str, str]:
     """Field id -> the sentence of the first promise that the ink alone would break there."""
     by_ink: dict[str, Found] = {}
     for found in verdicts:
         by_ink.update(zip(found.group.field_ids, found.by_ink(), strict=True))
-    findings = broken_promises(form, plan.rules, by_ink)
+    findings = broken_promises(form, index.rules, by_ink)
     if not findings:
         return {}
     field_of = {cell: field.id for field in form.fields for cell in field.cell_ids}

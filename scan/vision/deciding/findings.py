@@ -8,10 +8,7 @@ from forms.form import Form
 from forms.rules import CardRules, HoleRule, TallyRule
 from scan.reading import Finding
 from scan.vision.deciding.verdicts import UNREADABLE, Found, Unreadable
-
-#: Days of each month; 29 February is left to whoever knows the century.
-_DAYS = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-
+from scan.vision.weighing.dates import DAYS
 
 #: Field id -> value; nothing is held against an unreadable one.
 Values = Mapping[str, Found]
@@ -121,7 +118,7 @@ def _date(form: Form, values: Values) -> list[Finding]:
     if not known or isinstance(day, Unreadable) or isinstance(month, Unreadable):
         return []
     month_exists = not isinstance(month, int) or 1 <= month <= 12
-    longest = _DAYS[month - 1] if isinstance(month, int) and month_exists else 31
+    longest = DAYS[month - 1] if isinstance(month, int) and month_exists else 31
     if month_exists and (not isinstance(day, int) or 1 <= day <= longest):
         return []
     says = f"there is no day {day}" if month_exists else f"there is no month {month}"

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from scan.vision.weighing.form_index import HoleRows, Plan, Rows
+from scan.vision.weighing.form_index import FormIndex, HoleRows, Rows
 from scan.vision.weighing.holes import CLEAN, MISS, UNMARKED
 from scan.vision.weighing.likelihoods import Floats
 from scan.vision.weighing.posterior import Posterior
@@ -25,9 +25,9 @@ _USUAL, _USUAL_PAR = 6.0, 2.0
 _RAREST = 0.02
 
 
-def with_habits(plan: Plan, posterior: Posterior, slips: Slips) -> Slips:
+def with_habits(index: FormIndex, posterior: Posterior, slips: Slips) -> Slips:
     """The chances of this card's player, from the posterior of its fields under the usual ones."""
-    rows = plan.holes
+    rows = index.holes
     if rows is None:
         return slips
     found: dict[str, float] = {}
@@ -40,7 +40,7 @@ def with_habits(plan: Plan, posterior: Posterior, slips: Slips) -> Slips:
     found["distance"] = _share(slips.distance, _USUAL, zip(putts, distances, strict=False))
     stances = [(marked[:, column], _given(posterior, (key, at))) for key, at, column in rows.stances]
     found["stance"] = _share(slips.stance, _USUAL, stances)
-    missed = _missed(plan, posterior, rows)
+    missed = _missed(index, posterior, rows)
     for name, kinds in (
         ("second_pass", ("choose-many",)),
         ("cause", ("number",)),
@@ -90,19 +90,19 @@ def _marked(posterior: Posterior, rows: HoleRows) -> Floats:
     return np.asarray(1 - _states(posterior, rows)[:, :, UNMARKED])
 
 
-def _missed(plan: Plan, posterior: Posterior, rows: HoleRows) -> Floats:
+def _missed(index: FormIndex, posterior: Posterior, rows: HoleRows) -> Floats:
     """(H,) chance that the phase of the second pass missed on each hole."""
-    states, worst = _states(posterior, rows), plan.rules.worst
+    states, worst = _states(posterior, rows), index.rules.worst
     missed = np.zeros(len(states))
-    if worst is None or not states.size or plan.places[worst][0][0] != "choose-one":
+    if worst is None or not states.size or index.places[worst][0][0] != "choose-one":
         return missed
-    key, row = plan.places[worst]
-    names = [option.id for option in plan.groups[key].fields[row].options]
+    key, row = index.places[worst]
+    names = [option.id for option in index.groups[key].fields[row].options]
     choose = posterior.choose[key]
     chosen = choose.weights[row] * choose.likelihood.meanings[row]
     chosen = chosen / chosen.sum()
     ends = np.cumsum((0, *rows.throws.columns))
-    for phase, name in enumerate(plan.rules.phase_ids):
+    for phase, name in enumerate(index.rules.phase_ids):
         if name in names:
             clean = (1 - states[:, ends[phase] : ends[phase + 1], MISS]).prod(axis=1)
             missed += chosen[1 + names.index(name)] * (1 - clean)

@@ -11,7 +11,7 @@ from forms.form import Field
 from scan.reading import FieldValue
 from scan.vision.arrays import Bools
 from scan.vision.evidence import BLANK_BOX, SCRAP_BOX
-from scan.vision.weighing.form_index import Group, Plan
+from scan.vision.weighing.form_index import FormIndex, Group
 from scan.vision.weighing.likelihoods import Floats, Ints, long_number
 from scan.vision.weighing.posterior import ChoosePosterior, ManyPosterior, NumberPosterior, Posterior
 from scan.vision.weighing.slips import Slips
@@ -126,12 +126,12 @@ class Verdicts:
         ]
 
 
-def verdicts_of(plan: Plan, posterior: Posterior, slips: Slips) -> list[Verdicts]:
+def verdicts_of(index: FormIndex, posterior: Posterior, slips: Slips) -> list[Verdicts]:
     """Decode every field but the strips for words, group by group."""
-    found = [_choose_one(plan.groups[key], choose) for key, choose in posterior.choose.items()]
-    found += [_choose_many(plan.groups[key], many) for key, many in posterior.many.items()]
-    found += [_number(plan.groups[key], number) for key, number in posterior.number.items()]
-    found += [_long_number(plan.groups[key], boxes, slips) for key, boxes in posterior.long.items()]
+    found = [_choose_one(index.groups[key], choose) for key, choose in posterior.choose.items()]
+    found += [_choose_many(index.groups[key], many) for key, many in posterior.many.items()]
+    found += [_number(index.groups[key], number) for key, number in posterior.number.items()]
+    found += [_long_number(index.groups[key], boxes, slips) for key, boxes in posterior.long.items()]
     return found
 
 

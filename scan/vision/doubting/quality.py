@@ -6,8 +6,8 @@ how many pixels a millimetre has. A photo that fails is rejected before anything
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -199,11 +199,6 @@ def is_covered(covered: GrayImage, box: Box) -> bool:
     return bool(part.size and part.min() == 255)
 
 
-def is_only_cut(quality: Quality) -> bool:
-    """Say whether the one thing wrong with a photo is that it does not show the whole card."""
-    return quality.outside_share > MAX_OUTSIDE and why_not(replace(quality, outside_share=0.0)) is None
-
-
 def edge_width_mm(marks: Sequence[GrayImage]) -> float:
     """Return how wide an edge from black to white has become, as the sigma of a Gaussian blur in mm.
 
@@ -249,36 +244,66 @@ def _too_pale(paper: float) -> str:
     )
 
 
-def why_not(quality: Quality) -> str | None:
-    """Return why the photo must be taken again, or None when it can be read."""
-    if quality.px_per_mm < MIN_PX_PER_MM:
-        return (
-            f"the card is too small in the picture ({quality.px_per_mm:.1f} pixels per mm, {MIN_PX_PER_MM} "
-            f"needed). {_upright(quality)}Go nearer, so that the sheet fills the picture, or send the photo "
-            "in full size"
-        )
-    if quality.blur_mm > MAX_BLUR_MM:
-        return (
-            f"the picture is not sharp. {_upright(quality)}Hold still, tap on the card to focus, and take it "
-            "again"
-        )
-    if quality.contrast < MIN_CONTRAST:
-        return _too_pale(quality.paper)
-    if quality.grain > MAX_GRAIN:
-        return "it was too dark, and the picture is grainy. Take it again in more light"
-    if quality.outside_share > MAX_OUTSIDE:
-        return (
-            f"{quality.outside_share:.0%} of the card lies outside the picture. "
-            "Take it again with all four corner marks in view"
-        )
-    if quality.marks_found < 3 and quality.studs_found < STUDS_FOR_TWO_MARKS:
-        return (
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """One reason to take a photo again: when it holds, and what to say then."""
+
+    holds: Callable[[Quality], bool]
+    says: Callable[[Quality], str]
+
+
+CUT_OFF = Refusal(
+    lambda q: q.outside_share > MAX_OUTSIDE,
+    lambda q: (
+        f"{q.outside_share:.0%} of the card lies outside the picture. "
+        "Take it again with all four corner marks in view"
+    ),
+)
+
+#: In the order in which they are told: what stands before explains what stands behind.
+REFUSALS = (
+    Refusal(
+        lambda q: q.px_per_mm < MIN_PX_PER_MM,
+        lambda q: (
+            f"the card is too small in the picture ({q.px_per_mm:.1f} pixels per mm, {MIN_PX_PER_MM} "
+            f"needed). {_upright(q)}Go nearer, so that the sheet fills the picture, or send the photo in "
+            "full size"
+        ),
+    ),
+    Refusal(
+        lambda q: q.blur_mm > MAX_BLUR_MM,
+        lambda q: (
+            f"the picture is not sharp. {_upright(q)}Hold still, tap on the card to focus, and take it again"
+        ),
+    ),
+    Refusal(lambda q: q.contrast < MIN_CONTRAST, lambda q: _too_pale(q.paper)),
+    Refusal(
+        lambda q: q.grain > MAX_GRAIN,
+        lambda _: "it was too dark, and the picture is grainy. Take it again in more light",
+    ),
+    CUT_OFF,
+    Refusal(
+        lambda q: q.marks_found < 3 and q.studs_found < STUDS_FOR_TWO_MARKS,
+        lambda _: (
             "only two of the four corner marks can be made out, and too little of the print between them to "
             "tell how the card lies. Take it again with all four in view and nothing on them"
-        )
-    if quality.studs_total and quality.studs_found < MIN_STUDS * quality.studs_total:
-        return (
-            f"only {quality.studs_found} of {quality.studs_total} small squares between the rows can be "
-            "found. Lay the card flat, with nothing on it, and take it again"
-        )
-    return None
+        ),
+    ),
+    Refusal(
+        lambda q: q.studs_total > 0 and q.studs_found < MIN_STUDS * q.studs_total,
+        lambda q: (
+            f"only {q.studs_found} of {q.studs_total} small squares between the rows can be found. Lay the "
+            "card flat, with nothing on it, and take it again"
+        ),
+    ),
+)
+
+
+def why_not(quality: Quality) -> str | None:
+    """Return why the photo must be taken again, or None when it can be read."""
+    return next((refusal.says(quality) for refusal in REFUSALS if refusal.holds(quality)), None)
+
+
+def is_only_cut(quality: Quality) -> bool:
+    """Say whether the one thing wrong with a photo is that it does not show the whole card."""
+    return [refusal for refusal in REFUSALS if refusal.holds(quality)] == [CUT_OFF]

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from scan.vision.weighing.form_index import Plan
+from scan.vision.weighing.form_index import FormIndex
 from scan.vision.weighing.holes import HoleWeights
 from scan.vision.weighing.likelihoods import Floats, Ints
 from scan.vision.weighing.posterior import Posterior
@@ -126,9 +126,9 @@ class CardSums:
         result = np.ones(len(keys))
         if self.total is not None:
             result *= self.total.likelihood[score]
-        for index, tally in enumerate(self.tallies):
+        for number, tally in enumerate(self.tallies):
             if tally is not None:
-                result *= tally.likelihood[misses[:, index]]
+                result *= tally.likelihood[misses[:, number]]
         if self.second is not None:
             result *= self.second.chosen(misses, phase, self.slips)
         return result
@@ -142,20 +142,20 @@ class CardSums:
 
 
 def sums_of_card(
-    plan: Plan, slips: Slips, posterior: Posterior, holes: HoleWeights, second: SecondPass | None
+    index: FormIndex, slips: Slips, posterior: Posterior, holes: HoleWeights, second: SecondPass | None
 ) -> CardSums:
     """Weigh the ink of the written sums of a card."""
-    count = len(plan.rules.holes)
+    count = len(index.rules.holes)
     sizes = holes.misses.max(axis=0) * count + 1
-    total = plan.rules.total.total if plan.rules.total else None
+    total = index.rules.total.total if index.rules.total else None
     size = int(holes.scores.max()) * count + 1
-    tallies = {rule.phase: rule.tally for rule in plan.rules.tallies}
+    tallies = {rule.phase: rule.tally for rule in index.rules.tallies}
     blanks = (slips.tally_blank, slips.zero_tally_blank)
     return CardSums(
-        _written(plan, posterior, total, size, slips.total_wrong, (slips.total_blank, slips.total_blank)),
+        _written(index, posterior, total, size, slips.total_wrong, (slips.total_blank, slips.total_blank)),
         tuple(
-            _written(plan, posterior, tallies.get(phase), int(size), slips.tally_wrong, blanks)
-            for phase, size in zip(plan.rules.phase_ids, sizes, strict=True)
+            _written(index, posterior, tallies.get(phase), int(size), slips.tally_wrong, blanks)
+            for phase, size in zip(index.rules.phase_ids, sizes, strict=True)
         ),
         second,
         slips,
@@ -163,7 +163,7 @@ def sums_of_card(
 
 
 def _written(
-    plan: Plan,
+    index: FormIndex,
     posterior: Posterior,
     field_id: str | None,
     size: int,
@@ -171,7 +171,7 @@ def _written(
     p_blank: tuple[float, float],
 ) -> WrittenSum | None:
     """A written sum, or None where the card has none or it is surely blank."""
-    place = plan.places.get(field_id) if field_id is not None else None
+    place = index.places.get(field_id) if field_id is not None else None
     if place is None or place[0][0] != "number":
         return None
     number, row = posterior.number[place[0]].likelihood, place[1]
@@ -179,18 +179,18 @@ def _written(
     return None if written.says_nothing(_SURELY_BLANK) else written
 
 
-def write_sums(plan: Plan, posterior: Posterior, sums: CardSums, chain: Chain) -> None:
+def write_sums(index: FormIndex, posterior: Posterior, sums: CardSums, chain: Chain) -> None:
     """Write the posterior of the sums' own fields."""
     score, misses, _ = sums_of(chain.keys, sums.phases)
-    tallies = {rule.phase: rule.tally for rule in plan.rules.tallies}
-    fields = [(plan.rules.total.total if plan.rules.total else None, sums.total, score)]
+    tallies = {rule.phase: rule.tally for rule in index.rules.tallies}
+    fields = [(index.rules.total.total if index.rules.total else None, sums.total, score)]
     fields += [
-        (tallies.get(phase), sums.tallies[k], misses[:, k]) for k, phase in enumerate(plan.rules.phase_ids)
+        (tallies.get(phase), sums.tallies[k], misses[:, k]) for k, phase in enumerate(index.rules.phase_ids)
     ]
     for field_id, written, true in fields:
         if field_id is None or written is None:
             continue
-        key, row = plan.places[field_id]
+        key, row = index.places[field_id]
         by_sum = np.bincount(true, chain.posterior, len(written.likelihood)).astype(float, copy=False)
         values, blank = written.explain(by_sum)
         posterior.number[key].set(np.array([row]), values[None], np.array([blank]))

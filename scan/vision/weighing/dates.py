@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from scan.vision.weighing.form_index import Plan
+from scan.vision.weighing.form_index import FormIndex
 from scan.vision.weighing.likelihoods import Floats
 from scan.vision.weighing.posterior import Posterior
 from scan.vision.weighing.slips import Slips
@@ -19,13 +19,14 @@ _FIRST_YEAR = 26
 _OLDER = 0.01
 _YEAR_ON_YEAR = 0.9
 
-_DAYS = np.array([31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+#: Days of each month in a leap year; 29 February is left to whoever knows the century.
+DAYS = np.array([31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
 def _existing() -> Floats:
     """(101, 101) whether a day (row) of a month exists, in a leap year; the last of each is a blank."""
     exists = np.zeros((101, 101))
-    exists[1:32, 1:13] = np.arange(1, 32)[:, None] <= _DAYS
+    exists[1:32, 1:13] = np.arange(1, 32)[:, None] <= DAYS
     exists[1:32, 100] = exists[100, 1:13] = exists[100, 100] = 1.0
     return exists
 
@@ -33,30 +34,30 @@ def _existing() -> Floats:
 _EXISTS = _existing()
 
 
-def weigh_pars(plan: Plan, slips: Slips, posterior: Posterior) -> None:
+def weigh_pars(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
     """Write the posterior of the pars that the card asks for."""
-    if plan.holes is None or plan.holes.par is None:
+    if index.holes is None or index.holes.par is None:
         return
-    key, rows = plan.holes.par
+    key, rows = index.holes.par
     prior = np.full(10 ** key[1], _OTHER_PAR)
     prior[list(_PARS)] = list(_PARS.values())
     prior *= slips.par / prior.sum()
     number = posterior.number[key].likelihood
-    posterior.rules |= {hole.par_field: "par" for hole in plan.rules.holes if hole.par_field}
+    posterior.rules |= {hole.par_field: "par" for hole in index.rules.holes if hole.par_field}
     posterior.number[key].set(rows, prior * number.full[rows], (1 - slips.par) * number.blank[rows])
 
 
-def weigh_date(plan: Plan, slips: Slips, posterior: Posterior) -> None:
+def weigh_date(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
     """Day and month agree with the calendar; the year has its say only on 29 February."""
-    _weigh_year(plan, posterior)
-    places = [plan.places.get(name) for name in ("date.day", "date.month")]
+    _weigh_year(index, posterior)
+    places = [index.places.get(name) for name in ("date.day", "date.month")]
     rows = np.array([place[1] for place in places if place is not None and place[0] == ("date", 2)])
     if len(rows) < 2:
         return
     group = posterior.number["date", 2]
     day, month = group.values[rows]
     p_leap = 0.25
-    year = plan.places.get("date.year")
+    year = index.places.get("date.year")
     if year is not None and year[0] == ("date", 2):
         values = group.values[year[1]]
         p_leap = float(values[:100:4].sum() + 0.25 * values[100])
@@ -68,9 +69,9 @@ def weigh_date(plan: Plan, slips: Slips, posterior: Posterior) -> None:
     group.set(rows[1:], joint[:, :100].sum(axis=0)[None], joint[:, 100].sum()[None])
 
 
-def _weigh_year(plan: Plan, posterior: Posterior) -> None:
+def _weigh_year(index: FormIndex, posterior: Posterior) -> None:
     """A year of two digits is not long before the card was printed, and more likely soon after."""
-    year = plan.places.get("date.year")
+    year = index.places.get("date.year")
     if year is None or year[0] != ("date", 2):
         return
     since = np.arange(100) - _FIRST_YEAR

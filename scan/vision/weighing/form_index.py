@@ -91,7 +91,7 @@ class HoleRows:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class FormIndex:
     """A form's cells and fields by kind.
 
     Attributes
@@ -119,25 +119,25 @@ class Plan:
     checked: dict[GroupKey, Ints]
 
 
-#: Plans already made, with their forms, the latest last. Keyed by identity: to hash a form of 300 fields
+#: Indices already made, with their forms, the latest last. Keyed by identity: to hash a form of 300 fields
 #: takes 0.3 ms, a tenth of all decoding, and a reader of many cards holds on to its form anyway.
-_PLANS: dict[int, tuple[Form, Plan]] = {}
-_MOST_PLANS = 16
+_KNOWN: dict[int, tuple[Form, FormIndex]] = {}
+_MOST_KNOWN = 16
 
 
-def plan_of(form: Form) -> Plan:
-    """Return the plan of `form`, made once."""
-    known = _PLANS.get(id(form))
+def index_of(form: Form) -> FormIndex:
+    """Return the index of `form`, made once."""
+    known = _KNOWN.get(id(form))
     if known is not None and known[0] is form:
         return known[1]
-    plan = _plan(form)
-    while len(_PLANS) >= _MOST_PLANS:
-        _PLANS.pop(next(iter(_PLANS)), None)
-    _PLANS[id(form)] = form, plan
-    return plan
+    index = _indexed(form)
+    while len(_KNOWN) >= _MOST_KNOWN:
+        _KNOWN.pop(next(iter(_KNOWN)), None)
+    _KNOWN[id(form)] = form, index
+    return index
 
 
-def _plan(form: Form) -> Plan:
+def _indexed(form: Form) -> FormIndex:
     bubbles: list[str] = []
     digits: list[str] = []
     words: dict[str, str] = {}
@@ -152,21 +152,11 @@ def _plan(form: Form) -> Plan:
             (field, list(range(len(cells), len(cells) + len(field.cell_ids))))
         )
         cells += field.cell_ids
-    groups = {
-        key: Group(
-            tuple(field for field, _ in members),
-            tuple((None, *(option.id for option in field.options)) for field, _ in members),
-            tuple(field.id for field, _ in members),
-            tuple(field.cell_ids for field, _ in members),
-            tuple(cell for field, _ in members for cell in field.cell_ids),
-            np.array([cells for _, cells in members]),
-        )
-        for key, members in by_group.items()
-    }
+    groups = {key: _group(members) for key, members in by_group.items()}
     places = {f.id: (key, row) for key, group in groups.items() for row, f in enumerate(group.fields)}
     rules = rules_of(form)
     holes = _hole_rows(form, rules, groups, places)
-    return Plan(
+    return FormIndex(
         fields=tuple(field.id for field in form.fields),
         cells=tuple(cell for field in form.fields for cell in field.cell_ids),
         bubbles=tuple(bubbles),
@@ -178,6 +168,18 @@ def _plan(form: Form) -> Plan:
         holes=holes,
         hole_rules=_hole_rules(form, rules),
         checked=_checked(rules, places),
+    )
+
+
+def _group(members: list[tuple[Field, list[int]]]) -> Group:
+    """Fields of one kind and size, each with the places of its cells."""
+    return Group(
+        tuple(field for field, _ in members),
+        tuple((None, *(option.id for option in field.options)) for field, _ in members),
+        tuple(field.id for field, _ in members),
+        tuple(field.cell_ids for field, _ in members),
+        tuple(cell for field, _ in members for cell in field.cell_ids),
+        np.array([cells for _, cells in members]),
     )
 
 
@@ -286,7 +288,7 @@ def _throws(form: Form, rules: CardRules, places: dict[str, Place]) -> Throws:
     phases = [phase for _, phase in names]
     last = rules.phases[-1]
     first_two = last.columns[:2] if last.role == "target" else ()
-    putts = [index for index, (name, _) in enumerate(names) if name in first_two]
+    putts = [at for at, (name, _) in enumerate(names) if name in first_two]
     only_misses = rules.only_misses and choice == ("miss",)
     return Throws(
         group=("choose-one", len(choice)),

@@ -15,16 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scan.vision.evidence import BLANK_BOX, SCRAP_BOX
-from scan.vision.weighing.slips import Slips
+from scan.vision.weighing.slips import FURTHER_FILLED, Slips
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.integer[Any]]
 
 #: No ink is surer than this, whatever its network says: the eye of the reader may be wrong as a whole.
 LEAST_LIKELIHOOD = 1e-12
-
-#: Among doubly filled choices each further filled option is this much rarer.
-_FURTHER_FILLED = 0.1
 
 
 def likelihoods(logs: Floats) -> Floats:
@@ -97,8 +94,8 @@ def choices(bubbles: Floats, slips: Slips) -> Choices:
     unfilled = (1 - slips.cancelled) * bubbles[..., 0] + slips.cancelled * cancelled
     others = _product_of_others(unfilled)
     if count > 1:
-        either = unfilled + _FURTHER_FILLED * filled
-        spread = (1 + _FURTHER_FILLED) ** (count - 1) - 1
+        either = unfilled + FURTHER_FILLED * filled
+        spread = (1 + FURTHER_FILLED) ** (count - 1) - 1
         many = slips.double * filled * np.maximum(_product_of_others(either) - others, 0.0) / spread
         alone = 1 - slips.double - slips.messy
     else:

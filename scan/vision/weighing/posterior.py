@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scan.vision.evidence import ANSWER_SHARES
-from scan.vision.weighing.form_index import GroupKey, Plan
+from scan.vision.weighing.form_index import FormIndex, GroupKey
 from scan.vision.weighing.likelihoods import (
     Choices,
     Floats,
@@ -83,7 +83,7 @@ class NumberPosterior:
 
 @dataclass(slots=True)
 class Posterior:
-    """Posterior of every field by group of the plan; long numbers are (F, n, 12) likelihoods only.
+    """Posterior of every field by group of the index; long numbers are (F, n, 12) likelihoods only.
 
     `doubt` bounds what the pruning of the sums may have cost any probability; `rules` names, by field, the
     rule that ties it to others.
@@ -97,8 +97,8 @@ class Posterior:
     rules: dict[str, str] = field(default_factory=dict)
 
 
-def ink_of(
-    plan: Plan,
+def cell_likelihoods(
+    index: FormIndex,
     bubbles: Mapping[str, tuple[float, float, float]],
     digits: Mapping[str, NDArray[np.float32]],
     outside: frozenset[str],
@@ -108,17 +108,17 @@ def ink_of(
     Bubbles come as likelihoods, digits as the probabilities of a reader that expects `ANSWER_SHARES`.
     """
     nothing_3, nothing_12 = (0.0, 0.0, 0.0), _LOG_SHARES
-    logs_3 = [nothing_3 if c in outside else bubbles.get(c, nothing_3) for c in plan.bubbles]
-    logs_12 = [nothing_12 if c in outside else digits.get(c, nothing_12) for c in plan.digits]
+    logs_3 = [nothing_3 if c in outside else bubbles.get(c, nothing_3) for c in index.bubbles]
+    logs_12 = [nothing_12 if c in outside else digits.get(c, nothing_12) for c in index.digits]
     flat = np.fromiter(chain.from_iterable(logs_3), float, 3 * len(logs_3))
     stacked = np.concatenate(logs_12).astype(float) if logs_12 else np.zeros(0)
     return likelihoods(flat.reshape(-1, 3)), likelihoods(stacked.reshape(-1, 12) - _LOG_SHARES)
 
 
-def fields_alone(plan: Plan, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
+def fields_alone(index: FormIndex, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
     """Posterior of every field by its own ink."""
     result = Posterior()
-    for key, group in plan.groups.items():
+    for key, group in index.groups.items():
         kind, count = key
         if kind == "choose-one":
             p_blank = NOTHING_CHOSEN if count > 1 else SINGLE_BLANK

@@ -7,13 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from forms.form import Form
-from scan.vision.weighing.form_index import GroupKey, Plan
+from scan.vision.weighing.form_index import FormIndex, GroupKey
 from scan.vision.weighing.likelihoods import Floats, Ints
 from scan.vision.weighing.posterior import Posterior
-from scan.vision.weighing.slips import Slips
-
-#: A cause that isn't on the printed list, all together.
-_UNLISTED_CAUSE = 0.02
+from scan.vision.weighing.slips import UNLISTED_CAUSE, Slips
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,21 +45,21 @@ class SecondPass:
         return picked
 
 
-def weigh_second_pass(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> SecondPass | None:
+def weigh_second_pass(form: Form, index: FormIndex, slips: Slips, posterior: Posterior) -> SecondPass | None:
     """Weigh the second pass by its ink; None where the card doesn't ask which phase it is about."""
-    worst = plan.rules.worst
-    if worst is None or plan.places[worst][0][0] != "choose-one":
+    worst = index.rules.worst
+    if worst is None or index.places[worst][0][0] != "choose-one":
         return None
-    key, row = plan.places[worst]
-    names = [option.id for option in plan.groups[key].fields[row].options]
-    options = [names.index(phase) + 1 if phase in names else 0 for phase in plan.rules.phase_ids]
+    key, row = index.places[worst]
+    names = [option.id for option in index.groups[key].fields[row].options]
+    options = [names.index(phase) + 1 if phase in names else 0 for phase in index.rules.phase_ids]
     if not any(options):
         return None
     meanings = posterior.choose[key].likelihood.meanings[row]
     start = np.array([meanings[o] if o else 0.0 for o in options] + [meanings[0]])
-    rows = plan.holes.second_pass if plan.holes is not None else []
+    rows = index.holes.second_pass if index.holes is not None else []
     parts = [_part(form, slips, posterior, *place) for place in rows]
-    given = np.ones((len(plan.rules.holes), 2))
+    given = np.ones((len(index.rules.holes), 2))
     for part in parts:
         given *= part.given
     return SecondPass((key, row), options, start, given, parts)
@@ -110,8 +107,8 @@ def _part(form: Form, slips: Slips, posterior: Posterior, key: GroupKey, rows: I
     number = posterior.number[key].likelihood
     prior = np.full(10**count, 1.0)
     if form.causes:
-        prior *= _UNLISTED_CAUSE / len(prior)
-        prior[[cause.number for cause in form.causes]] += (1 - _UNLISTED_CAUSE) / len(form.causes)
+        prior *= UNLISTED_CAUSE / len(prior)
+        prior[[cause.number for cause in form.causes]] += (1 - UNLISTED_CAUSE) / len(form.causes)
     prior /= prior.sum()
     return _Part(key, rows, number.blank[rows], number.full[rows] @ prior, prior, p)
 

@@ -12,6 +12,14 @@ from dataclasses import dataclass
 
 from scan.asking import SURE
 
+#: How far a wrong sum is off, either way: one throw, a few, a carry. The rest (6 %) may be anything.
+OFF_BY = {1: 0.44, 2: 0.16, 3: 0.08, 4: 0.04, 5: 0.02, 9: 0.03, 10: 0.14, 11: 0.03}
+OFF_BY_ANYTHING = 1 - sum(OFF_BY.values())
+#: Among doubly filled choices each further filled option is this much rarer.
+FURTHER_FILLED = 0.1
+#: A cause that isn't on the printed list, all together.
+UNLISTED_CAUSE = 0.02
+
 
 @dataclass(frozen=True, slots=True)
 class Slips:

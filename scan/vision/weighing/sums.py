@@ -121,7 +121,43 @@ def run_chain(
     most_written : no value of `written` is greater
     least_share : ways rarer than this share of a hole's mass are dropped
     """
-    phases, holes, count = additions.weights.shape
+    forward = _forward(additions, least_share)
+    if forward is None:
+        return None
+    mass = forward.masses[-1]
+    backward = written(forward.keys)
+    evidence = float(mass @ backward)
+    dropped = (1 - forward.kept) / forward.kept * most_written
+    doubt = dropped / (evidence + dropped)
+    if doubt > _HOPELESS:
+        return None
+    added = _backward(forward, backward / evidence, additions.weights.shape)
+    return Chain(added, forward.keys, mass * backward / evidence, doubt, forward.capped)
+
+
+@dataclass(frozen=True, slots=True)
+class _Forward:
+    """All ways over the holes, first to last.
+
+    Attributes
+    ----------
+    keys : (K,) sums of the whole card with the phase
+    steps : the ways over each hole
+    masses : posterior of the states before each hole and after the last, given the ink of the holes up to
+    there kept : share of all mass that was not dropped capped : whether states had to be dropped to bound the
+    time
+    """
+
+    keys: Ints
+    steps: list[_Step]
+    masses: list[Floats]
+    kept: float
+    capped: bool
+
+
+def _forward(additions: Additions, least_share: float) -> _Forward | None:
+    """The ways over all holes without those that are too rare; None where too much would be dropped."""
+    _, holes, count = additions.weights.shape
     usable = additions.weights.max(axis=0) > least_share * additions.whole.max(axis=0)[:, None]
     whole_of = np.ascontiguousarray(additions.whole.T)
     phase: Ints = np.flatnonzero(additions.start > 0)
@@ -152,22 +188,19 @@ def run_chain(
         keys, phase = after, after >> sum_bits
         mass = _sum_by(target, gone, len(after)) / total
         masses.append(mass)
-    backward = written(keys)
-    evidence = float(mass @ backward)
-    dropped = (1 - kept) / kept * most_written
-    doubt = dropped / (evidence + dropped)
-    if doubt > _HOPELESS:
-        return None
-    posterior = mass * backward / evidence
+    return _Forward(keys, steps, masses, kept, capped)
+
+
+def _backward(forward: _Forward, backward: Floats, shape: tuple[int, ...]) -> Floats:
+    """(Q, H, J) posterior of what each hole adds; `backward` (K,) weighs the sums of the whole card."""
+    phases, holes, count = shape
     added = np.empty((holes, phases * count))
-    backward = backward / evidence
     for hole in range(holes - 1, -1, -1):
-        step, before = steps[hole], masses[hole]
+        step, before = forward.steps[hole], forward.masses[hole]
         onward = step.weight * backward[step.target]
         added[hole] = _sum_by(step.cell, onward * before[step.source], phases * count)
         backward = _sum_by(step.source, onward, len(before))
-    by_phase = added.reshape(holes, phases, count).transpose(1, 0, 2)
-    return Chain(by_phase, keys, posterior, doubt, capped)
+    return added.reshape(holes, phases, count).transpose(1, 0, 2)
 
 
 def _distinct(keys: Ints) -> tuple[Ints, Ints]:

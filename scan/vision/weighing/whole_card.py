@@ -11,7 +11,7 @@ import numpy as np
 from forms.form import Form
 from scan.vision.weighing.card_sums import CardSums, sums_of_card, write_sums
 from scan.vision.weighing.dates import weigh_date, weigh_pars
-from scan.vision.weighing.form_index import HoleRows, Plan, Throws
+from scan.vision.weighing.form_index import FormIndex, HoleRows, Throws
 from scan.vision.weighing.holes import (
     CLEAN,
     MISS,
@@ -30,39 +30,39 @@ from scan.vision.weighing.second_pass import weigh_second_pass, write_second_pas
 from scan.vision.weighing.slips import Slips
 
 
-def weigh_card(form: Form, plan: Plan, slips: Slips, posterior: Posterior) -> None:
+def weigh_card(form: Form, index: FormIndex, slips: Slips, posterior: Posterior) -> None:
     """Write the joint posterior of everything that the rules of the card tie together."""
-    weigh_date(plan, slips, posterior)
-    weigh_pars(plan, slips, posterior)
-    if plan.holes is None:
+    weigh_date(index, slips, posterior)
+    weigh_pars(index, slips, posterior)
+    if index.holes is None:
         return
-    rows = plan.holes
+    rows = index.holes
     distances = _distances(form, slips, posterior, rows)
-    holes = _weigh_holes(plan, slips, posterior, rows, distances)
-    second = weigh_second_pass(form, plan, slips, posterior)
-    sums = sums_of_card(plan, slips, posterior, holes, second)
+    holes = _weigh_holes(index, slips, posterior, rows, distances)
+    second = weigh_second_pass(form, index, slips, posterior)
+    sums = sums_of_card(index, slips, posterior, holes, second)
     while (settled := sums.settle(holes)) is None:
         fewer = sums.fewer()
         assert fewer is not None, "without sums there is one state, which cannot be too many"
         sums = fewer
     posterior.doubt = settled.chain.doubt
-    posterior.rules.update(_rules(plan, sums))
+    posterior.rules.update(_rules(index, sums))
     _write_holes(slips, posterior, rows, distances, holes, settled.added)
-    write_sums(plan, posterior, sums, settled.chain)
+    write_sums(index, posterior, sums, settled.chain)
     if sums.second is not None:
         write_second_pass(posterior, sums.second, settled.by_phase, settled.p_missed)
 
 
-def _rules(plan: Plan, sums: CardSums) -> dict[str, str]:
+def _rules(index: FormIndex, sums: CardSums) -> dict[str, str]:
     """The rule that has most to say about each field that others tie down on this card."""
-    named = dict(plan.hole_rules)
-    if sums.total is not None and plan.rules.total is not None:
-        named.update(dict.fromkeys((*plan.rules.total.scores, plan.rules.total.total), "total"))
-    for tally in plan.rules.tallies:
-        if sums.tallies[plan.rules.phase_ids.index(tally.phase)] is not None:
+    named = dict(index.hole_rules)
+    if sums.total is not None and index.rules.total is not None:
+        named.update(dict.fromkeys((*index.rules.total.scores, index.rules.total.total), "total"))
+    for tally in index.rules.tallies:
+        if sums.tallies[index.rules.phase_ids.index(tally.phase)] is not None:
             named.update(dict.fromkeys((*tally.throws, tally.tally), tally.tally))
-    if sums.second is not None and plan.rules.worst is not None:
-        named[plan.rules.worst] = "worst"
+    if sums.second is not None and index.rules.worst is not None:
+        named[index.rules.worst] = "worst"
     return named
 
 
@@ -84,13 +84,13 @@ def _distances(form: Form, slips: Slips, posterior: Posterior, rows: HoleRows) -
 
 
 def _weigh_holes(
-    plan: Plan, slips: Slips, posterior: Posterior, rows: HoleRows, distances: Distances | None
+    index: FormIndex, slips: Slips, posterior: Posterior, rows: HoleRows, distances: Distances | None
 ) -> HoleWeights:
     throws = rows.throws
-    roles = tuple(phase.role for phase in plan.rules.phases)
+    roles = tuple(phase.role for phase in index.rules.phases)
     table = throw_table(throws.columns, slips.of_throws, roles, throws.only_misses)
     key, at = rows.score
-    prior = np.stack([score_prior(key[1], hole.par) for hole in plan.rules.holes])
+    prior = np.stack([score_prior(key[1], hole.par) for hole in index.rules.holes])
     by_state = np.ones((len(at), 0, 3))
     if throws.fields.size:
         meanings = posterior.choose[throws.group].likelihood.meanings[throws.fields]

@@ -7,20 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from scan.vision.weighing.likelihoods import Floats
+from scan.vision.weighing.slips import OFF_BY, OFF_BY_ANYTHING
 
 
 def slip_kernel(wrong: float) -> Floats:
     """Chance that a written sum is off by -11 … 11, the middle being right; see `written_sum`."""
     kernel = np.zeros(23)
-    for off, share in _OFF_BY.items():
+    for off, share in OFF_BY.items():
         kernel[11 + off] = kernel[11 - off] = wrong * share / 2
     kernel[11] = 1 - wrong
     return kernel
-
-
-#: How far a wrong sum is off, either way: one throw, a few, a carry. The rest (6 %) may be anything.
-_OFF_BY = {1: 0.44, 2: 0.16, 3: 0.08, 4: 0.04, 5: 0.02, 9: 0.03, 10: 0.14, 11: 0.03}
-_OFF_BY_ANYTHING = 1 - sum(_OFF_BY.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +56,7 @@ def written_sum(
 ) -> WrittenSum:
     """Weigh a sum: `full` (V,) P(ink | value), `blank` P(ink | blank), `size` S of the possible sums."""
     kernel = slip_kernel(p_wrong)
-    anything = p_wrong * _OFF_BY_ANYTHING / len(full)
+    anything = p_wrong * OFF_BY_ANYTHING / len(full)
     padded = np.zeros(size + 22)
     count = min(len(full), size + 11)
     padded[11 : 11 + count] = full[:count]

@@ -8,12 +8,12 @@ from forms.catalog import load_form
 from scan.vision.deciding.card_hand import taught_by_card
 from scan.vision.deciding.decode import decode
 from scan.vision.evidence import ANSWER_SHARES, Evidence
-from scan.vision.weighing.form_index import plan_of
-from scan.vision.weighing.posterior import fields_alone, ink_of
+from scan.vision.weighing.form_index import index_of
+from scan.vision.weighing.posterior import cell_likelihoods, fields_alone
 from scan.vision.weighing.slips import Slips
 
 FORM = load_form("round18")
-PLAN = plan_of(FORM)
+INDEX = index_of(FORM)
 SCORES = [3, 4, 3, 5, 4, 3, 4, 3, 5, 4, 3, 4, 5, 3, 4, 3, 4, 5]
 #: The direction in which this hand's digits lie; a 7 of theirs is written as nobody else's.
 RNG = np.random.default_rng(5)
@@ -36,31 +36,31 @@ def said(*chances):
 def card(doubtful, its_look):
     """Evidence of a card with all scores clear and one distance in doubt."""
     digits, looks = {}, {}
-    for cell in PLAN.digits:
+    for cell in INDEX.digits:
         digits[cell] = said((10, 1.0))
     for hole, score in enumerate(SCORES, start=1):
         cell = f"h{hole:02d}.score.2"
         digits[cell], looks[cell] = said((score, 1.0)), look(score)
     cell = "h05.putt1.distance.2"
     digits[cell], looks[cell] = doubtful, its_look
-    bubbles = dict.fromkeys(PLAN.bubbles, (0.0, -20.0, -20.0))
-    return Evidence(bubbles, digits, dict.fromkeys(PLAN.words.values(), 0.0), frozenset(), looks), cell
+    bubbles = dict.fromkeys(INDEX.bubbles, (0.0, -20.0, -20.0))
+    return Evidence(bubbles, digits, dict.fromkeys(INDEX.words.values(), 0.0), frozenset(), looks), cell
 
 
 def posterior_of(evidence):
-    bubbles, digits = ink_of(PLAN, evidence.bubbles, evidence.digits, frozenset())
-    return fields_alone(PLAN, bubbles, digits, Slips()), digits
+    bubbles, digits = cell_likelihoods(INDEX, evidence.bubbles, evidence.digits, frozenset())
+    return fields_alone(INDEX, bubbles, digits, Slips()), digits
 
 
 def chance(digits, cell, answer):
-    p = digits[PLAN.digits.index(cell)] * np.array(ANSWER_SHARES)
+    p = digits[INDEX.digits.index(cell)] * np.array(ANSWER_SHARES)
     return p[answer] / p.sum()
 
 
 def test_a_box_that_looks_like_this_cards_fours_is_a_four_with_more_right():
     evidence, cell = card(said((4, 0.8), (9, 0.2)), look(4))
     posterior, digits = posterior_of(evidence)
-    taught = taught_by_card(PLAN, posterior, digits, evidence.looks)
+    taught = taught_by_card(INDEX, posterior, digits, evidence.looks)
     assert taught is not None
     assert chance(taught, cell, 4) > 0.95 > chance(digits, cell, 4)  # 0.96: held until it is surer than usual
 
@@ -68,7 +68,7 @@ def test_a_box_that_looks_like_this_cards_fours_is_a_four_with_more_right():
 def test_a_box_that_looks_like_its_fives_and_not_like_its_fours_is_doubted():
     evidence, cell = card(said((4, 0.95), (5, 0.05)), look(5))
     posterior, digits = posterior_of(evidence)
-    taught = taught_by_card(PLAN, posterior, digits, evidence.looks)
+    taught = taught_by_card(INDEX, posterior, digits, evidence.looks)
     assert taught is not None
     assert chance(taught, cell, 4) < 0.9 < chance(digits, cell, 4)
 
@@ -76,17 +76,17 @@ def test_a_box_that_looks_like_its_fives_and_not_like_its_fours_is_doubted():
 def test_boxes_that_a_sum_checks_are_left_as_they_are():
     evidence, _ = card(said((4, 0.8), (9, 0.2)), look(4))
     posterior, digits = posterior_of(evidence)
-    taught = taught_by_card(PLAN, posterior, digits, evidence.looks)
-    rows = [i for i, cell in enumerate(PLAN.digits) if ".score." in cell]
+    taught = taught_by_card(INDEX, posterior, digits, evidence.looks)
+    rows = [i for i, cell in enumerate(INDEX.digits) if ".score." in cell]
     np.testing.assert_array_equal(taught[rows], digits[rows])
 
 
 def test_without_looks_or_with_too_few_boxes_a_card_teaches_nothing():
     evidence, cell = card(said((4, 0.8), (9, 0.2)), look(4))
     posterior, digits = posterior_of(evidence)
-    assert taught_by_card(PLAN, posterior, digits, {}) is None
+    assert taught_by_card(INDEX, posterior, digits, {}) is None
     few = {key: evidence.looks[key] for key in ("h01.score.2", "h02.score.2", cell)}
-    assert taught_by_card(PLAN, posterior, digits, few) is None
+    assert taught_by_card(INDEX, posterior, digits, few) is None
 
 
 def test_a_question_goes_away_and_the_answer_is_the_one_that_the_hand_writes():

@@ -11,8 +11,8 @@ from forms.catalog import load_form
 from scan.vision.deciding.decode import decode
 from scan.vision.deciding.habits import with_habits
 from scan.vision.evidence import ANSWER_SHARES, Evidence
-from scan.vision.weighing.form_index import plan_of
-from scan.vision.weighing.posterior import fields_alone, ink_of
+from scan.vision.weighing.form_index import index_of
+from scan.vision.weighing.posterior import cell_likelihoods, fields_alone
 from scan.vision.weighing.slips import Slips
 from tests.vision.marked_cards import cell_values, evidence_of, marked_card, with_cell
 
@@ -28,9 +28,9 @@ def card(**pars: int | None) -> Evidence:
 
 
 def habits_of(evidence: Evidence) -> Slips:
-    plan = plan_of(ROUND_18)
-    bubbles, digits = ink_of(plan, evidence.bubbles, evidence.digits, frozenset())
-    return with_habits(plan, fields_alone(plan, bubbles, digits, Slips()), Slips())
+    index = index_of(ROUND_18)
+    bubbles, digits = cell_likelihoods(index, evidence.bubbles, evidence.digits, frozenset())
+    return with_habits(index, fields_alone(index, bubbles, digits, Slips()), Slips())
 
 
 def test_who_writes_no_par_is_told_from_who_writes_all() -> None:

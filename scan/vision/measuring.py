@@ -1,0 +1,148 @@
+"""What the ink says of each cell by itself, and how far that may be believed: seeing, then doubting.
+
+No rule of the card has its say yet. Where a photo could not show a mark, a blank cell says less; where
+nothing can be seen at all, a cell is left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forms.layout import Cell, Layout
+from scan.vision.arrays import FloatImage, Floats, GrayImage
+from scan.vision.doubting.fading import blank_doubted, burnt_out_cells, faded_cells, usual_strength
+from scan.vision.doubting.partial import (
+    chance_of_loss,
+    hidden_cells,
+    is_one_bit,
+    outlines_shown,
+    that_may_have_vanished,
+)
+from scan.vision.doubting.quality import cells_outside
+from scan.vision.doubting.shade import crossed_by_edges, marks_doubted, ones_doubted
+from scan.vision.doubting.visibility import (
+    OUTLINES_SAY,
+    chance_of_no_trace,
+    chances_by_place,
+    covered_cells,
+    doubted,
+    faded_by_degrees,
+    marks_lost,
+    marks_of,
+    where_all_show,
+)
+from scan.vision.evidence import Evidence
+from scan.vision.seeing.bubbles import bubble_log_likelihoods, bubble_patches, measure_bubbles, pen_darkness
+from scan.vision.seeing.digits import BLURRED_MM, cooled, digit_log_p_and_looks
+from scan.vision.seeing.ink import CardInk
+from scan.vision.seeing.likeness import OwnHand
+from scan.vision.seeing.own_hand import box_views, weighed
+from scan.vision.seeing.patches import (
+    Writing,
+    bare_log_p,
+    cells_of_kind,
+    digit_patches,
+    not_blank,
+    writing_in,
+    written_share,
+)
+from scan.vision.trace import Trace
+
+
+def measure(
+    ink: CardInk,
+    covered: GrayImage,
+    layout: Layout,
+    trace: Trace,
+    hand: OwnHand | None = None,
+    lost: frozenset[str] = frozenset(),
+    blur_mm: float = 0.0,
+) -> Evidence:
+    """Return what the ink says of each cell by itself, before any rule; of `lost` cells nothing is known."""
+    trace.patches = patches = digit_patches(ink, layout)
+    around = bubble_patches(ink, layout)
+    trace.bubbles = bubbles = measure_bubbles(around, layout, pen_darkness(patches, around))
+    writing = writing_in(patches)
+    trace.marks = marks_of(around, writing, layout)
+    crossed = frozenset[str]() if ink.paper is None else crossed_by_edges(ink.paper, layout)
+    boxes = _Boxes(cells_of_kind(layout, "digit"), _raised(patches, writing), writing)
+    digits, looks = boxes.seen(blur_mm, crossed)
+    if hand is not None:
+        trace.views = box_views(boxes.raised, boxes.cells, writing.written())
+        digits = weighed(hand, digits, trace.views)
+    faxed = is_one_bit(trace.gray)  # its fine print is lost whether or not something lies on it
+    fine_print = outlines_shown(around, patches, layout)
+    outside = cells_outside(covered, layout)
+    hidden, pale = _hidden_and_pale(fine_print, faxed, ink, layout, outside)
+    seen = Evidence(
+        bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed),
+        digits=digits,
+        words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
+        outside=outside | hidden | lost,
+        looks=looks,
+    )
+    if faxed:
+        chance = chance_of_loss(patches, layout, writing.strength[writing.written()])
+        trace.evidence = that_may_have_vanished(seen, chance)
+        return trace.evidence
+    trace.faded = faded_cells(bubbles, writing, ink.paper, layout)
+    if ink.paper is not None and _outlines_say(fine_print):
+        pale |= burnt_out_cells(around, patches, writing, ink.paper, layout)
+    trace.faded -= where_all_show(trace.marks, trace.faded, layout)
+    trace.lost = marks_lost(
+        trace.marks, float(np.median(fine_print)) if len(fine_print) else 1.0, seen.outside
+    )
+    chances = chances_by_place(trace.marks, pale, layout, usual_strength(writing) or 0.0)
+    may_be_gone = doubted(seen, chances, chance_of_no_trace(trace.marks))
+    trace.evidence = blank_doubted(may_be_gone, trace.faded)
+    return trace.evidence
+
+
+def _raised(patches: FloatImage, writing: Writing) -> FloatImage:
+    """The patches with a faint pencil raised to what the network has seen."""
+    return np.minimum(patches * np.float32(writing.gain), 1.2) if writing.gain > 1 else patches
+
+
+@dataclass(frozen=True, slots=True)
+class _Boxes:
+    """The digit boxes of a card: where they are, their ink, raised, and where something is written."""
+
+    cells: list[Cell]
+    raised: FloatImage
+    writing: Writing
+
+    def seen(
+        self, blur_mm: float, crossed: frozenset[str]
+    ) -> tuple[dict[str, FloatImage], dict[str, FloatImage]]:
+        """Log probabilities (12,) of each box, and how those with ink look to the network, by cell id."""
+        written = self.writing.written()
+        # A thin stroke that a moved camera has smeared is as pale as paper: then every box is looked into.
+        look = np.flatnonzero(~self.writing.bare() | (blur_mm > BLURRED_MM))
+        log_p = np.tile(bare_log_p(), (len(self.cells), 1))
+        sizes = np.array([(self.cells[i].box.w, self.cells[i].box.h) for i in look]).reshape(-1, 2)
+        seen, looks = digit_log_p_and_looks(self.raised[look], sizes)
+        log_p[look] = not_blank(cooled(seen, blur_mm), written[look])
+        if crossed:
+            log_p = ones_doubted(log_p, np.array([cell.id in crossed for cell in self.cells]))
+        digits: dict[str, FloatImage] = {cell.id: log_p[i] for i, cell in enumerate(self.cells)}
+        return digits, {self.cells[i].id: looks[k] for k, i in enumerate(look) if written[i]}
+
+
+def _outlines_say(fine_print: Floats) -> bool:
+    """Say whether the card shows its outlines, so that where they are missing something hides them."""
+    return len(fine_print) > 0 and float(np.median(fine_print)) >= OUTLINES_SAY
+
+
+def _hidden_and_pale(
+    fine_print: Floats, faxed: bool, ink: CardInk, layout: Layout, outside: frozenset[str]
+) -> tuple[frozenset[str], frozenset[str]]:
+    """Cells that something hides, and those whose print only fades."""
+    if faxed:
+        return frozenset(), frozenset()
+    if not _outlines_say(fine_print):
+        return covered_cells(ink, layout), frozenset()
+    hidden = hidden_cells(fine_print, layout, outside)
+    pale = faded_by_degrees(hidden, fine_print, ink.paper, layout)
+    return hidden - pale, pale
