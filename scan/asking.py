@@ -14,7 +14,19 @@ from __future__ import annotations
 
 import re
 
-from scan.reading import GLANCE, ONE_BY_ONE, FieldReading, FieldValue
+from scan.reading import (
+    DIFFERING,
+    GLANCE,
+    MISCOUNTED,
+    ONE_BY_ONE,
+    OVERRULED,
+    SCRIBBLED,
+    SEVERAL,
+    STRUCK,
+    UNSEEN,
+    FieldReading,
+    FieldValue,
+)
 
 #: A field is flagged when the posterior of its answer is below this. Chosen by `tests/bench/bench_risk.py` on
 #: 383 simulated photos of as many hands (tuning seeds, every condition mixed), by upper bounds at 95 %. At
@@ -64,11 +76,8 @@ _WEIGHTS = {
 #: A distance counts by how far off it is: so much a metre or foot, up to so much.
 _DISTANCE_A_UNIT, _DISTANCE_MOST = 0.02, 0.1
 
-#: How a flag begins, or what it holds, where a person must look: then the reader has no answer to offer.
-_MUST_LOOK = re.compile(
-    r"^(struck out|written over|several are filled|the ink looks like|cannot be seen|the photos of this card"
-    r"|you counted [^%]*$)|are both filled"
-)
+#: Kinds of doubt where a person must look: then the reader has no answer to offer.
+_MUST_LOOK = frozenset({SEVERAL, STRUCK, SCRIBBLED, OVERRULED, UNSEEN, DIFFERING, MISCOUNTED})
 
 _ROW = re.compile(r"^[a-z]+\d\d\.")
 
@@ -96,9 +105,9 @@ def ask_of(
     return GLANCE if risk >= LEFT_BELOW else None
 
 
-def must_look(flag: str) -> bool:
-    """Say whether a flag is one of those whose field has no answer before a person has looked."""
-    return _MUST_LOOK.search(flag) is not None
+def must_look(answer: FieldReading) -> bool:
+    """Say whether a field has no answer before a person has looked."""
+    return answer.kind in _MUST_LOOK
 
 
 def is_asked(answer: FieldReading, how: str) -> bool:

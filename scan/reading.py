@@ -19,6 +19,16 @@ CARD_PICTURE = "@card"
 #: Why a field is asked of which two photos of one card are sure, each of something else.
 PHOTOS_DISAGREE = "the photos of this card disagree here; was it marked in between?"
 
+#: Kinds of doubt, one a flag; the flag's sentence is for people, what is done goes by its kind.
+UNCLEAR = "unclear"  #: more than one answer is likely
+OVERRULED = "overruled"  #: the ink says one thing, the rest of the card another
+SEVERAL = "several"  #: filled where there is one answer
+STRUCK = "struck"  #: out, and nothing else is filled
+SCRIBBLED = "scribbled"  #: over, or no digit
+MISCOUNTED = "miscounted"  #: a tally far from the marks that it counts
+UNSEEN = "unseen"  #: not in the picture, or hidden
+DIFFERING = "differing"  #: two photos are sure, each of something else
+
 #: How a doubtful field is asked: alone, or on one page with the others of its card. What is flagged and asked
 #: in neither way is left as doubt, and counts by its probability.
 ONE_BY_ONE, GLANCE = "one by one", "glance"
@@ -59,6 +69,7 @@ class FieldReading(NamedTuple):
     alternatives : other answers with their probability, best first
     ask : how a flagged field is asked: `ONE_BY_ONE`, `GLANCE`, or None where it is
         left as doubt
+    kind : what kind of doubt the flag tells of, None where there is none
     """
 
     value: FieldValue
@@ -68,6 +79,7 @@ class FieldReading(NamedTuple):
     rule: str | None = None
     alternatives: tuple[tuple[FieldValue, float], ...] = ()
     ask: str | None = None
+    kind: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +157,7 @@ def _field_json(answer: FieldReading) -> dict[str, Any]:
         "rule": answer.rule,
         "alternatives": [[_plain(value), round(p, 6)] for value, p in answer.alternatives],
         "ask": answer.ask,
+        "kind": answer.kind,
     }
 
 

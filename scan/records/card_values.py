@@ -143,7 +143,7 @@ def _status_of(found: FieldReading) -> str:
     chances = found.p + sum(p for _, p in found.alternatives)
     # Where cells are spoilt the guesses stand apart from the answer and add up to one by themselves; a flag
     # on an answer that is sure and has no other leaves nothing to weigh.
-    if must_look(found.flag) or chances > 1 + 1e-3 or (not found.alternatives and found.p >= _SURE):
+    if must_look(found) or chances > 1 + 1e-3 or (not found.alternatives and found.p >= _SURE):
         return "waits"
     return "doubtful"
 

@@ -13,6 +13,14 @@ from typing import Any
 
 from scan.asking import ask_of, must_look
 from scan.reading import (
+    DIFFERING,
+    MISCOUNTED,
+    OVERRULED,
+    SCRIBBLED,
+    SEVERAL,
+    STRUCK,
+    UNCLEAR,
+    UNSEEN,
     CardReading,
     CellReading,
     FieldReading,
@@ -110,11 +118,32 @@ def hands_from_text(text: str) -> dict[str, tuple[Lesson, ...]]:
 def _field(name: str, data: Mapping[str, Any]) -> FieldReading:
     value, p, flag = _field_value(data["value"]), data["p"], data["flag"]
     alternatives = tuple((_field_value(other), chance) for other, chance in data["alternatives"])
+    kind = data["kind"] if "kind" in data else _kind_told_by(flag)
+    found = FieldReading(value, p, flag, data["source"], data["rule"], alternatives, data.get("ask"), kind)
     if "ask" in data or flag is None:
-        ask = data.get("ask")
-    else:
-        ask = ask_of(name, value, p, alternatives, must=must_look(flag))
-    return FieldReading(value, p, flag, data["source"], data["rule"], alternatives, ask)
+        return found
+    return found._replace(ask=ask_of(name, value, p, alternatives, must=must_look(found)))
+
+
+#: Earlier versions kept the sentence of a doubt without its kind: how it begins tells.
+_BEGINNINGS = {
+    "struck out": STRUCK,
+    "written over": SCRIBBLED,
+    "several are filled": SEVERAL,
+    "the ink looks like": OVERRULED,
+    "cannot be seen": UNSEEN,
+    "the photos of this card": DIFFERING,
+}
+
+
+def _kind_told_by(flag: str | None) -> str | None:
+    if flag is None:
+        return None
+    if "are both filled" in flag:
+        return SEVERAL
+    if flag.startswith("you counted") and "%" not in flag:
+        return MISCOUNTED
+    return next((kind for words, kind in _BEGINNINGS.items() if flag.startswith(words)), UNCLEAR)
 
 
 def _field_value(value: Any) -> FieldValue:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from forms.form import Form
 from forms.rules import rules_of
-from scan.reading import CardReading, CellReading, FieldReading
+from scan.reading import SCRIBBLED, CardReading, CellReading, FieldReading
 from scan.records.answers import Answer, lay_over, standing
 
 #: What vouches for a digit: a person, or the card's own sums.
@@ -20,9 +20,6 @@ PERSON, SUMS = "person", "sums"
 #: A number that no person entered teaches only from this posterior on, and only where its sum is written and
 #: comes out right. For a wrong one to get here, two numbers must be wrong by the same amount, both this sure.
 SURE = 0.9999
-
-#: How the verdict on a box that was scribbled in begins; its ink shows no digit, whatever the person answers.
-_SPOILT = "written over"
 
 
 class Vouched(NamedTuple):
@@ -55,8 +52,8 @@ def vouched_for(
         if field.type != "number" or reading is None or not isinstance(reading.value, int):
             continue
         before = card.fields.get(field.id)
-        if before is not None and (before.flag or "").startswith(_SPOILT):
-            continue
+        if before is not None and before.kind == SCRIBBLED:
+            continue  # its ink shows no digit, whatever the person answers
         by = PERSON if field.id in answered else SUMS if field.id in by_sums else None
         if by is not None:
             digits = _digits_in(reading.value, field.cell_ids, written, card.cells)

@@ -39,7 +39,7 @@ def seen_together(reading: CardReading, waiting: Iterable[str]) -> tuple[str, ..
 
 
 def _may_be_seen_together(found: FieldReading) -> bool:
-    return found.flag is not None and found.ask != ONE_BY_ONE and not must_look(found.flag)
+    return found.flag is not None and found.ask != ONE_BY_ONE and not must_look(found)
 
 
 def answer_of_look(card: Card, look: Look, who: str, when: datetime) -> Answer:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from forms.form import Form
-from scan.reading import ONE_BY_ONE, PHOTOS_DISAGREE, CardReading
+from scan.reading import DIFFERING, ONE_BY_ONE, PHOTOS_DISAGREE, CardReading
 from scan.records.sameness import compare
 
 
@@ -69,7 +69,9 @@ def _asked_where_they_differ(form: Form, reading: CardReading, others: Sequence[
     if not differing:
         return reading
     fields = {
-        name: answer._replace(flag=PHOTOS_DISAGREE, ask=ONE_BY_ONE) if name in differing else answer
+        name: answer._replace(flag=PHOTOS_DISAGREE, ask=ONE_BY_ONE, kind=DIFFERING)
+        if name in differing
+        else answer
         for name, answer in reading.fields.items()
     }
     return replace(reading, fields=fields)

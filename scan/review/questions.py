@@ -132,7 +132,7 @@ def question_of(card: Card, field_id: str, *, with_choices: bool = True) -> Ques
         top=10**field.digits - 1 if field.type == "number" else 0,
         value=now.value,
         undoable=bool(given),
-        doubtful=now.flag is not None and not must_look(now.flag),
+        doubtful=now.flag is not None and not must_look(now),
     )
 
 
@@ -200,7 +200,7 @@ _MUST_LOOK = "Only the ink can answer this: the reader offers no guess."
 
 
 def _has_no_answer(now: FieldReading) -> bool:
-    return now.flag is not None and must_look(now.flag)
+    return must_look(now)
 
 
 def _why(card: Card, field: Field) -> str:
@@ -238,7 +238,7 @@ def _provenance(form: Form, field: Field, read: FieldReading | None, answered: l
     if read is None:
         return "not on this reading"
     if read.flag is not None:
-        return "waits for you" if must_look(read.flag) else "doubtful, counts by its probability"
+        return "waits for you" if must_look(read) else "doubtful, counts by its probability"
     if read.source == "inferred":
         return f"inferred from {rule_said(read.rule or 'the rest of the card')}, {percent(read.p)}"
     return f"read, {percent(read.p)}"

@@ -146,7 +146,7 @@ def with_asks(reading: CardReading) -> CardReading:
     def asked(name: str, found: FieldReading) -> FieldReading:
         if found.flag is None:
             return found
-        ask = ask_of(name, found.value, found.p, found.alternatives, must=must_look(found.flag))
+        ask = ask_of(name, found.value, found.p, found.alternatives, must=must_look(found))
         return found._replace(ask=ask)
 
     return replace(reading, fields={name: asked(name, found) for name, found in reading.fields.items()})

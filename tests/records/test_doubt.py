@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import text
 
 from scan.asking import EVERYTHING, LITTLE, MATTERS
-from scan.reading import GLANCE, ONE_BY_ONE, CardReading, FieldReading
+from scan.reading import GLANCE, ONE_BY_ONE, SEVERAL, CardReading, FieldReading
 from scan.records import tables
 from scan.records.answers import AT_A_GLANCE, LEFT, AnsweredMeanwhile, standing
 from scan.records.compose import round_from_reading
@@ -62,7 +62,12 @@ def test_a_doubtful_value_keeps_its_posterior_and_is_neither_fact_nor_unknown() 
 
 def test_what_must_be_looked_at_waits_and_has_no_posterior_to_weigh() -> None:
     filled = FieldReading(
-        None, 0.9, "clean and miss are both filled", alternatives=(("miss", 0.99),), ask=ONE_BY_ONE
+        None,
+        0.9,
+        "clean and miss are both filled",
+        alternatives=(("miss", 0.99),),
+        ask=ONE_BY_ONE,
+        kind=SEVERAL,
     )
     drive = played({"h03.drive": filled})
     assert [t.execution.status for t in drive.holes[2].throws if t.phase == "drive"] == ["waits"]
@@ -238,7 +243,12 @@ def test_many_doubts_at_once_are_drawn_in_bounded_time() -> None:
 def waiting(store):
     """A store with one card of two doubtful scores, a distance of no weight, and two bubbles filled."""
     both = FieldReading(
-        None, 0.9, "clean and miss are both filled", alternatives=(("miss", 0.99),), ask=ONE_BY_ONE
+        None,
+        0.9,
+        "clean and miss are both filled",
+        alternatives=(("miss", 0.99),),
+        ask=ONE_BY_ONE,
+        kind=SEVERAL,
     )
     read = card({**SWAPPED, **DISTANCE, "h03.drive": both})
     round_ = round_from_reading(FORM, read, recorded_at=RECORDED_AT)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from scan.reading import CardReading, CellReading, FieldReading
+from scan.reading import SCRIBBLED, CardReading, CellReading, FieldReading
 from scan.records.answers import Answer
 from scan.records.lessons import PERSON, SUMS, Vouched, vouched_for
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
@@ -108,7 +108,7 @@ def test_an_answer_closes_a_sum() -> None:
 
 
 def test_a_scribble_teaches_nothing_whatever_the_answer() -> None:
-    over = FieldReading(None, 0.5, "written over or not a digit")
+    over = FieldReading(None, 0.5, "written over or not a digit", kind=SCRIBBLED)
     read = card(h02_score=over)
     found = taught(read, answer("h02.score", 4), ink=written(read) | {"h02.score.2"})
     assert "h02.score.2" not in found

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from forms.errors import InputError
-from scan.reading import FieldReading
+from scan.reading import SCRIBBLED, FieldReading
 from scan.records.cards import Card
 from scan.records.store import Store
 from scan.review.questions import RESERVED, next_after, parsed, percent, question_of
@@ -91,7 +91,7 @@ def test_a_cell_that_cannot_be_read_is_not_said_to_be_empty(store: Store, serial
     question = question_of(with_field(card, "h05.drive", both), "h05.drive")
     assert {choice.value: choice.p for choice in question.choices} == {"clean": 0.99, "miss": 0.01, "": None}
     assert "nothing filled" not in question.reader
-    spoilt = FieldReading(None, 0.1, "written over", alternatives=((0, 0.1), (1, 0.1)))
+    spoilt = FieldReading(None, 0.1, "written over", alternatives=((0, 0.1), (1, 0.1)), kind=SCRIBBLED)
     assert question_of(with_field(card, "h12.why", spoilt), "h12.why").reader.startswith("Only the ink")
 
     blank = FieldReading(None, 0.7, "unclear", alternatives=(("clean", 0.3),))

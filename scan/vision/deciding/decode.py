@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forms.form import Form
-from scan.reading import ONE_BY_ONE, CellReading, FieldReading, Finding
+from scan.reading import MISCOUNTED, ONE_BY_ONE, UNSEEN, CellReading, FieldReading, Finding
 from scan.vision.deciding.card_hand import taught_by_card
 from scan.vision.deciding.confusions import reweighed
 from scan.vision.deciding.findings import broken_promises, far_off_tallies
@@ -77,7 +77,7 @@ def decode(
     cells, fields, values = _judged(form, index, verdicts, judge)
     for name, says in far_off_tallies(index.rules, values).items():
         if fields[name].flag is None:  # one question: all throws of a phase would be up to 81
-            fields[name] = fields[name]._replace(flag=says, ask=ONE_BY_ONE)
+            fields[name] = fields[name]._replace(flag=says, ask=ONE_BY_ONE, kind=MISCOUNTED)
             cells.update((cell, cells[cell]._replace(flag=says)) for cell in form.field(name).cell_ids)
     for name, strip in index.words.items():
         fields[name], cells[strip] = _words(strip, evidence, outside, flags)
@@ -162,7 +162,7 @@ def _outside(index: FormIndex, evidence: Evidence) -> frozenset[str]:
 def _known(verdict: Verdict, reading: FieldReading) -> Found:
     """The value of a flagged field that a finding may rest on."""
     taken_back = reading.value is None and verdict.value is not None
-    return UNREADABLE if taken_back or reading.flag == OUTSIDE else reading.value
+    return UNREADABLE if taken_back or reading.kind == UNSEEN else reading.value
 
 
 def _conflicts(form: Form, index: FormIndex, verdicts: list[Verdicts]) -> dict[str, str]:
@@ -186,7 +186,7 @@ def _words(
 ) -> tuple[FieldReading, CellReading]:
     """A strip holds words or not; what they say is for the eye."""
     if cell in outside:
-        return FieldReading(None, 0.0, OUTSIDE), CellReading(None, 0.0, OUTSIDE)
+        return FieldReading(None, 0.0, OUTSIDE, kind=UNSEEN), CellReading(None, 0.0, OUTSIDE)
     share = evidence.words[cell]
     if not math.isfinite(share):
         raise ValueError(f"{cell}: expected an ink share from 0 to 1, found {share}")

@@ -14,7 +14,7 @@ import numpy as np
 
 from forms.form import Field
 from scan.asking import ask_of
-from scan.reading import CellReading, FieldReading
+from scan.reading import OVERRULED, UNCLEAR, UNSEEN, CellReading, FieldReading
 from scan.vision.deciding.verdicts import UNREADABLE, WORTH_NAMING, Found, Unreadable, Verdict, Verdicts
 from scan.vision.weighing.slips import FlagRule
 
@@ -66,6 +66,7 @@ class Judge:
             repeat(None),
             found.others,
             repeat(None),
+            repeat(None),
         )
         fields = _made(FieldReading, *columns)
         cells = _made(CellReading, found.cell_values, of_cells, repeat(None))
@@ -80,7 +81,7 @@ class Judge:
         p = min(max(verdict.p - self.doubt, 0.0), 1.0)
         value = verdict.value
         gone = not self.outside.isdisjoint(verdict.cell_ids)
-        flag = OUTSIDE if gone else self._flag(verdict, conflict, p, least)
+        kind, flag = (UNSEEN, OUTSIDE) if gone else self._flag(verdict, conflict, p, least)
         others = verdict.others
         if gone or (verdict.spoilt is not None and flag is not None):
             if not isinstance(value, Unreadable):
@@ -92,20 +93,24 @@ class Judge:
         shown = None if isinstance(value, Unreadable) else value
         must = gone or verdict.spoilt is not None or self._is_overruled(verdict)
         ask = None if flag is None else ask_of(verdict.field.id, shown, p, others, must=must)
-        reading = FieldReading(shown, p, flag, "read" if rule is None else "inferred", rule, others, ask)
+        source = "read" if rule is None else "inferred"
+        reading = FieldReading(shown, p, flag, source, rule, others, ask, kind)
         return reading, self._cells(verdict, least, flag)
 
     def least(self, field: Field) -> float:
         """Posterior below which a field is asked about."""
         return self.rule.p_digit if field.type == "number" else self.rule.p_bubble
 
-    def _flag(self, verdict: Verdict, conflict: str | None, p: float, least: float) -> str | None:
-        """Why a person must look, or None."""
+    def _flag(
+        self, verdict: Verdict, conflict: str | None, p: float, least: float
+    ) -> tuple[str | None, str | None]:
+        """Kind of doubt and why a person should look, or twice None."""
         if isinstance(verdict.value, Unreadable):
-            return verdict.spoilt
+            return verdict.spoilt or (None, None)
         if p < least:
-            return _unclear(verdict, conflict, least)
-        return _overruled(verdict, conflict) if self._is_overruled(verdict) else None
+            kind = UNCLEAR if verdict.spoilt is None else verdict.spoilt.kind
+            return kind, _unclear(verdict, conflict, least)
+        return (OVERRULED, _overruled(verdict, conflict)) if self._is_overruled(verdict) else (None, None)
 
     def _is_overruled(self, verdict: Verdict) -> bool:
         """Say whether the ink alone favours another answer by far."""
@@ -143,7 +148,7 @@ def _made(kind: type[Reading], *columns: Iterable[object]) -> list[Reading]:
 
 def _unclear(verdict: Verdict, conflict: str | None, least: float) -> str:
     if verdict.spoilt is not None:
-        return f"{verdict.spoilt}; {conflict}" if conflict else verdict.spoilt
+        return f"{verdict.spoilt.says}; {conflict}" if conflict else verdict.spoilt.says
     pairs = [(verdict.value, verdict.p), *(pair for pair in verdict.others if pair[1] >= WORTH_NAMING)]
     parts = [f"{_said(value)} ({p:.0%})" for value, p in pairs[:3]]
     if verdict.or_else is not None:

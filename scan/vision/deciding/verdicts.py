@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from forms.form import Field
-from scan.reading import FieldValue
+from scan.reading import SCRIBBLED, SEVERAL, STRUCK, FieldValue
 from scan.vision.arrays import Bools
 from scan.vision.evidence import BLANK_BOX, SCRAP_BOX
 from scan.vision.weighing.form_index import FormIndex, Group
@@ -25,8 +26,16 @@ _MOST_ALTERNATIVES = 4
 #: Below this the ink alone leaves open what it says, and no promise is held against it.
 _SAYS_SOMETHING = 0.6
 
-STRUCK = "struck out, and nothing else is filled"
-WRITTEN_OVER = "written over or not a digit"
+
+class Spoilt(NamedTuple):
+    """What is wrong with how the ink of a field looks: its kind of doubt, and in words."""
+
+    kind: str
+    says: str
+
+
+STRUCK_OUT = Spoilt(STRUCK, "struck out, and nothing else is filled")
+WRITTEN_OVER = Spoilt(SCRIBBLED, "written over or not a digit")
 
 
 class Unreadable:
@@ -65,7 +74,7 @@ class Verdict:
     ink_value: Found
     ink_p: float
     ink_p_value: float
-    spoilt: str | None
+    spoilt: Spoilt | None
     others: Others
     or_else: str | None
     cells: list[tuple[bool | int | None, float]]
@@ -92,7 +101,7 @@ class Verdicts:
     ink_values: list[Found]
     ink_p: Floats
     ink_p_value: Floats
-    spoilt: list[str | None]
+    spoilt: list[Spoilt | None]
     others: list[Others]
     or_else: list[str | None]
     agrees: Bools
@@ -148,7 +157,7 @@ def _choose_one(group: Group, found: ChoosePosterior) -> Verdicts:
         look = int(best[row])
         if look > count:
             spoilt[row] = (
-                STRUCK if look == count + 2 else _several_filled(group.fields[row], filled[row] > 0.5)
+                STRUCK_OUT if look == count + 2 else _several_filled(group.fields[row], filled[row] > 0.5)
             )
             meant = found.weights[row] * found.likelihood.meanings[row]
             others[row] = _others(group.answers[row], meant, look)
@@ -177,7 +186,7 @@ def _answers(group: Group, looks: Ints) -> list[Found]:
     return [answers[look] if look < len(answers) else UNREADABLE for answers, look in pairs]
 
 
-def _columns(count: int) -> tuple[list[str | None], list[Others], list[str | None]]:
+def _columns(count: int) -> tuple[list[Spoilt | None], list[Others], list[str | None]]:
     """Columns `spoilt`, `others` and `or_else` of so many fields of which there is nothing to say."""
     return [None] * count, [_NO_OTHERS] * count, [None] * count
 
@@ -189,9 +198,10 @@ def _or_else(p_many: float, p_struck: float) -> str | None:
     return "struck out" if p_struck >= p_many else "more than one"
 
 
-def _several_filled(field: Field, filled: Bools) -> str:
+def _several_filled(field: Field, filled: Bools) -> Spoilt:
     labels = [option.label for option, yes in zip(field.options, filled.tolist(), strict=True) if yes]
-    return f"{' and '.join(labels)} are both filled" if len(labels) == 2 else "several are filled"
+    says = f"{' and '.join(labels)} are both filled" if len(labels) == 2 else "several are filled"
+    return Spoilt(SEVERAL, says)
 
 
 def _others(values: Sequence[Found], weights: Floats, best: int) -> Others:
@@ -224,7 +234,7 @@ def _choose_many(group: Group, found: ManyPosterior) -> Verdicts:
     spoilt, others, or_else = _columns(len(p))
     for row in np.flatnonzero(only_struck).tolist():
         values[row] = ink_values[row] = UNREADABLE
-        spoilt[row] = STRUCK
+        spoilt[row] = STRUCK_OUT
     for row in np.flatnonzero(p_turned >= _LEAST_ALTERNATIVE).tolist():
         others[row] = ((_named(group, row, turned[row]), float(p_turned[row])),)
     for row in np.flatnonzero(struck >= WORTH_NAMING).tolist():

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forms.layout import Layout
-from scan.reading import CARD_PICTURE, ONE_BY_ONE, PHOTOS_DISAGREE, CardReading, FieldReading
+from scan.reading import CARD_PICTURE, DIFFERING, ONE_BY_ONE, PHOTOS_DISAGREE, CardReading, FieldReading
 from scan.vision.arrays import GrayImage
 from scan.vision.deciding.decode import Decoded, decode
 from scan.vision.doubting.quality import MAX_OUTSIDE, too_many_questions
@@ -147,7 +147,7 @@ def _digits(evidence: Evidence) -> Logs:
 
 
 def _asked(answer: FieldReading) -> FieldReading:
-    return answer._replace(flag=PHOTOS_DISAGREE, ask=ONE_BY_ONE)
+    return answer._replace(flag=PHOTOS_DISAGREE, ask=ONE_BY_ONE, kind=DIFFERING)
 
 
 def _worth_showing(part: Part, layout: Layout) -> tuple[int, int, float]:
