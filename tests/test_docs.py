@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import json
 import re
 from pathlib import Path
 
 import pytest
 
+from forms.catalog import builtin_layout
+from forms.field_map import layout_to_json
 from scan.cli.main import build_parser, main
 
 ROOT = Path(__file__).parents[1]
@@ -44,3 +47,33 @@ def test_links_and_pictures_lead_somewhere(page: Path) -> None:
     for target in re.findall(r"\]\(([^)#\s]+)(?:#[^)]*)?\)", PAGES[page]):
         if not target.startswith("http"):
             assert (page.parent / target).exists(), f"{page.name}: {target}"
+
+
+def _names_in(text: str) -> set[str]:
+    """Files of the code that a text names, and modules, the latter as the file or folder they are."""
+    paths = set(re.findall(r"\b(?:forms|scan|tests)/[\w/]+\.(?:py|json(?:\.xz)?|onnx|npz|toml|txt)\b", text))
+    modules = set(re.findall(r"(?<![\w./-])(?:scan|tests)(?:\.[a-z_]+)+", text))
+    return paths | {module.replace(".", "/") for module in modules}
+
+
+@pytest.mark.parametrize("page", [*PAGES, ROOT / "DEVELOPERS.md"], ids=lambda p: p.name)
+def test_every_file_and_module_that_a_page_names_exists(page: Path) -> None:
+    for name in sorted(_names_in(page.read_text("utf-8"))):
+        path = ROOT / name
+        # `module.name_in_it` is as good as `module`
+        found = path.exists() or path.with_suffix(".py").exists() or path.parent.with_suffix(".py").exists()
+        assert found, f"{page.name} names {name}"
+
+
+def test_the_figures_of_the_example_are_those_of_the_card() -> None:
+    example = json.loads(
+        re.findall(r"```json\n(.*?)```", PAGES[ROOT / "docs" / "field-map.md"], re.DOTALL)[0]
+    )
+    true = json.loads(layout_to_json(builtin_layout("round18", "a4", "m", "right")))
+    for key, value in example.items():
+        if isinstance(value, list):  # some of them
+            assert all(one in true[key] for one in value), key
+        elif key == "fields":
+            assert value.items() <= true[key].items()
+        else:
+            assert true[key] == value, key

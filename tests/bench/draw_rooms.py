@@ -1,0 +1,183 @@
+"""The rooms of a photo's way: which imports which, how a photo walks through them, and their picture.
+
+    python -m tests.bench.draw_rooms            figures of this checkout
+    python -m tests.bench.draw_rooms --draw     docs/figures/rooms.svg, too
+    python -m tests.bench.draw_rooms --of DIR   figures of another checkout, an earlier one perhaps
+
+A file's floor is one above the highest file of `scan/vision` that it imports. A walk is what really happens
+while one sample photo is read: a *stay* begins whenever a function of another file of `scan/vision` is
+entered, a *return* is a stay in a file where the photo was before; the same by room.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import json
+import subprocess
+import sys
+from collections import Counter
+from functools import cache
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+FIGURE = ROOT / "docs" / "figures" / "rooms.svg"
+ROOMS = {
+    "opening": "a file to a grey picture",
+    "finding": "the card in it, and which",
+    "flattening": "where every mm lies",
+    "seeing": "what each cell looks like",
+    "doubting": "what cannot be seen",
+    "weighing": "how likely each answer is",
+    "deciding": "answers, and what to ask",
+    "joining": "several photos, one card",
+}
+
+_WALK = """
+import json, sys
+from pathlib import Path
+from forms.catalog import Catalog
+try:
+    from scan.vision.opening.photo import load_photos
+except ImportError:
+    from scan.vision.photo import load_photos
+from scan.vision.pipeline import read_photo
+find = Catalog(Path("nowhere")).find
+photo = next(iter(load_photos(Path("sample_scans/plain_good_light.jpg"))))
+read_photo(photo, find)  # tables that are made once are no part of the way
+way, here = [], str(Path("scan/vision").resolve()) + "/"
+def entered(frame, event, _):
+    if event == "call" and frame.f_code.co_filename.startswith(here):
+        way.append(frame.f_code.co_filename[len(here):])
+sys.setprofile(entered)
+read_photo(photo, find)
+sys.setprofile(None)
+print(json.dumps(way))
+"""
+
+
+def imports_within(root: Path) -> dict[str, set[str]]:
+    """File below scan/vision -> the files below it that it imports; the training scripts are left out."""
+    room = root / "scan" / "vision"
+    files = {
+        ".".join(("scan", "vision", *path.relative_to(room).with_suffix("").parts)): path
+        for path in room.rglob("*.py")
+        if "training" not in path.parts and path.name != "__init__.py"
+    }
+    found: dict[str, set[str]] = {}
+    for name, path in files.items():
+        wanted: set[str] = set()
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.module:
+                wanted |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+        found[name] = wanted & files.keys() - {name}
+    return found
+
+
+def floors(graph: dict[str, set[str]]) -> dict[str, int]:
+    """File -> its floor, 1 for those that import no other."""
+
+    @cache
+    def floor(name: str) -> int:
+        return 1 + max((floor(other) for other in graph[name]), default=0)
+
+    return {name: floor(name) for name in graph}
+
+
+def room_of(name: str) -> str:
+    """The room of a file, or the name of one that stands between the rooms."""
+    return name.split(".")[2]
+
+
+def walk(root: Path) -> list[str]:
+    """The files through which a photo goes, one entry a function that is entered."""
+    run = subprocess.run([sys.executable, "-c", _WALK], cwd=root, capture_output=True, text=True, check=True)
+    way: list[str] = json.loads(run.stdout)
+    return way
+
+
+def stays(way: list[str]) -> tuple[int, int]:
+    """How often a photo comes to another place, and how often to one where it was before."""
+    places = [place for at, place in enumerate(way) if at == 0 or place != way[at - 1]]
+    return len(places), len(places) - len(set(places))
+
+
+def _arc(y_from: float, y_to: float, count: int, says: str) -> str:
+    far = 20 + 0.9 * abs(y_from - y_to) ** 0.85
+    width = 0.7 + 0.5 * count**0.7
+    return (
+        f'<path d="M130 {y_from} C{130 - far:.0f} {y_from} {130 - far:.0f} {y_to} 130 {y_to}" fill="none" '
+        f'stroke="#0a6aa6" stroke-width="{width:.1f}" opacity=".6"><title>{says}</title></path>'
+    )
+
+
+def _lines(words: list[str], most: int) -> list[str]:
+    lines = [""]
+    for word in words:
+        if len(lines[-1]) + len(word) > most:
+            lines.append("")
+        lines[-1] += f"  {word}" if lines[-1] else word
+    return lines
+
+
+def drawn(graph: dict[str, set[str]]) -> str:
+    """The picture: a box a room, in walking order, with its files; arcs tell which room uses which."""
+    between: Counter[tuple[str, str]] = Counter()
+    for name, others in graph.items():
+        between.update((room_of(name), room_of(other)) for other in others)
+    top = {room: 16 + 62 * at for at, room in enumerate(ROOMS)}
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 760 {62 * len(ROOMS) + 10}" '
+        'font-family="sans-serif" font-size="12">',
+        "<style>text{fill:#222}.t{font-weight:bold}.n{fill:#555;font-size:11px}"
+        "@media(prefers-color-scheme:dark){text{fill:#eee}.n{fill:#bbb}}</style>",
+    ]
+    parts += [
+        _arc(top[user] + 20, top[used] + 20, count, f"{user} uses {used}: {count} imports")
+        for (user, used), count in sorted(between.items())
+        if user != used and user in top and used in top
+    ]
+    for room, y in top.items():
+        files = sorted(name.rsplit(".", 1)[1] for name in graph if room_of(name) == room)
+        parts += [
+            f'<rect x="130" y="{y}" width="190" height="40" rx="4" fill="#7fb4d833" stroke="#0a6aa6"/>',
+            f'<text class="t" x="140" y="{y + 17}">{room}</text>',
+            f'<text class="n" x="140" y="{y + 32}">{ROOMS[room]}</text>',
+        ]
+        parts += [
+            f'<text class="n" x="335" y="{y + 17 + 15 * row}">{line}</text>'
+            for row, line in enumerate(_lines(files, 66))
+        ]
+    return "\n".join([*parts, "</svg>\n"])
+
+
+def main() -> None:
+    """Print the figures, and draw the picture where that is asked for."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--of", type=Path, default=ROOT, metavar="DIR", help="a checkout")
+    parser.add_argument("--draw", action="store_true", help="write docs/figures/rooms.svg")
+    args = parser.parse_args()
+    graph = imports_within(args.of)
+    of_rooms: dict[str, set[str]] = {}
+    for name, others in graph.items():
+        room = room_of(name)
+        of_rooms.setdefault(room, set()).update({room_of(other) for other in others} - {room})
+    print(
+        f"{len(graph)} files on {max(floors(graph).values())} floors, {sum(map(len, graph.values()))} imports"
+    )
+    print(
+        f"{len(of_rooms)} rooms and files between them on {max(floors(of_rooms).values())} floors, "
+        f"{sum(map(len, of_rooms.values()))} uses"
+    )
+    way = walk(args.of)
+    for what, names in (("files", way), ("rooms", [name.split("/")[0] for name in way])):
+        came, again = stays(names)
+        print(f"a photo's way by {what}: {came} stays, {again} of them returns")
+    if args.draw:
+        FIGURE.write_text(drawn(graph), "utf-8")
+
+
+if __name__ == "__main__":
+    main()
