@@ -172,8 +172,8 @@ class Form:
 
     @property
     def makes_rounds(self) -> bool:
-        """Whether its cards are kept as rounds: those of a game with the usual phases."""
-        return self.record == "round" and self.phases == USUAL_PHASES
+        """Whether its cards are kept as rounds."""
+        return self.record == "round"
 
     def field(self, field_id: str) -> Field:
         """Return the field of that id; KeyError when the form has none."""
@@ -252,7 +252,7 @@ def form_from_toml(
         columns=columns,
         help=tuple(data.get("help", ())),
         words=dict(data.get("words", {})),
-        phases=tuple(_phase(item) for item in data.get("phases", ())) or USUAL_PHASES,
+        phases=_phases(data.get("phases", ()), {c.id for c in columns if c.place in BLOCKS}),
     )
 
 
@@ -309,8 +309,18 @@ def _with_labels(columns: Iterable[Column], *, has_legend: bool) -> tuple[Column
     )
 
 
-def _phase(item: Mapping[str, Any]) -> Phase:
-    return Phase(item["id"], item.get("label", item["id"]), item["role"], tuple(item["columns"]))
+def _phases(items: Iterable[Mapping[str, Any]], columns: set[str]) -> tuple[Phase, ...]:
+    """Return the phases of a game: as declared, or the usual ones.
+
+    A card that declares the usual phases with the columns that it has of them plays the usual game, whether
+    it has room for three putts or for two.
+    """
+    declared = tuple(
+        Phase(item["id"], item.get("label", item["id"]), item["role"], tuple(item["columns"]))
+        for item in items
+    )
+    usual = tuple(replace(p, columns=tuple(c for c in p.columns if c in columns)) for p in USUAL_PHASES)
+    return USUAL_PHASES if declared in ((), usual) else declared
 
 
 def _column(item: Mapping[str, Any], place: str) -> Column:

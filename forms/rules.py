@@ -5,12 +5,29 @@ sum of the scores (Official Rules of Disc Golf, 808.D). The rest are promises of
 phase is the count of its misses; a cause stands only where something missed.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from forms.form import USUAL_PHASES, Field, Form, Phase
 
 #: Phases of a card that declares none.
 PHASES = tuple(phase.id for phase in USUAL_PHASES)
+
+
+class _Said(dict[str, str]):
+    """What phases are called in sentences; those of a card of one's own after their id."""
+
+    def __init__(self, ending: str, **usual: str) -> None:
+        super().__init__(usual)
+        self._ending = ending
+
+    def __missing__(self, phase: str) -> str:
+        return f"{phase} {self._ending}"
+
+
+#: A throw of a phase, and several, as they stand in sentences: ``drive``, ``upshot throw``.
+ONE: Mapping[str, str] = _Said("throw", drive="drive", approach="approach", putt="putt")
+MANY: Mapping[str, str] = _Said("throws", drive="drives", approach="approaches", putt="putts")
 
 
 @dataclass(frozen=True, slots=True)

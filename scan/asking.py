@@ -61,18 +61,16 @@ LEFT_BELOW = GLANCED_S / (WRONG_S * (1 - OVERLOOKED))
 _WEIGHTS = {
     "penalty": 0.3,
     "par": 0.2,
-    "putt1.stance": 0.03,
     "way": 0.1,
     "forehand": 0.05,
     "why": 0.25,
-    "tally.drive": 0.1,
-    "tally.approach": 0.1,
-    "tally.putt": 0.1,
     "total": 0.2,
     "wind": 0.05,
     "words": 0.0,
     "resolve": 0.0,
 }
+#: The same of fields that there is one of for each phase or column of throws.
+_TALLY, _STANCE = 0.1, 0.03
 #: A distance counts by how far off it is: so much a metre or foot, up to so much.
 _DISTANCE_A_UNIT, _DISTANCE_MOST = 0.02, 0.1
 
@@ -135,4 +133,6 @@ def weight_of(field_id: str, value: FieldValue, other: FieldValue) -> float:
         if isinstance(value, int) and isinstance(other, int):
             return min(_DISTANCE_A_UNIT * abs(value - other), _DISTANCE_MOST)
         return _DISTANCE_MOST
-    return _WEIGHTS.get(key, 1.0)
+    if key.startswith("tally."):
+        return _TALLY
+    return _STANCE if key.endswith(".stance") else _WEIGHTS.get(key, 1.0)

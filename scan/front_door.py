@@ -209,7 +209,8 @@ def focus(rounds: Iterable[Round]) -> Focus | None:
 
     Parameters
     ----------
-    rounds : of one player, in any order, as from ``store.rounds(player=...)``
+    rounds : of one player, in any order, as from ``store.rounds(player=...)``; of rounds with unlike phases
+        those of the game that most recent ones are of
 
     Examples
     --------
@@ -220,8 +221,10 @@ def focus(rounds: Iterable[Round]) -> Focus | None:
     """
     from scan.practice.evidence import evidence_of
     from scan.practice.focus import focus_of
+    from scan.practice.games import of_one_game
 
-    return focus_of(evidence_of(rounds))
+    found = of_one_game(rounds)
+    return focus_of(evidence_of(found.rounds), remarks=[found.left_out] if found.left_out else [])
 
 
 def plan(found: Focus, minutes: int = 30, *, under_16: bool = False, repeat: bool = False) -> Plan:

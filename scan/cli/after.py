@@ -75,7 +75,6 @@ def after_of_store(store: Store) -> AfterOf:
 
 
 def _lines(played: Round) -> tuple[PhaseLine, ...]:
-    from forms.rules import PHASES
     from scan.practice import words
     from scan.records.tidy import misses
     from scan.review.after_view import PhaseLine
@@ -84,7 +83,9 @@ def _lines(played: Round) -> tuple[PhaseLine, ...]:
         throws = [throw for hole in played.holes for throw in (*hole.throws, *hole.maybe)]
         return sum(throw.phase == phase and throw.execution.status != "known" for throw in throws)
 
-    return tuple(PhaseLine(words.MANY[phase], misses(played, phase), doubtful(phase)) for phase in PHASES)
+    return tuple(
+        PhaseLine(words.MANY[phase], misses(played, phase), doubtful(phase)) for phase in played.phase_ids
+    )
 
 
 def _focus(store: Store, played: Round) -> tuple[str, tuple[str, ...]]:

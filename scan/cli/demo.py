@@ -137,9 +137,8 @@ def _say(title: str) -> None:
 
 
 def _print_misses(summaries: tuple[Summary, ...]) -> None:
-    columns = ("drive", "approach", "putt")
+    columns = summaries[0].phases if summaries else ()
     print(f"  {'date':<11}{'score':>6}" + "".join(f"{phase:>10}" for phase in columns))
     for line in summaries:
-        misses = (line.misses_drive, line.misses_approach, line.misses_putt)
         day = line.played_on.isoformat() if line.played_on else "no date"
-        print(f"  {day:<11}{line.score:>6}" + "".join(f"{count:>10}" for count in misses))
+        print(f"  {day:<11}{line.score:>6}" + "".join(f"{count:>10}" for _, count in line.misses))

@@ -71,7 +71,6 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument(
         "--practised",
         metavar="PHASE",
-        choices=("drive", "approach", "putt"),
         help="the phase you have practised, to see whether it helped (with --since)",
     )
     parser.add_argument(
@@ -82,6 +81,13 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         metavar="FILE.html",
         type=Path,
         help="write a coach's page about all players of the store, by alias",
+    )
+    parser.add_argument(
+        "--phases",
+        metavar="PHASE,…",
+        type=_names,
+        help="phases of the game to speak of, where cards of several games are stored "
+        "(default: the game that most recent rounds are of)",
     )
     parser.add_argument("--json", action="store_true", help="print the focus as JSON")
     parser.set_defaults(run=run_focus)
@@ -97,6 +103,10 @@ def _positive(text: str) -> float:
     return value
 
 
+def _names(text: str) -> list[str]:
+    return [name.strip() for name in text.split(",")]
+
+
 def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
@@ -106,9 +116,10 @@ def _day(text: str) -> date:
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """What the store holds for one player, read once."""
+    """What the store holds for one player, read once: rounds of one game, and what is said of the others."""
 
     rounds: list[Round]
+    said: list[str]
     others: dict[str, list[Round]]
     sets: list[PracticeSet]
     told: list[ToldSession]
@@ -250,18 +261,20 @@ def _work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Work
     prior = _prior(found, evidence.rounds)
     labels = _labels(found.rounds, store)
     possible = possible_evidence(found.rounds)
+    doubt = doubt_remark(found.rounds) if possible else None
     focus = focus_of(
         evidence,
         half_life_rounds=args.half_life,
         prior=prior,
         labels=labels,
         possible=possible,
-        remark=doubt_remark(found.rounds) if possible else None,
+        remarks=[*([doubt] if doubt else []), *found.said],
     )
     if focus is None:
-        return why_no_focus(evidence) or "Nothing can be named yet."
-    sessions, tests = _practised(found.sets, found.told, drills)
-    choice = choice_of(evidence, focus, sessions, tests, laws=_laws(found, drills))
+        return " ".join([why_no_focus(evidence) or "Nothing can be named yet.", *found.said])
+    ids = evidence.phase_ids
+    sessions, tests = _practised(found.sets, found.told, drills, ids)
+    choice = choice_of(evidence, focus, sessions, tests, laws=_laws(found, drills, ids))
     target = target_of_choice(choice, evidence, focus, labels)
     unit = found.rounds[-1].unit
     putting = pooled_putting([putting_of(one, unit) for one in possible or (evidence,)])
@@ -270,12 +283,12 @@ def _work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Work
         args.minutes,
         drills,
         under_16=args.under_16,
-        success=_success(choice, drills, putting, tests),
+        success=_success(choice, drills, putting, tests, evidence),
         curve=putting.curve,
         unit=unit,
         repeat=any(t.phase == choice.number for t in tests),
     )
-    began = _began(args, found.sets, drills)
+    began = _began(args, found.sets, drills, ids)
     said = args.practised is not None
     effect = effect_of(evidence, *began, sessions, said=said) if began else None
     return Worked(
@@ -329,18 +342,34 @@ def _prior(found: _Found, rounds: int) -> PhasePrior | None:
 
 
 def _practised(
-    sets: Sequence[PracticeSet], told: Sequence[ToldSession], drills: DrillList
+    sets: Sequence[PracticeSet], told: Sequence[ToldSession], drills: DrillList, ids: Sequence[str]
 ) -> tuple[tuple[Session, ...], tuple[OfTen, ...]]:
-    """Return the sessions and tests of one player, from practice cards and as told."""
-    from forms.rules import PHASES
+    """Return one player's sessions and tests in the phases of a game, from practice cards and as told."""
     from scan.practice.sessions import sessions_of, ten_tries_of
 
+    phases = _phases_of_drills(drills, ids)
+    tested = {**phases, **{d.id: d.phases for d in drills.tests}}
+    only = {d: of[0] for d, of in tested.items() if len(of) == 1 and of[0] in ids and _is_test(d, drills)}
+    return sessions_of(sets, told, phases, ids), ten_tries_of(
+        sets, {d: ids.index(p) for d, p in only.items()}
+    )
+
+
+def _phases_of_drills(drills: DrillList, ids: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """Return the phases that each drill serves, those that stand in where the list has none included."""
+    from scan.practice.plan import general_drills, has_drills
+
     phases = {d.id: d.phases for d in (*drills.drills, *drills.tests)}
-    tests = {d.id: PHASES.index(d.phases[0]) for d in drills.tests if len(d.phases) == 1}
-    return sessions_of(sets, told, phases), ten_tries_of(sets, tests)
+    missing = (general_drills(phase) for phase in ids if not has_drills(drills, phase))
+    return phases | {d.id: d.phases for three in missing for d in three}
 
 
-def _laws(found: _Found, drills: DrillList) -> Laws | None:
+def _is_test(drill: str, drills: DrillList) -> bool:
+    listed = {d.id: d.box for d in (*drills.drills, *drills.tests)}
+    return listed.get(drill, "test" if drill.endswith("-ten") else "") == "test"
+
+
+def _laws(found: _Found, drills: DrillList, ids: Sequence[str]) -> Laws | None:
     """Return what the others' rounds say of how practice works, where enough of them have practised."""
     from scan.practice.choice import laws_of_group
     from scan.practice.evidence import evidence_of
@@ -353,37 +382,45 @@ def _laws(found: _Found, drills: DrillList) -> Laws | None:
         [
             (
                 evidence_of(found.others[name]),
-                *_practised(found.others_sets.get(name, []), found.others_told.get(name, []), drills),
+                *_practised(found.others_sets.get(name, []), found.others_told.get(name, []), drills, ids),
             )
             for name in practised
         ]
     )
 
 
-def _success(choice: Choice, drills: DrillList, putting: Putting, tests: Sequence[OfTen]) -> float | None:
+def _success(
+    choice: Choice, drills: DrillList, putting: Putting, tests: Sequence[OfTen], evidence: Evidence
+) -> float | None:
     """Return the chance of one try of the test as things stand: by the last tests, else by the curve."""
     from scan.practice.sessions import lately
 
     made, tries = lately(tests, choice.number)
     if tries:
         return made / tries
-    if choice.phase != "putt" or putting.curve is None:
+    if choice.number != evidence.putt or putting.curve is None:
         return None
-    test = next(d for d in drills.tests if "putt" in d.phases)
-    if not test.distances_m:
+    test = next((d for d in drills.tests if choice.phase in d.phases), None)
+    if test is None or not test.distances_m:
         return None
     return sum(putting.curve.at(d) for d in test.distances_m) / len(test.distances_m)
 
 
-def _began(args: argparse.Namespace, sets: list[PracticeSet], drills: DrillList) -> tuple[int, date] | None:
+def _began(
+    args: argparse.Namespace, sets: list[PracticeSet], drills: DrillList, ids: Sequence[str]
+) -> tuple[int, date] | None:
     """Return which phase was practised since when: as said, or as the practice cards tell."""
-    from forms.rules import PHASES
+    from forms.errors import InputError
     from scan.practice.effect import practised_since
 
     if args.practised is not None:
-        return PHASES.index(args.practised), args.since
-    phases = {d.id: d.phases for d in (*drills.drills, *drills.tests)}
-    return practised_since(sets, phases)
+        if args.practised not in ids:
+            raise InputError(
+                f"--practised: expected one of the phases {', '.join(ids)}, found {args.practised!r}."
+            )
+        return ids.index(args.practised), args.since
+    since = practised_since(sets, _phases_of_drills(drills, ids))
+    return (ids.index(since[0]), since[1]) if since is not None and since[0] in ids else None
 
 
 def _pictures(focus: Focus, picture: Callable[[str, str], bytes | None]) -> dict[tuple[str, int], bytes]:
@@ -429,6 +466,9 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
     if not by_alias:
         print("shortpencil: No round has a player's alias. Print cards with --player.", file=sys.stderr)
         return ATTENTION
+    by_alias, left_out = _of_the_main_game(by_alias)
+    if left_out:
+        print(f"shortpencil: {left_out}", file=sys.stderr)
     group = group_of(
         {a: evidence_of(rounds) for a, rounds in by_alias.items()},
         args.half_life,
@@ -443,6 +483,16 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
 
     print(f"{args.group}: {count(len(by_alias), 'player')}.")
     return DONE
+
+
+def _of_the_main_game(by_alias: dict[str, list[Round]]) -> tuple[dict[str, list[Round]], str | None]:
+    """Return the rounds of the game that most recent rounds of all players are of, and what is left out."""
+    from scan.practice.games import of_one_game
+
+    found = of_one_game(r for rounds in by_alias.values() for r in rounds)
+    kept = {r.id for r in found.rounds}
+    of_game = {alias: [r for r in rounds if r.id in kept] for alias, rounds in by_alias.items()}
+    return {alias: rounds for alias, rounds in of_game.items() if rounds}, found.left_out
 
 
 def _print_card(path: Path, plan: Plan, paper: str, last: Round, player: str | None) -> None:
@@ -506,8 +556,9 @@ def _opened(args: argparse.Namespace) -> Store:
 
 
 def _found(args: argparse.Namespace, store: Store) -> _Found:
-    """Return one player's rounds and practice, and the others' rounds by alias."""
+    """Return one player's rounds of one game and practice, and the others' rounds of it by alias."""
     from forms.errors import InputError
+    from scan.practice.games import game_of, of_one_game
 
     rounds = store.rounds()
     players = sorted({r.player for r in rounds if r.player})
@@ -522,20 +573,43 @@ def _found(args: argparse.Namespace, store: Store) -> _Found:
             f"{', '.join(players) if players else 'none with a name'}. Check the alias."
         )
     mine = [r for r in rounds if args.player is None or r.player == args.player]
+    asked = getattr(args, "phases", None)
+    game = of_one_game(mine, asked)
+    if asked is not None and mine and not game.rounds:
+        raise InputError(
+            f"{store.name}: expected rounds of the phases {', '.join(asked)}, found none. {game.left_out}"
+        )
     others: dict[str, list[Round]] = {}
     for r in rounds:
-        if r.player and args.player is not None and r.player != args.player:
-            others.setdefault(r.player, []).append(r)
+        another = r.player and args.player is not None and r.player != args.player
+        if another and game.rounds and game_of(r) == game_of(game.rounds[0]):
+            others.setdefault(str(r.player), []).append(r)
     sets, told = store.practice(), store.told_sessions()
     own = args.player
+    nameless = _nameless(game.rounds, players) if own is None else None
     return _Found(
-        mine,
+        list(game.rounds),
+        [*([game.left_out] if game.left_out else []), *([nameless] if nameless else [])],
         others,
         [s for s in sets if own is None or s.player == own],
         [s for s in told if own is None or s.player == own],
         _by_player(sets, own),
         _by_player(told, own),
         store.picture,
+    )
+
+
+def _nameless(rounds: Sequence[Round], players: Sequence[str]) -> str | None:
+    """Say that rounds without a name count as those of the only player who is named, where it is so."""
+    from scan.practice.words import count
+
+    unnamed = sum(r.player is None for r in rounds)
+    if not unnamed or not players:
+        return None
+    verb = "counts" if unnamed == 1 else "count"
+    return (
+        f"{count(unnamed, 'round')} without a name {verb} as {players[0]}'s: "
+        f"no other name is in this store. With --player {players[0]} only those count that bear the name."
     )
 
 

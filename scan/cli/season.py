@@ -115,6 +115,8 @@ def run_season(args: argparse.Namespace) -> int:
     if isinstance(worked, str):
         print(f"shortpencil: {worked}", file=sys.stderr)
         return ATTENTION
+    for said in worked.found.said:
+        print(f"shortpencil: {said}", file=sys.stderr)
     season = season_in(worked, args.player, args.months)
     if isinstance(season, str):
         print(f"shortpencil: {season}", file=sys.stderr)
@@ -186,9 +188,9 @@ def _write(path: Path, season: Season, paper: str) -> None:
 
 def season_json(season: Season) -> dict[str, Any]:
     """Return the published JSON of `season --json`, plain types only."""
-    from forms.rules import PHASES
     from scan.practice.season import changed_sentences
 
+    phases = season.phases
     return {
         "schema": 1,
         "from": season.first.isoformat(),
@@ -202,9 +204,9 @@ def season_json(season: Season) -> dict[str, Any]:
                 "month": m.first.isoformat()[:7],
                 "rounds": m.rounds,
                 "missed": dict(
-                    zip(PHASES, (None if r is None else round(r.middle, 4) for r in m.rates), strict=True)
+                    zip(phases, (None if r is None else round(r.middle, 4) for r in m.rates), strict=True)
                 ),
-                "sessions": dict(zip(PHASES, m.sessions, strict=True)),
+                "sessions": dict(zip(phases, m.sessions, strict=True)),
                 "costs_most": m.costs_most,
             }
             for m in season.months
@@ -220,7 +222,7 @@ def season_json(season: Season) -> dict[str, Any]:
         ],
         "says": changed_sentences(season),
         "tests": [
-            {"day": t.day.isoformat(), "phase": PHASES[t.phase], "made": t.made, "tries": t.tries}
+            {"day": t.day.isoformat(), "phase": phases[t.phase], "made": t.made, "tries": t.tries}
             for t in season.tests
         ],
         "weeks": [list(week) for week in season.weeks],

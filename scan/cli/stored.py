@@ -319,35 +319,53 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
 
 
 def table_of(lines: Sequence[Summary], undated: Mapping[str, Undated] | None = None) -> list[str]:
-    """Return the list as lines of text: a head and a line a round, in columns.
+    """Return the list as lines of text: a head and a line a round, in columns; a table for each game.
 
     Parameters
     ----------
     undated : what is said of the day of rounds without one
     """
-    head = ("date", "player", "course", "holes", "score", "par", "drive", "appr.", "putt", "waits", "card")
+    games: dict[tuple[str, ...], list[Summary]] = {}
+    for line in lines:
+        games.setdefault(line.phases, []).append(line)
+    found: list[str] = []
+    for phases, of_game in games.items():
+        found += [*([""] if found else []), *_table_of_game(of_game, phases, undated or {})]
+    return found
+
+
+#: Phases whose column in the list has a shorter name than the phase.
+_SHORT_NAMES = {"approach": "appr."}
+
+
+def _table_of_game(
+    lines: Sequence[Summary], phases: Sequence[str], undated: Mapping[str, Undated]
+) -> list[str]:
+    counted = tuple(_SHORT_NAMES.get(phase, phase) for phase in phases)
+    head = ("date", "player", "course", "holes", "score", "par", *counted, "waits", "card")
     rows = [
         (
-            _day_said(line, undated or {}),
+            _day_said(line, undated),
             " ".join((line.player or "").split()),
             " ".join(", ".join(part for part in (line.course, line.layout) if part).split()),
             str(line.holes) if line.holes == line.holes_scored else f"{line.holes_scored} of {line.holes}",
             str(line.score) if line.holes_scored else "",
             "" if line.over_par is None else f"{line.over_par:+d}" if line.over_par else "0",
-            str(line.misses_drive),
-            str(line.misses_approach),
-            str(line.misses_putt),
+            *(str(count) for _, count in line.misses),
             str(line.waits or ""),
             line.id,
         )
         for line in lines
     ]
     # A column that is empty everywhere says nothing; date, score and misses always stand.
-    shown = [at for at, name in enumerate(head) if name in _ALWAYS or any(row[at] for row in rows)]
+    shown = [
+        at for at, name in enumerate(head) if name in (*_ALWAYS, *counted) or any(row[at] for row in rows)
+    ]
+    close = (*_CLOSE, *counted)
     widths = {at: max(_width(row[at]) for row in (head, *rows)) for at in shown}
-    gaps = {at: " " if head[at] in _CLOSE else "  " for at in shown} | {shown[0]: ""}
+    gaps = {at: " " if head[at] in close else "  " for at in shown} | {shown[0]: ""}
     _fit(widths, gaps, [at for at in shown if head[at] in ("player", "course")])
-    misses = [at for at in shown if head[at] in ("drive", "appr.", "putt")]
+    misses = [at for at in shown if 6 <= at < 6 + len(counted)]
     before = sum(widths[at] + len(gaps[at]) for at in shown if at < misses[0]) + len(gaps[misses[0]])
     span = sum(widths[at] + len(gaps[at]) for at in misses) - len(gaps[misses[0]])
     over = " " * before + "misses".center(span, "-") if span else ""
@@ -386,9 +404,9 @@ def table_of_others(others: Sequence[OtherSheet], *, gap: bool) -> list[str]:
     return [*([""] if gap else []), *table]
 
 
-_ALWAYS = ("date", "holes", "score", "drive", "appr.", "putt")
+_ALWAYS = ("date", "holes", "score")
 _TEXTS = ("date", "player", "course", "card")
-_CLOSE = ("holes", "score", "par", "drive", "appr.", "putt", "waits", "card")  # one space before
+_CLOSE = ("holes", "score", "par", "waits", "card")  # one space before
 _LEAST_NAME = 6
 
 
@@ -536,11 +554,7 @@ def _line_json(line: Summary, undated: Mapping[str, Undated]) -> dict[str, Any]:
         "holes_scored": line.holes_scored,
         "score": line.score,
         "over_par": line.over_par,
-        "misses": {
-            "drive": line.misses_drive,
-            "approach": line.misses_approach,
-            "putt": line.misses_putt,
-        },
+        "misses": dict(line.misses),
         "waiting": line.waits,
     }
 

@@ -57,7 +57,7 @@ LEARN_ROUNDS = 90
 SMALLEST_COST_STROKES = 0.02
 
 #: Throws a hole by phase where only misses are marked, so that nobody knows how many there were; our choice.
-USUAL_THROWS_A_HOLE = (1.0, 1.15, 1.4)
+USUAL_THROWS_A_HOLE = {"tee": 1.0, "between": 1.15, "target": 1.4}
 #: Fewer clean marks than this share of the misses means that only misses are marked.
 ONLY_MISSES = 0.1
 
@@ -132,7 +132,7 @@ def choice_of(
     laws : what a group says of how practice works, or None
     """
     marks, now, told = counts_of(evidence, sessions, tests)
-    belief = learnt(marks, now, told, laws)
+    belief = learnt(marks, now, told, laws, phases=len(evidence.phases))
     throws = _throws_a_round(evidence, focus)
     cost = np.array([max(p.cost.middle, SMALLEST_COST_STROKES) for p in focus.phases])
     cost_sd = np.array([(p.cost.high - p.cost.low) / (2 * normal_quantile()) for p in focus.phases])
@@ -141,7 +141,7 @@ def choice_of(
     number = int(np.argmax(value)) if sessions else focus.number
     saves, p_best = _spread(belief, throws * seen, cost, cost_sd)
     last = max([s.day for s in sessions] + [h.day for h in evidence.heads if h.day], default=date.min)
-    first = replace(belief, sessions=np.zeros(len(PHASES))).gain()
+    first = replace(belief, sessions=np.zeros(len(focus.phases))).gain()
     expected = tuple(
         Expected(
             phase=phase,
@@ -151,14 +151,14 @@ def choice_of(
             left=float(np.clip(belief.gain()[k] / first[k], 0, 1)) if first[k] > 0 else 0.0,
             p_best=float(p_best[k]),
         )
-        for k, phase in enumerate(PHASES)
+        for k, phase in enumerate(evidence.phase_ids)
     )
     return Choice(
-        phase=PHASES[number],
+        phase=evidence.phase_ids[number],
         number=number,
         costs_most=focus.phase,
         phases=expected,
-        ahead=_ahead(belief, throws * cost * seen, number),
+        ahead=tuple(evidence.phase_ids[k] for k in _ahead(belief, throws * cost * seen, number)),
         known_sessions=len(sessions),
         p_steady=float(belief.p_alike()[0]),
     )
@@ -182,13 +182,14 @@ def target_of_choice(
 def laws_of_group(
     players: Sequence[tuple[Evidence, Sequence[Session], Sequence[OfTen]]],
 ) -> Laws | None:
-    """Return what other players' rounds say of how practice works; None where none of them practised."""
+    """Return what other players' rounds of one game say of how practice works; None where none practised."""
     rows = []
+    count = max((len(evidence.phases) for evidence, _, _ in players), default=1)
     for evidence, sessions, tests in players:
         if sessions and evidence.rounds:
             marks, _, told = counts_of(evidence, sessions, tests)
             rows.append((marks, told))
-    return group_laws(rows) if rows else None
+    return group_laws(rows, phases=count) if rows else None
 
 
 def counts_of(
@@ -204,20 +205,21 @@ def counts_of(
     misses = evidence.misses[rounds].astype(float)
     throws = _throws(evidence)[rounds]
     weight = 0.5 ** (np.arange(len(days) - 1, -1, -1) / LEARN_HALF_LIFE_ROUNDS)
-    factor = np.array([spread_between(misses[:, k], throws[:, k]).factor for k in range(len(PHASES))])
+    factor = np.array([spread_between(misses[:, k], throws[:, k]).factor for k in range(misses.shape[1])])
     scale = weight[:, None] / factor
-    before = practised_before(sessions, days)
+    count = misses.shape[1]
+    before = practised_before(sessions, days, phases=count)
     today = max([d for d in days if d] + [s.day for s in sessions], default=None)
-    now = practised_before(sessions, [today], with_same_day=True)[0]
+    now = practised_before(sessions, [today], with_same_day=True, phases=count)[0]
     marks = Counts((misses * scale).T, (throws * scale).T, before.T)
-    return marks, now, _test_marks(sessions, tests)
+    return marks, now, _test_marks(sessions, tests, count)
 
 
-def _test_marks(sessions: Sequence[Session], tests: Sequence[OfTen]) -> Counts | None:
+def _test_marks(sessions: Sequence[Session], tests: Sequence[OfTen], count: int) -> Counts | None:
     if not tests:
         return None
-    failed, tries, before = np.zeros((3, len(PHASES), len(tests)))
-    behind = practised_before(sessions, [t.day for t in tests], with_same_day=True)
+    failed, tries, before = np.zeros((3, count, len(tests)))
+    behind = practised_before(sessions, [t.day for t in tests], with_same_day=True, phases=count)
     for i, t in enumerate(tests):
         failed[t.phase, i] = (t.tries - t.made) / TESTS_DIFFER
         tries[t.phase, i] = t.tries / TESTS_DIFFER
@@ -226,7 +228,7 @@ def _test_marks(sessions: Sequence[Session], tests: Sequence[OfTen]) -> Counts |
 
 
 def _throws(evidence: Evidence) -> Floats:
-    """Return the throws that misses are compared with, (R, 3): the marked ones.
+    """Return the throws that misses are compared with, (R, P): the marked ones.
 
     Where only misses are marked these are all that are known to have been thrown, or what is usual.
     """
@@ -234,7 +236,10 @@ def _throws(evidence: Evidence) -> Floats:
     if evidence.clean.sum() >= ONLY_MISSES * evidence.misses.sum():
         return marked
     holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
-    usual = holes[:, None] * np.array(USUAL_THROWS_A_HOLE)
+    # Several phases between tee and target share what is usual there.
+    roles = [phase.role for phase in evidence.phases]
+    each = [USUAL_THROWS_A_HOLE[role] / roles.count(role) for role in roles]
+    usual = holes[:, None] * np.array(each)
     return np.asarray(np.maximum(usual, marked + evidence.unmarked))
 
 
@@ -264,15 +269,15 @@ def _spread(belief: Belief, throws: Floats, cost: Floats, cost_sd: Floats) -> tu
     return ranges, best
 
 
-def _ahead(belief: Belief, strokes: Floats, first: int) -> tuple[str, ...]:
+def _ahead(belief: Belief, strokes: Floats, first: int) -> list[int]:
     """Return the phases of the next sessions, as if each had brought what is expected of it."""
     done = belief.sessions.copy()
     result = []
     for i in range(AHEAD):
         pick = first if i == 0 else int(np.argmax(strokes * replace(belief, sessions=done).gain()))
-        result.append(PHASES[pick])
+        result.append(pick)
         done[pick] += 1
-    return tuple(result)
+    return result
 
 
 # -- in words ------------------------------------------------------------------------------------------------
@@ -292,10 +297,12 @@ def why_next(choice: Choice) -> list[str]:
     own = choice.chosen
     many = words.MANY
     if not choice.known_sessions:
+        begin = f"Practise {many[choice.phase]} next: they cost most, and no session is known yet. "
+        if choice.phase not in PHASES:  # sessions of other phases are told by their practice cards alone
+            return [f"{begin}Photograph the practice card of each session, and the advice will count it."]
         return [
-            f"Practise {many[choice.phase]} next: they cost most, and no session is known yet. Tell each "
-            f"session, or photograph its practice card, and the advice will count what it has changed: "
-            f"shortpencil practised {choice.phase} 30"
+            f"{begin}Tell each session, or photograph its practice card, and the advice will count what it "
+            f"has changed: shortpencil practised {choice.phase} 30"
         ]
     saved = f"about {words.in_ten_rounds(own.saves.middle)}"
     if not choice.differs:
@@ -304,7 +311,7 @@ def why_next(choice: Choice) -> list[str]:
             f"{saved}."
         )
     else:
-        other = choice.phases[PHASES.index(choice.costs_most)]
+        other = next(e for e in choice.phases if e.phase == choice.costs_most)
         said = (
             f"Even so, practise {many[choice.phase]} next: one more "
             f"session there{_done(own)} should save {saved}, against "

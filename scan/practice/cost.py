@@ -24,8 +24,7 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
-from scan.practice.evidence import APPROACH, MISS, PUTT, UNMARKED, Evidence
+from scan.practice.evidence import MISS, UNMARKED, Evidence
 from scan.practice.hidden import hidden_of
 from scan.practice.model import LEVEL, Interval, normal_quantile
 
@@ -53,7 +52,7 @@ COLUMN_THROWS = 0.25
 #: What no card tells (how far an approach was, what stood in the way) goes with misses and with scores both.
 #: So much of a cost, in strokes, may be that (sd): more for approaches, whose distance is not asked for. It
 #: keeps a range from closing in on a number that more rounds would not mend. Chosen on the worlds in tests.
-UNSEEN_STROKES = (0.03, 0.07, 0.03)
+UNSEEN_STROKES = {"tee": 0.03, "between": 0.07, "target": 0.03}
 
 _PLACES = 4  # the first, second, third, any later throw of a phase on a hole
 
@@ -68,7 +67,7 @@ class Costs:
 
     mean: Floats
     sd: Floats
-    throws: tuple[int, int, int]
+    throws: tuple[int, ...]
     saved: Floats
     saved_sd: Floats
 
@@ -89,15 +88,16 @@ def _not_negative(mean: float, sd: float, level: float) -> Interval:
 
 def costs_of(evidence: Evidence) -> Costs:
     """Return the costs by phase; a throw without a mark, or with an unknown rest, counts nowhere."""
-    mean, sd = np.full(3, PRIOR_COST_STROKES), np.full(3, PRIOR_COST_SD)
+    count = len(evidence.phases)
+    mean, sd = np.full(count, PRIOR_COST_STROKES), np.full(count, PRIOR_COST_SD)
     saved, saved_sd = mean.copy(), sd.copy()
-    throws = [0, 0, 0]
+    throws = [0] * count
     if evidence.rounds >= COST_ROUNDS:
         place = place_in_phase(evidence)
         before = mark_before(evidence)
         hole = same_hole(evidence)
         hidden = hidden_of(evidence)
-        for k in range(len(PHASES)):
+        for k in range(count):
             at = np.flatnonzero(
                 (hidden.left >= 0) & (evidence.throw_execution != UNMARKED) & (evidence.throw_phase == k)
             )
@@ -110,16 +110,17 @@ def costs_of(evidence: Evidence) -> Costs:
             missed = evidence.throw_execution[at] == MISS
             left = hidden.left[at]
             of_hole = evidence.throw_hole[at]
-            beyond = hidden.approaches[of_hole] if k == APPROACH else np.zeros(len(at))
+            beyond = hidden.between[of_hole, k]
             one, clean = _learnt(situation, missed, left, of_hole, place[at], beyond)
-            mean[k], sd[k] = _posterior(*one, UNSEEN_STROKES[k])
-            saved[k], saved_sd[k] = _posterior(*clean, UNSEEN_STROKES[k])
-    return Costs(mean, sd, (throws[0], throws[1], throws[2]), saved, saved_sd)
+            unseen = UNSEEN_STROKES[evidence.phases[k].role]
+            mean[k], sd[k] = _posterior(*one, unseen)
+            saved[k], saved_sd[k] = _posterior(*clean, unseen)
+    return Costs(mean, sd, tuple(throws), saved, saved_sd)
 
 
 def place_in_phase(evidence: Evidence) -> Ints:
     """Return 0 for the first throw of a phase on its hole, 1 for the second, and so on."""
-    key = evidence.throw_hole * 3 + evidence.throw_phase
+    key = evidence.throw_hole * len(evidence.phases) + evidence.throw_phase
     place = np.zeros(len(key), dtype=np.int64)
     # Throws of one phase on one hole stand together, but for a drive thrown again later: rare, and its place
     # then is that of a first one, which is what it is.
@@ -156,9 +157,8 @@ def _columns(evidence: Evidence, at: Ints, phase: int, place: Ints, before: Ints
     columns = [ones, *(place[at] == i for i in range(1, _PLACES))]
     par = evidence.hole_par[evidence.throw_hole[at]]
     columns += [np.nan_to_num(par - 3.0), np.isnan(par)]
-    if phase in (APPROACH, PUTT):
+    if phase != evidence.tee:
         columns += [before[at] == MISS, before[at] == UNMARKED]
-    if phase in (APPROACH, PUTT):
         # From the log of the distance a parabola: what is left of a putt rises fast, then levels off.
         distance = evidence.throw_distance_m[at]
         far = np.log(np.maximum(np.nan_to_num(distance, nan=1.0), 0.5))

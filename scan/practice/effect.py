@@ -18,7 +18,7 @@ from math import exp, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
+from scan.practice import words
 from scan.practice.cost import costs_of
 from scan.practice.evidence import Evidence, only_misses
 from scan.practice.helped import CHOOSING_ROUNDS, WORTH_KNOWING, Judged, judged
@@ -128,24 +128,25 @@ def effect_of(
             f"takes {LEAST_ROUNDS} on each side. The {min(CHOOSING_ROUNDS, len(earlier))} rounds that chose "
             "the focus don't count as before: what looks worst looks better next time, practised or not."
         )
+    count, ids = range(len(evidence.phases)), evidence.phase_ids
     factors = [
         spread_between(evidence.misses[[*before, *after], k], evidence.marked[[*before, *after], k]).factor
-        for k in range(3)
+        for k in count
     ]
-    one = [_pair(evidence, before, k, factors[k]) for k in range(3)]
-    two = [_pair(evidence, after, k, factors[k]) for k in range(3)]
+    one = [_pair(evidence, before, k, factors[k]) for k in count]
+    two = [_pair(evidence, after, k, factors[k]) for k in count]
     own_one, own_two = one[phase], two[phase]
     if min(own_one[1], own_two[1]) <= 0:
-        return f"No {PHASES[phase]} is marked on one side, so nothing can be compared."
+        return f"No {words.ONE[ids[phase]]} is marked on one side, so nothing can be compared."
     low, high = difference(own_two, own_one)
-    others = [k for k in range(3) if k != phase]
+    others = [k for k in count if k != phase]
     other_one, other_two = _sum(one[k] for k in others), _sum(two[k] for k in others)
     other_low, other_high = difference(other_two, other_one)
     net, p_net = _net(own_one, own_two, [(one[k], two[k]) for k in others])
     choosing = earlier[-CHOOSING_ROUNDS:]
     compared = len(before) + len(after)
     return Effect(
-        phase=PHASES[phase],
+        phase=ids[phase],
         since=since,
         before=_side(evidence, before, phase, factors[phase]),
         after=_side(evidence, after, phase, factors[phase]),
@@ -187,16 +188,16 @@ def practice_results(sets: Sequence[PracticeSet]) -> tuple[Tested, ...]:
 
 def practised_since(
     sets: Sequence[PracticeSet], phases: Mapping[str, Sequence[str]]
-) -> tuple[int, date] | None:
+) -> tuple[str, date] | None:
     """Return the phase practised last and the first day of that unbroken series, from practice cards.
 
     `phases` are the phases each drill serves; a drill of several phases does not tell which it was.
     """
-    days: list[tuple[date, int]] = []
+    days: list[tuple[date, str]] = []
     for s in sets:
         served = phases.get(s.drill, ())
         if s.day is not None and len(served) == 1 and isinstance(s.made.known, int):
-            days.append((s.day, PHASES.index(served[0])))
+            days.append((s.day, served[0]))
     days.sort()
     if not days:
         return None
@@ -264,7 +265,7 @@ def _by_choice(
     draw = np.random.default_rng(0)
     old, new = slice(0, len(before)), slice(len(before), len(rounds))
     x, n = misses[old].sum(axis=0) / factors, marked[old].sum(axis=0) / np.asarray(factors)
-    rate = draw.beta(x + PRIOR, n - x + PRIOR, (_CHOICE_DRAWS, 3))
+    rate = draw.beta(x + PRIOR, n - x + PRIOR, (_CHOICE_DRAWS, len(factors)))
     return too_bad_by_choice(
         rate, marked[new], weight[new], weight[old] @ misses[old], worth, factors, phase, thrown, highest
     )
@@ -285,14 +286,14 @@ def too_bad_by_choice(
 
     Parameters
     ----------
-    rate : (D, 3) miss rates, one row a draw
-    count : (C, 3) throws of the choosing rounds
+    rate : (D, P) miss rates, one row a draw
+    count : (C, P) throws of the choosing rounds
     weight : (C,) what a choosing round counts
-    earlier : (3,) weighted misses of the rounds before
-    worth : (3,) strokes a miss costs
+    earlier : (P,) weighted misses of the rounds before
+    worth : (P,) strokes a miss costs
     factors : by how much rounds differ, variance over that of chance
     phase : the one chosen; None comes back where it hardly ever would be
-    thrown : (3,) weighted throws, to ask too that the phase has the highest miss rate (or not: `highest`);
+    thrown : (P,) weighted throws, to ask too that the phase has the highest miss rate (or not: `highest`);
         None not to ask
     """
     draw = np.random.default_rng(1)

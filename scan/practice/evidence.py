@@ -15,13 +15,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
+from forms.form import USUAL_PHASES, Phase
 from scan.records.rounds import Hole, Round, Throw, Value
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
-DRIVE, APPROACH, PUTT = 0, 1, 2
 CLEAN, MISS, UNMARKED = 0, 1, 2
 
 #: Official Rules of Disc Golf, 806.01: a throw from within 10 m of the target is a putt.
@@ -32,12 +31,10 @@ EDGE_M = 0.2
 #: A round's marks are of misses only where so few of them are clean, and so many throws have no mark.
 ONLY_MISSES_CLEAN, ONLY_MISSES_BARE = 0.10, 0.30
 
-#: Columns for approaches on the cards: where both are filled, a further throw had no place to be marked.
-_APPROACH_COLUMNS = 2
-
 _EXECUTION: Mapping[object, int] = {"clean": CLEAN, "miss": MISS}
 _HOLED: Mapping[bool | None, int] = {None: -1, False: 0, True: 1}
-_PHASE = {phase: number for number, phase in enumerate(PHASES)}
+#: What stands for a phase that a game does not have; no throw is of it.
+NO_PHASE = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,17 +72,19 @@ class Evidence:
     Attributes
     ----------
     heads : one for each of R rounds, oldest first
-    misses, clean, unmarked : (R, 3) throws by round and phase
+    misses, clean, unmarked : (R, P) throws by round and phase
     hole_round, hole_number, hole_score, hole_par, hole_penalty : (H,), NaN where unknown
-    hole_misses : (H, 3) misses by phase; hole_unmarked : (H,) throws without a mark
+    hole_misses : (H, P) misses by phase; hole_unmarked : (H,) throws without a mark
     throw_hole, throw_phase, throw_execution : (T,) indices and codes
-    throw_left : (T,) throws the hole still took after this one, for drives and approaches with the penalties
-        of the hole; -1 unknown
+    throw_left : (T,) throws the hole still took after this one, but for those of the last phase with the
+        penalties of the hole; -1 unknown
     throw_holed : (T,) 1 holed, 0 not, -1 unknown
     throw_distance_m : (T,) NaN where not written
     throw_straddle : (T,) 1 marked straddle, else 0
     notes : second-pass notes, in the order of the rounds
     hole_length_m : (H,), NaN where unknown; empty where nothing is known of lengths
+    phases : the P phases of the game, in the order thrown
+    columns : (R, P) throws of each phase that the round's card has room for on a hole
     """
 
     heads: tuple[RoundHead, ...]
@@ -108,6 +107,31 @@ class Evidence:
     throw_straddle: Ints
     notes: tuple[MissNote, ...]
     hole_length_m: Floats = field(default_factory=lambda: np.empty(0))
+    phases: tuple[Phase, ...] = USUAL_PHASES
+    columns: Ints = field(default_factory=lambda: np.empty((0, 0), dtype=np.int64))
+
+    @property
+    def phase_ids(self) -> tuple[str, ...]:
+        """Ids of the phases, in the order thrown."""
+        return tuple(phase.id for phase in self.phases)
+
+    @property
+    def tee(self) -> int:
+        """The phase that begins a hole, `NO_PHASE` where the game has none."""
+        return self._with_role("tee")
+
+    @property
+    def putt(self) -> int:
+        """The phase whose last throw ends a hole, `NO_PHASE` where the game has none."""
+        return self._with_role("target")
+
+    @property
+    def between(self) -> tuple[int, ...]:
+        """The phases between tee and target, in the order thrown."""
+        return tuple(k for k, phase in enumerate(self.phases) if phase.role == "between")
+
+    def _with_role(self, role: str) -> int:
+        return next((k for k, phase in enumerate(self.phases) if phase.role == role), NO_PHASE)
 
     @property
     def rounds(self) -> int:
@@ -115,7 +139,7 @@ class Evidence:
 
     @property
     def marked(self) -> Ints:
-        """(R, 3) throws with a mark, the only ones a rate is made of."""
+        """(R, P) throws with a mark, the only ones a rate is made of."""
         return self.misses + self.clean
 
     @property
@@ -137,15 +161,17 @@ def in_order(rounds: Iterable[Round]) -> list[Round]:
 
 
 def evidence_of(rounds: Iterable[Round]) -> Evidence:
-    """Return the columns of `rounds`, put in the order played."""
+    """Return the columns of `rounds`, put in the order played; all must be of one game (see `games`)."""
     ordered = in_order(rounds)
+    phases = ordered[-1].phases if ordered else USUAL_PHASES
+    number = {phase.id: k for k, phase in enumerate(phases)}
     hands = ["left" if _known(played.hand) == "left" else "right" for played in ordered]
     holes = [hole for played in ordered for hole in played.holes]
     throws = [throw for hole in holes for throw in hole.throws]
     hole_round = np.repeat(np.arange(len(ordered)), [len(played.holes) for played in ordered])
     throw_hole = np.repeat(np.arange(len(holes)), [len(hole.throws) for hole in holes])
     # One column at a time: a list of one attribute takes a third of the time of a loop over all of them.
-    phase = _ints([_PHASE[throw.phase] for throw in throws])
+    phase = _ints([number[throw.phase] for throw in throws])
     # A clean throw that only a card of misses declares ("default") is no mark: see `only_misses`.
     execution = _ints(
         [
@@ -155,7 +181,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
     )
     nan = float("nan")
     notes = [
-        _note(at, hole, throw, hands[at])
+        _note(at, hole, throw, hands[at], number)
         for at, hole in zip(hole_round.tolist(), holes, strict=True)
         for throw in hole.throws
         if throw.directions or throw.cause is not None or throw.words or throw.words_picture
@@ -179,6 +205,8 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
         np.array([nan if throw.distance_m is None else throw.distance_m for throw in throws], dtype=float),
         _ints([0 if t.stance is None else int(_known(t.stance) == "straddle") for t in throws]),
         np.array([nan if hole.length_m is None else hole.length_m for hole in holes], dtype=float),
+        phases,
+        np.array([[len(p.columns) for p in played.phases] for played in ordered], dtype=np.int64),
     )
 
 
@@ -203,20 +231,24 @@ def columns_of(
     throw_distance: Floats,
     throw_straddle: Ints,
     hole_length: Floats | None = None,
+    phases: tuple[Phase, ...] = USUAL_PHASES,
+    columns: Ints | None = None,
 ) -> Evidence:
     """Return the evidence that these columns hold; `throw_code` is phase x 3 + execution.
 
+    `columns` are those that each round's card has for each phase; None where all have those of `phases`.
     `hole_values` are score, par and penalty throws of each hole; `throw_place` counts the known throws of a
     hole from 1.
     """
     holes, rounds = len(hole_round), len(heads)
-    by_hole = np.bincount(throw_hole * 9 + throw_code, minlength=holes * 9).reshape(holes, 3, 3)
-    by_round = np.zeros((rounds, 3, 3), dtype=np.int64)
+    count = len(phases)
+    by_hole = np.bincount(throw_hole * count * 3 + throw_code, minlength=holes * count * 3)
+    by_hole = by_hole.reshape(holes, count, 3)
+    by_round = np.zeros((rounds, count, 3), dtype=np.int64)
     np.add.at(by_round, hole_round, by_hole)
     score, par, penalty = hole_values.T
     throw_phase = throw_code // 3
-    throw_left = _left_of(score, penalty, throw_hole, throw_phase, throw_place)
-    return Evidence(
+    evidence = Evidence(
         heads=tuple(heads),
         misses=by_round[:, :, MISS],
         clean=by_round[:, :, CLEAN],
@@ -231,32 +263,47 @@ def columns_of(
         throw_hole=throw_hole,
         throw_phase=throw_phase,
         throw_execution=throw_code % 3,
-        throw_left=throw_left,
+        throw_left=np.full(len(throw_code), -1, dtype=np.int64),
         throw_holed=throw_holed,
         throw_distance_m=throw_distance,
         throw_straddle=throw_straddle,
         notes=tuple(notes),
         hole_length_m=np.empty(0) if hole_length is None else hole_length,
+        phases=phases,
+        columns=columns if columns is not None and len(columns) else _usual_columns(phases, rounds),
     )
+    return replace(evidence, throw_left=_left_of(evidence, throw_place))
 
 
-def _left_of(score: Floats, penalty: Floats, throw_hole: Ints, throw_phase: Ints, throw_place: Ints) -> Ints:
+def _usual_columns(phases: tuple[Phase, ...], rounds: int) -> Ints:
+    return np.tile(np.array([len(phase.columns) for phase in phases], dtype=np.int64), (rounds, 1))
+
+
+def _left_of(evidence: Evidence, throw_place: Ints) -> Ints:
     """Return the throws that the hole still took after each throw, -1 where that is unknown.
 
     A hole's score is its throws and its penalty throws (808.D). After the throw in place k it took score - k
     more; a penalty, wherever on the hole it fell, is counted after drives and approaches, not after putts. A
     hole may have had more throws than are known one by one: then the places of a drive and of the approaches
-    that follow it are still sure, those of putts are not.
+    that follow it are still sure, those of putts are not. Where several phases lie between tee and target,
+    the throws of one are sure where no earlier one has filled its columns, so that nothing hides before it.
     """
+    score, penalty = evidence.hole_score, evidence.hole_penalty
+    throw_hole, throw_phase = evidence.throw_hole, evidence.throw_phase
     holes = len(score)
     thrown = np.bincount(throw_hole, minlength=holes)
-    putt = throw_phase == PUTT
+    putt = throw_phase == evidence.putt
     whole = thrown + np.nan_to_num(penalty) == score
     # Throws stand in order, so the hole's first throw tells whether approaches are counted from the tee.
     starts = np.zeros(holes, dtype=bool)
-    starts[throw_hole[(throw_place == 1) & (throw_phase == DRIVE)]] = True
+    starts[throw_hole[(throw_place == 1) & (throw_phase == evidence.tee)]] = True
+    follows = np.zeros(len(throw_phase), dtype=bool)
+    known, hides_before = known_by_hole(evidence), np.zeros(holes, dtype=bool)
+    for k in evidence.between:
+        follows |= (throw_phase == k) & ~hides_before[throw_hole]
+        hides_before |= known[:, k] >= evidence.columns[evidence.hole_round, k]
     sure = np.where(putt, whole[throw_hole], ~np.isnan(score)[throw_hole])
-    sure &= whole[throw_hole] | (starts[throw_hole] & ((throw_phase == APPROACH) | (throw_place == 1)))
+    sure &= whole[throw_hole] | (starts[throw_hole] & (follows | (throw_place == 1)))
     sure |= (throw_place == 1) & ~np.isnan(score)[throw_hole]
     left = (
         np.nan_to_num(score)[throw_hole] - throw_place - np.where(putt, np.nan_to_num(penalty)[throw_hole], 0)
@@ -265,27 +312,49 @@ def _left_of(score: Floats, penalty: Floats, throw_hole: Ints, throw_phase: Ints
 
 
 def bare_throws(evidence: Evidence) -> NDArray[np.int64]:
-    """Return throws without a mark by round and phase, (R, 3), those that only a score tells of included.
+    """Return throws without a mark by round and phase, (R, P), those that only a score tells of included.
 
-    A finished hole has a putt, and but for aces and holed approaches an approach; a throw beyond the second
-    approach had no column and is no forgotten mark.
+    A finished hole has a putt, and but for aces and holed approaches an approach; a throw beyond the columns
+    of approaches is no forgotten mark. Where several phases lie between tee and target a hole need not have
+    had a throw of each: then it had one of any, which is counted for the last of them.
     """
-    holes = len(evidence.hole_round)
-    known = np.bincount(evidence.throw_hole * 3 + evidence.throw_phase, minlength=holes * 3).reshape(holes, 3)
+    count = len(evidence.phases)
+    known = known_by_hole(evidence)
+    holes = len(known)
     thrown = evidence.hole_score - np.nan_to_num(evidence.hole_penalty)
     hidden = np.nan_to_num(thrown - known.sum(axis=1), nan=0.0)
     hidden = np.maximum(hidden, 0).astype(np.int64)
-    bare = np.zeros((holes, 3), dtype=np.int64)
-    for phase in (PUTT, APPROACH):
-        here = (hidden > 0) & (known[:, phase] == 0)
-        bare[here, phase] += 1
-        hidden = hidden - here
+    bare = np.zeros((holes, count), dtype=np.int64)
+    between = list(evidence.between)
+    for phases in ([evidence.putt] if evidence.putt != NO_PHASE else [], between):
+        if phases:
+            here = (hidden > 0) & (known[:, phases].sum(axis=1) == 0)
+            bare[here, phases[-1]] += 1
+            hidden = hidden - here
     # What is left has no sure place: a putt after the last one marked, unless the approach columns are full.
     left = hidden > 0
-    bare[left & (known[:, APPROACH] < _APPROACH_COLUMNS), PUTT] += 1
-    by_round = np.zeros((evidence.rounds, 3), dtype=np.int64)
+    if evidence.putt != NO_PHASE:
+        bare[left & ~columns_are_full(evidence, known), evidence.putt] += 1
+    by_round = np.zeros((evidence.rounds, count), dtype=np.int64)
     np.add.at(by_round, evidence.hole_round, bare)
     return by_round + evidence.unmarked
+
+
+def known_by_hole(evidence: Evidence) -> Ints:
+    """Return the throws that are known one by one, by hole and phase, (H, P)."""
+    holes, count = len(evidence.hole_round), len(evidence.phases)
+    found = np.bincount(evidence.throw_hole * count + evidence.throw_phase, minlength=holes * count)
+    return np.asarray(found.reshape(holes, count), dtype=np.int64)
+
+
+def columns_are_full(evidence: Evidence, known: Ints) -> NDArray[np.bool_]:
+    """Say of each hole whether a phase between tee and target has no column left for a further throw.
+
+    `known` are the throws of each hole by phase, (H, P).
+    """
+    between = list(evidence.between)
+    room = evidence.columns[evidence.hole_round][:, between]
+    return np.asarray((known[:, between] >= room).any(axis=1))
 
 
 def only_misses(evidence: Evidence) -> NDArray[np.bool_]:
@@ -337,16 +406,16 @@ def _head(played: Round, hand: str) -> RoundHead:
         layout=played.layout,
         hand=hand,
         wind=str(wind) if wind is not None else None,
-        worst=str(worst) if worst in PHASES else None,
+        worst=str(worst) if worst in played.phase_ids else None,
     )
 
 
-def _note(at: int, hole: Hole, throw: Throw, hand: str) -> MissNote:
+def _note(at: int, hole: Hole, throw: Throw, hand: str, number: Mapping[str, int]) -> MissNote:
     cause = _known(throw.cause) if throw.cause is not None else None
     return MissNote(
         round=at,
         hole=hole.number,
-        phase=_PHASE[throw.phase],
+        phase=number[throw.phase],
         directions=throw.directions,
         forehand=bool(throw.forehand),
         hand=hand,

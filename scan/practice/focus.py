@@ -14,7 +14,6 @@ from math import ceil
 
 import numpy as np
 
-from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of
 from scan.practice.doubt import pooled_causes, pooled_phases
@@ -54,7 +53,7 @@ class Focus:
 
     Attributes
     ----------
-    phase, number : the focus, as a word and as 0 drive, 1 approach, 2 putt
+    phase, number : the focus, as a word and as its place in the order thrown, from 0
     p : probability that this phase costs the most strokes a round
     level : "clear", "likely" or "not settled"
     provisional : fewer than `SETTLED_ROUNDS` rounds
@@ -127,7 +126,7 @@ def focus_of(
     prior: PhasePrior | None = None,
     labels: Mapping[str, str] | None = None,
     possible: Sequence[Evidence] = (),
-    remark: str | None = None,
+    remarks: Sequence[str] = (),
 ) -> Focus | None:
     """Return the focus of one player's rounds, or None where no miss is marked (see `why_no_focus`).
 
@@ -138,7 +137,7 @@ def focus_of(
     prior : what other players of the group suggest, or None
     labels : causes of the player's own form, id to words
     possible : where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`)
-    remark : what else the player should know
+    remarks : what else the player should know
     """
     if why_no_focus(evidence) is not None:
         return None
@@ -156,25 +155,28 @@ def focus_of(
     outlook = outlook_of(phases, evidence.rounds, half_life_rounds, CLEAR, MOST_MORE_ROUNDS)
     bare = int(marks.bare.sum())
     return Focus(
-        phase=PHASES[at],
+        phase=evidence.phase_ids[at],
         number=at,
         rounds=evidence.rounds,
         p=p,
         level=level_of(p),
         provisional=evidence.rounds < SETTLED_ROUNDS,
         phases=phases,
-        by_count=PHASES[by_count],
-        by_rate=PHASES[by_rate],
+        by_count=evidence.phase_ids[by_count],
+        by_rate=evidence.phase_ids[by_rate],
         disagreement=_disagreement(phases, at, by_count, by_rate),
         more_rounds=0 if p >= CLEAR else outlook.more_rounds,
         at_stake=outlook.at_stake,
         causes=pooled_causes(
-            [causes_of(one, at, PHASES[at], recent=recent, labels=labels) for one in possible or (evidence,)]
+            [
+                causes_of(one, at, evidence.phase_ids[at], recent=recent, labels=labels)
+                for one in possible or (evidence,)
+            ]
         ),
         half_life_rounds=half_life_rounds,
         marks=marks,
         share_unmarked=bare / max(1, bare + int(evidence.marked.sum())),
-        remarks=(*_remarks(evidence, phases, marks, at), *([remark] if remark else [])),
+        remarks=(*_remarks(evidence, phases, marks, at), *remarks),
     )
 
 
@@ -219,7 +221,9 @@ def _disagreement(phases: tuple[PhaseEvidence, ...], at: int, by_count: int, by_
     if by_count == at:
         reason = f"{words.MANY[own.phase]} are chosen, being missed more often in a round"
     else:
-        reason = f"each missed {own.phase} costs more, about {words.strokes(own.cost.middle)} strokes"
+        reason = (
+            f"each missed {words.ONE[own.phase]} costs more, about {words.strokes(own.cost.middle)} strokes"
+        )
     return f"{text}; {reason}."
 
 
@@ -234,10 +238,10 @@ def _remarks(evidence: Evidence, phases: tuple[PhaseEvidence, ...], marks: Marks
             "the ranges are widened for it."
         )
     own = evidence.heads[-1].worst
-    if own is not None and own != PHASES[at]:
+    if own is not None and own != evidence.phase_ids[at]:
         remarks.append(
             f"On your last card you chose {words.MANY[own]}; "
-            f"over recent rounds it is {words.MANY[PHASES[at]]}."
+            f"over recent rounds it is {words.MANY[evidence.phase_ids[at]]}."
         )
     return tuple(remarks)
 

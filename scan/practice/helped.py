@@ -20,7 +20,6 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.evidence import Evidence, only_misses
 from scan.practice.model import Interval, jeffreys, spread_between, throws_for, trend
@@ -110,7 +109,7 @@ def judged(evidence: Evidence, sessions: Sequence[Session], since: tuple[int, da
         its rounds from that day on are compared with those before
     """
     at, misses, marked = _compared_rounds(evidence)
-    doses = {k: _dose(at, [s for s in sessions if s.phase == k]) for k in range(len(PHASES))}
+    doses = {k: _dose(at, [s for s in sessions if s.phase == k]) for k in range(misses.shape[1])}
     times = {k: sum(s.phase == k for s in sessions) for k in doses}
     if (
         since is not None
@@ -126,9 +125,10 @@ def judged(evidence: Evidence, sessions: Sequence[Session], since: tuple[int, da
     }
     p = p_together(list(chance.values()))
     p_beyond = _p_beyond(misses, marked, {k: doses[k] for k in chance})
+    ids = evidence.phase_ids
     verdict = EARLY if not chance else _verdict(p, p_beyond)
     phases = tuple(
-        _helped(k, misses, marked, doses[k], sessions, _phase_verdict(k, chance, verdict), chance)
+        _helped(k, ids[k], misses, marked, doses[k], sessions, _phase_verdict(k, chance, verdict), chance)
         for k in doses
         if k in chance or times[k]
     )
@@ -207,7 +207,7 @@ def _p_beyond(misses: Floats, marked: Floats, doses: Mapping[int, Floats]) -> fl
     The mean slope of the practised phases is compared with that of the others, taken as one, against the mean
     of the practised ones' doses.
     """
-    others = [k for k in range(len(PHASES)) if k not in doses]
+    others = [k for k in range(misses.shape[1]) if k not in doses]
     if not doses or not others:
         return None
     kept = np.all([compared(dose) for dose in doses.values()], axis=0)
@@ -312,6 +312,7 @@ def _enough(dose: Floats, marked: Floats) -> bool:
 
 def _helped(
     k: int,
+    phase: str,
     misses: Floats,
     marked: Floats,
     dose: Floats,
@@ -326,12 +327,12 @@ def _helped(
     for part in (slice(0, third), slice(len(x) - third, None)):
         sides.append((x[part].sum(axis=0), n[part].sum(axis=0)))
     factor = spread_between(x[:, k], n[:, k]).factor
-    others = [i for i in range(len(PHASES)) if i != k]
+    others = [i for i in range(x.shape[1]) if i != k]
     change = _share(sides[1], others) - _share(sides[0], others)
     first, last = (_side(x_[k], n_[k], factor) for x_, n_ in sides)
     base = first.middle if 0 < first.middle < 1 else 0.3
     return Helped(
-        phase=PHASES[k],
+        phase=phase,
         sessions=sum(s.phase == k for s in sessions),
         verdict=verdict,
         p=chance.get(k, float("nan")),

@@ -15,12 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice.evidence import APPROACH, PUTT, Evidence, only_misses
+from scan.practice.evidence import NO_PHASE, Evidence, columns_are_full, known_by_hole, only_misses
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-APPROACH_COLUMNS, PUTT_COLUMNS = 2, 3
 #: Fewer holes with a score than these say nothing of what is hidden.
 LEAST_HOLES = 20
 #: The share of holes of one kind that hide a throw is taken for this beforehand, with the weight of so many.
@@ -35,42 +34,51 @@ class Hidden:
     ----------
     left : (T,) throws that each hole still took after each throw, as expected; -1 where that is unknown. As
         `Evidence.throw_left`, and for the putts of holes with hidden throws too
-    approaches : (H,) hidden throws of each hole that are approaches, as expected
+    between : (H, P) hidden throws of each hole that are no putts, as expected, by phase: the last one between
+        tee and target that has no column left
     """
 
     left: Floats
-    approaches: Floats
+    between: Floats
 
 
 def hidden_of(evidence: Evidence) -> Hidden:
     """Return what scores tell of throws that no column shows."""
     left = evidence.throw_left.astype(float)
-    holes = len(evidence.hole_round)
-    known = np.bincount(evidence.throw_hole * 3 + evidence.throw_phase, minlength=holes * 3).reshape(holes, 3)
+    holes, putt = len(evidence.hole_round), evidence.putt
+    if putt == NO_PHASE or not holes:
+        return Hidden(left, np.zeros((holes, len(evidence.phases))))
+    known = known_by_hole(evidence)
+    columns = max(int(evidence.columns[:, putt].max()), 1)
     thrown = evidence.hole_score - np.nan_to_num(evidence.hole_penalty)
     hidden = np.nan_to_num(thrown - known.sum(axis=1), nan=-1.0)
-    told = (hidden >= 0) & (known[:, PUTT] > 0) & ~only_misses(evidence)[evidence.hole_round]
+    told = (hidden >= 0) & (known[:, putt] > 0) & ~only_misses(evidence)[evidence.hole_round]
     if int(told.sum()) < LEAST_HOLES:
-        return Hidden(left, np.zeros(holes))
-    over = (known[:, APPROACH] >= APPROACH_COLUMNS).astype(np.int64)
-    putts = np.clip(known[:, PUTT], 1, PUTT_COLUMNS) - 1
-    p_putt = _p_putt(over[told], putts[told], hidden[told] > 0)[over, putts]
+        return Hidden(left, np.zeros(known.shape))
+    over = columns_are_full(evidence, known).astype(np.int64)
+    putts = np.clip(known[:, putt], 1, columns) - 1
+    p_putt = _p_putt(over[told], putts[told], hidden[told] > 0, columns)[over, putts]
     at = evidence.throw_hole
-    use = (evidence.throw_phase == PUTT) & (left < 0) & (told & (hidden > 0))[at]
+    use = (evidence.throw_phase == putt) & (left < 0) & (told & (hidden > 0))[at]
     after = known.sum(axis=1)[at] - _place_on_hole(evidence)
     left[use] = (after + (hidden * p_putt)[at])[use]
-    return Hidden(left, np.where(told & (over == 1), hidden * (1 - p_putt), 0.0))
+    between = np.zeros(known.shape)
+    rest = np.where(told & (over == 1), hidden * (1 - p_putt), 0.0)
+    for k in reversed(evidence.between):
+        full = known[:, k] >= evidence.columns[evidence.hole_round, k]
+        between[full, k], rest = rest[full], np.where(full, 0.0, rest)
+    return Hidden(left, between)
 
 
-def _p_putt(over: Ints, putts: Ints, hides: NDArray[np.bool_]) -> Floats:
-    """Return how probably a hidden throw is a putt, (2, 3): by full approaches, and known putts less one.
+def _p_putt(over: Ints, putts: Ints, hides: NDArray[np.bool_], columns: int) -> Floats:
+    """Return how probably a hidden throw is a putt, (2, columns): by full approaches, by known putts less 1.
 
     A hole hides an approach or a putt, independently: 1 - P(hides) = (1 - A) (1 - P), A by approaches, P by
     putts, P = 0 behind one putt.
     """
-    kind = over * PUTT_COLUMNS + putts
-    count = np.bincount(kind, minlength=2 * PUTT_COLUMNS).reshape(2, PUTT_COLUMNS).astype(float)
-    seen = np.bincount(kind, hides, minlength=2 * PUTT_COLUMNS).reshape(2, PUTT_COLUMNS)
+    kind = over * columns + putts
+    count = np.bincount(kind, minlength=2 * columns).reshape(2, columns).astype(float)
+    seen = np.bincount(kind, hides, minlength=2 * columns).reshape(2, columns)
     share = (seen + USUAL_SHARE * USUAL_HOLES) / (count + USUAL_HOLES)
     approach = share[:, :1]
     one = np.clip(1 - (1 - share) / (1 - approach), 0.0, 1.0)

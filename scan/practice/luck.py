@@ -33,8 +33,7 @@ PRIOR_LEVEL_SD = 3.0
 #: A round's luck is judged against the player's other rounds; fewer than these say too little.
 LUCK_ROUNDS = 3
 
-_COLUMNS = 6  # level where par is known, level where it is not, drive, approach, putt, unmarked
-_FIRST_MISS = 2
+_FIRST_MISS = 2  # columns: level where par is known, level where it is not, each phase, unmarked
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,10 +112,11 @@ def luck_of(evidence: Evidence, at: int) -> Luck | None:
 def _design(evidence: Evidence) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Return rows of the regression, strokes to explain, and which holes have a score."""
     par_known = ~np.isnan(evidence.hole_par)
-    x = np.empty((len(evidence.hole_round), _COLUMNS))
+    count = len(evidence.phases)
+    x = np.empty((len(evidence.hole_round), _FIRST_MISS + count + 1))
     x[:, 0], x[:, 1] = par_known, ~par_known
-    x[:, _FIRST_MISS : _FIRST_MISS + 3] = evidence.hole_misses
-    x[:, 5] = evidence.hole_unmarked
+    x[:, _FIRST_MISS : _FIRST_MISS + count] = evidence.hole_misses
+    x[:, -1] = evidence.hole_unmarked
     # Where par is unknown the level is that of a par 3 by default; the free level takes up the rest.
     y = evidence.hole_score - np.where(par_known, evidence.hole_par, 3.0)
     return x, y, ~np.isnan(evidence.hole_score)
@@ -124,8 +124,9 @@ def _design(evidence: Evidence) -> tuple[Floats, Floats, NDArray[np.bool_]]:
 
 def _fit(x: Floats, y: Floats) -> _Fit:
     """Linear regression with a normal prior; two passes, the second with the scatter that the first found."""
-    prior_mean = np.array([0.5, 0.5, *[PRIOR_MISS_STROKES] * 3, PRIOR_UNMARKED_STROKES])
-    prior_precision = 1 / np.array([PRIOR_LEVEL_SD] * 2 + [PRIOR_MISS_SD] * 4) ** 2
+    count = x.shape[1] - _FIRST_MISS - 1
+    prior_mean = np.array([0.5, 0.5, *[PRIOR_MISS_STROKES] * count, PRIOR_UNMARKED_STROKES])
+    prior_precision = 1 / np.array([PRIOR_LEVEL_SD] * 2 + [PRIOR_MISS_SD] * (count + 1)) ** 2
     gram, moment = x.T @ x, x.T @ y
     scatter = PRIOR_SCATTER_STROKES
     coefficients: Floats = prior_mean

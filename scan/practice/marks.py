@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from scan.practice.cost import Costs
 from scan.practice.evidence import (
     CLEAN,
-    DRIVE,
     MISS,
-    PUTT,
+    NO_PHASE,
     UNMARKED,
     Evidence,
     bare_throws,
@@ -49,11 +48,12 @@ class Marks:
     Attributes
     ----------
     only_misses : (R,) whether a round's marks are of misses only
-    bare : (R, 3) throws without a mark by round and phase, as far as scores tell of them
+    bare : (R, P) throws without a mark by round and phase, as far as scores tell of them
     forgotten : mean and sd of how often a throw without a mark was a miss, as a share of how often a marked
         one is; 1 where it made no difference
     p_coloured : probability that results colour the marks of putts
     cost_scale : mean and sd of what a putt's cost is multiplied by for that
+    putt : number of the phase that these are of
     dropped, stayed : putts that dropped, and how many of them are called clean; putts that stayed out, and
         how many of them are called missed
     """
@@ -65,14 +65,17 @@ class Marks:
     cost_scale: tuple[float, float]
     dropped: tuple[int, int]
     stayed: tuple[int, int]
+    putt: int
 
     def costs(self, costs: Costs) -> Costs:
         """Return costs that allow for marks of putts that results may have coloured."""
-        scale, doubt = self.cost_scale
+        (scale, doubt), putt = self.cost_scale, self.putt
+        if putt == NO_PHASE:
+            return costs
         mean, sd, saved, saved_sd = (v.copy() for v in (costs.mean, costs.sd, costs.saved, costs.saved_sd))
         for middle, spread in ((mean, sd), (saved, saved_sd)):
-            spread[PUTT] = np.sqrt(spread[PUTT] ** 2 * (scale**2 + doubt**2) + (middle[PUTT] * doubt) ** 2)
-            middle[PUTT] *= scale
+            spread[putt] = np.sqrt(spread[putt] ** 2 * (scale**2 + doubt**2) + (middle[putt] * doubt) ** 2)
+            middle[putt] *= scale
         return replace(costs, mean=mean, sd=sd, saved=saved, saved_sd=saved_sd)
 
 
@@ -90,6 +93,7 @@ def marks_of(evidence: Evidence) -> Marks:
         cost_scale=scale,
         dropped=(int(total[:, 1].sum()), int(total[CLEAN, 1])),
         stayed=(int(total[:, 0].sum()), int(total[MISS, 0])),
+        putt=evidence.putt,
     )
 
 
@@ -103,9 +107,9 @@ def _forgotten(evidence: Evidence, full: NDArray[np.bool_]) -> tuple[float, floa
     good, known = good_results(evidence)
     of_full = full[evidence.hole_round[evidence.throw_hole]]
     log_weight = np.zeros(len(_FORGOTTEN))
-    for phase in (DRIVE, PUTT):
+    for phase in (evidence.tee, evidence.putt):
         at = known & (evidence.throw_phase == phase) & of_full
-        if phase == PUTT:
+        if phase == evidence.putt:
             at &= ~np.isnan(evidence.throw_distance_m)
         marks = evidence.throw_execution[at]
         n = np.bincount(marks, minlength=3)[:3].astype(float)
@@ -129,7 +133,7 @@ def _forgotten(evidence: Evidence, full: NDArray[np.bool_]) -> tuple[float, floa
 def _putts_by_band(evidence: Evidence) -> NDArray[np.int64]:
     """Return putts by band of distance, mark (clean, missed) and result (out, in), (B, 2, 2)."""
     at = (
-        (evidence.throw_phase == PUTT)
+        (evidence.throw_phase == evidence.putt)
         & results_known(evidence)
         & (evidence.throw_execution != UNMARKED)
         & (evidence.throw_holed >= 0)

@@ -14,8 +14,7 @@ from math import log, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from forms.rules import PHASES
-from scan.practice.evidence import MISS, PUTT, UNMARKED, Evidence
+from scan.practice.evidence import MISS, NO_PHASE, UNMARKED, Evidence
 from scan.practice.model import (
     Interval,
     adjusted,
@@ -147,7 +146,7 @@ def chart_of(evidence: Evidence, phase: int, only: ArrayLike | None = None) -> C
     reach = LIMIT_SD * sqrt(SMOOTHING / (2 - SMOOTHING))
     beyond = np.flatnonzero((rate < low) | (rate > high))
     return Chart(
-        phase=PHASES[phase],
+        phase=evidence.phase_ids[phase],
         rounds=tuple(int(r) for r in rounds),
         rate=rate,
         throws=n,
@@ -185,9 +184,12 @@ def ewma(values: ArrayLike, weight: float, start: float) -> Floats:
 
 def changes_of(evidence: Evidence) -> tuple[Change, ...]:
     """Return the most likely change of each phase that has enough rounds, in the order of the phases."""
-    # Three phases, independent a priori: even odds that none changed gives each this chance.
-    prior = 1 - (1 - PRIOR_ANY_CHANGE) ** (1 / len(PHASES))
-    found = (change_in(evidence.misses[:, k], evidence.marked[:, k], PHASES[k], prior) for k in range(3))
+    # The phases are independent a priori: even odds that none changed gives each this chance.
+    ids = evidence.phase_ids
+    prior = 1 - (1 - PRIOR_ANY_CHANGE) ** (1 / len(ids))
+    found = (
+        change_in(evidence.misses[:, k], evidence.marked[:, k], phase, prior) for k, phase in enumerate(ids)
+    )
     return tuple(change for change in found if change is not None)
 
 
@@ -251,10 +253,13 @@ def noticed_in(evidence: Evidence) -> tuple[Noticed, ...]:
     than without; is the straddle putt executed less often than the others.
     """
     asked: list[tuple[str, tuple[int, int], tuple[int, int], float]] = []
-    factor = [spread_between(evidence.misses[:, k], evidence.marked[:, k]).factor for k in range(3)]
+    factor = [
+        spread_between(evidence.misses[:, k], evidence.marked[:, k]).factor
+        for k in range(len(evidence.phases))
+    ]
     if evidence.rounds >= CHANGE_ROUNDS:
         half = evidence.rounds // 2
-        for k, phase in enumerate(PHASES):
+        for k, phase in enumerate(evidence.phase_ids):
             z, _ = trend(evidence.misses[:, k], evidence.marked[:, k])
             asked.append(
                 (
@@ -289,7 +294,7 @@ def _groups(evidence: Evidence) -> list[tuple[str, tuple[int, int], tuple[int, i
     def counted(these: NDArray[np.bool_]) -> tuple[int, int]:
         return int((these & missed).sum()), int((these & marked).sum())
 
-    for k, phase in enumerate(PHASES):
+    for k, phase in enumerate(evidence.phase_ids):
         of_phase = evidence.throw_phase == k
         early, late = third[evidence.throw_hole] == 0, third[evidence.throw_hole] == 2
         groups.append(
@@ -308,12 +313,12 @@ def _groups(evidence: Evidence) -> list[tuple[str, tuple[int, int], tuple[int, i
                 k,
             )
         )
-    putts = evidence.throw_phase == PUTT
-    straddle = evidence.throw_straddle == 1
-    groups.append(
-        ("putt: straddle and other stances", counted(putts & straddle), counted(putts & ~straddle), PUTT)
-    )
-    return groups
+    putt = evidence.putt
+    if putt == NO_PHASE:
+        return groups
+    putts, straddle = evidence.throw_phase == putt, evidence.throw_straddle == 1
+    asked = f"{evidence.phase_ids[putt]}: straddle and other stances"
+    return [*groups, (asked, counted(putts & straddle), counted(putts & ~straddle), putt)]
 
 
 def _counts(misses: NDArray[np.int64], marked: NDArray[np.int64]) -> tuple[int, int]:

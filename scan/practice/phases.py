@@ -14,7 +14,6 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
 from scan.practice.cost import Costs, costs_of
 from scan.practice.evidence import Evidence
 from scan.practice.marks import Marks, marks_of
@@ -96,8 +95,8 @@ class PhaseEvidence:
 class PhasePrior:
     """Misses and clean throws that a rate is believed to stand for before any are seen, by phase."""
 
-    misses: tuple[float, float, float] = (PRIOR, PRIOR, PRIOR)
-    clean: tuple[float, float, float] = (PRIOR, PRIOR, PRIOR)
+    misses: tuple[float, ...]
+    clean: tuple[float, ...]
 
 
 def phases_of(
@@ -108,7 +107,7 @@ def phases_of(
     costs: Costs | None = None,
     marks: Marks | None = None,
 ) -> tuple[PhaseEvidence, ...]:
-    """Return the evidence of each phase, in the order drive, approach, putt.
+    """Return the evidence of each phase, in the order thrown.
 
     Parameters
     ----------
@@ -118,7 +117,8 @@ def phases_of(
     costs : strokes a miss costs; None to learn them from `evidence`
     marks : how the player marks; None to see it in `evidence`
     """
-    believed = prior or PhasePrior()
+    ids = evidence.phase_ids
+    believed = prior or PhasePrior((PRIOR,) * len(ids), (PRIOR,) * len(ids))
     marks = marks or marks_of(evidence)
     costs = costs or marks.costs(costs_of(evidence))
     recent = recent_rounds(evidence.rounds, half_life_rounds)
@@ -130,7 +130,7 @@ def phases_of(
         weight = weight * ~marks.only_misses[recent]
     thrown = marked + marks.bare
     alpha, beta, factors, each, per_round = [], [], [], [], []
-    for k in range(len(PHASES)):
+    for k in range(len(ids)):
         if counted:
             a, b, factor = _counted(misses[recent, k], weight)
             per_round.append(_MANY_THROWS)
@@ -147,15 +147,15 @@ def phases_of(
         alpha.append(a)
         beta.append(b)
         factors.append(factor)
-    highest = np.full(len(PHASES), np.nan) if counted else p_largest_rate(alpha, beta)
-    unsure = np.zeros(len(PHASES)) if counted else _throws_unsure(thrown[recent], weight)
+    highest = np.full(len(ids), np.nan) if counted else p_largest_rate(alpha, beta)
+    unsure = np.zeros(len(ids)) if counted else _throws_unsure(thrown[recent], weight)
     lost = [
         _StrokesLost(per_round[k], alpha[k], beta[k], costs.saved[k], costs.saved_sd[k], float(unsure[k]))
-        for k in range(len(PHASES))
+        for k in range(len(ids))
     ]
     most = p_largest([s.quantile for s in lost], [s.cdf for s in lost])
     result = []
-    for k, phase in enumerate(PHASES):
+    for k, phase in enumerate(ids):
         rate = Interval(0.0, float("nan"), 1.0) if counted else _rate(each[k], alpha[k], beta[k], prior)
         result.append(
             PhaseEvidence(

@@ -15,6 +15,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from math import ceil
 from typing import Any
 
@@ -22,6 +23,7 @@ import numpy as np
 
 from forms.errors import InputError
 from forms.files import parsed_toml
+from forms.form_check import PHASE_ID
 from forms.rules import PHASES
 from forms.shown import found
 from forms.units import M_PER_FOOT
@@ -211,7 +213,7 @@ def drills_from_toml(text: str, source: str) -> DrillList:
     data = parsed_toml(text, source, "a drill list")
     drills = tuple(_drill(item, source, box=None) for item in _tables(data, "drill", source))
     tests = tuple(_drill(item, source, box="test") for item in _tables(data, "test", source))
-    for phase in PHASES:
+    for phase in PHASES:  # the game of most cards; another one's phases may have some, too
         for wanted, among in (("[[drill]]", drills), ("[[test]]", tests)):
             if not any(phase in d.phases for d in among):
                 raise InputError(
@@ -265,14 +267,15 @@ def plan_of(
     cause = lead.id if lead and lead.id != UNKNOWN_CAUSE else None
     way = leading_way(target.causes)
     ladder = ladder_of(curve, unit)
-    block, mixed, test = (
-        _in_unit(drill, ladder, unit)
-        for drill in (
+    if has_drills(drills, target.phase):
+        found_for = (
             _find(drills.drills, "block", target.phase, cause, way),
             _find(drills.drills, "mixed", target.phase, cause, way),
             next(d for d in drills.tests if target.phase in d.phases),
         )
-    )
+    else:
+        found_for = general_drills(target.phase)
+    block, mixed, test = (_in_unit(drill, ladder, unit) for drill in found_for)
     again = repeat and minutes >= AGAIN_MINUTES and _room_for_two(test, limits)
     steps = _steps(minutes, drills.boxes, block, mixed, test, limits, again)
     return Plan(
@@ -286,6 +289,11 @@ def plan_of(
         cautions=tuple(dict.fromkeys(d.caution for d in (block, mixed, test) if d.caution)) + words.CAUTIONS,
         notes=_notes(target, cause, way, block, limits, minutes, steps),
     )
+
+
+def has_drills(drills: DrillList, phase: str) -> bool:
+    """Say whether a list has a drill and a test for a phase."""
+    return all(any(phase in d.phases for d in listed) for listed in (drills.drills, drills.tests))
 
 
 def leading_way(causes: Causes) -> str | None:
@@ -362,13 +370,18 @@ def _notes(
         notes.append(
             f"Warm up {WARM_UP_MINUTES} minutes before you begin; these {minutes} minutes come after it."
         )
+    if not block.causes:
+        notes.append(
+            f"The drill list has nothing for {many}: these are general words. "
+            "Add drills of your own (--drills)."
+        )
     if cause is None:
         because = f", but they mostly go {way}: hence this drill" if way in block.ways else ""
         notes.append(
             f"Why your {many} miss is not known yet{because}. Note the cause next time: after the next round "
             f"write on the card which way and why each of the missed {many} went."
         )
-    elif cause not in block.causes:
+    elif block.causes and cause not in block.causes:
         notes.append(
             f"The drill list has none for this cause ({target.causes.causes[0].words}) in this phase; "
             "add one to your own list (--drills)."
@@ -559,7 +572,7 @@ def _drill(item: Mapping[str, Any], source: str, box: str | None) -> Drill:
         causes=() if where == "test" else texts("causes"),
         ways=texts("ways", WAYS) if "ways" in item else (),
         stations=_stations(item, source, name),
-        phases=texts("phases", PHASES),
+        phases=_of_phases(texts("phases"), source, name),
         box=where,
         title=text("title"),
         how=text("how"),
@@ -572,6 +585,58 @@ def _drill(item: Mapping[str, Any], source: str, box: str | None) -> Drill:
         caution=text("caution", needed=False) or None,
         distances_m=_distances(item, f"{source}, {name}"),
     )
+
+
+def _of_phases(phases: tuple[str, ...], source: str, name: str) -> tuple[str, ...]:
+    """Return the phases that a drill serves: drive, approach, putt, or those of a card of one's own."""
+    for phase in phases:
+        near = get_close_matches(phase, PHASES, 1, 0.7) if phase not in PHASES else []
+        if near or not re.fullmatch(PHASE_ID, phase):
+            hint = f" Did you mean {near[0]!r}?" if near else ""
+            raise InputError(
+                f"{source}, {name}: expected for 'phases' a list of texts from {', '.join(PHASES)}, or ids "
+                f"of phases of your own card, found {found(phase)}.{hint}"
+            )
+    return phases
+
+
+def general_drills(phase: str) -> tuple[Drill, Drill, Drill]:
+    """Return what stands in for drills of a phase that the list has none for: general words, and a count."""
+    one, many = words.ONE[phase], words.MANY[phase]
+    block = Drill(
+        id=f"own-{phase}",
+        causes=(),
+        phases=(phase,),
+        box="block",
+        title=f"Ten of this throw: {one}",
+        how=(
+            f"Make ten of this throw the way your card's causes say. The drill list has nothing for {many}, "
+            "so take a place where you would throw one, and think of the one cause before each."
+        ),
+        cue="one cause in mind, and the whole throw",
+        sets=2,
+        tries=TEST_TRIES,
+        seconds=40,
+        counts="thrown as planned",
+        full_power=False,
+        caution=None,
+    )
+    mixed = replace(
+        block,
+        id=f"own-{phase}-mixed",
+        box="mixed",
+        title=f"Ten more, each from another place: {one}",
+        how="The same throw, from another place or to another target each time, as on a course.",
+    )
+    test = replace(
+        block,
+        id=f"own-{phase}-ten",
+        box="test",
+        title=f"Ten, counted: {one}",
+        how="Ten from one place. Say before each what you mean, then count those thrown as planned.",
+        sets=1,
+    )
+    return block, mixed, test
 
 
 def _distances(item: Mapping[str, Any], where: str) -> tuple[float, ...]:

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
 from scan.practice.evidence import Evidence, rated
 from scan.practice.focus import Focus, focus_of, why_no_focus
 from scan.practice.model import log_beta_binomial, spread_between
@@ -101,10 +100,10 @@ def group_of(
 
 
 def _log_likelihood(evidence: Evidence) -> Floats:
-    """Log-likelihood of a player's counts by phase, rate and strength of the group, (3, R, S)."""
+    """Log-likelihood of a player's counts by phase, rate and strength of the group, (P, R, S)."""
     evidence = rated(evidence)
     phases = []
-    for k in range(len(PHASES)):
+    for k in range(len(evidence.phases)):
         factor = spread_between(evidence.misses[:, k], evidence.marked[:, k]).factor
         misses, throws = evidence.misses[:, k].sum() / factor, evidence.marked[:, k].sum() / factor
         phases.append(_log_likelihood_of(float(misses), float(throws)))
@@ -119,8 +118,7 @@ def _log_likelihood_of(misses: float, throws: float) -> Floats:
 
 def _prior(log_likelihood: Floats) -> PhasePrior:
     pairs = [_beta_of(phase) for phase in log_likelihood]
-    (a0, b0), (a1, b1), (a2, b2) = pairs
-    return PhasePrior((a0, a1, a2), (b0, b1, b2))
+    return PhasePrior(tuple(a for a, _ in pairs), tuple(b for _, b in pairs))
 
 
 def _beta_of(log_likelihood: Floats) -> tuple[float, float]:

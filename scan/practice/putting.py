@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from scan.practice import words
-from scan.practice.evidence import CLEAN, EDGE_M, PUTT, PUTTING_AREA_M, UNMARKED, Evidence, results_known
+from scan.practice.evidence import CLEAN, EDGE_M, PUTTING_AREA_M, UNMARKED, Evidence, results_known
 from scan.practice.model import Interval, jeffreys, normal_quantile, spread_between, weights
 
 Floats = NDArray[np.float64]
@@ -101,7 +101,7 @@ class Putting:
 
 def putting_of(evidence: Evidence, unit: str = "m") -> Putting:
     """Return what the putts with a written distance say; distances in words are in `unit`."""
-    of = (evidence.throw_phase == PUTT) & ~np.isnan(evidence.throw_distance_m)
+    of = (evidence.throw_phase == evidence.putt) & ~np.isnan(evidence.throw_distance_m)
     x = evidence.throw_distance_m[of]
     holed = evidence.throw_holed[of]
     execution = evidence.throw_execution[of]

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
 from scan.practice.cost import place_in_phase
-from scan.practice.evidence import CLEAN, MISS, PUTT, Evidence, results_known
+from scan.practice.evidence import CLEAN, MISS, Evidence, results_known
 from scan.practice.model import Interval, jeffreys
 
 #: A median of fewer throws than this gives way to the one of the whole phase.
@@ -49,10 +48,10 @@ class TwoByTwo:
 
 
 def two_by_two(evidence: Evidence) -> tuple[TwoByTwo, ...]:
-    """Return the table of each phase, in the order drive, approach, putt."""
+    """Return the table of each phase, in the order thrown."""
     good, known = good_results(evidence)
     tables = []
-    for k, phase in enumerate(PHASES):
+    for k, phase in enumerate(evidence.phase_ids):
         of_phase = evidence.throw_phase == k
         clean = of_phase & known & (evidence.throw_execution == CLEAN)
         missed = of_phase & known & (evidence.throw_execution == MISS)
@@ -71,7 +70,7 @@ def two_by_two(evidence: Evidence) -> tuple[TwoByTwo, ...]:
 
 def good_results(evidence: Evidence) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Say of each throw whether its result was good, and whether that is known."""
-    putt = evidence.throw_phase == PUTT
+    putt = evidence.throw_phase == evidence.putt
     known = np.where(putt, results_known(evidence), evidence.throw_left >= 0)
     usual = _usual_left(evidence)
     good = np.where(putt, evidence.throw_holed == 1, evidence.throw_left <= usual)
@@ -85,7 +84,7 @@ def _usual_left(evidence: Evidence) -> NDArray[np.float64]:
     stratum = (evidence.throw_phase * 10 + par) * 4 + place
     known = evidence.throw_left >= 0
     usual = np.zeros(len(stratum))
-    for phase in range(len(PHASES)):
+    for phase in range(len(evidence.phases)):
         of_phase = (evidence.throw_phase == phase) & known
         if of_phase.any():
             usual[evidence.throw_phase == phase] = np.median(evidence.throw_left[of_phase])

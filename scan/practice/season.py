@@ -13,7 +13,6 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.choice import Choice, assumed, why_next
 from scan.practice.evidence import Evidence
@@ -73,6 +72,11 @@ class Season:
     aim: str
     until: date
     weeks: tuple[tuple[str, ...], ...]
+
+    @property
+    def phases(self) -> tuple[str, ...]:
+        """Ids of the phases of the game, in the order thrown."""
+        return tuple(phase.phase for phase in self.focus.phases)
 
 
 def season_of(
@@ -147,14 +151,15 @@ def _months(
 ) -> tuple[Month, ...]:
     month_of = [h.day.replace(day=1) if h.day else None for h in evidence.heads]
     factor = [
-        spread_between(evidence.misses[-90:, k], evidence.marked[-90:, k]).factor for k in range(len(PHASES))
+        spread_between(evidence.misses[-90:, k], evidence.marked[-90:, k]).factor
+        for k in range(len(evidence.phases))
     ]
     result = []
     at = first.replace(day=1)
     while at <= last:
         of = np.array([m == at for m in month_of], dtype=bool)
         rates = []
-        for k in range(len(PHASES)):
+        for k in range(len(evidence.phases)):
             x, n = float(evidence.misses[of, k].sum()), float(evidence.marked[of, k].sum())
             told = jeffreys(x / factor[k], n / factor[k])
             rates.append(Interval(told.low, x / n, told.high) if n else None)
@@ -164,7 +169,7 @@ def _months(
                 first=at,
                 rounds=int(of.sum()),
                 rates=tuple(rates),
-                sessions=tuple(sum(s.phase == k for s in done) for k in range(len(PHASES))),
+                sessions=tuple(sum(s.phase == k for s in done) for k in range(len(evidence.phases))),
                 costs_most=foci.get(at),
             )
         )
@@ -229,7 +234,7 @@ def changed_sentences(season: Season) -> list[str]:
 def tests_sentences(season: Season) -> list[str]:
     """Return the tests of ten by phase, oldest first."""
     said = []
-    for k, phase in enumerate(PHASES):
+    for k, phase in enumerate(season.phases):
         mine = [t for t in season.tests if t.phase == k]
         if mine:
             made = ", ".join(f"{t.made}" if t.tries == TEST_TRIES else f"{t.made}/{t.tries}" for t in mine)

@@ -8,7 +8,6 @@ from __future__ import annotations
 from datetime import date
 
 from forms.drawing import Shape
-from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.picture import (
     HEAD_PT,
@@ -31,10 +30,10 @@ _LABEL_MM = 3.4
 
 
 def season_chart(season: Season, width_mm: float = 182.0, strip_mm: float = 22.0) -> Picture:
-    """Return the three strips; `strip_mm` is the height of the part with the miss rates."""
+    """Return a strip a phase; `strip_mm` is the height of the part with the miss rates."""
     shapes: list[Shape] = []
     y = 0.0
-    for k in range(len(PHASES)):
+    for k in range(len(season.phases)):
         shapes += _strip(season, k, y, width_mm, strip_mm)
         y += _HEAD + strip_mm + _BELOW + _GAP
     shapes += _months(season, y - _GAP, width_mm)
@@ -48,7 +47,7 @@ def season_chart(season: Season, width_mm: float = 182.0, strip_mm: float = 22.0
 
 
 def _strip(season: Season, k: int, top: float, width: float, height: float) -> list[Shape]:
-    phase = PHASES[k]
+    phase = season.phases[k]
     done = sum(s.phase == k for s in season.sessions)
     tested = [t for t in season.tests if t.phase == k]
     shapes: list[Shape] = [
@@ -144,7 +143,7 @@ def _x(season: Season, day: date, width: float) -> float:
 
 def _described(season: Season) -> str:
     parts = []
-    for k, phase in enumerate(PHASES):
+    for k, phase in enumerate(season.phases):
         rates = [
             f"{m.name} {words.percent(m.rates[k].middle)}"  # type: ignore[union-attr]
             for m in season.months

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 
 from forms.drawing import Shape
 from forms.layout import Paper
-from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.model import Interval
 from scan.practice.picture import (
@@ -67,7 +66,7 @@ def screen(season: Season) -> list[str]:
 def _table(season: Season) -> list[str]:
     lines = [
         f"{'':<10}{'':>6}  missed (sessions)",
-        f"{'':<10}{'rounds':>6}  {'drives':<14}{'approaches':<14}{'putts':<14}cost most",
+        f"{'':<10}{'rounds':>6}  {''.join(f'{words.MANY[p]:<14}' for p in season.phases)}cost most",
     ]
     for m in season.months:
         cells = [
@@ -75,7 +74,7 @@ def _table(season: Season) -> list[str]:
             for rate, done in zip(m.rates, m.sessions, strict=True)
         ]
         most = words.MANY[m.costs_most] if m.costs_most else "–"
-        lines.append(f"{m.name:<10}{m.rounds:>6}  {cells[0]:<14}{cells[1]:<14}{cells[2]:<14}{most}")
+        lines.append(f"{m.name:<10}{m.rounds:>6}  {''.join(f'{cell:<14}' for cell in cells)}{most}")
     return lines
 
 
@@ -116,12 +115,14 @@ def _months(season: Season) -> str:
     for m in season.months:
         cells = [str(m.rounds), *(_rate(r) for r in m.rates)]
         done = (
-            ", ".join(f"{words.MANY[PHASES[k]]} {n}" for k, n in enumerate(m.sessions) if n) or "none known"
+            ", ".join(f"{words.MANY[season.phases[k]]} {n}" for k, n in enumerate(m.sessions) if n)
+            or "none known"
         )
         cells += [done, words.MANY[m.costs_most] if m.costs_most else "–"]
         row = "".join(f"<td>{held(c)}</td>" for c in cells)
         rows.append(f'<tr><th scope="row">{said(m.name)}</th>{row}</tr>')
-    heads = ("month", "rounds", "drives missed", "approaches missed", "putts missed", "sessions", "cost most")
+    missed = (f"{words.MANY[phase]} missed" for phase in season.phases)
+    heads = ("month", "rounds", *missed, "sessions", "cost most")
     return (
         '<div class="scroll" tabindex="0" role="group" aria-label="Month by month">'
         "<table><caption>Missed throws of marked ones, with 90 % ranges; what cost most "

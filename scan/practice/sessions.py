@@ -55,7 +55,10 @@ class Session:
 
 
 def sessions_of(
-    sets: Iterable[PracticeSet], told: Iterable[ToldSession], phases: Mapping[str, Sequence[str]]
+    sets: Iterable[PracticeSet],
+    told: Iterable[ToldSession],
+    phases: Mapping[str, Sequence[str]],
+    ids: Sequence[str] = PHASES,
 ) -> tuple[Session, ...]:
     """Return every session, oldest first.
 
@@ -64,13 +67,16 @@ def sessions_of(
     sets : of practice cards; a card without a day, or whose drills leave its phase open, tells no session
     told : by hand
     phases : the phases that each drill serves
+    ids : of the phases of the player's game; a session of another one is left out
     """
     found: dict[tuple[date, int], int | None] = {}
-    for day, phase in _of_cards(sets, phases):
-        found[day, phase] = None
+    for day, name in _of_cards(sets, phases):
+        if name in ids:
+            found[day, ids.index(name)] = None
     for t in told:
-        before = found.get((t.day, PHASES.index(t.phase)))
-        found[t.day, PHASES.index(t.phase)] = t.minutes + (before or 0)
+        if t.phase in ids:
+            before = found.get((t.day, ids.index(t.phase)))
+            found[t.day, ids.index(t.phase)] = t.minutes + (before or 0)
     return tuple(Session(day, phase, minutes) for (day, phase), minutes in sorted(found.items(), key=_by_day))
 
 
@@ -95,18 +101,22 @@ def lately(tests: Sequence[OfTen], phase: int) -> tuple[int, int]:
 
 
 def practised_before(
-    sessions: Sequence[Session], days: Sequence[date | None], *, with_same_day: bool = False
+    sessions: Sequence[Session],
+    days: Sequence[date | None],
+    *,
+    with_same_day: bool = False,
+    phases: int = len(PHASES),
 ) -> Floats:
-    """Return how much of each phase had been practised, faded, before each of these days, (D, 3).
+    """Return how much of each of so many phases had been practised, faded, before each of these days, (D, P).
 
     A day that is not known stands where the one before it stood. A session on the day of a round is taken to
     have come after it, unless `with_same_day`.
     """
-    result = np.zeros((len(days), len(PHASES)))
+    result = np.zeros((len(days), phases))
     if not sessions:
         return result
     at = np.array([s.day.toordinal() for s in sessions], dtype=float)
-    worth = np.zeros((len(sessions), len(PHASES)))
+    worth = np.zeros((len(sessions), phases))
     worth[np.arange(len(sessions)), [s.phase for s in sessions]] = [s.worth for s in sessions]
     last = None
     for i, day in enumerate(days):
@@ -119,7 +129,7 @@ def practised_before(
     return result
 
 
-def _of_cards(sets: Iterable[PracticeSet], phases: Mapping[str, Sequence[str]]) -> Iterable[tuple[date, int]]:
+def _of_cards(sets: Iterable[PracticeSet], phases: Mapping[str, Sequence[str]]) -> Iterable[tuple[date, str]]:
     """Yield day and phase of each practice card: the phase that all its drills serve, where it is one."""
     cards: dict[str, tuple[date, set[str]]] = {}
     for s in sets:
@@ -130,7 +140,7 @@ def _of_cards(sets: Iterable[PracticeSet], phases: Mapping[str, Sequence[str]]) 
         cards[s.card] = (s.day, served if before is None else (before[1] & served) or before[1])
     for day, served in cards.values():
         if len(served) == 1:
-            yield day, PHASES.index(next(iter(served)))
+            yield day, next(iter(served))
 
 
 def _by_day(item: tuple[tuple[date, int], int | None]) -> tuple[date, int]:

@@ -15,10 +15,9 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.cost import same_hole
-from scan.practice.evidence import APPROACH, DRIVE, MISS, UNMARKED, Evidence, only_misses
+from scan.practice.evidence import MISS, NO_PHASE, UNMARKED, Evidence, only_misses
 from scan.practice.model import (
     LEVEL,
     Interval,
@@ -100,7 +99,7 @@ def _holes(evidence: Evidence, full: Mask) -> list[_Asked]:
     marked = (evidence.throw_execution != UNMARKED) & full[evidence.hole_round[evidence.throw_hole]]
     kinds = int(hole.max()) + 1 if len(hole) else 0
     asked = []
-    for k, phase in enumerate(PHASES):
+    for k, phase in enumerate(evidence.phase_ids):
         at = marked & (evidence.throw_phase == k)
         key = hole[evidence.throw_hole[at]]
         n = np.bincount(key, minlength=kinds)
@@ -200,7 +199,7 @@ def _courses(evidence: Evidence, full: Mask) -> list[_Asked]:
         there = np.array([n is not None and n != name for n in names]) & full
         if min(int(here.sum()), int(there.sum())) < LEAST_ROUNDS:
             continue
-        for k, phase in enumerate(PHASES):
+        for k, phase in enumerate(evidence.phase_ids):
             factor = _factor(evidence, k, here, there)
             own, rest = _counts(evidence, here, k), _counts(evidence, there, k)
             if min(own[1], rest[1]) < LEAST_THROWS:
@@ -219,11 +218,13 @@ def _lengths(evidence: Evidence, full: Mask, length: Callable[[float], str]) -> 
     marked = (evidence.throw_execution != UNMARKED) & full[evidence.hole_round[evidence.throw_hole]]
     of_hole = evidence.hole_length_m
     hole_length = of_hole[evidence.throw_hole] if len(of_hole) else np.full(len(marked), np.nan)
-    for k, far, what in (
-        (APPROACH, evidence.throw_distance_m, "approaches from over {}"),
-        (DRIVE, hole_length, "drives on holes over {}"),
-        (APPROACH, hole_length, "approaches on holes over {}"),
-    ):
+    many = [words.MANY[phase] for phase in evidence.phase_ids]
+    questions = [
+        *((k, evidence.throw_distance_m, f"{many[k]} from over {{}}") for k in evidence.between),
+        *((k, hole_length, f"{many[k]} on holes over {{}}") for k in (evidence.tee,) if k != NO_PHASE),
+        *((k, hole_length, f"{many[k]} on holes over {{}}") for k in evidence.between),
+    ]
+    for k, far, what in questions:
         at = marked & (evidence.throw_phase == k) & ~np.isnan(far)
         if at.sum() < LEAST_THROWS or len(np.unique(far[at])) < 3:
             continue

@@ -5,16 +5,14 @@ No significance, no verdict, no Greek: a range, a probability, and how many thro
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import date
 from math import isnan
 
+from forms import rules
 from scan.practice.model import Interval
 
 MINUS = "\N{MINUS SIGN}"
-
-#: Phases in the plural, as they stand in sentences.
-MANY: Mapping[str, str] = {"drive": "drives", "approach": "approaches", "putt": "putts"}
 
 #: The fixed definition that every card prints; execution is the player's own judgement and can drift.
 EXECUTED = "Executed: it left my hand with the direction, height, tilt and speed I meant."
@@ -29,6 +27,9 @@ CAUTIONS = (
     "The posted rules of the park or course and local law come before this plan.",
     "This is not medical advice; see a licensed health professional about pain or injury.",
 )
+
+#: What phases are called in sentences, one throw and several.
+ONE, MANY = rules.ONE, rules.MANY
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.cost import Costs, costs_of
 from scan.practice.evidence import Evidence, evidence_of
+from scan.practice.games import game_of
 from scan.practice.marks import marks_of
 from scan.practice.phases import phases_of
 from scan.practice.putting import putting_of
@@ -52,14 +52,18 @@ class Worth:
 
     place: str
     strokes: float
-    misses: tuple[float, float, float]
+    misses: tuple[tuple[str, float], ...]
     focus: float
     curve: float
 
     @property
     def total(self) -> float:
         """One number to put questions in order by."""
-        return self.strokes + sum(self.misses) + (self.focus + self.curve) / POINTS_AS_ONE
+        return (
+            self.strokes
+            + sum(change for _, change in self.misses)
+            + (self.focus + self.curve) / POINTS_AS_ONE
+        )
 
     @property
     def says(self) -> str:
@@ -67,7 +71,7 @@ class Worth:
         parts = []
         if self.strokes >= WORTH_A_WORD:
             parts.append(f"your score by {_amount(self.strokes)} on average")
-        for phase, change in zip(PHASES, self.misses, strict=True):
+        for phase, change in self.misses:
             if change >= WORTH_A_WORD:
                 parts.append(f"your missed {words.MANY[phase]} by {_amount(change)} on average")
         if self.focus >= WORTH_A_WORD:
@@ -95,12 +99,13 @@ def worth_of(played: Round, others: Sequence[Round] = ()) -> tuple[Worth, ...]:
     Parameters
     ----------
     played : the round with doubtful values
-    others : the same player's other rounds, in any order
+    others : the same player's other rounds, in any order; those of another game tell nothing
     """
     doubtful = dict(doubtful_values(played))
     if not doubtful:
         return ()
-    latest = [likeliest(one) for one in others if one.id != played.id][-LATEST_ROUNDS:]
+    theirs = [one for one in others if one.id != played.id and game_of(one) == game_of(played)]
+    latest = [likeliest(one) for one in theirs][-LATEST_ROUNDS:]
     base = likeliest(played)
     costs = _costs(evidence_of([*latest, base]))
     found = []
@@ -110,7 +115,7 @@ def worth_of(played: Round, others: Sequence[Round] = ()) -> tuple[Worth, ...]:
             _told(settled_by(played, {**_likeliest(doubtful), place: v}), latest, costs, place)
             for v, _ in options
         ]
-        found.append(_worth(place, told, np.array([p for _, p in options])))
+        found.append(_worth(place, told, np.array([p for _, p in options]), played.phase_ids))
     return tuple(sorted(found, key=lambda one: -one.total))
 
 
@@ -139,17 +144,17 @@ def _told(played: Round, latest: Sequence[Round], costs: Costs, place: str) -> _
     marked = bool(evidence.marked.sum())
     phases = phases_of(evidence, costs=costs) if marked else ()
     curve = None
-    if place.endswith("/distance") or "/putt" in place or "/throws/" in place or place.endswith("/score"):
+    if place.endswith("/distance") or "/maybe/" in place or "/throws/" in place or place.endswith("/score"):
         curve = putting_of(evidence).curve
     return _Told(
         score=float(sum(score for score in scores if isinstance(score, int))),
-        misses=np.array([misses(played, phase) for phase in PHASES], dtype=float),
-        focus=np.array([phase.p_costs_most for phase in phases]) if phases else np.zeros(len(PHASES)),
+        misses=np.array([misses(played, phase) for phase in played.phase_ids], dtype=float),
+        focus=np.array([phase.p_costs_most for phase in phases]) if phases else np.zeros(len(played.phases)),
         curve=np.array([curve.at(d) for d in _CURVE_AT_M]) if curve else np.zeros(len(_CURVE_AT_M)),
     )
 
 
-def _worth(place: str, told: Sequence[_Told], p: Floats) -> Worth:
+def _worth(place: str, told: Sequence[_Told], p: Floats, phases: Sequence[str]) -> Worth:
     def apart(values: Floats) -> Floats:
         """Expected distance of each part from its mean; `values` are (answers, parts)."""
         return np.asarray(p @ np.abs(values - p @ values))
@@ -158,7 +163,7 @@ def _worth(place: str, told: Sequence[_Told], p: Floats) -> Worth:
     return Worth(
         place=place,
         strokes=float(apart(np.array([[one.score] for one in told]))[0]),
-        misses=(float(moved[0]), float(moved[1]), float(moved[2])),
+        misses=tuple((phase, float(change)) for phase, change in zip(phases, moved, strict=True)),
         focus=float(apart(np.array([one.focus for one in told])).sum()) / 2,
         curve=float(apart(np.array([one.curve for one in told])).max()),
     )

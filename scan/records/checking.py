@@ -23,6 +23,7 @@ from scan.records.record_json import practice_from_json, round_from_json
 from scan.records.rounds import PracticeSet
 from scan.records.schema import practice_problems_of, problems_of
 from scan.records.statements import hole_values, practice_values, round_values, throw_values
+from scan.records.tidy import miss_facts
 
 #: What a row of a table is to a person.
 _NAMES = {
@@ -102,7 +103,7 @@ def _rounds(connection: Connection, broken: Mapping[str, Sequence[str]]) -> Iter
             says = _wrong_with_round(connection, row)
             if says:
                 yield Damage(_name("rounds", round_id), says)
-    for table in (tables.holes, tables.throws):
+    for table in (tables.misses, tables.holes, tables.throws):
         for round_id in connection.execute(select(table.c.round).distinct().order_by("round")).scalars():
             if round_id not in ids:
                 yield Damage(f"table {table.name}", f"rows of a round {round_id!r} that is not there")
@@ -120,7 +121,11 @@ def _wrong_with_round(connection: Connection, row: Row[Any]) -> str | None:
     wrong = _differing(row, round_values(round_, row.record, origin=row.origin))
     if wrong:
         return f"column {wrong} says something else than the record"
-    for table, values in ((tables.holes, hole_values(round_)), (tables.throws, throw_values(round_))):
+    for table, values in (
+        (tables.misses, miss_facts(round_)),
+        (tables.holes, hole_values(round_)),
+        (tables.throws, throw_values(round_)),
+    ):
         query = select(table).where(table.c.round == row.id).order_by(*table.primary_key.columns)
         rows = connection.execute(query).all()
         if len(rows) != len(values):

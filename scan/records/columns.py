@@ -6,8 +6,9 @@ out from others when exporting and passed over when importing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from forms.form_check import PHASE_ID, ROLES
 from forms.rules import PHASES
 from scan.records.other_sheets import STATUSES as SHEET_STATUSES
 from scan.records.tidy import STATUSES
@@ -246,6 +247,36 @@ FIELDS = TidyTable(
     ),
     ("sheet", "row", "field"),
 )
+
+PHASE_ROWS = TidyTable(
+    "phases",
+    "One row a phase of a round whose card declares a game of its own.",
+    (
+        _id("round", "The round."),
+        _whole("place", "1, 2, … in the order thrown.", 1, 9, required=True),
+        TidyColumn("phase", "string", "Id of the phase.", required=True, pattern=PHASE_ID),
+        _text("label", "What it is called.", required=True),
+        _choice("role", "Where on a hole its throws fall.", *ROLES, required=True),
+        _text("columns", "Its columns on the card, separated by spaces.", required=True),
+        _whole("misses", "Known misses.", 0, None, required=True, derived=True),
+        _whole("tally", "The player's own count of misses.", 0, 9999),
+        _status("tally", required=False),
+    ),
+    ("round", "place"),
+    ((("round",), "rounds", ("round",)),),
+)
+
+
+def widened(table: TidyTable) -> TidyTable:
+    """Return the table of an export that has rounds of other games: any phase, and none that is required."""
+    return replace(table, columns=tuple(_widened(column) for column in table.columns))
+
+
+def _widened(column: TidyColumn) -> TidyColumn:
+    if column.enum == PHASES:
+        return replace(column, enum=(), pattern=PHASE_ID)
+    return replace(column, required=False) if column.name.startswith("misses_") else column
+
 
 #: Tables of an export that has such sheets; they are not imported.
 SHEET_TABLES = (SHEETS, FIELDS)

@@ -22,8 +22,8 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from forms.errors import InputError
-from forms.form import Form
-from forms.rules import PHASES, HoleRule, rules_of
+from forms.form import USUAL_PHASES, Form
+from forms.rules import HoleRule, rules_of
 from forms.units import to_metres
 from scan.asking import MATTERS
 from scan.reading import CardReading
@@ -31,6 +31,8 @@ from scan.records.answers import Answer
 from scan.records.card_values import NOT_ASKED, CardValues, text_of, whole_of
 from scan.records.rounds import Hole, Round, Scalar, Throw, Value
 
+#: The phase that begins a hole where a game does not say so.
+USUAL_TEE = USUAL_PHASES[0].id
 DISTANCE_DECIMALS = 3  # a millimetre: far finer than a paced distance, coarse enough to print neatly
 
 
@@ -38,7 +40,7 @@ def round_from_reading(
     form: Form,
     reading: CardReading,
     *,
-    recorded_at: datetime,
+    recorded_at: datetime | None,
     answers: Iterable[Answer] = (),
     player: str | None = None,
     photos: Iterable[str] = (),
@@ -50,7 +52,7 @@ def round_from_reading(
     ----------
     form : the form the card was printed from, with its course where that is printed in
     reading : what the machine says; must not be a rejected photo
-    recorded_at : when the photo was read, with a time zone
+    recorded_at : when the photo was read, with a time zone; None where that is not known
     answers : entered values, oldest first
     player : alias printed on the card or given with the photo; a name answered on the card goes first
     photos : SHA-256 of the photos of this card beyond the reading's own
@@ -65,7 +67,7 @@ def round_from_reading(
         raise ValueError("a round is composed from a readable card of a round form")
     card = CardValues(form, reading, tuple(answers))
     rules = rules_of(form)
-    worst = _worst(card, rules.worst, rules.holes)
+    worst = _worst(card, rules.worst, rules.holes, rules.phase_ids)
     notes: dict[str, str] = {}
     unit = str(card.value("unit").known or form.unit)
     holes = tuple(_hole(card, rule, worst, unit, notes) for rule in rules.holes)
@@ -87,14 +89,15 @@ def round_from_reading(
         total=card.value(rules.total.total) if rules.total else NOT_ASKED,
         holes=holes,
         sources=tuple(sorted(shas)),
-        recorded_at=recorded_at.astimezone(UTC),
+        recorded_at=None if recorded_at is None else recorded_at.astimezone(UTC),
         waiting=card.waiting(how),
         notes=notes,
         extra={name: v for name, v in extra.items() if v.value is not None or v.status != "known"},
+        phases=rules.phases,
     )
 
 
-def _worst(card: CardValues, field_id: str | None, holes: Iterable[HoleRule]) -> Value:
+def _worst(card: CardValues, field_id: str | None, holes: Iterable[HoleRule], phases: Sequence[str]) -> Value:
     """Return the worst phase as marked, or the one with most misses where one leads and none is marked."""
     value = card.value(field_id)
     if field_id is None or value.value is not None or value.status != "known":
@@ -102,7 +105,7 @@ def _worst(card: CardValues, field_id: str | None, holes: Iterable[HoleRule]) ->
     throws = [throw for hole in holes for throw in hole.throws]
     counts = {
         phase: sum(of == phase and card.value(name).known == "miss" for name, of in throws)
-        for phase in PHASES
+        for phase in phases
     }
     most = max(counts.values())
     leaders = [phase for phase, count in counts.items() if count == most]
@@ -131,7 +134,7 @@ def _hole(card: CardValues, rule: HoleRule, worst: Value, unit: str, notes: dict
 def _maybe(card: CardValues, rule: HoleRule, throws: Sequence[Throw], unit: str) -> tuple[Throw, ...]:
     """Return the throws that may be marked, beyond those that are known; `order` is the column."""
     found = []
-    for phase in PHASES:
+    for phase in dict.fromkeys(of for _, of in rule.throws):
         columns = [name for name, of in rule.throws if of == phase]
         known = sum(throw.phase == phase for throw in throws)
         for at, name in enumerate(columns[known:], start=known + 1):
@@ -155,16 +158,19 @@ def _penalty(card: CardValues, field_id: str | None) -> Value:
 def _throws(card: CardValues, rule: HoleRule, score: Value, penalty: Value, unit: str) -> tuple[Throw, ...]:
     known_score, known_penalty = whole_of(score.known), whole_of(penalty.known)
     thrown = known_score - known_penalty if known_score is not None and known_penalty is not None else None
-    columns = _known_columns(card, rule, thrown)
+    tee = next((phase.id for phase in card.form.phases if phase.role == "tee"), None)
+    columns = _known_columns(card, rule, thrown, tee)
     throws = [_throw(card, name, phase, unit) for name, phase in columns]
-    holed = who_holed([throw.phase for throw in throws], thrown, columns=len(rule.throws))
+    holed = who_holed([throw.phase for throw in throws], thrown, columns=len(rule.throws), tee=tee)
     return tuple(
         replace(throw, order=order, holed=is_in)
         for order, (throw, is_in) in enumerate(zip(throws, holed, strict=True), start=1)
     )
 
 
-def _known_columns(card: CardValues, rule: HoleRule, thrown: int | None) -> list[tuple[str, str]]:
+def _known_columns(
+    card: CardValues, rule: HoleRule, thrown: int | None, tee: str | None
+) -> list[tuple[str, str]]:
     """Return the columns of the throws that happened, in the order thrown."""
     marked = [
         any(card.marks(name) for name in (field_id, f"{field_id}.distance", f"{field_id}.stance"))
@@ -174,13 +180,13 @@ def _known_columns(card: CardValues, rule: HoleRule, thrown: int | None) -> list
     known = []
     for at, (field_id, phase) in enumerate(rule.throws):
         later = any(m for m, (_, of) in zip(marked[at:], rule.throws[at:], strict=True) if of == phase)
-        if later or (phase == "drive" and happened):
+        if later or (phase == tee and happened):
             known.append((field_id, phase))
     return known
 
 
 def who_holed(
-    phases: Sequence[object], thrown: int | None, *, columns: int | None = None
+    phases: Sequence[object], thrown: int | None, *, columns: int | None = None, tee: str | None = USUAL_TEE
 ) -> tuple[bool | None, ...]:
     """Say of each known throw of a hole whether it holed out; None for the last where that is open.
 
@@ -189,6 +195,7 @@ def who_holed(
     phases : phases of the known throws in the order thrown
     thrown : throws by score and penalties, or None where these are not known
     columns : throws that the card has room for; where all are filled the throws beyond come later
+    tee : the phase that begins a hole, of which a hole has one throw; None where the game has none
     """
     if not phases:
         return ()
@@ -196,7 +203,7 @@ def who_holed(
     last: bool | None = None
     if thrown == known:
         last = True
-    elif thrown is not None and thrown > known and (phases[-1] == "drive" or known == columns):
+    elif thrown is not None and thrown > known and (phases[-1] == tee or known == columns):
         last = False
     return (False,) * (known - 1) + (last,)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from forms.rules import PHASES
-from scan.records.columns import DOUBTS, HOLES, PRACTICE, ROUNDS, TABLES, THROWS
+from scan.records.columns import DOUBTS, HOLES, PHASE_ROWS, PRACTICE, ROUNDS, TABLES, THROWS, widened
 from scan.records.csv_rows import Place, Row, check_keys, typed_rows
 from scan.records.rounds import RECORD_SCHEMA
 from scan.records.schema import Problem, practice_problems_of, problems_of
@@ -33,8 +33,10 @@ def rounds_from_csv(texts: Mapping[str, str]) -> CsvRounds:
     texts : the texts of ``rounds``, ``holes``, ``throws`` and, if there is one, ``practice``
     """
     found = CsvRounds()
-    rows = {table.name: list(typed_rows(table, texts.get(table.name), found.problems)) for table in TABLES}
-    for table in TABLES:
+    other_games = PHASE_ROWS.name in texts
+    tables = (*map(widened, TABLES), PHASE_ROWS) if other_games else TABLES
+    rows = {table.name: list(typed_rows(table, texts.get(table.name), found.problems)) for table in tables}
+    for table in tables:
         check_keys(table, rows, found.problems)
     if found.problems:
         return found
@@ -44,11 +46,13 @@ def rounds_from_csv(texts: Mapping[str, str]) -> CsvRounds:
         found.problems += [_located(problem, {(): place}) for problem in practice_problems_of(done)]
     doubts = _by_key(rows[DOUBTS.name], "round")
     holes = _by_key(rows[HOLES.name], "round")
+    phases = _by_key(rows.get(PHASE_ROWS.name, []), "round")
     in_order = sorted(rows[THROWS.name], key=lambda item: int(item[0]["throw"]))
     throws = _by_key(in_order, "round", "hole")
     for head, at in rows[ROUNDS.name]:
         own = holes.get((head["round"],), [])
         record = _record(head, own, throws)
+        _put_phases(record, [row for row, _ in phases.get((head["round"],), [])])
         _put_doubts(record, [row for row, _ in doubts.get((head["round"],), [])])
         found.records.append(record)
         places: dict[tuple[str | int, ...], Place] = {(): at}
@@ -91,14 +95,31 @@ def _value(row: Mapping[str, Any], name: str) -> dict[str, Any]:
     }
 
 
-_NUMBERS = ("score", "penalty", "par", "total", "distance", "drive", "approach", "putt")
+_NUMBERS = ("score", "penalty", "par", "total", "distance")
+
+
+def _put_phases(record: dict[str, Any], rows: list[Mapping[str, Any]]) -> None:
+    """Put the phases of another game, and the tallies of them, into the record of a round."""
+    if not rows:
+        return
+    rows = sorted(rows, key=lambda row: int(row["place"]))
+    record["phases"] = [
+        {
+            **{name: row["phase" if name == "id" else name] for name in ("id", "label", "role")},
+            "columns": row["columns"].split(),
+        }
+        for row in rows
+    ]
+    record["tallies"] = {
+        row["phase"]: _value(row, "tally") for row in rows if row["tally_status"] is not None
+    }
 
 
 def _put_doubts(record: dict[str, Any], rows: list[Mapping[str, Any]]) -> None:
     """Put what doubtful values may be into the values of a record; throws that only may be are left out."""
     found: dict[str, list[list[Any]]] = {}
     for row in sorted(rows, key=lambda row: int(row["rank"])):
-        name = row["place"].rpartition("/")[2]
+        name = "total" if row["place"].startswith("tallies/") else row["place"].rpartition("/")[2]
         found.setdefault(row["place"], []).append([_doubtful(name, row["value"]), row["p"]])
     for place, pairs in found.items():
         value = _at(record, place.split("/"))

@@ -19,7 +19,6 @@ from math import prod
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
 from forms.units import to_metres
 from scan.records.compose import DISTANCE_DECIMALS, who_holed
 from scan.records.rounds import Hole, Round, Scalar, Throw, Value, is_day
@@ -205,7 +204,7 @@ def _checks(round_: Round, values: Mapping[str, Value]) -> Iterator[_Check]:
 
         if len(tied) > 1:
             yield _Check(tied, adds_up)
-    for phase in PHASES:
+    for phase in round_.phase_ids:
         yield from _tally_check(round_, phase, values)
     for hole in round_.holes:
         yield from _hole_check(hole, values)
@@ -285,11 +284,11 @@ def settled_by(round_: Round, drawn: Drawn) -> Round:
         worst=settle("worst", round_.worst),
         total=settle("total", round_.total),
         tallies={phase: settle(f"tallies/{phase}", value) for phase, value in round_.tallies.items()},
-        holes=tuple(_settled_hole(hole, round_.unit, drawn) for hole in round_.holes),
+        holes=tuple(_settled_hole(round_, hole, drawn) for hole in round_.holes),
     )
 
 
-def _settled_hole(hole: Hole, unit: str, drawn: Drawn) -> Hole:
+def _settled_hole(round_: Round, hole: Hole, drawn: Drawn) -> Hole:
     at = f"holes/{hole.number}/"
     if not any(place.startswith(at) for place in drawn):
         return hole
@@ -302,21 +301,21 @@ def _settled_hole(hole: Hole, unit: str, drawn: Drawn) -> Hole:
 
     score, penalty = settle("score", hole.score), settle("penalty", hole.penalty)
     throws: list[Throw] = []
-    for phase in PHASES:
+    for phase in round_.phase_ids:
         known = [(f"throws/{t.order}/", t) for t in hole.throws if t.phase == phase]
         maybe = [(f"maybe/{t.phase}{t.order}/", t) for t in hole.maybe if t.phase == phase]
-        here = [_settled_throw(throw, unit, at + place, drawn) for place, throw in (*known, *maybe)]
+        here = [_settled_throw(throw, round_.unit, at + place, drawn) for place, throw in (*known, *maybe)]
         there = [
             _is_marked(throw) or (i < len(known) and f"{at}{known[i][0]}execution" not in drawn)
             for i, throw in enumerate(here)
         ]
         last = max((i for i, is_there in enumerate(there) if is_there), default=-1)
-        last = max(last, 0) if phase == "drive" and known else last
+        last = max(last, 0) if phase == round_.tee and known else last
         throws += here[: last + 1]
     thrown = None
     if isinstance(score.known, int) and isinstance(penalty.known, int):
         thrown = score.known - penalty.known
-    holed = who_holed([throw.phase for throw in throws], thrown, columns=_COLUMNS)
+    holed = who_holed([throw.phase for throw in throws], thrown, columns=_columns(round_), tee=round_.tee)
     ordered = [
         replace(throw, order=order, holed=is_in)
         for order, (throw, is_in) in enumerate(zip(throws, holed, strict=True), start=1)
@@ -329,6 +328,11 @@ def _settled_hole(hole: Hole, unit: str, drawn: Drawn) -> Hole:
         throws=tuple(_notes_in_place(ordered)),
         maybe=(),
     )
+
+
+def _columns(round_: Round) -> int:
+    """Return how many throws of a hole the card has room for."""
+    return sum(len(phase.columns) for phase in round_.phases)
 
 
 def _is_marked(throw: Throw) -> bool:

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from forms.errors import InputError
-from forms.rules import PHASES
 from forms.units import to_metres
 from scan.records.compose import DISTANCE_DECIMALS, who_holed
 from scan.records.from_file import with_waiting_retold
@@ -69,7 +68,7 @@ def with_hole(round_: Round, number: int, given: HoleGiven, by: str, at: datetim
     hole = next((hole for hole in round_.holes if hole.number == number), None)
     if hole is None:
         raise InputError("expected a hole of this round, found none of that number.")
-    _check(given)
+    _check(given, round_.phase_ids)
     stamp = (by, at.astimezone(UTC))
     score, penalty = _value(hole.score, given.score, stamp), _value(hole.penalty, given.penalty, stamp)
     changed = replace(
@@ -77,7 +76,7 @@ def with_hole(round_: Round, number: int, given: HoleGiven, by: str, at: datetim
         score=score,
         penalty=penalty,
         par=_value(hole.par, given.par, stamp),
-        throws=_throws(hole, given.throws, score.known, penalty.known, round_.unit, stamp),
+        throws=_throws(round_, hole, given.throws, score.known, penalty.known, stamp),
     )
     after = replace(round_, holes=tuple(changed if h is hole else h for h in round_.holes))
     return with_waiting_retold(round_, after)
@@ -102,7 +101,7 @@ def with_head(round_: Round, given: HeadGiven, by: str, at: datetime) -> Round:
     return with_waiting_retold(round_, after)
 
 
-def _check(given: HoleGiven) -> None:
+def _check(given: HoleGiven, known: Sequence[str]) -> None:
     for name, number, most in (
         ("score", given.score, MOST_SCORE),
         ("par", given.par, MOST_PAR),
@@ -113,34 +112,34 @@ def _check(given: HoleGiven) -> None:
             raise InputError(f"{name}: expected a whole number from 0 to {most}.")
     for throw in given.throws:
         if (
-            throw.phase not in PHASES
+            throw.phase not in known
             or throw.execution not in ("", *EXECUTIONS)
             or set(throw.directions) - set(WAYS)
         ):
             raise InputError(
                 "expected a throw with its phase, clean or miss, and ways; found something else."
             )
-    phases = [PHASES.index(throw.phase) for throw in given.throws]
+    phases = [known.index(throw.phase) for throw in given.throws]
     if phases != sorted(phases):
-        raise InputError("expected the throws in order: drives, then approaches, then putts.")
+        raise InputError(f"expected the throws in order: {', then '.join(known)}.")
 
 
 def _throws(
+    round_: Round,
     hole: Hole,
     given: Sequence[ThrowGiven],
     score: Scalar,
     penalty: Scalar,
-    unit: str,
     stamp: tuple[str, datetime],
 ) -> tuple[Throw, ...]:
     thrown = score - penalty if isinstance(score, int) and isinstance(penalty, int) else None
-    holed = who_holed([throw.phase for throw in given], thrown)
-    before = {phase: [t for t in hole.throws if t.phase == phase] for phase in PHASES}
+    holed = who_holed([throw.phase for throw in given], thrown, tee=round_.tee)
+    before = {phase: [t for t in hole.throws if t.phase == phase] for phase in round_.phase_ids}
     throws = []
     for order, (throw, is_in) in enumerate(zip(given, holed, strict=True), start=1):
         same = before[throw.phase]
         old = same.pop(0) if same else None
-        throws.append(replace(_throw(old, throw, unit, stamp), order=order, holed=is_in))
+        throws.append(replace(_throw(old, throw, round_.unit, stamp), order=order, holed=is_in))
     return tuple(throws)
 
 

@@ -10,19 +10,29 @@ import io
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
+from dataclasses import dataclass, field
 from importlib import import_module
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from forms.errors import InputError
 from forms.files import whole_file, write_whole
-from scan.records.columns import SHEET_TABLES, TABLES, TidyColumn, TidyTable
+from scan.records.columns import PHASE_ROWS, SHEET_TABLES, TABLES, TidyColumn, TidyTable, widened
 from scan.records.csv_text import CsvWriter, csv_text
 from scan.records.other_sheets import OtherSheet, extra_rows, field_rows, sheet_row
 from scan.records.record_json import practice_to_json, round_to_json
 from scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
 from scan.records.schema import SCHEMA_FILE
-from scan.records.tidy import Row, doubt_rows, hole_rows, practice_row, round_row, settled, throw_rows
+from scan.records.tidy import (
+    Row,
+    doubt_rows,
+    hole_rows,
+    phase_rows,
+    practice_row,
+    round_row,
+    settled,
+    throw_rows,
+)
 
 ROUNDS_FILE = "rounds.json"
 PACKAGE_FILE = "datapackage.json"
@@ -64,13 +74,22 @@ def exported_files(
     )
 
 
-def _asked(sheets: Sequence[OtherSheet], extra: Sequence[Row]) -> dict[TidyTable, list[Row]]:
-    """Return the rows about sheets that are no rounds, and of what rounds hold beyond the game."""
+def _asked(sheets: Sequence[OtherSheet], beyond: _Beyond) -> dict[TidyTable, list[Row]]:
+    """Return the rows about sheets that are no rounds, and of what rounds hold beyond the usual game."""
     rows = {
         "sheets": [sheet_row(sheet) for sheet in sheets],
-        "fields": [*(row for sheet in sheets for row in field_rows(sheet)), *extra],
+        "fields": [*(row for sheet in sheets for row in field_rows(sheet)), *beyond.fields],
+        "phases": beyond.phases,
     }
-    return {table: rows[table.name] for table in SHEET_TABLES if rows[table.name]}
+    return {table: rows[table.name] for table in (PHASE_ROWS, *SHEET_TABLES) if rows[table.name]}
+
+
+@dataclass(slots=True)
+class _Beyond:
+    """Rows of what rounds hold beyond the usual game: further fields, other phases."""
+
+    fields: list[Row] = field(default_factory=list)
+    phases: list[Row] = field(default_factory=list)
 
 
 def rounds_text(rounds: Iterable[Round], practice: Iterable[PracticeSet] = ()) -> str:
@@ -88,7 +107,9 @@ _STREAMED = (*(f"{table.name}.csv" for table in TABLES), ROUNDS_FILE)
 
 def _about(more: Iterable[TidyTable] = ()) -> dict[str, bytes]:
     """Return the files that say what the others hold."""
-    package = json.dumps(data_package((*TABLES, *more)), ensure_ascii=False, indent=1) + "\n"
+    more = tuple(more)
+    tables = tuple(map(widened, TABLES)) if PHASE_ROWS in more else TABLES
+    package = json.dumps(data_package((*tables, *more)), ensure_ascii=False, indent=1) + "\n"
     return {PACKAGE_FILE: package.encode(), SCHEMA_FILE.name: SCHEMA_FILE.read_bytes()}
 
 
@@ -97,9 +118,9 @@ def _write(
     rounds: Iterable[Round],
     practice: Iterable[PracticeSet],
     parquet: Mapping[str, _ParquetFile] | None = None,
-) -> list[Row]:
+) -> _Beyond:
     """Write every round into each stream as it comes; return rows of what they hold beyond the game."""
-    extra: list[Row] = []
+    beyond = _Beyond()
     tables = {table.name: CsvWriter(table, streams[f"{table.name}.csv"]) for table in TABLES}
     whole = streams[ROUNDS_FILE]
 
@@ -117,7 +138,8 @@ def _write(
         for round_ in rounds:
             for name, rows in _rows_of(round_).items():
                 put(name, rows)
-            extra.extend(extra_rows(round_))
+            beyond.fields.extend(extra_rows(round_))
+            beyond.phases.extend(phase_rows(round_))
             yield round_to_json(settled(round_))
 
     whole.write(f'{{"schema": {RECORD_SCHEMA},\n"rounds": [\n'.encode())
@@ -127,7 +149,7 @@ def _write(
     put_lines(practice_to_json(done) for done in sets)
     whole.write(b"\n]}\n")
     put("practice", [practice_row(done) for done in sets])
-    return extra
+    return beyond
 
 
 def data_package(tables: Iterable[TidyTable] = TABLES) -> dict[str, Any]:
@@ -205,7 +227,7 @@ def write_export(
         if libraries is not None:
             for table in TABLES:
                 stream = stack.enter_context(whole_file(folder / f"{table.name}.parquet"))
-                files[table.name] = stack.enter_context(_ParquetFile(libraries, table, stream))
+                files[table.name] = stack.enter_context(_ParquetFile(libraries, widened(table), stream))
         asked = _asked(sheets, _write(streams, rounds, practice, files if parquet else None))
         for table, rows in asked.items():
             stack.enter_context(whole_file(folder / f"{table.name}.csv")).write(
@@ -217,6 +239,9 @@ def write_export(
                 files[table.name].put(rows)
     for name, content in _about(asked).items():
         write_whole(folder / name, content)
+    for table in (PHASE_ROWS, *SHEET_TABLES):  # of an earlier export, which had such rounds or sheets
+        if table not in asked:
+            (folder / f"{table.name}.csv").unlink(missing_ok=True)
     names = [*_STREAMED, *(f"{table.name}.csv" for table in asked), *_about(asked)]
     names += [f"{name}.parquet" for name in files]
     return [folder / name for name in names]

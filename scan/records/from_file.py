@@ -16,11 +16,10 @@ from functools import cache
 from typing import Any
 
 from forms.errors import InputError
-from forms.rules import PHASES
 from forms.units import to_metres
 from scan.records.answers import FORBIDDEN_SIGNS
 from scan.records.compose import DISTANCE_DECIMALS, who_holed
-from scan.records.record_json import round_from_json, round_to_json, time_text
+from scan.records.record_json import phases_of, round_from_json, round_to_json, tee_of, time_text
 from scan.records.rounds import Round
 from scan.records.schema import SCHEMA_FILE, problems_of, where_of
 
@@ -160,11 +159,11 @@ def _put(data: dict[str, Any], path: Path, value: object, who: str, when: dateti
     if key in ("forehand_from", "words_from"):
         holder[str(key).removesuffix(_FROM)] = value
     if key in ("score", "penalty"):
-        _say_who_holed(holder)
+        _say_who_holed(holder, out)
     return out
 
 
-def _say_who_holed(hole: dict[str, Any]) -> None:
+def _say_who_holed(hole: dict[str, Any], data: Mapping[str, Any]) -> None:
     """Say who holed out where the score did not tell before: by the rule that holds for typed rounds."""
     score, penalty = (
         None if hole[name].get("status") == "waits" else hole[name]["value"] for name in ("score", "penalty")
@@ -172,7 +171,7 @@ def _say_who_holed(hole: dict[str, Any]) -> None:
     if not isinstance(score, int) or not isinstance(penalty, int):
         return
     throws = hole["throws"]
-    found = who_holed([throw["phase"] for throw in throws], score - penalty)
+    found = who_holed([throw["phase"] for throw in throws], score - penalty, tee=tee_of(data))
     for throw, holed in zip(throws, found, strict=True):
         throw["holed"] = holed
 
@@ -184,7 +183,7 @@ def _values(data: Mapping[str, Any]) -> Iterator[tuple[Path, Mapping[str, Any]]]
     """Yield each value of a record with its path, in the order of the card."""
     for key in _HEAD:
         yield (key,), data[key]
-    for phase in PHASES:
+    for phase in phases_of(data):
         if phase in data["tallies"]:
             yield ("tallies", phase), data["tallies"][phase]
     for i, hole in enumerate(data["holes"]):
@@ -218,10 +217,10 @@ def _place(path: Path, data: Mapping[str, Any]) -> Place:
     if len(path) == 5:
         phase = data["holes"][path[1]]["throws"][path[3]]["phase"]
         says = says.replace(f", {key.removesuffix(_FROM)}", f" ({phase}), {key.removesuffix(_FROM)}")
-    return Place(_name(path, data), says, *_kind(path))
+    return Place(_name(path, data), says, *_kind(path, data))
 
 
-def _kind(path: Path) -> tuple[tuple[str, ...], str]:
+def _kind(path: Path, data: Mapping[str, Any]) -> tuple[tuple[str, ...], str]:
     """Return the choices and the kind of a place, as the published schema has them."""
     key = str(path[-1])
     if key == "execution":
@@ -230,6 +229,8 @@ def _kind(path: Path) -> tuple[tuple[str, ...], str]:
         return (), "day"
     if key == "forehand_from":
         return ("yes", "no"), "flag"
+    if key == "worst":
+        return phases_of(data), "text"
     part = _schema()["properties"] if path[0] in _HEAD else {}
     choices = part.get(key, {}).get("properties", {}).get("value", {}).get("enum", [])
     if choices:
@@ -265,4 +266,6 @@ def _field_ids(path: Path, data: Mapping[str, Any]) -> frozenset[str]:
     number = of_phase.index(throw["order"]) + 1
     end = "" if key == "execution" else f".{key}"
     names = {f"{row}.{throw['phase']}{number}{end}"}
+    columns = next((p["columns"] for p in data.get("phases", ()) if p["id"] == throw["phase"]), ())
+    names |= {f"{row}.{column}{end}" for column in columns[number - 1 : number]}
     return frozenset(names | ({f"{row}.{throw['phase']}{end}"} if number == 1 else set()))

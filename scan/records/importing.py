@@ -16,7 +16,7 @@ from typing import Any
 from forms.errors import InputError
 from forms.files import parsed_json, read_text
 from forms.shown import one_line, path_text
-from scan.records.columns import TABLES
+from scan.records.columns import PHASE_ROWS, TABLES
 from scan.records.csv_rounds import rounds_from_csv
 from scan.records.from_file import with_waiting_told
 from scan.records.record_json import (
@@ -69,7 +69,7 @@ def read_rounds(path: Path, *, by: str | None = None, at: datetime | None = None
 def _read_rounds(path: Path, by: str | None, at: datetime | None) -> Imported:
     taken = _Taken()
     if path.is_dir():
-        names = [table.name for table in TABLES if (path / f"{table.name}.csv").is_file()]
+        names = [table.name for table in (*TABLES, PHASE_ROWS) if (path / f"{table.name}.csv").is_file()]
         if not names:
             raise InputError(
                 f"{path_text(path)}: expected the CSV files of an export in this folder, found none. "

@@ -13,18 +13,30 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from scan.records.summary import ORDER, STORE_SCHEMA, UNDATED, Summary, Undated, undated_of
+from scan.records.summary import (
+    COLUMNS,
+    ORDER,
+    STORE_SCHEMA,
+    UNDATED,
+    Summary,
+    Undated,
+    undated_of,
+    with_misses,
+)
 
 
 def quick_summaries(path: Path) -> tuple[Summary, ...] | None:
     """Return the lines of all rounds in a store's file; None where `store` must look at it."""
-    columns = ", ".join(Summary.__slots__)
+    columns = ", ".join(COLUMNS)
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
             if connection.execute("SELECT version FROM store_version").fetchall() != [(STORE_SCHEMA,)]:
                 return None
             rows = connection.execute(f"SELECT {columns} FROM rounds ORDER BY {', '.join(ORDER)}").fetchall()
-        return tuple(_summary(row) for row in rows)
+            misses = connection.execute(
+                "SELECT round, phase, misses FROM misses ORDER BY round, place"
+            ).fetchall()
+        return with_misses(map(_typed, rows), misses)
     except (sqlite3.Error, ValueError, TypeError):
         return None
 
@@ -50,8 +62,8 @@ def has_other_sheets(path: Path) -> bool | None:
         return None
 
 
-def _summary(row: Sequence[Any]) -> Summary:
+def _typed(row: Sequence[Any]) -> Sequence[Any]:
     values = list(row)
-    at = Summary.__slots__.index("played_on")
+    at = COLUMNS.index("played_on")
     values[at] = date.fromisoformat(values[at]) if values[at] else None
-    return Summary(*values)
+    return values

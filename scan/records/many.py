@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 
 from scan.records import tables
 from scan.records.statements import add_photo, hole_values, round_values, throw_values
+from scan.records.tidy import miss_facts
 
 if TYPE_CHECKING:
     from scan.records.rounds import Round
@@ -45,6 +46,7 @@ def put_rounds(connection: Connection, texts: Texts, stored: Sequence[str]) -> N
     _add_photos(connection, [photo for round_, _ in texts for photo in round_.sources])
     rows = [round_values(round_, text, origin="file") for round_, text in texts]
     connection.execute(insert(tables.rounds), rows)
+    _copy(connection, tables.misses, [row for round_, _ in texts for row in miss_facts(round_)])
     _copy(connection, tables.holes, [row for round_, _ in texts for row in hole_values(round_)])
     _copy(connection, tables.throws, [row for round_, _ in texts for row in throw_values(round_)])
     # The card's own doubts are settled: its round now follows the file.

@@ -6,13 +6,15 @@ is opened; a newer one is refused, since an old program cannot know what it woul
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Column, Connection, inspect, select, update
+from sqlalchemy import Column, Connection, Table, insert, inspect, select, update
 from sqlalchemy.schema import CreateColumn
 
 from forms.errors import RecordError
+from forms.rules import PHASES
 from scan.records import sealing, tables, told
 from scan.records.sealing import SEALS
 from scan.records.summary import STORE_SCHEMA
@@ -53,6 +55,75 @@ def _tell_what_is_seen_together(connection: Connection) -> None:
     _add_column(connection, tables.cards.c.glance)
 
 
+def _misses_as_rows(connection: Connection) -> None:
+    """Bring version 7 to 8: misses are a row a phase, since a card may have other phases than three.
+
+    Cards of such games were kept without a round; the store works theirs out when it is opened.
+    """
+    names = ", ".join(f"misses_{phase}" for phase in PHASES)
+    rows = connection.exec_driver_sql(f"SELECT id, record, {names} FROM rounds").all()
+    found = [one for row in rows for one in _misses_of(row[0], row[1], row[2:])]
+    if connection.dialect.name == "sqlite":
+        _make_anew(connection, found, tables.rounds, tables.holes, tables.throws)
+    else:
+        run = connection.exec_driver_sql
+        for phase in PHASES:
+            run(f"ALTER TABLE rounds DROP COLUMN misses_{phase}")
+        _fill_misses(connection, found)
+        run("ALTER TABLE throws DROP CONSTRAINT ck_throws_phase")
+        run(
+            "ALTER TABLE throws ADD CONSTRAINT fk_throws_phase FOREIGN KEY (round, phase) "
+            "REFERENCES misses (round, phase) ON DELETE CASCADE"
+        )
+    for aside in connection.execute(select(tables.aside)).all():
+        kept = json.loads(aside.rows)
+        kept[tables.misses.name] = [
+            one
+            for row in kept["rounds"]
+            for one in _misses_of(row["id"], row["record"], [row.pop(f"misses_{p}") for p in PHASES])
+        ]
+        query = update(tables.aside).where(tables.aside.c.serial == aside.serial)
+        connection.execute(query.values(rows=json.dumps(kept, ensure_ascii=False)))
+
+
+def _misses_of(round_: str, record: str, counts: Iterable[int]) -> Iterator[dict[str, Any]]:
+    try:
+        tallies = json.loads(record)["tallies"]
+    except (ValueError, KeyError, TypeError):  # `check` says so; the columns are no worse for it
+        tallies = {}
+    for place, (phase, count) in enumerate(zip(PHASES, counts, strict=True), start=1):
+        tally = tallies.get(phase, {})
+        known = tally.get("value") if tally.get("status", "known") == "known" else None
+        yield {"round": round_, "place": place, "phase": phase, "misses": count, "tally": known}
+
+
+def _fill_misses(connection: Connection, found: Sequence[Mapping[str, Any]]) -> None:
+    tables.misses.create(connection)
+    if found:
+        connection.execute(insert(tables.misses), found)
+
+
+def _make_anew(connection: Connection, misses: Sequence[Mapping[str, Any]], *made: Table) -> None:
+    """Give tables of a SQLite file their columns and constraints of today, and the misses beside the first.
+
+    SQLite drops no column that a constraint names, and changes no constraint. Those that others refer to come
+    first; old tables go last and in reverse, since rows would go with the row that they refer to.
+    """
+    run = connection.exec_driver_sql
+    for table in made:
+        for index in inspect(connection).get_indexes(table.name):
+            run(f"DROP INDEX {index['name']}")
+        run(f"ALTER TABLE {table.name} RENAME TO old_{table.name}")
+    for table in made:
+        table.create(connection)
+        columns = ", ".join(f'"{column.name}"' for column in table.columns)
+        run(f"INSERT INTO {table.name} ({columns}) SELECT {columns} FROM old_{table.name}")
+        if table is made[0]:
+            _fill_misses(connection, misses)
+    for table in reversed(made):
+        run(f"DROP TABLE old_{table.name}")
+
+
 def _add_column(connection: Connection, column: Column[Any]) -> None:
     says = CreateColumn(column).compile(dialect=connection.dialect)
     connection.exec_driver_sql(f"ALTER TABLE {column.table.name} ADD COLUMN {says}")
@@ -66,6 +137,7 @@ STEPS: Mapping[int, Callable[[Connection], None]] = {
     4: _seal,
     5: _carry_doubt,
     6: _tell_what_is_seen_together,
+    7: _misses_as_rows,
 }
 
 

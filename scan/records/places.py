@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
+
 from scan.records.rounds import Round
-from scan.records.validate import field_of
+from scan.records.validate import column_of, field_of
 
 _OF_HEAD = {"played_on": "date.day", "hand": "hand", "wind": "wind", "worst": "worst", "total": "total"}
 _OF_ROW = {"directions_from": "way", "forehand_from": "forehand", "cause": "why", "words_from": "words"}
@@ -27,8 +29,10 @@ def field_of_place(round_: Round, place: str) -> str:
     kind, which, name = steps[2:]
     if name in _OF_ROW:
         return f"{row}.{_OF_ROW[name]}"
-    field = f"{row}.{which.replace('drive1', 'drive')}"
     if kind == "throws":
         hole = next(hole for hole in round_.holes if hole.number == int(steps[1]))
-        field = field_of(hole, hole.throws[int(which) - 1])
+        field = field_of(round_, hole, hole.throws[int(which) - 1])
+    else:
+        phase = next(phase for phase in round_.phase_ids if re.fullmatch(rf"{phase}\d", which))
+        field = f"{row}.{column_of(round_.phases, phase, int(which.removeprefix(phase)) - 1)}"
     return field if name == "execution" else f"{field}.{name}"

@@ -16,6 +16,8 @@ from typing import Any
 
 import msgspec
 
+from forms.form import USUAL_PHASES, Phase
+from forms.rules import PHASES
 from scan.records.rounds import RECORD_SCHEMA, Hole, PracticeSet, Round, Throw, Value, values_of
 
 _HEAD_VALUES = ("played_on", "hand", "wind", "worst", "total")
@@ -29,6 +31,7 @@ def round_to_json(round_: Round) -> dict[str, Any]:
         "form": round_.form,
         **_given({"player": round_.player, "course": round_.course, "layout": round_.layout}),
         "unit": round_.unit,
+        **({} if round_.phases == USUAL_PHASES else {"phases": [_phase_json(p) for p in round_.phases]}),
         **{name: _value_json(getattr(round_, name)) for name in _HEAD_VALUES},
         # By name: a round that comes from the store shows the same text as one just read.
         "tallies": {phase: _value_json(value) for phase, value in sorted(round_.tallies.items())},
@@ -205,6 +208,22 @@ def _value_json(value: Value) -> dict[str, Any]:
     if value.alternatives:
         data["alternatives"] = [list(pair) for pair in value.alternatives]
     return data
+
+
+def _phase_json(phase: Phase) -> dict[str, Any]:
+    return {"id": phase.id, "label": phase.label, "role": phase.role, "columns": list(phase.columns)}
+
+
+def phases_of(data: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the ids of the phases of a record's game, in the order thrown."""
+    return tuple(phase["id"] for phase in data["phases"]) if "phases" in data else PHASES
+
+
+def tee_of(data: Mapping[str, Any]) -> str | None:
+    """Return the phase that begins a hole in a record's game, if it has one."""
+    if "phases" not in data:
+        return PHASES[0]
+    return next((phase["id"] for phase in data["phases"] if phase["role"] == "tee"), None)
 
 
 def _hole_json(hole: Hole) -> dict[str, Any]:

@@ -20,6 +20,8 @@ from typing import Any, ClassVar, TypeVar
 
 import msgspec
 
+from forms.form import USUAL_PHASES, Phase
+
 RECORD_SCHEMA = 1
 
 #: What a value can hold.
@@ -156,7 +158,7 @@ class Round(
     """One round of one player.
 
     `id` is the card's serial, or one made at import. `form` is the fingerprint of the field map. `tallies`
-    and `total` are the player's own sums as written.
+    and `total` are the player's own sums as written. `phases` are those of its game, in the order thrown.
     """
 
     id: str
@@ -179,6 +181,17 @@ class Round(
     notes: dict[str, str] = msgspec.field(default_factory=dict)
     # What the card asks beyond the game, by field id, as answered; blank fields are left out.
     extra: dict[str, Value] = msgspec.field(default_factory=dict)
+    phases: tuple[Phase, ...] = USUAL_PHASES
+
+    @property
+    def phase_ids(self) -> tuple[str, ...]:
+        """Ids of the phases of its game, in the order thrown."""
+        return tuple(phase.id for phase in self.phases)
+
+    @property
+    def tee(self) -> str | None:
+        """The phase that begins a hole, if its game has one."""
+        return next((phase.id for phase in self.phases if phase.role == "tee"), None)
 
     @property
     def day(self) -> date | None:

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import functools
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from forms.errors import RecordError
+from forms.form_check import ROLES
 from scan.records.record_json import round_to_json, text_of, time_from
 from scan.records.rounds import Round, is_day
 
@@ -285,6 +286,8 @@ def _beyond_the_schema(data: Mapping[str, Any]) -> Iterator[Problem]:
     day = data["played_on"]
     if day.get("status", "known") == "known" and day["value"] is not None and not is_day(day["value"]):
         yield problem(f"expected a day of the calendar, found {_shown(day['value'])}", "played_on")
+    if "phases" in data:
+        yield from (problem(says, *path) for says, path in _of_other_phases(data))
     numbers = set()
     for at, hole in enumerate(data["holes"]):
         if hole["number"] in numbers:
@@ -304,6 +307,35 @@ def _beyond_the_schema(data: Mapping[str, Any]) -> Iterator[Problem]:
             time_from(text)
         except (ValueError, OverflowError):
             yield problem(f"expected a time that exists, found {_shown(text)}", *path)
+
+
+def _of_other_phases(data: Mapping[str, Any]) -> Iterator[tuple[str, Place]]:
+    """Yield what is wrong with the phases of a game of its own, and where other ones are named."""
+    yield from ((says, ("phases",)) for says in _wrong_with_phases(data["phases"]))
+    phases = [phase["id"] for phase in data["phases"]]
+    named: list[tuple[Any, Place]] = [(data["worst"]["value"], ("worst", "value"))]
+    named += [(phase, ("tallies",)) for phase in data["tallies"]]
+    named += [
+        (throw["phase"], ("holes", at, kind, nth, "phase"))
+        for at, hole in enumerate(data["holes"])
+        for kind in ("throws", "maybe")
+        for nth, throw in enumerate(hole.get(kind, ()))
+    ]
+    for phase, path in named:
+        if phase not in phases and not (phase is None and path[0] == "worst"):
+            yield f"expected one of {', '.join(map(_shown, phases))}; found {_shown(phase)}", path
+
+
+def _wrong_with_phases(phases: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """Yield what does not go together in the phases of a game."""
+    for name in ("id", "columns"):
+        used = [one for phase in phases for one in ([phase[name]] if name == "id" else phase[name])]
+        if len(set(used)) < len(used):
+            yield f"expected {name} of its own for each phase, found one twice"
+    roles = [phase["role"] for phase in phases]
+    order = [ROLES.index(role) for role in roles]
+    if order != sorted(order) or any(roles.count(role) > 1 for role in ("tee", "target")):
+        yield "expected them in the order thrown: at most one tee, then between, at most one target"
 
 
 def _times(data: Mapping[str, Any]) -> Iterator[tuple[Place, str]]:

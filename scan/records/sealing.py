@@ -3,8 +3,8 @@
 SQLite has no checksums of its own, and a flipped digit is still a number. PostgreSQL guards its pages itself
 (data checksums), so all this is for SQLite alone. The checksums are kept up by triggers of the connection and
 not by the statements that write: whatever writes through shortpencil is sealed, no statement can forget to.
-Whatever else writes breaks the seal, which is what `check` is to find. Rows of `holes` and `throws` have no
-seal: they say again what a round's record says, and `checking` compares them with it.
+Whatever else writes breaks the seal, which is what `check` is to find. Rows of `misses`, `holes` and
+`throws` have no seal: they say again what a round's record says, and `checking` compares them with it.
 
 A seal is the first 64 bits of SHA-256 over the row's columns that are not null, by name. It finds accidents;
 who wants to forge a row can forge its seal as well.
@@ -20,7 +20,7 @@ from sqlalchemy import Connection
 from scan.records import tables
 
 SEALS = "seals"
-_UNSEALED = (SEALS, tables.holes.name, tables.throws.name)
+_UNSEALED = (SEALS, tables.misses.name, tables.holes.name, tables.throws.name)
 _FUNCTION = "shortpencil_seal"
 _BETWEEN = "/"  # between the parts of a row's key
 

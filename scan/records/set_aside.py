@@ -31,6 +31,7 @@ ROWS: tuple[tuple[Table, str], ...] = (
     (tables.pictures, "serial"),
     (tables.hand_boxes, "serial"),
     (tables.rounds, "id"),
+    (tables.misses, "round"),
     (tables.holes, "round"),
     (tables.throws, "round"),
     (tables.practice, "card"),

@@ -14,7 +14,7 @@ from scan.records.answers import Answer
 from scan.records.kept import answer_from_text, answer_text, value_from_text, value_text
 from scan.records.record_json import practice_from_json, practice_to_json, time_text
 from scan.records.rounds import PracticeSet, Round
-from scan.records.tidy import hole_facts, round_row, throw_facts
+from scan.records.tidy import hole_facts, miss_facts, round_row, throw_facts
 
 
 def stored_round(connection: Connection, round_id: str) -> Row[Any] | None:
@@ -133,10 +133,14 @@ def put_pictures(connection: Connection, serial: str, pictures: Mapping[str, byt
 
 
 def put_round(connection: Connection, round_: Round, text: str, *, origin: str) -> None:
-    """Write a round with its holes and throws, in place of what was there under its id."""
+    """Write a round with its misses, holes and throws, in place of what was there under its id."""
     connection.execute(delete(tables.rounds).where(tables.rounds.c.id == round_.id))
     connection.execute(insert(tables.rounds).values(round_values(round_, text, origin=origin)))
-    for table, values_of in ((tables.holes, hole_values(round_)), (tables.throws, throw_values(round_))):
+    for table, values_of in (
+        (tables.misses, miss_facts(round_)),
+        (tables.holes, hole_values(round_)),
+        (tables.throws, throw_values(round_)),
+    ):
         if values_of:
             connection.execute(insert(table), values_of)
 

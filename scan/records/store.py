@@ -87,7 +87,7 @@ from scan.records.statements import (
     put_round,
     stored_round,
 )
-from scan.records.summary import ORDER, Summary, Undated, undated_of
+from scan.records.summary import COLUMNS, ORDER, Summary, Undated, undated_of, with_misses
 from scan.records.told import ToldSession, put_session, take_back_session, told_sessions
 from scan.records.versions import Join, Shown, speaking
 
@@ -544,10 +544,12 @@ class Store:
     def _renew(self, connection: Connection, serial: str) -> None:
         """Work one card's round out anew, unless it came from a file or its form is not kept."""
         stored = stored_round(connection, serial)
-        if stored is None or stored.origin == "file":
+        if stored is not None and stored.origin == "file":
             return
         with suppress(RecordError):
-            if self._card(connection, serial).reading.flagged:
+            card = self._card(connection, serial)
+            # A card of a game that an earlier version did not keep as rounds has none yet.
+            if card.form.makes_rounds and (stored is None or card.reading.flagged):
                 self._recompose(connection, serial)
 
     def _how(self, connection: Connection, player: str | None) -> str:
@@ -755,15 +757,16 @@ class Store:
         ----------
         beside : only the round of this id and those that its player played on its day; opens no other row
         """
-        columns = [tables.rounds.c[name] for name in Summary.__slots__]
-        query = select(*columns).order_by(*_BY_DAY)
+        rows = tables.misses.c
+        query = select(*(tables.rounds.c[name] for name in COLUMNS)).order_by(*_BY_DAY)
+        misses = select(rows.round, rows.phase, rows.misses).order_by(rows.round, rows.place)
         with reading(self._engine) as connection:
             if beside is None:
                 refuse_broken(connection, self.name, tables.rounds)
             else:
                 query = query.where(_beside(beside))
-            found = connection.execute(query).all()
-        return tuple(Summary(*row) for row in found)
+                misses = misses.where(rows.round.in_(select(tables.rounds.c.id).where(_beside(beside))))
+            return with_misses(connection.execute(query).all(), connection.execute(misses).all())
 
     def undated(self) -> dict[str, Undated]:
         """Return what is said of the day of each round whose day is not known; opens no other round."""
@@ -953,9 +956,8 @@ class Store:
             tables.readings.c.serial == serial
         )
         photos = connection.execute(query).all()
-        first = time_from(min(photo.recorded_at for photo in photos))
-        if first is None:
-            raise ValueError("a round card's reading was stored without its time")
+        # Readings of cards that made no round in an earlier version were kept without their time.
+        first = time_from(min((photo.recorded_at for photo in photos if photo.recorded_at), default=None))
         round_ = round_from_reading(
             card.form,
             card.reading,

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
+from forms.form import USUAL_PHASES
 from forms.rules import PHASES
 from scan.records.rounds import Hole, PracticeSet, Round, Throw, Value, values_of
 
@@ -51,7 +52,7 @@ def round_row(round_: Round) -> Row:
         "holes_scored": len(scored),
         "score": sum(int(hole.score.known or 0) for hole in scored),
         "par_scored": sum(int(par) for par in pars if par is not None) if _all_known(pars) else None,
-        **{f"misses_{phase}": misses(round_, phase) for phase in PHASES},
+        **{f"misses_{phase}": _misses_if(round_, phase) for phase in PHASES},
         **_with_status("total", round_.total),
         **{
             key: item
@@ -62,6 +63,42 @@ def round_row(round_: Round) -> Row:
         "recorded_at": round_.recorded_at,
         "photos": " ".join(round_.sources) or None,
     }
+
+
+def _misses_if(round_: Round, phase: str) -> int | None:
+    """Count the misses of a phase; None where the round's game has no such phase."""
+    return misses(round_, phase) if phase in round_.phase_ids else None
+
+
+def miss_facts(round_: Round) -> list[Row]:
+    """Return what is known of each phase, as the store's table has it."""
+    return [
+        {
+            "round": round_.id,
+            "place": place,
+            "phase": phase,
+            "misses": misses(round_, phase),
+            "tally": _known(round_.tallies.get(phase)),
+        }
+        for place, phase in enumerate(round_.phase_ids, start=1)
+    ]
+
+
+def phase_rows(round_: Round) -> Iterator[Row]:
+    """Yield the row of each phase of a round of another game than the usual one, in the order thrown."""
+    if round_.phases == USUAL_PHASES:
+        return
+    for place, phase in enumerate(round_.phases, start=1):
+        yield {
+            "round": round_.id,
+            "place": place,
+            "phase": phase.id,
+            "label": phase.label,
+            "role": phase.role,
+            "columns": " ".join(phase.columns),
+            "misses": misses(round_, phase.id),
+            **_with_status("tally", round_.tallies.get(phase.id)),
+        }
 
 
 def settled(round_: Round) -> Round:

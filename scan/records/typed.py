@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from forms.units import M_PER_FOOT
-from scan.records.compose import DISTANCE_DECIMALS, who_holed
+from scan.records.compose import DISTANCE_DECIMALS, USUAL_TEE, who_holed
 from scan.records.record_json import time_text
 from scan.records.rounds import RECORD_SCHEMA
 
@@ -46,10 +46,41 @@ def filled_out(data: object, *, by: str | None = None, at: datetime | None = Non
         out[name] = full.value(out.get(name))
     tallies = out.get("tallies")
     out["tallies"] = full.values(tallies) if isinstance(tallies, Mapping) else tallies or {}
+    out["phases"] = _phases(out.get("phases"))
+    if out["phases"] is None:
+        del out["phases"]
     holes = out.get("holes", [])
     if isinstance(holes, list):
+        full.tee = _tee(out.get("phases"))
         out["holes"] = [full.hole(hole, number, out["unit"]) for number, hole in enumerate(holes, start=1)]
     return out
+
+
+def _phases(given: Any) -> Any:
+    """Return the phases of a game with what may be left out: a label, columns named after the phase."""
+    if not isinstance(given, list):
+        return given
+    return [
+        {"label": p.get("id"), "columns": _columns(p.get("id"), p.get("role")), **p}
+        if isinstance(p, Mapping)
+        else p
+        for p in given
+    ]
+
+
+def _columns(phase: Any, role: Any) -> list[str]:
+    return [f"{phase}"] if role == "tee" else [f"{phase}{nth}" for nth in (1, 2, 3)]
+
+
+def _tee(phases: Any) -> str | None:
+    if phases is None:
+        return USUAL_TEE
+    found = (
+        [p.get("id") for p in phases if isinstance(p, Mapping) and p.get("role") == "tee"]
+        if isinstance(phases, list)
+        else []
+    )
+    return found[0] if found and isinstance(found[0], str) else None
 
 
 def _made_id(data: Mapping[str, Any]) -> str:
@@ -61,6 +92,7 @@ def _made_id(data: Mapping[str, Any]) -> str:
 class _Filler:
     def __init__(self, by: str | None, at: datetime | None) -> None:
         stamp = {"by": by, "at": time_text(at)} if by else {}
+        self.tee: str | None = USUAL_TEE
         self._where_from = {"source": "entered" if by else "imported"} | {
             key: item for key, item in stamp.items() if item is not None
         }
@@ -84,7 +116,7 @@ class _Filler:
             typed = [isinstance(throw, Mapping) and _is_typed(throw) for throw in throws]
             out["throws"] = [self.throw(throw, order, unit) for order, throw in enumerate(throws, start=1)]
             if typed and all(typed):
-                _say_who_holed(out)
+                _say_who_holed(out, self.tee)
         return out
 
     def throw(self, given: Any, order: int, unit: Any) -> Any:
@@ -108,11 +140,12 @@ def _is_typed(throw: Mapping[str, Any]) -> bool:
     return not isinstance(throw.get("execution"), Mapping)
 
 
-def _say_who_holed(hole: dict[str, Any]) -> None:
+def _say_who_holed(hole: dict[str, Any], tee: str | None) -> None:
     """Fill in `holed` where it is left out, by the score and the order of the throws."""
     score, penalty = hole["score"].get("value"), hole["penalty"].get("value")
     known = all(isinstance(n, int) and not isinstance(n, bool) for n in (score, penalty))
     throws = hole["throws"]
     phases = [throw.get("phase") for throw in throws]
-    for throw, holed in zip(throws, who_holed(phases, score - penalty if known else None), strict=True):
+    found = who_holed(phases, score - penalty if known else None, tee=tee)
+    for throw, holed in zip(throws, found, strict=True):
         throw.setdefault("holed", holed)

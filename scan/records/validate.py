@@ -15,13 +15,12 @@ Official Rules of Disc Golf: 808.D (scores), 802.05.B (teeing area), 806.01 (put
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import pairwise
 
-from forms.form import Form
-from forms.rules import PHASES
+from forms.form import Form, Phase
 from scan.reading import Finding
 from scan.records.rounds import Hole, Round, Throw, is_day
 
@@ -33,7 +32,6 @@ USUAL_PAR, POSSIBLE_PAR = (3, 5), (2, 6)
 HIGH_OVER_PAR, HIGH_SCORE = 6, 15
 MOST_HOLES = 27
 JUMP_STANCES = ("jump", "step")
-COLUMNS = {"approach": 2, "putt": 3}  # of the built-in cards; further throws stay unmarked
 
 ERROR, ASK, FINE = "error", "ask", "fine"
 
@@ -57,7 +55,7 @@ def validate(round_: Round, form: Form | None = None) -> tuple[RoundFinding, ...
     # A card that declares its unmarked throws clean tells only of misses: throws without a mark are no gap.
     only_misses = any(t.execution.source == "default" for hole in round_.holes for t in hole.throws)
     for hole in round_.holes:
-        found += _hole(hole, only_misses)
+        found += _hole(round_, hole, only_misses)
         for number, throw in enumerate(hole.throws, start=1):
             found += _throw(round_, hole, throw, number)
     found += [*_notes(round_), *_tallies(round_), *_total(round_)]
@@ -73,12 +71,22 @@ def validate(round_: Round, form: Form | None = None) -> tuple[RoundFinding, ...
     return tuple(RoundFinding(f.rule, cells_of(f.cells), f.says, f.level) for f in found)
 
 
-def field_of(hole: Hole, throw: Throw) -> str:
-    """Return the id of the field a throw is marked in, as in ``h07.putt2``."""
-    if throw.phase == "drive":
-        return f"{_row(hole)}.drive"
+def field_of(round_: Round, hole: Hole, throw: Throw) -> str:
+    """Return the id of the field a throw is marked in, as in ``h07.putt2``.
+
+    A throw beyond the columns of its phase is named as if there were one more.
+    """
     same = [other.order for other in hole.throws if other.phase == throw.phase]
-    return f"{_row(hole)}.{throw.phase}{same.index(throw.order) + 1}"
+    return f"{_row(hole)}.{column_of(round_.phases, throw.phase, same.index(throw.order))}"
+
+
+def column_of(phases: Iterable[Phase], phase: str, nth: int) -> str:
+    """Return the column of a phase's nth throw on a hole, counted from 0; a tee has one column."""
+    one = next((p for p in phases if p.id == phase), None)
+    if one is None:
+        return f"{phase}{nth + 1}"
+    at = 0 if one.role == "tee" else nth
+    return one.columns[at] if at < len(one.columns) else f"{phase}{at + 1}"
 
 
 def _row(hole: Hole) -> str:
@@ -100,7 +108,7 @@ def _date(round_: Round) -> Iterator[RoundFinding]:
         yield RoundFinding("date", cells, f"the date {day.value} lies after the day it was read", ASK)
 
 
-def _hole(hole: Hole, only_misses: bool) -> Iterator[RoundFinding]:
+def _hole(round_: Round, hole: Hole, only_misses: bool) -> Iterator[RoundFinding]:
     name, row = f"hole {hole.number}", _row(hole)
     score, penalty, par = hole.score.known, hole.penalty.known, hole.par.known
     if hole.number > MOST_HOLES:
@@ -113,7 +121,7 @@ def _hole(hole: Hole, only_misses: bool) -> Iterator[RoundFinding]:
     if hole.length_m is not None and not LENGTH_M[0] <= hole.length_m <= LENGTH_M[1]:
         says = f"{name}: {hole.length_m:g} m is an unusual length for a hole"
         yield RoundFinding("length", (f"{row}.score",), says, ASK)
-    yield from _order(hole)
+    yield from _order(round_, hole)
     if not isinstance(score, int):
         return
     if score > HIGH_SCORE or (isinstance(par, int) and score > par + HIGH_OVER_PAR):
@@ -121,14 +129,16 @@ def _hole(hole: Hole, only_misses: bool) -> Iterator[RoundFinding]:
             "high-score", (f"{row}.score",), f"{name}: a score of {score} is unusually high", ASK
         )
     if isinstance(penalty, int):
-        yield from _throws_against_score(hole, score, penalty, only_misses)
+        yield from _throws_against_score(round_, hole, score, penalty, only_misses)
 
 
-def _throws_against_score(hole: Hole, score: int, penalty: int, only_misses: bool) -> Iterator[RoundFinding]:
+def _throws_against_score(
+    round_: Round, hole: Hole, score: int, penalty: int, only_misses: bool
+) -> Iterator[RoundFinding]:
     """Score = throws + penalty throws (808.D)."""
     name, row = f"hole {hole.number}", _row(hole)
     marked = [throw for throw in hole.throws if throw.execution.value != "unmarked"]
-    cells = (f"{row}.score", f"{row}.penalty", *(field_of(hole, throw) for throw in hole.throws))
+    cells = (f"{row}.score", f"{row}.penalty", *(field_of(round_, hole, throw) for throw in hole.throws))
     thrown = score - penalty
     if thrown < 1:
         says = f"{name}: a score of {score} with {_count(penalty, 'penalty throw')} leaves no throw"
@@ -137,14 +147,14 @@ def _throws_against_score(hole: Hole, score: int, penalty: int, only_misses: boo
     if any(throw.execution.status != "known" for throw in hole.throws):
         return
     if thrown == 1 and len(hole.throws) > 1:
-        says = f"{name}: a score of 1 is an ace, but more than the drive is marked"
+        says = f"{name}: a score of 1 is an ace, but more than {_the_first(round_)} is marked"
         yield RoundFinding("ace", cells, says, ERROR)
     elif len(hole.throws) > thrown:
         parts = f"{_count(len(hole.throws), 'throw')} marked"
         if penalty:
             parts += f" and {_count(penalty, 'penalty throw')}"
         yield RoundFinding("throws", cells, f"{name}: {parts}, but the score says {score}", ERROR)
-    elif marked and not only_misses and len(hole.throws) < thrown and not _columns_are_full(hole):
+    elif marked and not only_misses and len(hole.throws) < thrown and not _columns_are_full(round_, hole):
         says = f"{name}: a score of {score} means {_count(thrown, 'throw')}, but {len(hole.throws)} marked"
         yield RoundFinding("throws", cells, says, ASK)
     if penalty > thrown:
@@ -152,36 +162,41 @@ def _throws_against_score(hole: Hole, score: int, penalty: int, only_misses: boo
         yield RoundFinding("penalties", (f"{row}.penalty",), says, ASK)
 
 
-def _columns_are_full(hole: Hole) -> bool:
-    """Say whether the card had no room for another approach, or no room for another putt."""
+def _the_first(round_: Round) -> str:
+    return f"the {round_.tee}" if round_.tee else "one throw"
+
+
+def _columns_are_full(round_: Round, hole: Hole) -> bool:
+    """Say whether the card had no room for another throw of some phase that may have several."""
     phases = [throw.phase for throw in hole.throws]
-    return any(phases.count(phase) >= count for phase, count in COLUMNS.items())
+    return any(phases.count(phase.id) >= len(phase.columns) for phase in round_.phases if phase.role != "tee")
 
 
-def _order(hole: Hole) -> Iterator[RoundFinding]:
+def _order(round_: Round, hole: Hole) -> Iterator[RoundFinding]:
     """First a drive (802.05.B); the last throw, and no other, holes out (807)."""
+    tee = round_.tee
     name = f"hole {hole.number}"
     phases = [throw.phase for throw in hole.throws]
-    if phases and phases[0] != "drive":
-        says = f"{name}: the first throw of a hole is a drive, here it is {_a(phases[0])}"
-        yield RoundFinding("first-throw", (field_of(hole, hole.throws[0]),), says, ERROR)
-    if "drive" in phases[1:] and not hole.penalty.known:
-        says = f"{name}: a second drive is thrown only after a penalty, none is marked"
+    if tee and phases and phases[0] != tee:
+        says = f"{name}: the first throw of a hole is {_a(tee)}, here it is {_a(phases[0])}"
+        yield RoundFinding("first-throw", (field_of(round_, hole, hole.throws[0]),), says, ERROR)
+    if tee in phases[1:] and not hole.penalty.known:
+        says = f"{name}: a second {tee} is thrown only after a penalty, none is marked"
         yield RoundFinding("first-throw", (f"{_row(hole)}.penalty",), says, ASK)
     for throw, following in pairwise(hole.throws):
         if throw.holed:
             says = f"{name}: throw {throw.order} holed out, but throw {following.order} follows"
-            yield RoundFinding("holed", (field_of(hole, throw),), says, ERROR)
+            yield RoundFinding("holed", (field_of(round_, hole, throw),), says, ERROR)
     score, penalty = hole.score.known, hole.penalty.known
     complete = isinstance(score, int) and isinstance(penalty, int) and len(hole.throws) == score - penalty
     if complete and hole.throws and hole.throws[-1].holed is False:
         says = f"{name}: the hole has a score, but its last throw did not hole out"
-        yield RoundFinding("holed", (field_of(hole, hole.throws[-1]),), says, ERROR)
+        yield RoundFinding("holed", (field_of(round_, hole, hole.throws[-1]),), says, ERROR)
 
 
 def _throw(round_: Round, hole: Hole, throw: Throw, number: int) -> Iterator[RoundFinding]:
     name = f"hole {hole.number}, throw {number}"
-    at = field_of(hole, throw)
+    at = field_of(round_, hole, throw)
     cause = throw.cause.known if throw.cause else None
     if (cause or throw.directions) and throw.execution.known in ("clean", "unmarked"):
         noted = f"cause ({cause})" if cause else f"direction ({', '.join(throw.directions)})"
@@ -192,8 +207,11 @@ def _throw(round_: Round, hole: Hole, throw: Throw, number: int) -> Iterator[Rou
         return
     written = f"{throw.distance.known:g} {round_.unit}" if throw.distance else f"{distance_m:g} m"
     cells = (f"{at}.distance",)
-    if throw.phase == "putt" and not PUTT_M[0] <= distance_m <= PUTT_M[1]:
-        yield RoundFinding("distance", cells, f"{name}: a putt from {written} is unusual", ASK)
+    putt = next((phase.id for phase in round_.phases if phase.role == "target"), None)
+    if throw.phase == putt and not PUTT_M[0] <= distance_m <= PUTT_M[1]:
+        yield RoundFinding("distance", cells, f"{name}: {_a(putt)} from {written} is unusual", ASK)
+    if putt is None:
+        return
     stance = throw.stance.known if throw.stance else None
     if stance in JUMP_STANCES and distance_m <= PUTTING_AREA_M:
         says = f"{name}: a {stance} putt is allowed only beyond 10 m, here it is {written}"
@@ -201,10 +219,10 @@ def _throw(round_: Round, hole: Hole, throw: Throw, number: int) -> Iterator[Rou
     if abs(distance_m - PUTTING_AREA_M) <= EDGE_M and round_.unit == "ft":
         says = f"{name}: {written} is at the edge of the putting area; it counts as {_a(throw.phase)}"
         yield RoundFinding("edge", cells, says, FINE)
-    elif throw.phase == "approach" and distance_m <= PUTTING_AREA_M:
-        says = f"{name}: from {written} it is a putt by the rules, here it is an approach"
+    elif throw.phase not in (putt, round_.tee) and distance_m <= PUTTING_AREA_M:
+        says = f"{name}: from {written} it is a putt by the rules, here it is {_a(throw.phase)}"
         yield RoundFinding("close-approach", cells, says, ASK)
-    elif throw.phase == "putt" and distance_m > PUTTING_AREA_M:
+    elif throw.phase == putt and distance_m > PUTTING_AREA_M:
         says = f"{name}: a putt from {written} is beyond the putting area and counted apart"
         yield RoundFinding("far-putt", cells, says, FINE)
 
@@ -223,14 +241,14 @@ def _notes(round_: Round) -> Iterator[RoundFinding]:
 
 
 def _tallies(round_: Round) -> Iterator[RoundFinding]:
-    for phase in PHASES:
+    for phase in round_.phase_ids:
         written = round_.tallies[phase].known if phase in round_.tallies else None
         throws = [(hole, throw) for hole in round_.holes for throw in hole.throws if throw.phase == phase]
         if not isinstance(written, int) or any(throw.execution.status != "known" for _, throw in throws):
             continue
         missed = sum(throw.execution.known == "miss" for _, throw in throws)
         if missed != written:
-            cells = (f"tally.{phase}", *(field_of(hole, throw) for hole, throw in throws))
+            cells = (f"tally.{phase}", *(field_of(round_, hole, throw) for hole, throw in throws))
             says = f"you counted {_count(written, f'missed {phase}')}, the marks show {missed}"
             yield RoundFinding(f"tally.{phase}", cells, says, ERROR)
 

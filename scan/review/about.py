@@ -15,12 +15,11 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from forms.errors import InputError, RecordError
-from forms.rules import PHASES
+from forms.rules import MANY, PHASES
 from scan.records.told import ToldSession, checked
 from scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
 from scan.review.keeping import chores_of
 from scan.review.naming import count_said, day_said
-from scan.review.played import MANY
 
 if TYPE_CHECKING:
     from scan.review.app import Desk

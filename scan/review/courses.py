@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from datetime import date
 from math import sqrt
 
-from forms.rules import PHASES
 from forms.units import M_PER_FOOT
 from scan.records.rounds import Round
 
@@ -109,16 +108,26 @@ def _line(key: CourseKey, rounds: Sequence[Round]) -> CourseLine:
     )
 
 
+def course_games(rounds: Sequence[Round]) -> list[tuple[tuple[str, ...], list[CourseHole]]]:
+    """Return the holes of one course for each game that was played there, the most played one first."""
+    games: dict[tuple[str, ...], list[Round]] = {}
+    for round_ in rounds:
+        games.setdefault(round_.phase_ids, []).append(round_)
+    in_order = sorted(games.items(), key=lambda game: -len(game[1]))
+    return [(phases, course_holes(played)) for phases, played in in_order]
+
+
 def course_holes(rounds: Sequence[Round]) -> list[CourseHole]:
-    """Return the holes of one course; `rounds` are all of that course and layout."""
+    """Return the holes of one course; `rounds` are all of that course and layout, and of one game."""
     numbers = sorted({hole.number for round_ in rounds for hole in round_.holes})
     found = []
     for number in numbers:
         holes = [(r, h) for r in rounds for h in r.holes if h.number == number]
         scores = Counter(hole.score.known for _, hole in holes if isinstance(hole.score.known, int))
+        phases = holes[-1][0].phase_ids
         throws = [t for _, hole in holes for t in hole.throws if t.execution.known in ("clean", "miss")]
         misses = tuple(
-            sum(t.phase == phase and t.execution.known == "miss" for t in throws) for phase in PHASES
+            sum(t.phase == phase and t.execution.known == "miss" for t in throws) for phase in phases
         )
         low, high = share_range(sum(misses), len(throws))
         newest, last = holes[-1]

@@ -9,12 +9,12 @@ from typing import Any
 from forms.form import Field
 from forms.geometry import Box
 from forms.layout import Layout
-from forms.rules import PHASES
+from forms.rules import MANY
 from scan.records.answers import LEFT, standing
 from scan.records.cards import Card
 from scan.records.rounds import Hole, Round, Value
 from scan.records.summary import Summary
-from scan.records.tidy import round_row
+from scan.records.tidy import misses, round_row
 from scan.records.validate import validate
 from scan.review.views import box_of
 from scan.review.wording import key_of, name_of, said
@@ -139,7 +139,9 @@ def round_table(round_: Round) -> dict[str, Any]:
     return {
         "title": round_line(round_),
         "holes": [_hole_line(round_, hole) for hole in round_.holes],
-        "misses": [(phase, row[f"misses_{phase}"], _written(round_.tallies.get(phase))) for phase in PHASES],
+        "misses": [
+            (phase, misses(round_, phase), _written(round_.tallies.get(phase))) for phase in round_.phase_ids
+        ],
         "total": row["score"],
         "written_total": _written(round_.total),
         "findings": [finding.says for finding in validate(round_) if finding.level != "fine"],
@@ -148,7 +150,7 @@ def round_table(round_: Round) -> dict[str, Any]:
 
 
 def _hole_line(round_: Round, hole: Hole) -> dict[str, str]:
-    thrown: dict[str, list[str]] = {phase: [] for phase in PHASES}
+    thrown: dict[str, list[str]] = {phase: [] for phase in round_.phase_ids}
     for throw in hole.throws:
         words = _shown(throw.execution)
         if throw.distance is not None and throw.distance.known is not None:
@@ -185,17 +187,17 @@ class Strip:
 
 
 def season(lines: Sequence[Summary]) -> list[Strip]:
-    """Return the misses of each phase over the rounds, from the same columns as the list of rounds."""
-    many = {"drive": "drives", "approach": "approaches", "putt": "putts"}
-    counts = {phase: [getattr(line, f"misses_{phase}") for line in lines] for phase in PHASES}
+    """Return the misses of each phase over rounds of one game, from the columns of the list of rounds."""
+    phases = lines[0].phases if lines else ()
+    counts = {phase: [line.misses_of(phase) for line in lines] for phase in phases}
     most = max((count for row in counts.values() for count in row), default=0) or 1
     played = [line.played_on for line in lines]
     days = [f"{day.day} {day:%b %Y}" if day else "no date" for day in played]
     return [
         Strip(
-            many[phase],
+            MANY[phase],
             tuple((count / most, count, day) for count, day in zip(row, days, strict=True)),
-            f"Missed {many[phase]}, round by round: {', '.join(map(str, row))}.",
+            f"Missed {MANY[phase]}, round by round: {', '.join(map(str, row))}.",
         )
         for phase, row in counts.items()
     ]

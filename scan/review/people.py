@@ -6,9 +6,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from forms.rules import PHASES
+from forms.rules import MANY, PHASES
 from scan.records.summary import Summary
-from scan.review.played import MANY
 
 LATE = 5  # rounds that "of late" speaks of
 
@@ -23,12 +22,18 @@ class PlayerLine:
     misses: tuple[float, ...]
     late: int
     waits: int
+    phases: tuple[str, ...] = PHASES
+
+    @property
+    def of(self) -> str:
+        """The phases in words where they are not the usual ones; else ""."""
+        return "" if self.phases == PHASES else ", ".join(MANY[phase] for phase in self.phases)
 
     @property
     def most(self) -> str:
         """The phase with most misses of late, as "putts"; "" without any or where two are level."""
         most = max(self.misses, default=0.0)
-        leaders = [phase for phase, mean in zip(PHASES, self.misses, strict=True) if mean == most > 0]
+        leaders = [phase for phase, mean in zip(self.phases, self.misses, strict=True) if mean == most > 0]
         return MANY[leaders[0]] if len(leaders) == 1 else ""
 
 
@@ -42,12 +47,14 @@ def player_lines(lines: Sequence[Summary], also: Collection[str] = ()) -> list[P
 
 
 def _line(name: str, rounds: Sequence[Summary]) -> PlayerLine:
-    late = rounds[-LATE:]
+    phases = rounds[-1].phases if rounds else PHASES  # one table never mixes games: the latest round's
+    late = [line for line in rounds if line.phases == phases][-LATE:]
     return PlayerLine(
         name,
         len(rounds),
         max((line.played_on for line in rounds if line.played_on), default=None),
-        tuple(sum(getattr(line, f"misses_{phase}") for line in late) / max(len(late), 1) for phase in PHASES),
+        tuple(sum(line.misses_of(phase) for line in late) / max(len(late), 1) for phase in phases),
         len(late),
         sum(line.waits for line in rounds),
+        phases,
     )

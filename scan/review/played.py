@@ -12,14 +12,13 @@ from typing import Any
 from urllib.parse import quote
 
 from forms.form import Form
-from forms.rules import PHASES, rules_of
+from forms.rules import MANY, rules_of
 from forms.units import M_PER_FOOT
 from scan.records.rounds import Hole, Round, Throw, Value
-from scan.records.tidy import round_row
+from scan.records.tidy import misses, round_row
 from scan.records.validate import validate
 from scan.review.naming import count_said
 
-MANY = {"drive": "drives", "approach": "approaches", "putt": "putts"}
 _NTH = ("first", "second", "third", "fourth", "fifth", "sixth")
 #: Causes of the built-in cards, for rounds whose card is not at hand.
 CAUSES = {
@@ -82,7 +81,7 @@ def round_view(round_: Round, form: Form | None) -> dict[str, Any]:
     form : the form of its card; None for a round that came from a file
     """
     row = round_row(round_)
-    counts = [row[f"misses_{phase}"] for phase in PHASES]
+    counts = [misses(round_, phase) for phase in round_.phase_ids]
     most = max(counts) if counts.count(max(counts)) == 1 else 0
     addresses = _Addresses(round_, form)
     causes = {**CAUSES, **({cause.id: cause.label for cause in form.causes} if form else {})}
@@ -90,7 +89,7 @@ def round_view(round_: Round, form: Form | None) -> dict[str, Any]:
         "holes": [_hole(round_, hole, addresses, causes) for hole in round_.holes],
         "misses": [
             (phase, MANY[phase], count, _shown(round_.tallies.get(phase)), count == most > 0)
-            for phase, count in zip(PHASES, counts, strict=True)
+            for phase, count in zip(round_.phase_ids, counts, strict=True)
         ],
         "score": row["score"],
         "holes_scored": row["holes_scored"],
@@ -137,7 +136,7 @@ class _Addresses:
 
 def _hole(round_: Round, hole: Hole, addresses: _Addresses, causes: Mapping[str, str]) -> HoleLine:
     lines = []
-    of_phase = {phase: [t for t in hole.throws if t.phase == phase] for phase in PHASES}
+    of_phase = {phase: [t for t in hole.throws if t.phase == phase] for phase in round_.phase_ids}
     for throw in hole.throws:
         same = of_phase[throw.phase]
         nth = same.index(throw)

@@ -19,6 +19,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from forms.errors import InputError, RecordError
+from forms.rules import MANY
 from scan.reading import CARD_PICTURE
 from scan.records.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
 from scan.records.record_json import round_text
@@ -26,12 +27,12 @@ from scan.records.rounds import EXECUTIONS, Round
 from scan.records.summary import Summary
 from scan.review import pages
 from scan.review.asked import Page, form_of, get, off, post, text_of
-from scan.review.courses import CourseKey, course_holes, course_lines, key_of
+from scan.review.courses import CourseKey, course_games, course_lines, key_of
 from scan.review.days import WEEKDAYS, entries_of, months_of
 from scan.review.naming import count_said, day_said
 from scan.review.notes import search
 from scan.review.people import player_lines
-from scan.review.played import CAUSES, MANY, round_view
+from scan.review.played import CAUSES, round_view
 from scan.review.shelf import Shelf, all_that_waits, round_name, round_shelf, shelf
 
 if TYPE_CHECKING:
@@ -125,6 +126,8 @@ class YearPages:
             names=found.rounds,
             players=found.players,
             player=player,
+            games=_games(lines),
+            many=MANY,
             seasons=_seasons(lines),
             aside=aside,
         )
@@ -261,11 +264,11 @@ class YearPages:
             "course.html",
             key=key,
             rounds=len(mine),
-            holes=course_holes(mine),
+            games=course_games(mine),
             line=next(iter(course_lines(mine)), None),
             players=_players(there),
             player=player,
-            many=tuple(MANY.values()),
+            many=MANY,
             day_said=day_said,
             count=count_said,
         )
@@ -311,14 +314,22 @@ class YearPages:
         )
 
 
+def _games(lines: Sequence[Summary]) -> list[tuple[tuple[str, ...], list[Summary]]]:
+    """Return the rounds of each game by the phases of it, the game of the latest round first."""
+    groups: dict[tuple[str, ...], list[Summary]] = {}
+    for line in reversed(lines):
+        groups.setdefault(line.phases, []).append(line)
+    return list(groups.items())
+
+
 def _seasons(lines: Sequence[Summary]) -> list[tuple[str, list[pages.Strip]]]:
-    """Return the charts of the rounds, one set for each player and number of holes: never mixed in one."""
-    groups: dict[tuple[str, int], list[Summary]] = {}
+    """Return the charts of the rounds, a set for each player, number of holes and game: never mixed."""
+    groups: dict[tuple[str, int, tuple[str, ...]], list[Summary]] = {}
     for line in lines:
-        groups.setdefault((line.player or "", line.holes), []).append(line)
-    several = len({player for player, _ in groups}) > 1
+        groups.setdefault((line.player or "", line.holes, line.phases), []).append(line)
+    several = len({player for player, _, _ in groups}) > 1
     found = []
-    for (player, holes), mine in sorted(groups.items(), key=lambda item: -len(item[1])):
+    for (player, holes, _), mine in sorted(groups.items(), key=lambda item: -len(item[1])):
         title = ", ".join(
             part for part in ((player or "no name") if several else "", f"{holes} holes") if part
         )

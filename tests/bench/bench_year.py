@@ -315,7 +315,7 @@ def compare(year: Year, other: str) -> None:
             continue
         meant = (written.day, written.player, written.course, written.score, *map(written.misses, PHASES), 0)
         found = (line.played_on, line.player, line.course, line.score,
-                 line.misses_drive, line.misses_approach, line.misses_putt, line.waits)  # fmt: skip
+                 *(n for _, n in line.misses), line.waits)  # fmt: skip
         if meant != found:
             wrong.append(f"{serial}: written {meant}, found {found}")
     sets = {(done.card, done.drill, done.row): done.made.known for done in year.store.practice()}

@@ -174,7 +174,19 @@ def test_rounds_loads_neither_database_library_nor_schema_checker(place):
 
 
 def test_names_in_other_scripts_and_long_ones_keep_the_columns():
-    line = Summary("ABCD", date(2026, 5, 31), "木村", "x" * 60, None, 18, 18, 54, 54, 1, 2, 3, 0)
+    line = Summary(
+        "ABCD",
+        date(2026, 5, 31),
+        "木村",
+        "x" * 60,
+        None,
+        18,
+        18,
+        54,
+        54,
+        0,
+        (("drive", 1), ("approach", 2), ("putt", 3)),
+    )
     other = replace(line, player="e\u0301va", course="Alder\nMeadow", par_scored=50)
     _, head, first, second = stored.table_of([line, other])
     assert "xxx…" in first

@@ -85,7 +85,8 @@ def test_doubtful_drives_count_by_their_probability() -> None:
 
 
 def test_the_focus_under_doubt_has_probabilities_that_sum_to_one_and_says_so() -> None:
-    focus = focus_of(evidence_of(DOUBTED), possible=possible_evidence(DOUBTED), remark=doubt_remark(DOUBTED))
+    said = [str(doubt_remark(DOUBTED))]
+    focus = focus_of(evidence_of(DOUBTED), possible=possible_evidence(DOUBTED), remarks=said)
     assert focus is not None
     assert sum(phase.p_costs_most for phase in focus.phases) == pytest.approx(1.0)
     assert any(

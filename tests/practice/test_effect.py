@@ -227,7 +227,7 @@ def test_the_last_unbroken_series_of_practice_says_what_was_practised_since_when
     day = [START + timedelta(days=i) for i in range(9)]
     sets = [a_set(1, 5, 10, day[0]), a_set(1, 5, 10, day[2], "ten-drives"), a_set(1, 5, 10, day[4])]
     sets += [a_set(2, 5, 10, day[5], "gate"), a_set(1, 6, 10, day[6])]
-    assert f.practised_since(sets, phases) == (2, day[4])
-    assert f.practised_since(sets[:2], phases) == (0, day[2])
+    assert f.practised_since(sets, phases) == ("putt", day[4])
+    assert f.practised_since(sets[:2], phases) == ("drive", day[2])
     assert f.practised_since([], phases) is None
     assert f.practised_since([a_set(1, 5, 10, day[0], "gate")], phases) is None

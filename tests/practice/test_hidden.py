@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 
 from scan.practice.cost import costs_of
-from scan.practice.evidence import PUTT, evidence_of
+from scan.practice.evidence import evidence_of
 from scan.practice.hidden import hidden_of
 from tests.practice import worlds
 from tests.practice.invented import hole, known, one_round, throw
+
+PUTT = 2
 
 
 def _hole(number: int, approaches: int, putts: int, hidden: int = 0):
@@ -68,6 +70,6 @@ def test_hidden_approaches_are_told_apart_from_hidden_putts():
     """Two approaches and one putt are known: what is hidden is an approach."""
     usual = [_hole(1, 2, 1)] * 30 + [_hole(1, 1, 1)] * 30 + [_hole(1, 1, 3)] * 30
     e = _evidence(*enumerate([*usual, *[_hole(1, 2, 1, hidden=1)] * 10], start=1))
-    found = hidden_of(e).approaches
+    found = hidden_of(e).between[:, 1]
     assert found[: len(usual)] == pytest.approx(0)
     assert found[len(usual) :] == pytest.approx(1)

@@ -217,9 +217,9 @@ def test_too_few_or_too_many_minutes_are_refused(minutes):
         (
             (
                 'phases = ["putt"]\nbox = "block"\ntitle = "Finger',
-                'phases = ["tee"]\nbox = "block"\ntitle = "Finger',
+                'phases = ["putts"]\nbox = "block"\ntitle = "Finger',
             ),
-            "'phases'",
+            "Did you mean 'putt'?",
         ),
         (("sets = 3\ntries = 8", "sets = 0\ntries = 8"), "whole number from 1 to 10 for 'sets', found 0"),
         (("stations = 2", "stations = 7"), "whole turns of its 7 stations"),

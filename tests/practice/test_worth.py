@@ -58,7 +58,7 @@ def test_a_mark_is_worth_more_than_a_metre_of_distance() -> None:
     hole = doubtful_throw(hole, putt, distance=unclear(metres, metres + 1))
     first, second = worth_of(with_hole(ROUNDS[-1], 0, throws=hole.throws), ROUNDS)
     assert first.place.endswith("execution")
-    assert first.misses[0] == pytest.approx(0.42)  # 2 * .7 * .3
+    assert dict(first.misses)["drive"] == pytest.approx(0.42)  # 2 * .7 * .3
     assert first.focus > 0
     assert second.place.endswith("distance")
     assert second.strokes == 0

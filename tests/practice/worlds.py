@@ -767,6 +767,8 @@ def joined(first: Evidence, second: Evidence) -> Evidence:
             values[name] = (*a, *(n._replace(round=n.round + rounds) for n in b))
         elif name == "heads":
             values[name] = (*a, *b)
+        elif name == "phases":
+            values[name] = a
         else:
             add = rounds if name == "hole_round" else holes if name == "throw_hole" else 0
             values[name] = np.concatenate([a, b + add])

@@ -7,7 +7,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from sqlalchemy import CheckConstraint, Column, Integer, MetaData, select
 
+from forms.rules import PHASES
 from scan.records import tables, told
 from scan.records.store import open_store
 from tests.records.cards import round_form
@@ -29,9 +31,34 @@ def drop_own_triggers(connection) -> None:
             connection.exec_driver_sql(f"DROP TRIGGER {name}")
 
 
-def back_to_version_2(connection) -> None:
-    """Take from an empty store what versions 3 to 7 brought."""
+def back_to_version_7(connection) -> None:
+    """Take from a store what version 8 brought: misses as rows, phases of a card's own."""
     drop_own_triggers(connection)
+    rows = {
+        table: [dict(row) for row in connection.execute(select(table)).mappings()]
+        for table in (tables.rounds, tables.holes, tables.throws, tables.misses)
+    }
+    for table in (tables.throws, tables.holes, tables.misses, tables.rounds):
+        table.drop(connection)
+    old = MetaData(naming_convention=tables.metadata.naming_convention)
+    rounds, holes, throws = (one.to_metadata(old) for one in (tables.rounds, tables.holes, tables.throws))
+    for phase in PHASES:
+        rounds.append_column(Column(f"misses_{phase}", Integer, nullable=False))
+    rounds.append_constraint(CheckConstraint("misses_drive >= 0 AND misses_putt >= 0", name="misses"))
+    throws.constraints = {one for one in throws.constraints if one.name != "fk_throws_phase"}
+    throws.append_constraint(CheckConstraint("phase IN ('drive', 'approach', 'putt')", name="phase"))
+    for row in rows[tables.rounds]:
+        row |= {f"misses_{m['phase']}": m["misses"] for m in rows[tables.misses] if m["round"] == row["id"]}
+    for table, of in ((rounds, tables.rounds), (holes, tables.holes), (throws, tables.throws)):
+        table.create(connection)
+        if rows[of]:
+            connection.execute(table.insert(), rows[of])
+    connection.execute(tables.store_version.update().values(version=7))
+
+
+def back_to_version_2(connection) -> None:
+    """Take from an empty store what versions 3 to 8 brought."""
+    back_to_version_7(connection)
     connection.exec_driver_sql("DROP TABLE IF EXISTS seals")
     told.sessions.drop(connection)
     for column in (

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 from hypothesis import strategies as st
 
-from forms.rules import PHASES
+from forms.form import USUAL_PHASES, Phase
 from scan.records.rounds import Hole, PracticeSet, Round, Throw, Value
 
 NASTY = (
@@ -69,14 +69,28 @@ def count(top: int):
     return values(st.none() | st.integers(0, top))
 
 
+#: The usual game, one without putts, one of four phases.
+GAMES = (
+    USUAL_PHASES,
+    USUAL_PHASES,
+    (Phase("drive", "drive", "tee", ("drive",)), Phase("rest", "all the rest", "between", ("r1", "r2"))),
+    (
+        Phase("drive", "tee shot", "tee", ("drive",)),
+        Phase("fairway", "fairway", "between", ("fairway1", "fairway2")),
+        Phase("upshot", "=1+1", "between", ("upshot1",)),
+        Phase("putt", "putt", "target", ("putt1", "putt2")),
+    ),
+)
+
+
 @st.composite
-def throws(draw, order: int) -> Throw:
+def throws(draw, order: int, phases: tuple[Phase, ...] = USUAL_PHASES) -> Throw:
     execution = draw(values(st.sampled_from(("clean", "miss", "unmarked"))))
     directions = tuple(draw(st.lists(st.sampled_from(("left", "right", "long", "short")), max_size=2)))
     joined = " ".join(directions) or None
     return Throw(
         order=order,
-        phase=draw(st.sampled_from(PHASES)),
+        phase=draw(st.sampled_from([phase.id for phase in phases])),
         execution=execution,
         holed=draw(st.none() | st.booleans()),
         distance=draw(st.none() | values(st.none() | metres)),
@@ -94,20 +108,22 @@ def throws(draw, order: int) -> Throw:
 
 
 @st.composite
-def holes(draw, number: int) -> Hole:
+def holes(draw, number: int, phases: tuple[Phase, ...] = USUAL_PHASES) -> Hole:
     return Hole(
         number=number,
         score=draw(count(99)),
         penalty=draw(count(2)),
         par=draw(count(6)),
         length_m=draw(st.none() | metres),
-        throws=tuple(draw(throws(order)) for order in range(1, 1 + draw(st.integers(0, 3)))),
+        throws=tuple(draw(throws(order, phases)) for order in range(1, 1 + draw(st.integers(0, 3)))),
     )
 
 
 @st.composite
 def rounds(draw, id_=ids) -> Round:
     numbers = draw(st.lists(st.integers(1, 27), max_size=3, unique=True))  # any start hole, any order
+    phases = draw(st.sampled_from(GAMES))
+    names = [phase.id for phase in phases]
     return Round(
         id=draw(id_),
         form=draw(texts.filter(lambda text: len(text) <= 100)),
@@ -118,16 +134,17 @@ def rounds(draw, id_=ids) -> Round:
         hand=draw(values(st.sampled_from(("right", "left", None)))),
         unit=draw(st.sampled_from(("m", "ft"))),
         wind=draw(values(maybe_text)),
-        worst=draw(values(st.sampled_from((*PHASES, None)))),
-        tallies={phase: draw(count(99)) for phase in draw(st.sets(st.sampled_from(PHASES)))},
+        worst=draw(values(st.sampled_from((*names, None)))),
+        tallies={phase: draw(count(99)) for phase in draw(st.sets(st.sampled_from(names)))},
         total=draw(count(999)),
-        holes=tuple(draw(holes(number)) for number in numbers),
+        holes=tuple(draw(holes(number, phases)) for number in numbers),
         sources=tuple(
             draw(st.lists(st.from_regex(r"[0-9a-f]{64}", fullmatch=True), max_size=2, unique=True))
         ),
         recorded_at=draw(st.none() | times),
         waiting=tuple(draw(st.lists(st.sampled_from(("h01.score", "total")), max_size=2, unique=True))),
         notes=draw(st.dictionaries(st.sampled_from(("h01.why", "resolve")), texts)),
+        phases=phases,
     )
 
 

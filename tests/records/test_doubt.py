@@ -28,7 +28,7 @@ from scan.records.schema import checked_text
 from scan.records.store import open_store
 from scan.records.tidy import doubt_rows, misses, round_row
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
-from tests.records.conftest import drop_own_triggers, read_form
+from tests.records.conftest import back_to_version_7, read_form
 
 FORM = round_form()
 NOON = RECORDED_AT
@@ -325,7 +325,7 @@ def test_a_store_of_version_5_carries_its_doubts_from_the_first_opening_on(place
         now = store.rounds()[0]
         with writing(store._engine) as connection:
             old = round_text(now).replace('"doubtful"', '"waits"')
-            drop_own_triggers(connection)
+            back_to_version_7(connection)
             connection.execute(text("DROP TABLE IF EXISTS seals"))
             connection.execute(text("DROP TABLE asking"))
             connection.execute(text("ALTER TABLE cards DROP COLUMN glance"))
@@ -342,7 +342,7 @@ def test_a_store_of_version_5_carries_its_doubts_from_the_first_opening_on(place
         assert (score.status, score.alternatives) == ("doubtful", ((4, 0.3),))
         assert "h01.putt1.distance" not in store.card(SERIAL).waiting
         with reading_from(store._engine) as connection:
-            assert connection.execute(tables.store_version.select()).one().version == 7
+            assert connection.execute(tables.store_version.select()).one().version == 8
         assert [d.which for d in store.damages()] == ["form FP2345"], "the test's own form is no field map"
 
 

@@ -35,7 +35,12 @@ def test_the_published_schema_is_a_json_schema_2020_12(schema):
 def test_the_schema_and_the_code_name_the_same_things(schema):
     value, throw = schema["$defs"]["value"]["properties"], schema["$defs"]["throw"]["properties"]
     assert tuple(value["source"]["enum"]) == SOURCES or set(value["source"]["enum"]) == set(SOURCES)
-    assert tuple(throw["phase"]["enum"]) == PHASES
+    usual = schema["$defs"]["round"]["then"]["properties"]
+    assert (
+        tuple(usual["holes"]["items"]["properties"]["throws"]["items"]["properties"]["phase"]["enum"])
+        == PHASES
+    )
+    assert tuple(usual["tallies"]["propertyNames"]["enum"]) == PHASES
     assert set(throw["execution"]["properties"]["value"]["enum"]) == {*EXECUTIONS, None}
 
 

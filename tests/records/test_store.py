@@ -225,7 +225,7 @@ def test_summaries_count_what_is_known(store):
     (line,) = store.summaries()
     assert line.played_on == date(2026, 5, 31)
     assert (line.holes, line.holes_scored, line.score, line.par_scored) == (3, 2, 7, None)
-    assert (line.misses_drive, line.misses_approach, line.misses_putt, line.waits) == (2, 0, 1, 1)
+    assert (line.misses, line.waits) == ((("drive", 2), ("approach", 0), ("putt", 1)), 1)
     assert line.over_par is None
 
 

@@ -189,7 +189,7 @@ def test_rounds_show_the_figures_of_the_command_line(browser: TestClient, store:
     page = browser.get("/rounds").text
     for line in store.summaries():
         assert f'data-name="score">{line.score}</td>' in page
-        assert f'data-name="putts">{line.misses_putt}</td>' in page
+        assert f'data-name="putts">{line.misses_of("putt")}</td>' in page
     shown = browser.get(f"/rounds/{serial}").text
     assert "Throw by throw" in shown
 

@@ -43,7 +43,19 @@ def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None
     def lines(count: int) -> list[Summary]:
         first = date(2020, 1, 1)
         return [
-            Summary(f"R{i}", first + timedelta(i), None, None, None, 18, 18, 60, 57, i % 7, 2, 9, 0)
+            Summary(
+                f"R{i}",
+                first + timedelta(i),
+                None,
+                None,
+                None,
+                18,
+                18,
+                60,
+                57,
+                0,
+                (("drive", i % 7), ("approach", 2), ("putt", 9)),
+            )
             for i in range(count)
         ]
 

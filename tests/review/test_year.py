@@ -76,9 +76,9 @@ def test_the_start_shows_the_last_round_its_misses_and_the_one_thing(
     assert last.notes["resolve"] in shown
     line = next(line for line in filled.summaries() if line.id == last.id)
     for many, count in (
-        ("drives", line.misses_drive),
-        ("approaches", line.misses_approach),
-        ("putts", line.misses_putt),
+        ("drives", line.misses_of("drive")),
+        ("approaches", line.misses_of("approach")),
+        ("putts", line.misses_of("putt")),
     ):
         assert re.search(rf"<dt>missed {many}</dt><dd>{count}\b", shown)
     assert "4 questions" in shown or "3 questions" in shown  # what waits
