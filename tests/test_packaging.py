@@ -50,8 +50,11 @@ WINDOWS = [
 
 def windows_in(code: str) -> list[str]:
     """The calls of OpenCV's windows in Python source, by whatever name the module goes."""
-    names = {node.attr for node in ast.walk(ast.parse(code)) if isinstance(node, ast.Attribute)}
-    for node in ast.walk(ast.parse(code)):
+    if not any(name in code for name in WINDOWS):
+        return []
+    nodes = list(ast.walk(ast.parse(code)))
+    names = {node.attr for node in nodes if isinstance(node, ast.Attribute)}
+    for node in nodes:
         if isinstance(node, ast.ImportFrom) and node.module == "cv2":
             names |= {alias.name for alias in node.names}
     return sorted(names & set(WINDOWS))

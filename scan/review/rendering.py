@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from functools import partial
+from functools import cache, partial
 from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
@@ -32,26 +32,29 @@ STATIC = {
 class Pages:
     """Renders templates by name; every value is escaped but the SVG that this program draws."""
 
-    def __init__(self) -> None:
-        self._environment = Environment(
-            loader=PackageLoader("scan.review"),
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-        )
-        self._environment.filters |= {
-            "percent": percent,
-            "when": when_said,
-            "day": lambda text: day_said(date.fromisoformat(text[:10])) if text else "",
-            "mm": lambda value: f"{value:.2f}".rstrip("0").rstrip("."),
-            "safe_svg": Markup,
-            "url": partial(quote, safe=""),
-        }
-
     def render(self, template: str, **values: Any) -> str:
         """Return a page as text."""
-        return self._environment.get_template(template).render(**values)
+        return _environment().get_template(template).render(**values)
+
+
+@cache  # it keeps the templates that it has compiled
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("scan.review"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {
+        "percent": percent,
+        "when": when_said,
+        "day": lambda text: day_said(date.fromisoformat(text[:10])) if text else "",
+        "mm": lambda value: f"{value:.2f}".rstrip("0").rstrip("."),
+        "safe_svg": Markup,
+        "url": partial(quote, safe=""),
+    }
+    return environment
 
 
 def static_files() -> dict[str, tuple[bytes, str]]:

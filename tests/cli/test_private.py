@@ -117,17 +117,17 @@ def test_nothing_of_a_photos_metadata_is_kept(tmp_path: Path) -> None:
     kept = [p for folder in ("data", "explain") for p in (tmp_path / folder).rglob("*") if p.is_file()]
     assert len(kept) > 3
     for path in kept:
+        data = path.read_bytes()
         for word in (*said, "Robin", "Exif", "xmpmeta"):
-            assert word.encode() not in path.read_bytes(), f"{word} in {path}"
+            assert word.encode() not in data, f"{word} in {path}"
     with open_store(tmp_path / "data" / "shortpencil" / "rounds.sqlite") as store:
         (line,) = store.summaries()
         card = store.card(line.id)
     assert card.reading.pictures
     for data in card.reading.pictures.values():
-        chunks = data[:8] == b"\x89PNG\r\n\x1a\n" and not {b"tEXt", b"iTXt", b"zTXt", b"eXIf"} & {
-            data[i : i + 4] for i in range(len(data))
-        }
-        assert chunks or data[:2] == b"\xff\xd8"
+        is_png = data[:8] == b"\x89PNG\r\n\x1a\n"
+        bare = is_png and not any(chunk in data for chunk in (b"tEXt", b"iTXt", b"zTXt", b"eXIf"))
+        assert bare or data[:2] == b"\xff\xd8"
 
 
 def test_the_search_for_metadata_can_fail(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import contextlib
 import io
 import shutil
 import subprocess
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +33,7 @@ CARDS = [(form, paper) for form in builtin_names() for paper in PAPERS]
 SERIAL = serial_from(bytes(range(16)))
 
 
+@cache
 def printed(form: str, paper: str, unit: str = "m") -> tuple[Layout, bytes]:
     sheet = arrange(load_form(form, unit=unit), PAPERS[paper])
     identity = identify(SERIAL, fingerprint(sheet.layout))
@@ -62,18 +64,18 @@ def test_page_size_within_a_tenth_of_a_millimetre(paper: str) -> None:
 
 @pytest.mark.parametrize("paper", SHEETS_MM)
 def test_two_rasterisers_agree_on_the_page_size(paper: str, tmp_path: Path) -> None:
-    """PDFium and poppler, at 600 dpi: a pixel is 0.04 mm."""
+    """PDFium and poppler, at 300 dpi: a pixel is 0.08 mm, so that rounding takes 0.04 mm."""
     _, pdf = printed("round18", paper)
-    sizes = [raster(pdf, 600).shape[::-1]]
+    sizes = [raster(pdf, 300).shape[::-1]]
     assert shutil.which("pdftoppm"), "poppler-utils is part of the test set-up"
     (tmp_path / "card.pdf").write_bytes(pdf)
-    subprocess.run(["pdftoppm", "-gray", "-r", "600", tmp_path / "card.pdf", tmp_path / "page"], check=True)
+    subprocess.run(["pdftoppm", "-gray", "-r", "300", tmp_path / "card.pdf", tmp_path / "page"], check=True)
     (page,) = tmp_path.glob("page*.pgm")
     with Image.open(page) as image:
         sizes.append(image.size)
     for size in sizes:
         for pixels, mm in zip(size, SHEETS_MM[paper], strict=True):
-            assert pixels * 25.4 / 600 == pytest.approx(mm, abs=0.1)
+            assert pixels * 25.4 / 300 == pytest.approx(mm, abs=0.1)
 
 
 @pytest.mark.parametrize(("form", "paper"), CARDS)
@@ -109,11 +111,10 @@ def test_the_code_is_decoded_from_150_dpi(form: str, paper: str) -> None:
     assert [code.text for code in found] == [card_code(SERIAL, fingerprint(layout))]
 
 
-@pytest.mark.parametrize("paper", SHEETS_MM)
-def test_tesseract_reads_the_labels_and_the_plain_code(paper: str) -> None:
+def test_tesseract_reads_the_labels() -> None:
     import pytesseract
 
-    layout, pdf = printed("round18", paper)
+    layout, pdf = printed("round18", "a4")
     page = raster(pdf, 300)
     # Empty cells are boxes that Tesseract takes for letters: what is read here are the words around them.
     dark = np.where(page < 110, 0, 255).astype(np.uint8)
@@ -146,6 +147,14 @@ def test_tesseract_reads_the_labels_and_the_plain_code(paper: str) -> None:
     ):
         if label != "which":
             assert label in text, label
+
+
+@pytest.mark.parametrize("paper", SHEETS_MM)
+def test_tesseract_reads_the_plain_code(paper: str) -> None:
+    import pytesseract
+
+    layout, pdf = printed("round18", paper)
+    page = raster(pdf, 300)
     box = layout.plain_code
     x0, y0, x1, y1 = (round(v * 300 / 25.4) for v in (box.x, box.y, box.right, box.bottom))
     line = pytesseract.image_to_string(page[y0:y1, x0:x1], config="--psm 7")
@@ -278,4 +287,4 @@ digits = 2
 
 
 def test_the_same_card_gives_the_same_bytes() -> None:
-    assert printed("round9", "a4") == printed("round9", "a4")
+    assert printed.__wrapped__("round9", "a4") == printed.__wrapped__("round9", "a4")

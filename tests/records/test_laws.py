@@ -22,8 +22,8 @@ from tests.records.conftest import KINDS, fresh_place
 from tests.records.strategies import NASTY, many_rounds, practice_sets, rounds, texts
 
 _ANY_DATA = {"deadline": None, "suppress_health_check": list(HealthCheck), "derandomize": True}
-LAW = settings(max_examples=40, **_ANY_DATA)
-STORE_LAW = settings(max_examples=15, **_ANY_DATA)  # each example writes to the disk and syncs it
+LAW = settings(max_examples=25, **_ANY_DATA)
+STORE_LAW = settings(max_examples=10, **_ANY_DATA)  # each example writes to the disk and syncs it
 
 
 @LAW

@@ -7,7 +7,6 @@ from datetime import date
 
 import pytest
 from starlette.testclient import TestClient
-from statsmodels.stats.proportion import proportion_confint
 
 from scan.records.importing import Imported
 from scan.records.record_json import round_from_json
@@ -110,13 +109,21 @@ def test_a_round_shows_each_throw_with_its_miss_in_bold(browser: TestClient, typ
 
 
 def test_every_value_of_a_round_from_a_card_leads_to_its_place_on_the_card(
-    browser: TestClient, serial: str
+    browser: TestClient, store: Store, serial: str
 ) -> None:
     shown = browser.get(f"/rounds/{serial}").text
     for field in ("h05.drive", "h05.score", "h10.putt1", "wind"):
         assert f"/card/{serial}?at={field}#edit" in shown
-    for path in {re.sub("#.*", "", path) for path in re.findall(r'href="(/card/[^"]+at=[^"]+)"', shown)}:
+    paths = {re.sub("#.*", "", path) for path in re.findall(r'href="(/card/[^"]+at=[^"]+)"', shown)}
+    assert len(paths) > 90
+    # A page costs 30 ms: those of the head and of three holes, of which two have what is asked about.
+    holes = ("h01", "h05", "h10")
+    opened = [path for path in paths if not re.search(r"at=h\d\d", path) or path.split("at=")[1][:3] in holes]
+    assert len(opened) > 15
+    for path in opened:
         assert browser.get(path).status_code == 200, path
+    known = set(store.card(serial).fields)
+    assert {path.split("at=")[1] for path in paths} <= known
 
 
 def test_own_words_are_shown_as_ink(browser: TestClient, filled: Store, serial: str) -> None:
@@ -244,6 +251,8 @@ def test_a_courses_figures_are_those_of_its_rounds(browser: TestClient, typed: I
 
 @pytest.mark.parametrize(("count", "of"), [(0, 5), (1, 7), (13, 43), (18, 59), (43, 43)])
 def test_the_range_of_a_share_is_wilsons(count: int, of: int) -> None:
+    from statsmodels.stats.proportion import proportion_confint  # a second to load
+
     # statsmodels' proportion_confint, method "wilson" (Brown, Cai, DasGupta 2001).
     low, high = proportion_confint(count, of, alpha=0.1, method="wilson")
     assert share_range(count, of) == pytest.approx((low, high), abs=1e-9)
