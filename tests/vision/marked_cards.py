@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import random
 from collections.abc import Mapping
 
@@ -13,6 +14,7 @@ from forms.rules import HoleRule, rules_of
 from scan.vision.evidence import Evidence
 
 BLANK, SCRAP = 10, 11
+SURE = -14.0  # nats below the best answer; a calibrated reader errs once in a million there
 #: Field id -> option id, options' ids, number, True for a strip with words; a missing field is blank.
 Truth = dict[str, str | tuple[str, ...] | int | bool]
 
@@ -135,3 +137,13 @@ def with_cell(evidence: Evidence, cell: str, logs) -> Evidence:
         digits = {**evidence.digits, cell: np.asarray(logs, dtype=np.float32)}
         return dataclasses.replace(evidence, digits=digits)
     return dataclasses.replace(evidence, bubbles={**evidence.bubbles, cell: tuple(logs)})
+
+
+def digit_logs(**shares) -> np.ndarray:
+    """Logs of one box: d3=0.9 for a 3 at 90 %, blank, scrap."""
+    logs = np.full(12, SURE)
+    for name, share in shares.items():
+        logs[{"blank": BLANK, "scrap": SCRAP}.get(name, int(name[1:]) if name[0] == "d" else 0)] = math.log(
+            share
+        )
+    return logs

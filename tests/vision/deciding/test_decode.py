@@ -19,13 +19,12 @@ from scan.vision.deciding.decode import FlagRule, Slips, decode
 from scan.vision.deciding.flags import OUTSIDE, SAME_NUMBER
 from scan.vision.evidence import ANSWER_SHARES
 from tests.bench import draw_decoding
-from tests.vision.marked_cards import BLANK, SCRAP, cell_values, evidence_of, marked_card, with_cell
+from tests.vision.marked_cards import SURE, cell_values, digit_logs, evidence_of, marked_card, with_cell
 
 ROUND_18 = load_form("round18")
 ROUND_9 = load_form("round9")
 FORMS = {"round18": ROUND_18, "round9": ROUND_9, "round27": load_form("round27")}
 
-SURE = -14.0  # nats below the best answer; a calibrated reader errs once in a million there
 
 #: Seeds make cards; Hypothesis shrinks to small seeds, which is as good as any for finding the card again.
 seeds = st.integers(0, 10_000)
@@ -45,16 +44,6 @@ def values(decoded) -> dict:
 
 def flagged(decoded) -> list[str]:
     return [name for name, field in decoded.fields.items() if field.flag is not None]
-
-
-def digit_logs(**shares) -> np.ndarray:
-    """Logs of one box: d3=0.9 for a 3 at 90 %, blank, scrap."""
-    logs = np.full(12, SURE)
-    for name, share in shares.items():
-        logs[{"blank": BLANK, "scrap": SCRAP}.get(name, int(name[1:]) if name[0] == "d" else 0)] = math.log(
-            share
-        )
-    return logs
 
 
 # Neat cards
