@@ -12,7 +12,7 @@ from scan.reading import CardReading
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
-    from scan.vision.pipeline import Trace, Traces
+    from scan.vision.pipeline import Trace
     from scan.vision.seeing.known_hands import Hands
     from scan.vision.seeing.likeness import OwnHand
 
@@ -54,7 +54,7 @@ def read_pages(
     catalog: Catalog,
     *,
     hands: Hands | None = None,
-    traces: Traces | None = None,
+    traces: list[Trace] | None = None,
     start: int = 1,
 ) -> Iterator[Page]:
     """Yield what each page of a file says, from page `start` on.
@@ -65,7 +65,7 @@ def read_pages(
         when the file, or what is behind the pages yielded, cannot be opened
     """
     from scan.vision.opening.photo import load_photos, photos_from_bytes
-    from scan.vision.pipeline import Traces, read_photo
+    from scan.vision.pipeline import read_photo
 
     def hand_of(serial: str) -> OwnHand | None:
         player = catalog.player_of(serial)  # asked in any case: a broken note of it must cost this card alone
@@ -76,14 +76,14 @@ def read_pages(
         photos_from_bytes(file.data, name, start) if isinstance(file, Given) else load_photos(file, start)
     )
     for photo in photos:
-        kept = Traces()
+        kept: list[Trace] = []
         found = read_photo(photo, catalog.find, kept, hand_of)
         source = f"{name}, page {photo.page}" if photo.page is not None else name
         found = tuple(replace(reading, source=source) for reading in found)
         if traces is not None:
-            traces.cards += kept.cards
-        evidence = tuple(_for_others(trace) for trace in kept.cards)
-        shows_card = any(trace.corners is not None for trace in kept.cards)
+            traces += kept
+        evidence = tuple(_for_others(trace) for trace in kept)
+        shows_card = any(trace.corners is not None for trace in kept)
         yield Page(photo.page, found, evidence, shows_card)
 
 

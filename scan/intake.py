@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from scan.records.rounds import Round
     from scan.records.store import Kept, Store
     from scan.records.versions import Join
-    from scan.vision.pipeline import Traces
+    from scan.vision.pipeline import Trace
     from scan.vision.seeing.known_hands import Hands
 
 MOST_JOBS = 64  # each takes some 150 MB
@@ -127,7 +127,7 @@ def _finished(photo: Photo, future: Future[FileResult] | None, skip: Mapping[Pho
 
 
 def read_file(
-    path: Path, catalog: Catalog, traces: Traces | None = None, hands: Hands | None = None
+    path: Path, catalog: Catalog, traces: list[Trace] | None = None, hands: Hands | None = None
 ) -> FileResult:
     """Return the readings of one file's cards; a file that cannot be opened gives a result with `error`.
 

@@ -21,7 +21,7 @@ from scan.limits import CPU_S, CPU_S_A_CARD, MEMORY_BYTES, allow_cpu, limit
 
 if TYPE_CHECKING:
     from forms.catalog import Catalog
-    from scan.vision.pipeline import Traces
+    from scan.vision.pipeline import Trace
     from scan.vision.seeing.known_hands import Hands
 
 READY, PAGE, END = "ready", "page", "end"
@@ -65,9 +65,8 @@ class _Work:
         """Read one file from page `start` on; write its pages and the end."""
         from scan.file_pages import read_pages
         from scan.vision.opening.photo import PageError
-        from scan.vision.pipeline import Traces
 
-        traces = None if explain is None else Traces()
+        traces: list[Trace] | None = None if explain is None else []
         error, kind = None, ""
         allow_cpu(CPU_S)
         try:
@@ -107,15 +106,15 @@ def _in_words(problem: Exception) -> tuple[str, str]:
     )
 
 
-def write_steps(traces: Traces, folder: Path, stem: str) -> None:
+def write_steps(traces: list[Trace], folder: Path, stem: str) -> None:
     """Write pictures of what each step saw of each card."""
     import cv2
 
     from forms.files import write_whole
     from scan.vision.overlay import explain
 
-    for number, trace in enumerate(traces.cards, start=1):
-        card = f"-card{number}" if len(traces.cards) > 1 else ""
+    for number, trace in enumerate(traces, start=1):
+        card = f"-card{number}" if len(traces) > 1 else ""
         for name, picture in explain(trace).items():
             ok, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])
             if ok:

@@ -34,14 +34,13 @@ from scan.vision.opening.photo import Photo
 from scan.vision.seeing.ink import ink_of
 from scan.vision.seeing.likeness import OwnHand
 from scan.vision.seeing.patches import cells_of_kind
-from scan.vision.trace import Trace, Traces
+from scan.vision.trace import Trace
 
 __all__ = [
     "BLANK_CARD",
     "FindLayout",
     "HandOf",
     "Trace",
-    "Traces",
     "known_edition",
     "read_card",
     "read_photo",
@@ -56,7 +55,7 @@ HandOf = Callable[[str], OwnHand | None]
 
 
 def read_photo(
-    photo: Photo, find_layout: FindLayout, traces: Traces | None = None, hand_of: HandOf | None = None
+    photo: Photo, find_layout: FindLayout, traces: list[Trace] | None = None, hand_of: HandOf | None = None
 ) -> tuple[CardReading, ...]:
     """Return the readings of every card in a photo; one rejected reading when it shows none.
 
@@ -71,7 +70,7 @@ def read_photo(
     found = cards_of(marks)
     if not found:
         if traces is not None:
-            traces.cards.append(Trace(photo.gray))
+            traces.append(Trace(photo.gray))
         return (
             _rejected(
                 photo,
@@ -86,7 +85,7 @@ def read_photo(
         trace.reading = read_card(photo, corners, find_layout, trace, hand_of)
         readings.append(trace.reading)
         if traces is not None:
-            traces.cards.append(trace)
+            traces.append(trace)
     return tuple(readings)
 
 

@@ -34,10 +34,3 @@ class Trace:
     views: dict[str, bytes] = field(default_factory=dict)
     blank: bool = False  # decoded, and nothing is marked on it
     reading: CardReading | None = None
-
-
-@dataclass(slots=True)
-class Traces:
-    """The traces of all cards of a photo."""
-
-    cards: list[Trace] = field(default_factory=list)

@@ -23,7 +23,7 @@ import numpy as np
 
 from scan.vision.deciding.decode import Decoded, decode
 from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Traces, read_photo
+from scan.vision.pipeline import Trace, read_photo
 from scan.vision.training import hands
 from tests.bench.cards import REPORT, TUNING, find_layout
 from tests.simulator.blanks import blank_card
@@ -95,9 +95,9 @@ def one(job: tuple[Path, str, int]) -> tuple[Counter[str], Counter[str]] | None:
     cv2.setNumThreads(1)
     shot = shoot(*job)
     (photo,) = photos_from_bytes(shot.encoded(), "card")
-    traces = Traces()
+    traces: list[Trace] = []
     (reading, *_) = read_photo(photo, find_layout, traces)
-    trace = traces.cards[0]
+    trace = traces[0]
     if reading.status != "read" or trace.layout is None or trace.evidence is None:
         return None
     truth = truth_json(shot.sheets[0])["cells"]

@@ -74,16 +74,16 @@ def photo_of(job: tuple[str, float, int, str, int, float]) -> Photo:
     import cv2
 
     from scan.vision.opening.photo import photos_from_bytes
-    from scan.vision.pipeline import Traces, read_photo
+    from scan.vision.pipeline import Trace, read_photo
     from tests.simulator.scenario import truth_json
 
     cv2.setNumThreads(1)
     name, severity, seed, form, long_px, trouble = job
     shot = shoot(name, severity, seed, form=form, long_px=long_px, trouble=trouble, glyphs=_bank())
     (photo,) = photos_from_bytes(shot.encoded(), f"seed {seed}")
-    traces = Traces()
+    traces: list[Trace] = []
     (reading, *_) = read_photo(photo, find_layout, traces)
-    evidence = traces.cards[0].evidence if reading.status == "read" else None
+    evidence = traces[0].evidence if reading.status == "read" else None
     return Photo(seed, evidence, truth_json(shot.sheets[0])["cells"])
 
 

@@ -19,7 +19,7 @@ import pytesseract
 from numpy.typing import NDArray
 
 from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Traces, read_photo
+from scan.vision.pipeline import Trace, read_photo
 from scan.vision.seeing import digits
 from scan.vision.seeing.patches import cells_of_kind
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, series, shoot
@@ -35,9 +35,9 @@ def boxes_of(
     """Patches (N, 48, 48) of the boxes with a digit on one photo, the digits, and the size of a box."""
     shot = shoot(name, severity, seed, glyphs=bank())
     (photo,) = photos_from_bytes(shot.encoded(), name)
-    traces = Traces()
+    traces: list[Trace] = []
     read_photo(photo, find_layout, traces)
-    trace = traces.cards[0]
+    trace = traces[0]
     nothing = np.zeros((0, digits.PATCH_PX, digits.PATCH_PX), np.float32)
     if trace.patches is None or trace.layout is None:
         return nothing, [], (5.0, 6.2)

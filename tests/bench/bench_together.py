@@ -16,7 +16,7 @@ from scan.reading import CardReading
 from scan.vision.deciding.decode import decode
 from scan.vision.joining.together import combined, disagreements
 from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Trace, Traces, read_photo
+from scan.vision.pipeline import Trace, read_photo
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, seed_of
 from tests.simulator.blanks import blank_card
 from tests.simulator.scenario import (
@@ -57,9 +57,9 @@ def pair(name: str, severity: float, seed: int) -> tuple[Sheet, list[Trace], lis
     for i, view in enumerate((how, other)):
         shot = photograph(sheet, view, seed + 31 * i)
         (photo,) = photos_from_bytes(shot.encoded(), "photo")
-        kept = Traces()
+        kept: list[Trace] = []
         readings.append(read_photo(photo, find_layout, kept)[0])
-        traces.append(kept.cards[0])
+        traces.append(kept[0])
     return sheet, traces, readings
 
 

@@ -21,7 +21,7 @@ from forms.layout import Layout
 from scan.reading import CardReading
 from scan.vision import pipeline
 from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Trace, Traces
+from scan.vision.pipeline import Trace
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.scenario import (
     GlyphBank,
@@ -141,18 +141,18 @@ def shoot(
     return photograph(sheet, how, seed)
 
 
-def count(shot: Shot, into: Counts, label: str, traces: Traces | None = None) -> CardReading:
+def count(shot: Shot, into: Counts, label: str, traces: list[Trace] | None = None) -> CardReading:
     """Read one photo and add what happened to `into`."""
     (photo,) = photos_from_bytes(shot.encoded(), label)
-    traces = traces if traces is not None else Traces()
+    traces = traces if traces is not None else []
     (reading, *_) = pipeline.read_photo(photo, find_layout, traces)
     into.photos += 1
     if reading.status != "read":
         into.rejected += 1
         into.reasons[(reading.reason or "")[:60]] += 1
         return reading
-    if traces.cards and traces.cards[0].registration is not None and _is_upright(shot):
-        into.offsets_mm += list(offsets_mm(shot, traces.cards[0]))
+    if traces and traces[0].registration is not None and _is_upright(shot):
+        into.offsets_mm += list(offsets_mm(shot, traces[0]))
     if reading.serial != shot.sheets[0].serial:
         into.wrong_card += 1
     into.asked_cards += bool(reading.flagged)

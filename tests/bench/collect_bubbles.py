@@ -27,7 +27,7 @@ from forms.catalog import load_form
 from forms.field_map import layout_from_json
 from forms.layout import PAPERS, Layout, arrange
 from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Traces, read_photo
+from scan.vision.pipeline import Trace, read_photo
 from scan.vision.seeing.bubbles import CLASSES, bubble_patches, pen_darkness
 from scan.vision.seeing.ink import ink_of
 from scan.vision.seeing.patches import cells_of_kind, digit_patches
@@ -116,10 +116,10 @@ def of_photo(job: tuple[str, float, int, str, str]) -> Bubbles | None:
     cv2.setNumThreads(1)
     name, severity, seed, form, paper = job
     shot = shoot(name, severity, seed, form=form, paper=paper, trouble=0.12, glyphs=bank())
-    traces = Traces()
+    traces: list[Trace] = []
     (photo,) = photos_from_bytes(shot.encoded(), "photo")
     read_photo(photo, find_layout, traces)
-    trace = traces.cards[0]
+    trace = traces[0]
     if trace.ink is None or trace.layout is None or trace.patches is None:
         return None
     around = bubble_patches(trace.ink, trace.layout)

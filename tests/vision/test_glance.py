@@ -12,7 +12,7 @@ from forms.catalog import Catalog
 from forms.errors import InputError
 from scan.vision.finding.corners import marks_at_a_glance
 from scan.vision.opening.photo import GLANCE_LONG_PX, photos_from_bytes
-from scan.vision.pipeline import Traces, read_photo
+from scan.vision.pipeline import Trace, read_photo
 
 SAMPLE = Path(__file__).parents[2] / "sample_scans" / "plain_good_light.jpg"
 
@@ -46,10 +46,10 @@ def test_a_jpeg_is_decoded_as_small_as_a_card_could_be_read(long_px: int, part: 
 
 def test_a_card_that_fills_a_large_photo_is_read_from_the_small_one(tmp_path: Path) -> None:
     data = jpeg(enlarged(4000))
-    traces = Traces()
+    traces: list[Trace] = []
     (photo,) = photos_from_bytes(data, "large.jpg")
     (reading,) = read_photo(photo, Catalog(tmp_path).find, traces)
-    assert traces.cards[0].gray.shape == photo.gray.shape
+    assert traces[0].gray.shape == photo.gray.shape
     (full,) = read_photo(photo.finer(), Catalog(tmp_path).find)
     assert reading.serial == full.serial
     assert {name: cell.value for name, cell in reading.cells.items()} == {
@@ -61,12 +61,12 @@ def test_a_card_that_is_small_in_a_large_photo_is_read_from_the_large_one(tmp_pa
     small = enlarged(2600)
     table = np.full((4000, 3000), 90, np.uint8)
     table[700 : 700 + small.shape[0], 500 : 500 + small.shape[1]] = small
-    traces = Traces()
+    traces: list[Trace] = []
     (photo,) = photos_from_bytes(jpeg(table), "far.jpg")
     assert marks_at_a_glance(photo.gray, 5.28) is None
     (reading,) = read_photo(photo, Catalog(tmp_path).find, traces)
     assert reading.status == "read"
-    assert traces.cards[0].gray.shape == (4000, 3000)
+    assert traces[0].gray.shape == (4000, 3000)
 
 
 def test_a_large_photo_without_a_card_is_looked_for_in_the_large_one(tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from scan.vision.doubting.fading import (
 )
 from scan.vision.evidence import Evidence
 from scan.vision.opening.photo import Photo
-from scan.vision.pipeline import Traces, read_photo
+from scan.vision.pipeline import Trace, read_photo
 from scan.vision.seeing.bubbles import FEATURES, BubbleInk, bubble_patches
 from scan.vision.seeing.ink import PAPER_PX_PER_MM
 from scan.vision.seeing.patches import Writing, cells_of_kind, digit_patches
@@ -102,10 +102,10 @@ def test_pale_digits_on_a_card_without_marks_are_not_all_that_was_written() -> N
 
 def test_on_burnt_out_paper_cells_are_told_where_the_print_has_thinned_out_too() -> None:
     shot = shoot("clean", 0.0, 12, long_px=2400)
-    traces = Traces()
+    traces: list[Trace] = []
     grey = cv2.cvtColor(shot.image, cv2.COLOR_RGB2GRAY)
     read_photo(Photo(grey, "clean", "0" * 64), find_layout, traces)
-    trace = traces.cards[0]
+    trace = traces[0]
     assert trace.ink is not None
     assert trace.layout is not None
     layout = trace.layout

@@ -29,7 +29,7 @@ from scan.vision.doubting.partial import (
 from scan.vision.evidence import Evidence
 from scan.vision.finding.corners import Corners, Mark, fit_card, model_corners
 from scan.vision.opening.photo import Photo
-from scan.vision.pipeline import Trace, Traces, read_photo
+from scan.vision.pipeline import Trace, read_photo
 from scan.vision.seeing.bubbles import bubble_patches
 from tests.bench.cards import find_layout, shoot
 
@@ -90,10 +90,10 @@ def clean():
 
 
 def read(image: np.ndarray):
-    traces = Traces()
+    traces: list[Trace] = []
     grey = cv2.cvtColor(image, cv2.COLOR_RGB2GRAY)
     (reading,) = read_photo(Photo(grey, "photo", "0" * 64), find_layout, traces)
-    return reading, traces.cards[0]
+    return reading, traces[0]
 
 
 def asked_outside(reading) -> set[str]:

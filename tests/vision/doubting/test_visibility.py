@@ -24,7 +24,7 @@ from scan.vision.doubting.visibility import (
 )
 from scan.vision.evidence import Evidence
 from scan.vision.opening.photo import Photo
-from scan.vision.pipeline import Traces, read_photo
+from scan.vision.pipeline import Trace, read_photo
 from scan.vision.seeing.ink import PAPER_PX_PER_MM
 from scan.vision.seeing.patches import Writing, cells_of_kind
 from tests.bench.cards import find_layout
@@ -151,7 +151,7 @@ def grey(shot) -> np.ndarray:
 
 
 def test_a_copied_blank_is_read_and_little_asked(copied) -> None:
-    traces = Traces()
+    traces: list[Trace] = []
     (reading,) = read_photo(Photo(grey(copied), "photo", "0" * 64), find_layout, traces)
     assert reading.status == "read"
     assert len(reading.flagged) < 15
