@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from forms.rules import PHASES
 from scan.practice import words
 from scan.practice.causes import causes_of
-from scan.practice.evidence import Evidence
+from scan.practice.evidence import NO_PHASE, Evidence
 from scan.practice.focus import NOTE_HALF_LIVES, Focus
 from scan.practice.gains import (
     FADES_DAYS,
@@ -233,14 +233,21 @@ def _throws(evidence: Evidence) -> Floats:
     Where only misses are marked these are all that are known to have been thrown, or what is usual.
     """
     marked = evidence.marked.astype(float)
-    if evidence.clean.sum() >= ONLY_MISSES * evidence.misses.sum():
+    declared = evidence.declared[: evidence.rounds]
+    by_mark = evidence.clean.copy()
+    if evidence.tee != NO_PHASE:
+        by_mark[declared, evidence.tee] = 0
+    if by_mark.sum() >= ONLY_MISSES * evidence.misses.sum():
         return marked
     holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
     # Several phases between tee and target share what is usual there.
     roles = [phase.role for phase in evidence.phases]
     each = [USUAL_THROWS_A_HOLE[role] / roles.count(role) for role in roles]
     usual = holes[:, None] * np.array(each)
-    return np.asarray(np.maximum(usual, marked + evidence.unmarked))
+    result = np.maximum(usual, marked + evidence.unmarked)
+    if evidence.tee != NO_PHASE:
+        result[declared, evidence.tee] = marked[declared, evidence.tee]
+    return np.asarray(result)
 
 
 def _throws_a_round(evidence: Evidence, focus: Focus) -> Floats:

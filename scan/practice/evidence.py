@@ -85,6 +85,7 @@ class Evidence:
     hole_length_m : (H,), NaN where unknown; empty where nothing is known of lengths
     phases : the P phases of the game, in the order thrown
     columns : (R, P) throws of each phase that the round's card has room for on a hole
+    declared : (R,) whether the round's card declares that what it does not mark was clean
     """
 
     heads: tuple[RoundHead, ...]
@@ -109,6 +110,7 @@ class Evidence:
     hole_length_m: Floats = field(default_factory=lambda: np.empty(0))
     phases: tuple[Phase, ...] = USUAL_PHASES
     columns: Ints = field(default_factory=lambda: np.empty((0, 0), dtype=np.int64))
+    declared: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
 
     @property
     def phase_ids(self) -> tuple[str, ...]:
@@ -172,13 +174,16 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
     throw_hole = np.repeat(np.arange(len(holes)), [len(hole.throws) for hole in holes])
     # One column at a time: a list of one attribute takes a third of the time of a loop over all of them.
     phase = _ints([number[throw.phase] for throw in throws])
-    # A clean throw that only a card of misses declares ("default") is no mark: see `only_misses`.
     execution = _ints(
-        [
-            _EXECUTION.get(e.value, UNMARKED) if e.status == "known" and e.source != "default" else UNMARKED
-            for e in _executions(throws)
-        ]
+        [_EXECUTION.get(e.value, UNMARKED) if e.status == "known" else UNMARKED for e in _executions(throws)]
     )
+    # A clean throw that only a card of misses declares ("default") is no mark, since nobody knows how many
+    # such throws there were; but for the first of a hole, of which there is one.
+    declares = np.array([e.source == "default" and e.status == "known" for e in _executions(throws)], bool)
+    tee = next((k for k, one in enumerate(phases) if one.role == "tee"), NO_PHASE)
+    execution[declares & (phase != tee)] = UNMARKED
+    declared = np.zeros(len(ordered), dtype=bool)
+    declared[hole_round[throw_hole[declares]]] = True
     nan = float("nan")
     notes = [
         _note(at, hole, throw, hands[at], number)
@@ -207,6 +212,7 @@ def evidence_of(rounds: Iterable[Round]) -> Evidence:
         np.array([nan if hole.length_m is None else hole.length_m for hole in holes], dtype=float),
         phases,
         np.array([[len(p.columns) for p in played.phases] for played in ordered], dtype=np.int64),
+        declared,
     )
 
 
@@ -233,10 +239,12 @@ def columns_of(
     hole_length: Floats | None = None,
     phases: tuple[Phase, ...] = USUAL_PHASES,
     columns: Ints | None = None,
+    declared: NDArray[np.bool_] | None = None,
 ) -> Evidence:
     """Return the evidence that these columns hold; `throw_code` is phase x 3 + execution.
 
     `columns` are those that each round's card has for each phase; None where all have those of `phases`.
+    `declared` says of each round whether its card declares unmarked throws clean; None where none does.
     `hole_values` are score, par and penalty throws of each hole; `throw_place` counts the known throws of a
     hole from 1.
     """
@@ -271,6 +279,7 @@ def columns_of(
         hole_length_m=np.empty(0) if hole_length is None else hole_length,
         phases=phases,
         columns=columns if columns is not None and len(columns) else _usual_columns(phases, rounds),
+        declared=np.zeros(rounds, dtype=bool) if declared is None else declared,
     )
     return replace(evidence, throw_left=_left_of(evidence, throw_place))
 
@@ -358,20 +367,38 @@ def columns_are_full(evidence: Evidence, known: Ints) -> NDArray[np.bool_]:
 
 
 def only_misses(evidence: Evidence) -> NDArray[np.bool_]:
-    """Say of each round whether only its misses are marked: that makes counts, no rates and no results."""
+    """Say of each round whether only its misses are marked: that makes counts, no rates and no results.
+
+    Either its card declares it, or hardly a mark is clean while many throws have none.
+    """
     marked, clean = evidence.marked.sum(axis=1), evidence.clean.sum(axis=1)
     bare = bare_throws(evidence).sum(axis=1)
     few = clean <= ONLY_MISSES_CLEAN * marked
-    return np.asarray((marked > 0) & few & (bare >= ONLY_MISSES_BARE * (marked + bare)))
+    seen = (marked > 0) & few & (bare >= ONLY_MISSES_BARE * (marked + bare))
+    return np.asarray(seen | evidence.declared[: evidence.rounds])
+
+
+def first_throws_known(evidence: Evidence) -> NDArray[np.bool_]:
+    """Say of each round whether the first throws of its holes are known as clean or missed.
+
+    So they are on a card that declares its unmarked throws clean: a hole has one first throw.
+    """
+    return np.asarray(~only_misses(evidence) | evidence.declared[: evidence.rounds])
 
 
 def rated(evidence: Evidence) -> Evidence:
-    """Return the evidence that rates may be made of: rounds with only misses marked count as unmarked."""
+    """Return the evidence that rates may be made of: rounds with only misses marked count as unmarked.
+
+    But for first throws that a card declares.
+    """
     bare = only_misses(evidence)
     if not bare.any():
         return evidence
     of_hole = bare[evidence.hole_round]
-    rows = bare[:, None]
+    rows = np.repeat(bare[:, None], len(evidence.phases), axis=1)
+    if evidence.tee != NO_PHASE:
+        rows[:, evidence.tee] = ~first_throws_known(evidence)
+    of_throw = rows[evidence.hole_round[evidence.throw_hole], evidence.throw_phase]
     return replace(
         evidence,
         misses=np.where(rows, 0, evidence.misses),
@@ -379,7 +406,7 @@ def rated(evidence: Evidence) -> Evidence:
         clean=np.where(rows, 0, evidence.clean),
         hole_unmarked=evidence.hole_unmarked + np.where(of_hole, evidence.hole_misses.sum(axis=1), 0),
         hole_misses=np.where(of_hole[:, None], 0, evidence.hole_misses),
-        throw_execution=np.where(of_hole[evidence.throw_hole], UNMARKED, evidence.throw_execution),
+        throw_execution=np.where(of_throw, UNMARKED, evidence.throw_execution),
     )
 
 

@@ -148,7 +148,9 @@ def focus_of(
     at = int(np.argmax([p.p_costs_most for p in phases]))
     by_count = int(np.argmax([p.misses_a_round for p in phases]))
     rates = [-1.0 if not p.recent.marked else p.recent.interval.middle for p in phases]
-    by_rate = int(np.argmax(rates)) if max(rates) >= 0 else by_count
+    # Where some phases have counts and no rates, the plain count is all that compares them.
+    counted = any(np.isnan(p.p_highest_rate) for p in phases)
+    by_rate = int(np.argmax(rates)) if max(rates) >= 0 and not counted else by_count
     recent = np.zeros(evidence.rounds, dtype=bool)
     recent[-max(1, ceil(NOTE_HALF_LIVES * half_life_rounds)) :] = True
     p = phases[at].p_costs_most
@@ -207,7 +209,9 @@ def _disagreement(phases: tuple[PhaseEvidence, ...], at: int, by_count: int, by_
         f"{words.percent(rate.recent.interval.middle)} of throws missed against "
         f"{words.percent(own.recent.interval.middle)}"
     )
-    if by_count == by_rate:
+    if np.isnan(own.p_highest_rate):  # counts alone compare the phases
+        text = f"By plain count it would be {words.MANY[count.phase]} ({by_misses})"
+    elif by_count == by_rate:
         text = f"By count and by rate it would be {words.MANY[count.phase]} ({by_misses}, {by_share})"
     elif by_rate == at:
         text = f"By plain count it would be {words.MANY[count.phase]} ({by_misses})"
@@ -248,11 +252,19 @@ def _remarks(evidence: Evidence, phases: tuple[PhaseEvidence, ...], marks: Marks
 
 def _unmarked(evidence: Evidence, phases: tuple[PhaseEvidence, ...], marks: Marks) -> str | None:
     """Say what throws without a mark mean for what is told."""
-    if not any(p.recent.marked for p in phases):
+    rates = [p for p in phases if p.recent.marked]
+    if not rates:
         return (
             "Your cards mark only misses, so there are no miss rates: this goes by how many misses there are "
             "in a round, and takes each to cost about half a stroke. Mark clean throws too, and it can tell "
             "what a miss costs you."
+        )
+    if any(np.isnan(p.p_highest_rate) for p in phases):
+        others = words.listing(words.MANY[p.phase] for p in phases if not p.recent.marked)
+        first = words.MANY[rates[0].phase].capitalize()
+        return (
+            f"Your cards mark only misses. {first} have a rate, since a hole has one; {others} have counts, "
+            "since nobody knows how many there were, and each of their misses is taken to cost about half a stroke."
         )
     full = ~marks.only_misses
     bare, marked = int(marks.bare[full].sum()), int(evidence.marked[full].sum())

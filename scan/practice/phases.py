@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scan.practice.cost import Costs, costs_of
-from scan.practice.evidence import Evidence
+from scan.practice.evidence import NO_PHASE, Evidence, first_throws_known
 from scan.practice.marks import Marks, marks_of
 from scan.practice.model import (
     LEVEL,
@@ -60,7 +60,8 @@ class Window:
 class PhaseEvidence:
     """Everything known about the misses of one phase.
 
-    Where only misses are marked, windows have misses and no marked throws, and rates are NaN.
+    Where only misses are marked, windows have misses and no marked throws, and rates are NaN; but for first
+    throws of holes on a card that declares the rest clean.
 
     Attributes
     ----------
@@ -128,10 +129,23 @@ def phases_of(
     counted = weight @ marks.only_misses[recent] > weight.sum() / 2
     if not counted:
         weight = weight * ~marks.only_misses[recent]
+    first = _first_throws(evidence, recent, weight) if counted else NO_PHASE
+    if first != NO_PHASE:
+        known = first_throws_known(evidence)
+        marked = marked.copy()
+        marked[:, first] = evidence.marked[:, first] * known
+        weight_of_first = weight * known[recent]
     thrown = marked + marks.bare
     alpha, beta, factors, each, per_round = [], [], [], [], []
     for k in range(len(ids)):
-        if counted:
+        if k == first:
+            factor = spread_between(misses[recent, k], marked[recent, k]).factor
+            now = pooled(misses[recent, k], marked[recent, k], weight_of_first)
+            seen = (now.misses / factor, now.throws / factor)
+            a, b = seen[0] + believed.misses[k], seen[1] - seen[0] + believed.clean[k]
+            per_round.append(float(weight_of_first @ marked[recent, k]) / float(weight_of_first.sum()))
+            each.append(now.rate)
+        elif counted:
             a, b, factor = _counted(misses[recent, k], weight)
             per_round.append(_MANY_THROWS)
             each.append(float("nan"))
@@ -156,7 +170,8 @@ def phases_of(
     most = p_largest([s.quantile for s in lost], [s.cdf for s in lost])
     result = []
     for k, phase in enumerate(ids):
-        rate = Interval(0.0, float("nan"), 1.0) if counted else _rate(each[k], alpha[k], beta[k], prior)
+        has_rate = not counted or k == first
+        rate = _rate(each[k], alpha[k], beta[k], prior) if has_rate else Interval(0.0, float("nan"), 1.0)
         result.append(
             PhaseEvidence(
                 phase=phase,
@@ -165,7 +180,7 @@ def phases_of(
                     "recent rounds",
                     int(recent.sum()),
                     int(misses[recent, k].sum()),
-                    0 if counted else int(marked[recent, k].sum()),
+                    int(marked[recent, k].sum()) if has_rate else 0,
                     rate,
                 ),
                 all=_window("all rounds", misses[:, k], marked[:, k], factors[k]),
@@ -180,6 +195,12 @@ def phases_of(
             )
         )
     return tuple(result)
+
+
+def _first_throws(evidence: Evidence, recent: NDArray[np.bool_], weight: Floats) -> int:
+    """Return the phase that begins a hole where its throws are known in most of what is recent."""
+    known = first_throws_known(evidence)[recent]
+    return evidence.tee if weight @ known > weight.sum() / 2 else NO_PHASE
 
 
 #: Stands for "many" where only misses are counted: a rate of so many throws is as good as a count.

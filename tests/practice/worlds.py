@@ -771,5 +771,5 @@ def joined(first: Evidence, second: Evidence) -> Evidence:
             values[name] = a
         else:
             add = rounds if name == "hole_round" else holes if name == "throw_hole" else 0
-            values[name] = np.concatenate([a, b + add])
+            values[name] = np.concatenate([a, b + add if add else b])
     return Evidence(**values)

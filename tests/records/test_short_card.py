@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
+import numpy as np
 import pytest
 
 from forms.catalog import load_form
 from forms.rules import rules_of
-from scan.practice.evidence import evidence_of, only_misses
+from scan.practice.cost import costs_of
+from scan.practice.evidence import evidence_of, only_misses, rated
+from scan.practice.focus import focus_of
 from scan.reading import CardReading, FieldReading
 from scan.records.compose import round_from_reading
 from scan.records.rounds import Round
@@ -49,11 +52,42 @@ def test_throws_without_a_mark_are_no_gap() -> None:
 
 
 @pytest.mark.parametrize("missed", [{"drive": 6, "putt1": 3}, {"drive": 1}, {"approach1": 18}])
-def test_the_advice_counts_its_misses_and_makes_no_rate_of_the_rest(missed: dict[str, int]) -> None:
+def test_the_advice_counts_its_misses_and_makes_a_rate_of_drives_alone(missed: dict[str, int]) -> None:
     evidence = evidence_of([played(**missed)])
     assert only_misses(evidence).tolist() == [True]
     assert int(evidence.misses.sum()) == sum(missed.values())
-    assert int(evidence.clean.sum()) == 0
+    # A hole has one drive; how many approaches and putts there were, no card tells.
+    drives = missed.get("drive", 0)
+    assert evidence.clean.tolist() == [[18 - drives, 0, 0]]
+    assert rated(evidence).marked.tolist() == [[18, 0, 0]]
+    focus = focus_of(evidence)
+    assert focus is not None
+    assert [p.recent.marked for p in focus.phases] == [18, 0, 0]
+    assert focus.phases[0].recent.interval.middle == pytest.approx(drives / 18)
+    assert all(np.isnan(p.recent.interval.middle) for p in focus.phases[1:])
+    assert focus.by_rate == focus.by_count
+    (said,) = [remark for remark in focus.remarks if "mark only misses" in remark]
+    assert "Drives have a rate, since a hole has one; approaches and putts have counts" in said
+
+
+def test_what_a_missed_drive_costs_is_learnt_from_short_cards() -> None:
+    """Drives are missed on the first six holes, which take a stroke more each time."""
+    marks = {f"h{hole:02d}.score": 4 if hole <= 6 else 3 for hole in range(1, 19)}
+    rounds = []
+    for day in range(1, 9):
+        own = {
+            **DAY,
+            "date.day": day,
+            **marks,
+            **{f"h{(hole + day) % 18 + 1:02d}.drive": "miss" for hole in range(6)},
+        }
+        own |= {f"h{hole:02d}.score": 4 if own.get(f"h{hole:02d}.drive") else 3 for hole in range(1, 19)}
+        fields = {f.id: FieldReading(own.get(f.id), 0.999) for f in FORM.fields}
+        card = CardReading("s.jpg", "read", serial=f"8JSHR4Z{day}", fields=fields, photo_sha256=f"{day}" * 64)
+        rounds.append(round_from_reading(FORM, card, recorded_at=WHEN))
+    costs = costs_of(evidence_of(rounds))
+    assert costs.mean[0] == pytest.approx(1.0, abs=0.15)
+    assert costs.mean[1:].tolist() == [0.5, 0.5], "of the others nothing is known but what is believed"
 
 
 @pytest.mark.parametrize("name", ["round18", "short18"])
