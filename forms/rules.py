@@ -22,12 +22,14 @@ class _Said(dict[str, str]):
         self._ending = ending
 
     def __missing__(self, phase: str) -> str:
-        return f"{phase} {self._ending}"
+        return phase + self._ending
 
 
 #: A throw of a phase, and several, as they stand in sentences: ``drive``, ``upshot throw``.
-ONE: Mapping[str, str] = _Said("throw", drive="drive", approach="approach", putt="putt")
-MANY: Mapping[str, str] = _Said("throws", drive="drives", approach="approaches", putt="putts")
+ONE: Mapping[str, str] = _Said(" throw", drive="drive", approach="approach", putt="putt")
+MANY: Mapping[str, str] = _Said(" throws", drive="drives", approach="approaches", putt="putts")
+#: The same in a column that has no room for more.
+IN_TABLES: Mapping[str, str] = _Said("", drive="drives", approach="approaches", putt="putts")
 
 
 @dataclass(frozen=True, slots=True)

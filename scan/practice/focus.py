@@ -178,7 +178,7 @@ def focus_of(
         half_life_rounds=half_life_rounds,
         marks=marks,
         share_unmarked=bare / max(1, bare + int(evidence.marked.sum())),
-        remarks=(*_remarks(evidence, phases, marks, at), *remarks),
+        remarks=(*remarks, *_remarks(evidence, phases, marks, at)),
     )
 
 
@@ -264,7 +264,8 @@ def _unmarked(evidence: Evidence, phases: tuple[PhaseEvidence, ...], marks: Mark
         first = words.MANY[rates[0].phase].capitalize()
         return (
             f"Your cards mark only misses. {first} have a rate, since a hole has one; {others} have counts, "
-            "since nobody knows how many there were, and each of their misses is taken to cost about half a stroke."
+            "since nobody knows how many there were, and each of their misses is taken to cost about half a "
+            "stroke."
         )
     full = ~marks.only_misses
     bare, marked = int(marks.bare[full].sum()), int(evidence.marked[full].sum())

@@ -43,7 +43,7 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
     shapes += [text(0, 7.4, "recent rounds; bars are 90 % ranges", size_pt=SMALL_PT, grey=SOFT)]
     shapes.append(text(width_mm, 7.4, "costs most", size_pt=SMALL_PT, grey=SOFT, anchor="right"))
     y = 14.0
-    base = y + 3 * 9.6 - 3.4
+    base = y + len(focus.phases) * 9.6 - 3.4
     for tick in np.arange(0, top + step / 2, step):
         x = left + plot * tick / top
         shapes.append(line(x, 9.6, x, base, width_mm=0.15, grey=LIGHT))

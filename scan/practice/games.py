@@ -24,7 +24,10 @@ Game = tuple[tuple[str, str], ...]
 
 @dataclass(frozen=True, slots=True)
 class OfOneGame:
-    """Rounds of one game, and what is said of those that were left out (None where none were)."""
+    """Rounds of one game, and what is said of those that were left out (None where none were).
+
+    Where no round is of the game that was asked for, it is said which games there are.
+    """
 
     rounds: tuple[Round, ...]
     left_out: str | None
@@ -51,7 +54,8 @@ def of_one_game(rounds: Iterable[Round], phases: Sequence[str] | None = None) ->
         count[game_of(played)] = count.get(game_of(played), 0.0) + weight
     asked = [game for game in count if phases is not None and [name for name, _ in game] == list(phases)]
     if phases is not None and not asked:
-        return OfOneGame((), _said([list(game) for game in count], ordered))
+        known = "; ".join(words.listing(name for name, _ in game) for game in count)
+        return OfOneGame((), f"The games of the rounds that are stored: {known}.")
     chosen = asked[0] if asked else max(count, key=lambda game: count[game])
     others = [list(game) for game in count if game != chosen]
     return OfOneGame(tuple(p for p in ordered if game_of(p) == chosen), _said(others, ordered))

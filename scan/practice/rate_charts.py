@@ -205,7 +205,7 @@ def results_chart(tables: Sequence[TwoByTwo], width_mm: float = 72.0) -> Picture
             0, 7.4, "filled: clean throws; open: missed ones; bars: 90 % ranges", size_pt=SMALL_PT, grey=SOFT
         )
     )
-    base = 34.0
+    base = 13.2 + len(tables) * 7.6 - 2.0
     for tick in (0.0, 0.25, 0.5, 0.75, 1.0):
         x = left + plot * tick
         shapes.append(line(x, 9.6, x, base, width_mm=0.15, grey=LIGHT))

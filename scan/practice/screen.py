@@ -80,7 +80,7 @@ def _table(focus: Focus) -> list[str]:
 
 
 def _row(p: PhaseEvidence, chosen: bool) -> str:
-    name = f"{'>' if chosen else ' '} {words.MANY[p.phase]}"
+    name = f"{'>' if chosen else ' '} {words.IN_TABLES[p.phase]}"
     if not p.recent.marked and not p.recent.misses:
         return f"{name:<14}{'none marked':>13}"
     rate = (

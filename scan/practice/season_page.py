@@ -66,14 +66,14 @@ def screen(season: Season) -> list[str]:
 def _table(season: Season) -> list[str]:
     lines = [
         f"{'':<10}{'':>6}  missed (sessions)",
-        f"{'':<10}{'rounds':>6}  {''.join(f'{words.MANY[p]:<14}' for p in season.phases)}cost most",
+        f"{'':<10}{'rounds':>6}  {''.join(f'{words.IN_TABLES[p]:<14}' for p in season.phases)}cost most",
     ]
     for m in season.months:
         cells = [
             (words.percent(rate.middle) if rate else "–") + (f" ({done})" if done else "")
             for rate, done in zip(m.rates, m.sessions, strict=True)
         ]
-        most = words.MANY[m.costs_most] if m.costs_most else "–"
+        most = words.IN_TABLES[m.costs_most] if m.costs_most else "–"
         lines.append(f"{m.name:<10}{m.rounds:>6}  {''.join(f'{cell:<14}' for cell in cells)}{most}")
     return lines
 
@@ -168,7 +168,7 @@ def sheet(season: Season, paper: Paper) -> tuple[Shape, ...]:
     told, told_height = _told(season, x, 0.0)
     told_top = foot_top - told_height - 3.0
     spare = told_top - y - 3.0
-    strip = min(34.0, max(8.0, (spare - MONTHS_MM) / 3 - BESIDE_MM))
+    strip = min(34.0, max(5.0, (spare - MONTHS_MM) / len(season.phases) - BESIDE_MM))
     shapes += season_chart(season, WIDTH_MM, strip).at(x, y)
     shapes += [moved(shape, 0.0, told_top) for shape in told]
     return (*shapes, *foot)

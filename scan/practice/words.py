@@ -28,8 +28,8 @@ CAUTIONS = (
     "This is not medical advice; see a licensed health professional about pain or injury.",
 )
 
-#: What phases are called in sentences, one throw and several.
-ONE, MANY = rules.ONE, rules.MANY
+#: What phases are called in sentences, one throw and several, and in a column of a table.
+ONE, MANY, IN_TABLES = rules.ONE, rules.MANY, rules.IN_TABLES
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 

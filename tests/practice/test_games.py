@@ -10,6 +10,7 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
+from forms.drawing import Words
 from forms.form import USUAL_PHASES, Phase
 from scan.practice.causes import words_of
 from scan.practice.choice import choice_of
@@ -17,10 +18,13 @@ from scan.practice.cost import costs_of
 from scan.practice.doubt import possible_evidence
 from scan.practice.evidence import Evidence, bare_throws, evidence_of
 from scan.practice.focus import focus_of
+from scan.practice.focus_charts import strokes_chart
 from scan.practice.games import of_one_game
 from scan.practice.plan import drills_from_toml, plan_of
 from scan.practice.putting import putting_of
+from scan.practice.rate_charts import results_chart
 from scan.practice.report import report_of
+from scan.practice.results import two_by_two
 from scan.practice.screen import screen
 from scan.practice.sheet import sheet
 from scan.practice.web import page
@@ -174,8 +178,10 @@ def test_everything_that_is_shown_speaks_of_the_four_phases(four: list[Round], o
         of_four, focus, plan, player="Wren", unit="m", putting=putting_of(of_four), choice=choice
     )
     shown = "\n".join(screen(of_four, focus, plan, choice))
-    for text in (shown, page(report)):
-        assert all(many in text for many in ("drives", "fairway throws", "upshot throws", "putts"))
+    for text, many in ((shown, "{}"), (page(report), "{} throws")):
+        assert all(
+            name in text for name in ("drives", many.format("fairway"), many.format("upshot"), "putts")
+        )
         assert "approach" not in text
     assert sheet(report, _a4())
     assert "shortpencil practised upshot" not in shown, "told sessions are of the usual phases"
@@ -226,7 +232,10 @@ def test_rounds_of_two_games_are_never_put_together(usual: list[Round], four: li
     assert "focus --phases drive,approach,putt" in found.left_out
     asked = of_one_game(mixed, ["drive", "approach", "putt"])
     assert {played.id for played in asked.rounds} == {played.id for played in usual[:3]}
-    assert not of_one_game(mixed, ["drive"]).rounds
+    none = of_one_game(mixed, ["drive"])
+    assert not none.rounds
+    assert none.left_out is not None
+    assert none.left_out.endswith("drive, approach and putt; drive, fairway, upshot and putt.")
     assert of_one_game(four).left_out is None
     assert of_one_game(()).rounds == ()
 
@@ -246,6 +255,21 @@ def test_doubtful_marks_of_other_phases_are_drawn(four: list[Round]) -> None:
     drawn = possible_evidence([replace(four[0], holes=holes), *four[1:]])
     assert {one.phase_ids for one in drawn} == {("drive", "fairway", "upshot", "putt")}
     assert len({int(one.misses[0, 0]) for one in drawn}) == 2
+
+
+@pytest.mark.parametrize("count", [2, 3, 4])
+def test_the_scale_of_a_chart_stands_below_its_last_phase(of_four: Evidence, count: int) -> None:
+    focus = focus_of(of_four)
+    assert focus is not None
+    some = replace(focus, phases=focus.phases[-count:], number=0)
+    for picture, said in (
+        (strokes_chart(some), "strokes a round"),
+        (results_chart(two_by_two(of_four)[-count:]), "50 %"),
+    ):
+        texts = [(shape.at.y, shape.text) for shape in picture.shapes if isinstance(shape, Words)]
+        (scale,) = (y for y, text in texts if text == said)
+        assert max(y for y, text in texts if text == "putts") < scale - 3
+        assert picture.height_mm > scale
 
 
 def test_causes_are_words_of_the_card_whatever_the_phase() -> None:
