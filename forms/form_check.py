@@ -330,6 +330,13 @@ def _field(data: Mapping[str, Any], path: Path, place: str) -> Iterator[Problem]
         )
     if type_ not in CHOICES or not FIELD["options"].fits(options):
         return
+    yield from _options(data, path, place, options)
+
+
+def _options(
+    data: Mapping[str, Any], path: Path, place: str, options: list[Mapping[str, Any]]
+) -> Iterator[Problem]:
+    """Yield what does not go together among the options of a choice, and in how they are laid out."""
     ids = [option.get("id") for option in options]
     for number, id_ in enumerate(ids):
         if isinstance(id_, str) and id_ in ids[:number]:
@@ -442,6 +449,12 @@ def _phases(data: Mapping[str, Any]) -> Iterator[Problem]:
         )
     rows = data.get("rows")
     known = [c.get("id") for b in BLOCKS if isinstance(rows, dict) for c in _tables(rows.get(b))]
+    yield from _columns_of(phases, known)
+    yield from _roles_of(phases)
+
+
+def _columns_of(phases: list[Mapping[str, Any]], known: list[Any]) -> Iterator[Problem]:
+    """Yield phases that share an id or a column, and columns that the rows do not have."""
     used: list[str] = []
     for place, phase in enumerate(phases):
         if phase.get("id") in [other.get("id") for other in phases[:place]]:
@@ -463,6 +476,15 @@ def _phases(data: Mapping[str, Any]) -> Iterator[Problem]:
                     at, f"expected each column in one phase, found {found(column)} twice. Take one out."
                 )
             used.append(column)
+    if len(used) > MOST_THROWS:
+        yield Problem(
+            ("phases",),
+            f"expected at most {MOST_THROWS} columns of throws, found {len(used)}. Take some out.",
+        )
+
+
+def _roles_of(phases: list[Mapping[str, Any]]) -> Iterator[Problem]:
+    """Yield roles that two phases claim, and phases in another order than they are thrown in."""
     roles = [phase.get("role") for phase in phases]
     order = [ROLES.index(role) for role in roles if role in ROLES]
     for role in ("tee", "target"):
@@ -474,11 +496,6 @@ def _phases(data: Mapping[str, Any]) -> Iterator[Problem]:
     if order != sorted(order):
         yield Problem(
             ("phases",), "expected the phases in the order thrown: tee, between, target. Sort them."
-        )
-    if len(used) > MOST_THROWS:
-        yield Problem(
-            ("phases",),
-            f"expected at most {MOST_THROWS} columns of throws, found {len(used)}. Take some out.",
         )
 
 

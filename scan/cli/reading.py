@@ -6,7 +6,7 @@ import argparse
 import shlex
 import sys
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -115,13 +115,11 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
     from forms.shown import path_text
     from scan.cli.places import default_store, forms_folder
     from scan.cli.read_report import Tally
-    from scan.intake import read_files, workers_for
     from scan.joining import Keeper
     from scan.leftovers import WORK, folder_for
     from scan.reading import READING_SCHEMA
     from scan.records.store import open_store
-    from scan.sources import Url, expand
-    from scan.vision.seeing.known_hands import Hands
+    from scan.sources import expand
 
     files = expand(photos)
     catalog = Catalog(forms_folder())
@@ -138,23 +136,7 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
         )
         store = stack.enter_context(open_store(place))
         store.empty_aside()
-        fresh = args.again or ((args.json or args.explain) and not args.resume)
-        # In a dry run nobody's hand is known.
-        hands = None if args.dry_run or args.plain_hand else Hands(store.hands())
-        # Those are asked of as they are opened, so that nothing is opened twice.
-        later = not fresh and (args.cluster is not None or any(isinstance(file, Url) for file in files))
-        known = store.photos_read() if later else frozenset()
-        if args.cluster is not None:
-            from scan.cluster import Cluster
-
-            cluster = stack.enter_context(Cluster(args.cluster))
-            results = cluster.read_files(files, catalog, hands=hands, known=known)
-        else:
-            seen = {} if fresh else _seen_before(files, store)
-            jobs = workers_for(len(files) - len(seen), args.jobs)
-            results = read_files(
-                files, catalog, jobs=jobs, skip=seen, known=known, hands=hands, explain=args.explain
-            )
+        results = _results(args, files, catalog, store, stack)
         stack.callback(results.close)  # what it has begun ends before the store is closed
         keeper = Keeper(catalog, store)
         cards: dict[str, dict[str, Any]] | None = {} if args.json else None
@@ -173,6 +155,30 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
             )
         )
     return WRONG if tally.not_opened else ATTENTION if tally.attention else DONE
+
+
+def _results(
+    args: argparse.Namespace, files: list[Photo], catalog: Catalog, store: Store, stack: ExitStack
+) -> Generator[FileResult, None, None]:
+    """What the photos say, one by one, read by this machine or by a cluster."""
+    from scan.intake import read_files, workers_for
+    from scan.sources import Url
+    from scan.vision.seeing.known_hands import Hands
+
+    fresh = args.again or ((args.json or args.explain) and not args.resume)
+    # In a dry run nobody's hand is known.
+    hands = None if args.dry_run or args.plain_hand else Hands(store.hands())
+    # Those are asked of as they are opened, so that nothing is opened twice.
+    later = not fresh and (args.cluster is not None or any(isinstance(file, Url) for file in files))
+    known = store.photos_read() if later else frozenset()
+    if args.cluster is not None:
+        from scan.cluster import Cluster
+
+        cluster = stack.enter_context(Cluster(args.cluster))
+        return cluster.read_files(files, catalog, hands=hands, known=known)
+    seen = {} if fresh else _seen_before(files, store)
+    jobs = workers_for(len(files) - len(seen), args.jobs)
+    return read_files(files, catalog, jobs=jobs, skip=seen, known=known, hands=hands, explain=args.explain)
 
 
 def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:

@@ -132,7 +132,23 @@ def serve(
         after=after,
         worth=worth,
     )
-    config = uvicorn.Config(
+    server = network.server = uvicorn.Server(_config(desk, lines))
+    now = time.monotonic()
+    laptop = f"http://{LOOPBACK}:{port}/enter?secret={door.link(now, FIRST_LINK_S, 'laptop')}"
+    phone = (
+        f"http://{address}:{port}/enter?secret={door.link(now, FIRST_LINK_S, 'phone')}" if address else None
+    )
+    desk.last_request_s = now
+    try:
+        asyncio.run(_run(server, listener, desk, how.stop_after_s, lambda: tell(Opened(laptop, phone))))
+    finally:
+        readers.close()
+        listener.close()
+
+
+def _config(desk: Desk, lines: Connections) -> uvicorn.Config:
+    """How the server treats who connects: it says little, trusts no header, and waits only so long."""
+    return uvicorn.Config(
         make_app(desk),
         log_level="warning",
         access_log=False,  # it would write the one-time secrets down
@@ -145,18 +161,6 @@ def serve(
         timeout_graceful_shutdown=3,
         h11_max_incomplete_event_size=32 * 1024,
     )
-    server = network.server = uvicorn.Server(config)
-    now = time.monotonic()
-    laptop = f"http://{LOOPBACK}:{port}/enter?secret={door.link(now, FIRST_LINK_S, 'laptop')}"
-    phone = (
-        f"http://{address}:{port}/enter?secret={door.link(now, FIRST_LINK_S, 'phone')}" if address else None
-    )
-    desk.last_request_s = now
-    try:
-        asyncio.run(_run(server, listener, desk, how.stop_after_s, lambda: tell(Opened(laptop, phone))))
-    finally:
-        readers.close()
-        listener.close()
 
 
 async def _run(
