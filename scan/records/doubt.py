@@ -52,26 +52,26 @@ def has_doubt(round_: Round) -> bool:
     head = (round_.played_on, round_.hand, round_.wind, round_.worst, round_.total)
     if any(value.status == "doubtful" for value in (*head, *round_.tallies.values())):
         return True
-    return any(
-        bool(hole.maybe)
-        or "doubtful" in (hole.score.status, hole.penalty.status, hole.par.status)
-        or any(map(_throw_has_doubt, hole.throws))
-        for hole in round_.holes
-    )
-
-
-def _throw_has_doubt(throw: Throw) -> bool:
-    if throw.execution.status == "doubtful":
-        return True
-    # Nearly all throws have at most a distance besides.
-    distance, stance, cause = throw.distance, throw.stance, throw.cause
-    if distance is not None and distance.status == "doubtful":
-        return True
-    if stance is None and cause is None and throw.directions_from is None and throw.words_from is None:
-        forehand = throw.forehand_from
-        return forehand is not None and forehand.status == "doubtful"
-    rest = (stance, throw.directions_from, throw.forehand_from, cause, throw.words_from)
-    return any(value is not None and value.status == "doubtful" for value in rest)
+    for hole in round_.holes:
+        if hole.maybe or "doubtful" in (hole.score.status, hole.penalty.status, hole.par.status):
+            return True
+        for throw in hole.throws:
+            # Nearly all throws have at most a distance besides.
+            distance = throw.distance
+            if throw.execution.status == "doubtful" or (
+                distance is not None and distance.status == "doubtful"
+            ):
+                return True
+            for value in (
+                throw.stance,
+                throw.directions_from,
+                throw.forehand_from,
+                throw.cause,
+                throw.words_from,
+            ):
+                if value is not None and value.status == "doubtful":
+                    return True
+    return False
 
 
 def possible_rounds(round_: Round, count: int) -> tuple[Round, ...]:

@@ -27,12 +27,12 @@ _BETWEEN = "/"  # between the parts of a row's key
 
 def seal(*names_and_values: str | bytes | None) -> str:
     """Return the seal of a row: its columns' names, each followed by its value's bytes or None."""
-    digest = hashlib.sha256()
+    parts: list[bytes] = []
     for name, value in zip(names_and_values[::2], names_and_values[1::2], strict=True):
         if value is not None:
-            content = _bytes(value)
-            digest.update(_bytes(name or b"") + b"=%d:" % len(content) + content)
-    return digest.hexdigest()[:16]
+            content = value.encode() if isinstance(value, str) else value
+            parts += (_bytes(name or b""), b"=%d:" % len(content), content)
+    return hashlib.sha256(b"".join(parts)).hexdigest()[:16]
 
 
 def _bytes(value: str | bytes) -> bytes:
