@@ -116,11 +116,15 @@ def shoot(
     long_px: int = 3000,
     trouble: float = 0.0,
     glyphs: GlyphBank | None = None,
+    px_per_mm: float = 12.0,
 ) -> Shot:
-    """Return one photo of one invented player's card; `name` is a condition or "mixed"."""
+    """Return one photo of one invented player's card; `name` is a condition or "mixed".
+
+    It is drawn at `px_per_mm`: 8 do for a photo of 2400 pixels, in half of the time.
+    """
     rng = np.random.default_rng(seed)
     glyphs = glyphs or small_bank()
-    blank = blank_card(form, paper=paper, px_per_mm=12.0)
+    blank = blank_card(form, paper=paper, px_per_mm=px_per_mm)
     how = (
         mixed(seed, long_px=long_px) if name == "mixed" else condition(name, severity, seed, long_px=long_px)
     )

@@ -55,7 +55,7 @@ def read_filled(
 ) -> tuple[CardReading, dict[str, object]]:
     """Return the reading of a card filled in with that pen, and the truth of its cells."""
     if toml is None:
-        blank = blank_card("round18", paper="a4", px_per_mm=12.0)
+        blank = blank_card("round18", paper="a4", px_per_mm=8.0)
         layout: Layout = builtin_layout("round18", "a4", "m", "right")
         page, field_map, serial = blank.page, blank.field_map, blank.serial
     else:
@@ -64,11 +64,11 @@ def read_filled(
         pdf = to_pdf(
             [draw(sheet, identify(serial, fingerprint(layout), ""))], PAPERS["a4"], title="shortpencil card"
         )
-        page, field_map = rasterise(pdf, 1, 12.0), json.loads(layout_to_json(layout))
-    how = condition(light, 0.4, seed, long_px=3000)
+        page, field_map = rasterise(pdf, 1, 8.0), json.loads(layout_to_json(layout))
+    how = condition(light, 0.4, seed, long_px=2200)
     writer = some_writer(np.random.default_rng(seed), small_bank(), pen=PENS[pen], careful=0.9)
     filled = fill(
-        page, 12.0, field_map, answers, writer, seed, bank=small_bank(), condition=how, serial=serial
+        page, 8.0, field_map, answers, writer, seed, bank=small_bank(), condition=how, serial=serial
     )
     shot = photograph(filled, how, seed)
     (photo,) = photos_from_bytes(shot.encoded(), "photo")

@@ -101,7 +101,7 @@ def test_pale_digits_on_a_card_without_marks_are_not_all_that_was_written() -> N
 
 
 def test_on_burnt_out_paper_cells_are_told_where_the_print_has_thinned_out_too() -> None:
-    shot = shoot("clean", 0.0, 12, long_px=2400)
+    shot = shoot("clean", 0.0, 12, long_px=2400, px_per_mm=8.0)
     traces: list[Trace] = []
     grey = cv2.cvtColor(shot.image, cv2.COLOR_RGB2GRAY)
     read_photo(Photo(grey, "clean", "0" * 64), find_layout, traces)

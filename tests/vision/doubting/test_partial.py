@@ -86,7 +86,7 @@ def test_a_single_mark_is_named() -> None:
 
 @pytest.fixture(scope="module")
 def clean():
-    return shoot("clean", 0.0, 12, long_px=2400)
+    return shoot("clean", 0.0, 12, long_px=2400, px_per_mm=8.0)
 
 
 def read(image: np.ndarray):
@@ -160,7 +160,7 @@ def test_where_all_outlines_have_vanished_they_say_nothing_of_single_cells(clean
 
 
 def test_a_card_reads_with_two_marks_torn_off_and_says_which_are_missing() -> None:
-    shot = shoot("torn", 0.6, 3, long_px=2400)
+    shot = shoot("torn", 0.6, 3, long_px=2400, px_per_mm=8.0)
     reading, trace = read(shot.image)
     assert trace.corners is not None
     assert len(trace.corners.marks) == 2

@@ -156,7 +156,7 @@ def test_grain_is_the_noise_of_paper_in_units_of_print() -> None:
 
 def test_beyond_dusk_a_card_is_rejected_not_misread() -> None:
     counts = Counts()
-    reading = count(shoot("dusk", 1.0, 11, long_px=2000), counts, "dusk")
+    reading = count(shoot("dusk", 1.0, 11, long_px=2000, px_per_mm=8.0), counts, "dusk")
     assert reading.status == "rejected"
     assert "more light" in (reading.reason or "")
 

@@ -21,14 +21,14 @@ import json  # isort: skip
 
 
 def layout_of(form: str = "round18", paper: str = "a4") -> Layout:
-    blank = blank_card(form, paper=paper, px_per_mm=8.0)
+    blank = blank_card(form, paper=paper, px_per_mm=6.0)
     return layout_from_json(json.dumps(blank.field_map))
 
 
 def shot_of(how, seed: int, form: str = "round18", paper: str = "a4") -> Shot:
-    blank = blank_card(form, paper=paper, px_per_mm=8.0)
+    blank = blank_card(form, paper=paper, px_per_mm=6.0)
     writer = some_writer(np.random.default_rng(seed), None)
-    sheet = fill(blank.page, 8.0, blank.field_map, {}, writer, seed, condition=how, serial=blank.serial)
+    sheet = fill(blank.page, 6.0, blank.field_map, {}, writer, seed, condition=how, serial=blank.serial)
     return photograph(sheet, how, seed)
 
 
@@ -59,14 +59,14 @@ def offsets_mm(shot: Shot, layout: Layout) -> np.ndarray:
     ],
 )
 def test_cells_lie_where_the_simulator_put_them(name: str, severity: float, most_mm: float) -> None:
-    off = offsets_mm(shot_of(condition(name, severity, 4, long_px=2600), 4), layout_of())
+    off = offsets_mm(shot_of(condition(name, severity, 4, long_px=2000), 4), layout_of())
     assert np.median(off) < 0.10
     assert off.max() < most_mm
 
 
 def test_the_comparison_can_fail() -> None:
     """Without the local correction a bent sheet is off by millimetres."""
-    shot = shot_of(condition("bend", 0.8, 11, long_px=2200), 11)
+    shot = shot_of(condition("bend", 0.8, 11, long_px=1800), 11)
     layout = layout_of()
     gray = grey(shot)
     (corners,) = find_cards(gray)
@@ -198,6 +198,6 @@ def test_a_part_outside_the_picture_is_not_covered() -> None:
 
 
 def test_conditions_can_be_combined() -> None:
-    how = combined([("fold", 0.4), ("shadow", 0.5)], 9, long_px=2200)
+    how = combined([("fold", 0.4), ("shadow", 0.5)], 9, long_px=1800)
     off = offsets_mm(shot_of(how, 9), layout_of())
     assert np.percentile(off, 99) < 0.5
