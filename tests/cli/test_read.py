@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import struct
 import zlib
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -43,7 +44,7 @@ def on_a_table(
     *,
     angle_deg: float = 0.0,
     scale: tuple[float, float] = (1.0, 1.0),
-    size: tuple[int, int] = (3000, 2300),
+    size: tuple[int, int] = (2000, 1530),
 ) -> Gray:
     """The page turned and scaled on a grey table, in a picture of `size` (width, height)."""
     height, width = page.shape
@@ -91,7 +92,7 @@ def a4() -> tuple[Gray, dict[str, object]]:
 
 @pytest.mark.parametrize("angle_deg", [0, 90, 133, 180, 301])
 def test_a_card_is_read_whichever_way_it_lies(angle_deg: float, a4, tmp_path, capsys) -> None:
-    photo = save(tmp_path / "turned.jpg", on_a_table(a4[0], angle_deg=angle_deg, size=(3000, 2300)))
+    photo = save(tmp_path / "turned.jpg", on_a_table(a4[0], angle_deg=angle_deg, size=(2600, 2000)))
     code, result = read_json(capsys, photo)
     (card,) = result["cards"]
     assert card["status"] == "read", card["reason"]
@@ -116,7 +117,7 @@ def test_a_card_printed_at_another_scale_is_read(scale, size, a4, tmp_path, caps
 def test_the_other_cards_are_read_too(form: str, tmp_path, capsys) -> None:
     page, truth = filled_sheet(form, "letter")
     _, result = read_json(
-        capsys, save(tmp_path / "card.png", on_a_table(page, angle_deg=-4, size=(2600, 3200)))
+        capsys, save(tmp_path / "card.png", on_a_table(page, angle_deg=-4, size=(1600, 2000)))
     )
     (card,) = result["cards"]
     assert (card["status"], card["form"]) == ("read", form)
@@ -127,7 +128,7 @@ def test_the_other_cards_are_read_too(form: str, tmp_path, capsys) -> None:
 def test_every_file_kind_gives_the_same_reading(ending: str, a4, tmp_path, capsys) -> None:
     from PIL import Image
 
-    picture = Image.fromarray(on_a_table(a4[0], angle_deg=1.5, size=(1800, 2500)))
+    picture = Image.fromarray(on_a_table(a4[0], angle_deg=1.5, size=(1450, 2000)))
     path = tmp_path / f"card{ending}"
     if ending == ".heic":
         import pillow_heif
@@ -150,14 +151,14 @@ def test_the_plain_serial_is_read_when_the_qr_code_is_inked_over(a4, tmp_path, c
     rows = slice(round((y + 5) * PX_PER_MM), round((y + h - 5) * PX_PER_MM))
     page[rows, round((x + 5) * PX_PER_MM) : round((x + w - 5) * PX_PER_MM)] = 20
     _, result = read_json(
-        capsys, save(tmp_path / "card.jpg", on_a_table(page, angle_deg=1, size=(2300, 3000)))
+        capsys, save(tmp_path / "card.jpg", on_a_table(page, angle_deg=1, size=(1530, 2000)))
     )
     (card,) = result["cards"]
     assert card["serial"] == blank_card("round18", px_per_mm=PX_PER_MM).serial
 
 
 def test_the_same_photo_twice_changes_nothing(a4, tmp_path, capsys) -> None:
-    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(1530, 2000)))
     store = tmp_path / "rounds.sqlite"
     first = main(["read", str(photo), "--store", str(store)])
     with open_store(store) as kept:
@@ -172,7 +173,7 @@ def test_the_same_photo_twice_changes_nothing(a4, tmp_path, capsys) -> None:
 
 
 def test_explain_writes_a_picture_of_each_step(a4, tmp_path, capsys) -> None:
-    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(1530, 2000)))
     main(["read", str(photo), "--dry-run", "--explain", str(tmp_path / "steps")])
     names = sorted(p.name for p in (tmp_path / "steps").iterdir())
     assert names == [f"card-{step}.jpg" for step in ("1-found", "2-flat", "3-ink", "4-digits", "5-read")]
@@ -182,6 +183,7 @@ def test_explain_writes_a_picture_of_each_step(a4, tmp_path, capsys) -> None:
 # -- bad input: a clear message, its exit code, nothing stored -----------------------------------------------
 
 
+@cache
 def png_of(width: int, height: int) -> bytes:
     """A tiny PNG file whose header promises `width` x `height` pixels, all of them there (1 bit each)."""
 
@@ -293,7 +295,7 @@ def test_one_bad_photo_does_not_keep_the_others_from_being_read(a4, tmp_path, ca
     folder = tmp_path / "day"
     folder.mkdir()
     bad_text(folder)
-    save(folder / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    save(folder / "card.jpg", on_a_table(a4[0], size=(1530, 2000)))
     store = tmp_path / "rounds.sqlite"
     assert main(["read", str(folder), "--store", str(store)]) == 2
     with open_store(store) as kept:
@@ -320,7 +322,7 @@ def test_a_card_of_an_unknown_form_says_which_and_how_to_read_it(tmp_path, capsy
 
 
 def test_a_store_that_is_no_database_is_left_alone(a4, tmp_path, capsys) -> None:
-    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(1530, 2000)))
     store = tmp_path / "letters.sqlite"
     store.write_text("dear diary " * 100)
     assert main(["read", str(photo), "--store", str(store)]) == 2
@@ -329,7 +331,7 @@ def test_a_store_that_is_no_database_is_left_alone(a4, tmp_path, capsys) -> None
 
 
 def test_a_folder_that_cannot_be_written_is_said_so(a4, tmp_path, capsys) -> None:
-    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000)))
+    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(1530, 2000)))
     file = tmp_path / "file"
     file.write_text("no folder")
     assert main(["read", str(photo), "--store", str(file / "rounds.sqlite")]) == 2
@@ -354,7 +356,7 @@ def test_without_tesseract_only_the_plain_serial_is_missing_and_one_message_says
     a4, tmp_path, capsys, monkeypatch
 ) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
-    _, result = read_json(capsys, save(tmp_path / "card.jpg", on_a_table(a4[0], size=(2300, 3000))))
+    _, result = read_json(capsys, save(tmp_path / "card.jpg", on_a_table(a4[0], size=(1530, 2000))))
     assert result["cards"][0]["status"] == "read"
     page = a4[0].copy()
     x, y, w, h = blank_card("round18", px_per_mm=PX_PER_MM).field_map["qr"]["box_mm"]
@@ -363,7 +365,7 @@ def test_without_tesseract_only_the_plain_serial_is_missing_and_one_message_says
         round((x + 5) * PX_PER_MM) : round((x + w - 5) * PX_PER_MM),
     ] = 20
     assert (
-        main(["read", str(save(tmp_path / "inked.jpg", on_a_table(page, size=(2300, 3000)))), "--dry-run"])
+        main(["read", str(save(tmp_path / "inked.jpg", on_a_table(page, size=(1530, 2000)))), "--dry-run"])
         == 1
     )
     assert capsys.readouterr().out.count("Tesseract, which is not installed") == 1
