@@ -19,7 +19,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from forms.errors import InputError, RecordError
-from forms.rules import MANY
+from forms.rules import IN_TABLES, MANY
 from scan.reading import CARD_PICTURE
 from scan.records.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
 from scan.records.record_json import round_text
@@ -127,7 +127,7 @@ class YearPages:
             players=found.players,
             player=player,
             games=_games(lines),
-            many=MANY,
+            heads=IN_TABLES,
             seasons=_seasons(lines),
             aside=aside,
         )
@@ -328,11 +328,13 @@ def _seasons(lines: Sequence[Summary]) -> list[tuple[str, list[pages.Strip]]]:
     for line in lines:
         groups.setdefault((line.player or "", line.holes, line.phases), []).append(line)
     several = len({player for player, _, _ in groups}) > 1
+    games = len({phases for _, _, phases in groups}) > 1
     found = []
-    for (player, holes, _), mine in sorted(groups.items(), key=lambda item: -len(item[1])):
-        title = ", ".join(
-            part for part in ((player or "no name") if several else "", f"{holes} holes") if part
-        )
+    for (player, holes, phases), mine in sorted(groups.items(), key=lambda item: -len(item[1])):
+        named = " and ".join(part for part in (", ".join(phases[:-1]), *phases[-1:]) if part)
+        game = f"of {named}" if games else ""
+        parts = ((player or "no name") if several else "", f"{holes} holes", game)
+        title = ", ".join(part for part in parts if part)
         found.append((title, pages.season(mine)))
     return found
 

@@ -37,12 +37,13 @@ def test_the_list_of_rounds_has_a_table_for_each_game(page: Page, stored: list[R
         text_of(table) for table in re.findall(r'<table class="list stack">.*?</table>', html, re.DOTALL)
     ]
     assert len(tables) == 2
-    assert "missed drives fairway throws upshot throws putts waiting" in tables[0]
+    assert "missed drives fairway upshot putts waiting" in tables[0]
     assert "missed drives approaches putts waiting" in tables[1]
     assert "approaches" not in tables[0]
     assert 'aria-label="Rounds of drive, fairway, upshot, putt"' in html
     charts = re.findall(r"<figcaption>(Missed [^<]+)</figcaption>", html)
     assert charts.count("Missed upshot throws") == 1
+    assert "<h3>Wren, 18 holes, of drive, fairway, upshot and putt</h3>" in html
     assert charts.count("Missed approaches") == 2, "one for each player"
 
 

@@ -35,7 +35,7 @@ def test_a_row_is_shown_with_all_its_cells(store: Store, serial: str) -> None:
 def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None:
     from datetime import date, timedelta
 
-    from forms.rules import MANY
+    from forms.rules import IN_TABLES
     from scan.records.summary import Summary
     from scan.review.naming import names_of
     from scan.review.pages import season
@@ -70,7 +70,7 @@ def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None
             names=names_of(found),
             seasons=[("", season(found))],
             games=[(("drive", "approach", "putt"), found)],
-            many=MANY,
+            heads=IN_TABLES,
             aside=(),
             others=(),
             session=None,
