@@ -933,7 +933,7 @@ class Store:
         if row is None or read is None:
             raise RecordError(
                 f"{self.name}: expected a card with the serial {serial}, found none. "
-                "A round that came from a file is corrected there and imported again with --replace."
+                "A round that came from a file is changed on its page: `shortpencil review`."
             )
         return Card(
             serial=serial,

@@ -111,6 +111,7 @@ class DoingPages:
     async def course(self, request: Request) -> Response:
         chores, key = self._chores, request.query_params.get("key", "")
         kept = next((one for one in await off(chores.courses) if one.key == key), None)
+        unit = kept.given.unit if kept else await off(self._unit)
         if key and kept is None:
             raise HTTPException(404, "There is no such course.")
         text = request.query_params.get("holes", "18")
@@ -121,8 +122,15 @@ class DoingPages:
             key=key,
             given=kept.given if kept else None,
             count=count,
+            unit=unit,
             choices=HOLES,
         )
+
+    def _unit(self) -> str:
+        """Return the unit of the latest round: who lives with feet sees feet."""
+        lines = self._desk.store.summaries()
+        last = self._desk.store.round(lines[-1].id) if lines else None
+        return last.unit if last else "m"
 
     async def keep_course(self, request: Request) -> Response:
         chores, form = self._chores, await _form(request, most=120)
