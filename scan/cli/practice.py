@@ -478,7 +478,11 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
         alias: plan_of(focus, args.minutes, drills, under_16=args.under_16)
         for alias, focus in group.foci.items()
     }
-    write_whole(args.group, group_page(group, plans).encode("utf-8"))
+    played = {
+        alias: (len(rounds), max((r.day for r in rounds if r.day), default=None))
+        for alias, rounds in by_alias.items()
+    }
+    write_whole(args.group, group_page(group, plans, played).encode("utf-8"))
     from scan.practice.words import count
 
     print(f"{args.group}: {count(len(by_alias), 'player')}.")

@@ -146,7 +146,9 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
                 _report(result, catalog, keeper, tally, cards, store, stored=not args.dry_run)
         finally:  # whoever stops it early is told what was done
             print("\n".join(tally.lines()), file=sys.stderr)
-        if cards is None and not args.dry_run:
+        if args.dry_run:
+            print("That was a dry run: nothing was stored.", file=sys.stderr)
+        elif cards is None:
             _say_next(store, catalog, [serial for serial, waits in tally.waits.items() if not waits])
     if cards is not None:
         print(

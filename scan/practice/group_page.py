@@ -7,6 +7,7 @@ rank them. Counts over the group leave out cells of fewer than five players.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 
 from scan.practice import words
 from scan.practice.focus import Focus
@@ -15,12 +16,19 @@ from scan.practice.players import LEAST_IN_CELL, Group
 from scan.practice.web import document, said
 
 
-def group_page(group: Group, plans: Mapping[str, Plan]) -> str:
-    """Return the page as text; `plans` by alias, for those who have a focus."""
+def group_page(group: Group, plans: Mapping[str, Plan], played: Mapping[str, tuple[int, date | None]]) -> str:
+    """Return the page as text.
+
+    Parameters
+    ----------
+    plans : by alias, for those who have a focus
+    played : by alias, how many rounds there are and the day of the last
+    """
     players = len(group.foci) + len(group.without)
-    rows = "".join(_row(alias, focus, plans[alias]) for alias, focus in group.foci.items())
+    rows = "".join(_row(alias, focus, plans[alias], played[alias]) for alias, focus in group.foci.items())
     missing = "".join(
-        f'<tr><th scope="row">{said(alias)}</th><td colspan="4" class="long">{said(why)}</td></tr>'
+        f'<tr><th scope="row">{said(alias)}</th>{_rounds(played[alias])}'
+        f'<td colspan="4" class="long">{said(why)}</td></tr>'
         for alias, why in group.without.items()
     )
     cautions = "".join(f"<li>{said(c)}</li>" for c in words.CAUTIONS)
@@ -34,7 +42,8 @@ def group_page(group: Group, plans: Mapping[str, Plan]) -> str:
             "<h2>Player by player</h2>",
             '<div class="scroll" tabindex="0" role="group" aria-label="Player by player">'
             "<table><caption>By alias, in the order of the alphabet</caption><thead><tr>"
-            '<th scope="col">player</th><th scope="col">focus</th><th scope="col">how sure</th>'
+            '<th scope="col">player</th><th scope="col">rounds</th><th scope="col">last</th>'
+            '<th scope="col">focus</th><th scope="col">how sure</th>'
             '<th scope="col">leading cause</th><th scope="col">one cue</th></tr></thead>'
             f"<tbody>{rows}{missing}</tbody></table></div>",
             "<h2>Shared by how many</h2>",
@@ -45,12 +54,18 @@ def group_page(group: Group, plans: Mapping[str, Plan]) -> str:
     )
 
 
-def _row(alias: str, focus: Focus, plan: Plan) -> str:
+def _rounds(played: tuple[int, date | None]) -> str:
+    count, last = played
+    return f"<td>{count}</td><td>{words.day(last) if last else 'no date'}</td>"
+
+
+def _row(alias: str, focus: Focus, plan: Plan, played: tuple[int, date | None]) -> str:
     lead = focus.causes.leading
     sure = f"provisional, {words.count(focus.rounds, 'round')}" if focus.provisional else focus.level
     cause = "none noted" if lead is None else f"{lead.words} ({focus.causes.level})"
     return (
-        f'<tr><th scope="row">{said(alias)}</th><td>{words.MANY[focus.phase]}</td><td>{said(sure)}</td>'
+        f'<tr><th scope="row">{said(alias)}</th>{_rounds(played)}'
+        f"<td>{words.MANY[focus.phase]}</td><td>{said(sure)}</td>"
         f'<td class="long">{said(cause)}</td><td class="long">{said(plan.cue)}</td></tr>'
     )
 

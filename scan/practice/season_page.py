@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from html import escape
 
 from forms.drawing import Shape
 from forms.layout import Paper
@@ -85,16 +86,22 @@ def _wrap(sentence: str, indent: str = "") -> list[str]:
 # -- page ----------------------------------------------------------------------------------------------------
 
 
+def title(season: Season) -> str:
+    """Return whose season it is, as a title."""
+    return f"{season.player}'s season" if season.player else "Your season"
+
+
 def page(season: Season) -> str:
     """Return the page as text, self-contained, UTF-8 to be."""
     return document(
-        "Your season",
+        title(season),
         head_line(season),
         [
-            "<h1>Your season</h1>",
+            f"<h1>{escape(title(season))}</h1>",
             f'<p class="cue">{said(season.aim)}</p>',
             *(f"<p>{said(s)}</p>" for s in next_sentences(season)),
-            '<div class="charts"><figure class="wide">',
+            # A year does not shrink to a phone's width: there it is moved along, also by keyboard.
+            '<div class="charts"><figure class="wide season" tabindex="0" aria-label="The season">',
             to_svg(season_chart(season)),
             "</figure></div>",
             "<h2>What changed</h2>",
@@ -149,7 +156,7 @@ def sheet(season: Season, paper: Paper) -> tuple[Shape, ...]:
     """Return the year on one sheet, as shapes in mm: readable from a step away, with the aim in a frame."""
     x = (paper.width_mm - WIDTH_MM) / 2
     right = x + WIDTH_MM
-    whose = f"{season.player}'s season" if season.player else "Your season"
+    whose = title(season)
     shapes: list[Shape] = [
         text(x, TOP_MM + 3, "shortpencil", size_pt=11, bold=True),
         text(right, TOP_MM + 3, head_line(season), size_pt=TEXT_PT, anchor="right", grey=SOFT),

@@ -163,12 +163,12 @@ def _plain(value: FieldValue) -> Scalar:
     return (" ".join(value) or None) if isinstance(value, tuple) else value
 
 
-def day_of(fields: Mapping[str, FieldReading]) -> date | None:
-    """Return the day written on a card; None where it is blank, doubtful or not a day."""
+def day_of(fields: Mapping[str, FieldReading], *, doubtful: bool = False) -> date | None:
+    """Return the day written on a card; None where blank, not a day, or doubtful unless that serves."""
     parts = []
     for name in reversed(DATE_FIELDS):
         answer = fields.get(name)
-        if answer is None or answer.flag is not None or not isinstance(answer.value, int):
+        if answer is None or not isinstance(answer.value, int) or (answer.flag is not None and not doubtful):
             return None
         parts.append(answer.value)
     try:

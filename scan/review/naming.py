@@ -89,7 +89,7 @@ def names_of(lines: Sequence[Summary], undated: Mapping[str, Undated] | None = N
 def _undated(name: Name, said: Undated) -> Name:
     """Return a name with what can be said in place of its day."""
     if said.perhaps is not None:
-        return replace(name, day=f"perhaps {day_said(said.perhaps)}")
+        return replace(name, day=f"perhaps {day_said(said.perhaps)}", nth="")
     return replace(name, nth=f"read {day_said(said.read_on)}" if said.read_on else "")
 
 
@@ -99,7 +99,10 @@ def place_of(course: str | None, layout: str | None) -> str:
 
 
 def card_names(
-    heads: Iterable[CardHead], rounds: Mapping[str, Name], days: Mapping[str, date]
+    heads: Iterable[CardHead],
+    rounds: Mapping[str, Name],
+    days: Mapping[str, date],
+    perhaps: Mapping[str, date] | None = None,
 ) -> dict[str, Name]:
     """Return the name of each card by its serial: its round's, or what kind of card it is and whose.
 
@@ -107,6 +110,7 @@ def card_names(
     ----------
     rounds : names of the rounds by id
     days : the day written on cards that are no rounds
+    perhaps : the day that cards may have that are no rounds, where it is doubtful
     """
     found = {}
     for head in heads:
@@ -116,6 +120,9 @@ def card_names(
             kind = head.title or "Practice card"
             read = f"read {day_said(head.read_on)}" if head.read_on and not day else ""
             known = _name(day, read, kind, head.player)
+            maybe = None if day else (perhaps or {}).get(head.serial)
+            if maybe is not None:
+                known = _undated(known, Undated(maybe, None))
         found[head.serial] = known
     return found
 

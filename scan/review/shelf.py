@@ -48,14 +48,17 @@ def shelf(store: Store, title_of: TitleOf) -> Shelf:
         for head in store.heads()
     ]
     days = {done.card: done.day for done in store.practice() if done.day}
+    perhaps = {}
     if any(head.serial not in rounds for head in heads):
         sheets = store.other_sheets()
         days |= {sheet.serial: sheet.day for sheet in sheets if sheet.day}
+        maybe = {sheet.serial: day_of(sheet.fields, doubtful=True) for sheet in sheets if not sheet.day}
+        perhaps = {serial: day for serial, day in maybe.items() if day}
         players = {
             sheet.serial: sheet.player for sheet in sheets
         }  # as answered on the sheet, else as printed
         heads = [replace(head, player=players.get(head.serial, head.player)) for head in heads]
-    return Shelf(lines, rounds, {**rounds, **card_names(heads, rounds, days)})
+    return Shelf(lines, rounds, {**rounds, **card_names(heads, rounds, days, perhaps)})
 
 
 def round_name(store: Store, serial: str) -> Name | None:
@@ -74,7 +77,9 @@ def name_of(store: Store, card: Card) -> Name:
     player = (said.value if said is not None and isinstance(said.value, str) else "") or card.player
     heads = [replace(head, title=card.form.title, player=player) for head in store.heads(card.serial)]
     day = day_of(card.fields)
-    return card_names(heads, {}, {card.serial: day} if day else {})[card.serial]
+    maybe = day_of(card.fields, doubtful=True)
+    days, perhaps = ({card.serial: one} if one else {} for one in (day, maybe))
+    return card_names(heads, {}, days, perhaps)[card.serial]
 
 
 def copy_names(store: Store, serials: Sequence[str]) -> dict[str, Name]:

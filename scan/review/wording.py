@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from forms.form import Field, Form
 from scan.reading import FieldValue
+from scan.records.card_values import DATE_FIELDS
 
 _BUBBLE = "Which bubble is filled?"
 _DISTANCE = "Which distance is written?"
@@ -76,9 +77,15 @@ def place_of(form: Form, field: Field) -> str:
     return f"{'Hole' if form.record == 'round' else 'Row'} {form.row_numbers[field.row - 1]}"
 
 
+def _known(form: Form, field: Field) -> tuple[str, str] | None:
+    """Return the name and question of a field of ours; of other sheets only the date's parts are."""
+    key = key_of(form, field)
+    return _NAMES.get(key) if form.record == "round" or key in DATE_FIELDS else None
+
+
 def name_of(form: Form, field: Field) -> str:
     """Return what a field is called, without its place."""
-    known = _NAMES.get(key_of(form, field)) if form.record == "round" else None
+    known = _known(form, field)
     if known is not None:
         return known[0]
     return " ".join(field.label.replace("|", " ").replace("{unit}", f"({form.unit})").split()) or field.id
@@ -121,7 +128,7 @@ def without_input(says: str, form: Form | None = None, given: Iterable[str] = ()
 
 def asks(form: Form, field: Field) -> str:
     """Return the question about a field's ink."""
-    known = _NAMES.get(key_of(form, field)) if form.record == "round" else None
+    known = _known(form, field)
     return known[1] if known is not None else _ASKS[field.type]
 
 

@@ -18,6 +18,7 @@ import io
 import json
 import os
 import random
+import re
 import time
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
@@ -170,7 +171,11 @@ def send(year: Year, photo: bytes, name: str, *, by_phone: bool) -> None:
     """Send a photo by the phone, or read it in the terminal."""
     if by_phone:
         got = year.phone.post("/capture", files={"photo": (f"{name}.jpg", photo)})
-        year.refused += "please take it again" in got.text
+        why = re.search(r'please take it again</h1><p class="lead">(.*?)</p>', got.text, re.S)
+        if why:
+            year.refused += 1
+            (year.out / f"{name}.jpg").write_bytes(photo)
+            print(f"{name} refused: {why[1]}", flush=True)
         return
     path = year.out / f"{name}.jpg"
     path.write_bytes(photo)

@@ -165,8 +165,10 @@ def marks_lost(marks: Marks, outlines: float, outside: Collection[str] = ()) -> 
     """
     filled, remains = remains_of_marks(marks, outside)
     few = filled < _LEAST_FILLED_HERE or marks.seen.sum() < _LEAST_MARKS
-    some_dark = bool((marks.darkness > _DARK).any())
-    if few and (outlines < OUTLINES_TELL_ALL or (marks.seen.any() and not some_dark)):
+    # A sheet of digits alone has few cells, and a digit's thin strokes are pale beside a filled bubble: a
+    # practice card in pencil, which anybody reads, was taken for a copy that had lost its marks.
+    all_pale = bool(len(marks.filled) and marks.seen.any() and not (marks.darkness > _DARK).any())
+    if few and (outlines < OUTLINES_TELL_ALL or all_pale):
         return (
             "hardly a mark can be seen, and what can be seen is pale. Take the photo of the card itself, not "
             "of a copy, from where no lamp and no sun is mirrored; print the next cards with more toner"

@@ -96,6 +96,18 @@ def test_hardly_a_mark_and_no_outlines_is_no_blank_card() -> None:
     assert "hardly a mark" in (marks_lost(pale, 0.1) or "")
 
 
+def test_a_sheet_of_digits_alone_may_have_few_of_them_and_pale() -> None:
+    digits = Marks(
+        tuple(f"d.{i}" for i in range(15)),
+        np.array([0.2] * 4 + [0.0] * 11),
+        np.full(15, 0.15),
+        np.zeros(0),
+        0.01,
+    )
+    assert marks_lost(digits, 0.19) is None
+    assert "hardly a mark" in (marks_lost(digits, 0.01) or "")  # with the outlines gone all may be gone
+
+
 def test_nothing_fades_where_all_marks_around_can_be_seen_plainly() -> None:
     some = each_fourth(0.2)
     cells = {c.id for c in CELLS}
