@@ -27,6 +27,7 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ARGS = [
     "--no-sandbox",
     "--disable-gpu",
+    "--disable-software-rasterizer",  # nothing here is drawn in three dimensions
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",

@@ -308,7 +308,13 @@ TUNED_ON = tuple(name for name in FAMILIES if name not in HELD_OUT and name not 
 
 
 def family_shot(
-    name: str, hard: float, seed: int, *, long_px: int = 3000, glyphs: GlyphBank | None = None
+    name: str,
+    hard: float,
+    seed: int,
+    *,
+    long_px: int = 3000,
+    glyphs: GlyphBank | None = None,
+    px_per_mm: float = 12.0,
 ) -> Shot:
     """Return one photo of one invented player's card.
 
@@ -317,13 +323,13 @@ def family_shot(
     name : one of `FAMILIES`
     hard : 0 gentle, 1 hardly readable; creases and curls go on beyond
     long_px : longer side of the picture as the sensor takes it
+    px_per_mm : how finely the sheet is drawn
     """
     rng = np.random.default_rng([seed, 11])
     glyphs = glyphs or small_bank()
     way = FAMILIES[name](rng, hard, long_px)
-    blank = blank_card(
-        str(rng.choice(way.forms)), paper="letter" if rng.random() < 0.2 else "a4", px_per_mm=12.0
-    )
+    form, paper = str(rng.choice(way.forms)), "letter" if rng.random() < 0.2 else "a4"
+    blank = blank_card(form, paper=paper, px_per_mm=px_per_mm)
     sheet = _filled(blank, way, rng, seed, glyphs)
     how = replace(way.how, name=name, severity=hard)
     if way.copier is not None:

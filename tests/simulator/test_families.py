@@ -93,7 +93,7 @@ def test_families_are_tuned_on_or_held_out_or_hostile() -> None:
 
 @pytest.mark.parametrize("name", ["copied-filled", "curled", "sent-scan"])
 def test_a_family_makes_a_photo_whose_truth_lies_in_it(name: str) -> None:
-    shot = family_shot(name, 0.5, 7, long_px=1200)
+    shot = family_shot(name, 0.5, 7, long_px=1200, px_per_mm=6.0)
     height, width = shot.image.shape[:2]
     corners = shot.sheet_to_photo[0](np.array([(15.0, 15.0), (195.0, 15.0), (195.0, 260.0)]))
     assert ((corners >= 0) & (corners <= (width, height))).all()
