@@ -1,6 +1,6 @@
 """A scripted year: forty rounds on three courses, twenty-five practice sheets, two players, one phone.
 
-    python -m tests.bench.bench_year --rounds 40 --sheets 25 --out DIR
+    python -m tests.bench.bench_year --rounds 40 --sheets 25 --out DIR [--most 12]
 
 Through the page and the terminal as people use them: courses are set up and cards printed on the page, filled
 and photographed by the simulator, sent by a phone or read in the terminal; what is asked is answered with
@@ -17,6 +17,7 @@ import contextlib
 import io
 import json
 import os
+import pickle
 import random
 import re
 import time
@@ -101,6 +102,23 @@ class Year:
     def at(self, share: float) -> int:
         """Return the number of the round at a share of the year."""
         return int(share * self.count)
+
+
+@dataclass(slots=True)
+class SoFar:
+    """How far the year has come, kept after each round so that it can be gone on with."""
+
+    rounds: dict[str, Written] = field(default_factory=dict)
+    sets: dict[str, dict[str, int]] = field(default_factory=dict)
+    keys: dict[str, str] = field(default_factory=dict)
+    dice: random.Random = field(default_factory=lambda: random.Random(1))
+    day: date = FIRST_DAY
+    number: int = 0
+    sheets: int = 0
+    asked: int = 0
+    refused: int = 0
+    other: str = ""
+    moved: bool = False
 
 
 def run(*words: str) -> tuple[int, str]:
@@ -347,28 +365,38 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=40)
     parser.add_argument("--sheets", type=int, default=25)
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--most", type=int, help="stop after so many rounds; the next call goes on there")
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
     begun, end = time.monotonic(), datetime(2026, 12, 1, 12, tzinfo=UTC)
-    store, laptop, phone = computer(args.out / "home", end)
+    kept = args.out / "so_far.pickle"
+    so_far = pickle.loads(kept.read_bytes()) if kept.exists() else SoFar()
+    out = args.out / "second" if so_far.moved else args.out
+    store, laptop, phone = computer(out / "home", end)
     writers = {name: some_writer(np.random.default_rng(n), small_bank()) for n, name in enumerate(PLAYERS)}
-    year = Year(args.out, store, laptop, phone, writers, count=args.rounds)
-    keys = set_up_courses(year)
-    day, sheets, other = FIRST_DAY, 0, ""
-    dice = random.Random(1)
-    for number in range(args.rounds):
+    year = Year(out, store, laptop, phone, writers, so_far.rounds, so_far.sets, args.rounds,
+                so_far.asked, so_far.refused)  # fmt: skip
+    so_far.keys = so_far.keys or set_up_courses(year)
+    last = min(args.rounds, so_far.number + (args.most or args.rounds))
+    for number in range(so_far.number, last):
         if number != year.at(SAME_DAY):
-            day += timedelta(days=dice.randint(6, 10))
-        play(year, number, day, keys)
-        if number >= 6 and sheets < args.sheets and number % 4 != 3:
-            practise(year, sheets, day + timedelta(days=3), PLAYERS[number % 3 == 2])
-            sheets += 1
+            so_far.day += timedelta(days=so_far.dice.randint(6, 10))
+        play(year, number, so_far.day, so_far.keys)
+        if number >= 6 and so_far.sheets < args.sheets and number % 4 != 3:
+            practise(year, so_far.sheets, so_far.day + timedelta(days=3), PLAYERS[number % 3 == 2])
+            so_far.sheets += 1
         if number == args.rounds // 2:
-            other = somebody_elses(year)
+            so_far.other = somebody_elses(year)
         if number == year.at(MOVE):
             move(year, end)
+            so_far.moved = True
+        so_far.number, so_far.asked, so_far.refused = number + 1, year.asked, year.refused
+        kept.write_bytes(pickle.dumps(so_far))
         print(f"round {number + 1} of {args.rounds}, {time.monotonic() - begun:.0f} s", flush=True)
-    compare(year, other)
+    if so_far.number < args.rounds:
+        year.store.close()
+        return
+    compare(year, so_far.other)
     for words in (("season",), ("focus", "--minutes", "45"), ("check",)):
         player = () if words[0] == "check" else ("--player", PLAYERS[0])
         code, _ = run(*words, *player)
