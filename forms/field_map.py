@@ -27,7 +27,16 @@ from forms.form import (
     Option,
     Phase,
 )
-from forms.form_check import FIELD_ID, FIELD_TYPES, LONGEST_TEXT, MOST_PHASES, RECORDS, ROLES, SHAPES
+from forms.form_check import (
+    FIELD_ID,
+    FIELD_TYPES,
+    LONGEST_TEXT,
+    MOST_PHASES,
+    PHASE_ID,
+    RECORDS,
+    ROLES,
+    SHAPES,
+)
 from forms.geometry import Box, Point
 from forms.layout import Cell, Layout, Paper
 from forms.serials import fingerprint_of
@@ -243,10 +252,22 @@ def _form(data: _Part) -> Form:
 def _phases(data: _Part) -> tuple[Phase, ...]:
     if not data.has("phases"):
         return USUAL_PHASES
-    return tuple(
+    phases = tuple(
         Phase(p.text("id"), p.text("label"), p.one_of("role", ROLES), p.texts("columns"))
         for p in data.parts("phases")[:MOST_PHASES]
     )
+    # What a form's own check refuses is no game that a record can hold either.
+    ids = [phase.id for phase in phases]
+    places = [ROLES.index(phase.role) for phase in phases]
+    columns = [column for phase in phases for column in phase.columns]
+    if (
+        not all(re.fullmatch(PHASE_ID, id_) for id_ in ids)
+        or any(len(set(some)) < len(some) for some in (ids, columns))
+        or places != sorted(places)
+        or any(places.count(ROLES.index(role)) > 1 for role in ("tee", "target"))
+    ):
+        raise data.wrong("phases", "phases in the order thrown, each with an id and columns of its own", ids)
+    return phases
 
 
 def _field(name: str, f: _Part, rows: int) -> Field:

@@ -134,7 +134,7 @@ def left_out(sheets: Sequence[OtherSheet]) -> str:
     named = ", ".join(f"{number} × {title}" for title, number in sorted(kinds.items()))
     return (
         f"{count} {'sheet is' if count == 1 else 'sheets are'} not part of this advice ({named}): the advice "
-        "goes by the drives, approaches and putts of rounds, which such a sheet does not tell of. "
+        "goes by the throws of rounds, which such a sheet does not tell of. "
         "`shortpencil export` has what stands on it."
     )
 

@@ -6,8 +6,10 @@ import pytest
 
 from forms.errors import InputError
 from scan.cli import practice
+from scan.records.rounds import PracticeSet
 from scan.records.store import open_store
-from tests.practice.invented import Player, rounds_of
+from tests.practice.invented import Player, known, rounds_of
+from tests.practice.test_games import four_phase_rounds
 
 
 def focus(*options):
@@ -208,3 +210,48 @@ def test_causes_are_called_what_the_players_own_card_calls_them(tmp_path, capsys
     out = capsys.readouterr().out
     assert out.startswith("PRACTISE YOUR DRIVES")
     assert "hung on too long, 5 of 5 notes" in out
+
+
+def test_rounds_without_a_name_count_as_the_only_players_and_that_is_said(store, capsys):
+    with open_store(store) as opened:
+        opened.add_rounds(rounds_of(Player(name="Wren"), 3, np.random.default_rng(2), prefix="w"))
+    assert focus("--store", store) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "9 rounds" in out
+    assert "6 rounds without a name count as Wren's: no other name is in this store." in out
+    assert focus("--store", store, "--player", "Wren") == 0
+    out = capsys.readouterr().out
+    assert "3 rounds" in out
+    assert "without a name" not in out
+
+
+def test_cards_of_two_games_are_told_apart_and_asked_for_by_their_phases(store, capsys):
+    with open_store(store) as opened:
+        opened.add_rounds(four_phase_rounds(2, np.random.default_rng(3)))
+    assert focus("--store", store, "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [p["phase"] for p in told["phases"]] == ["drive", "approach", "putt"]
+    assert any("2 rounds of another game (drive, fairway, upshot and putt)" in r for r in told["remarks"])
+    assert focus("--store", store, "--json", "--phases", "drive, fairway,upshot,putt") == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["rounds"], told["focus"]["phase"]) == (2, "upshot")
+    with pytest.raises(InputError, match=r"drive, putt, found none. The games of the rounds that are stored"):
+        focus("--store", store, "--phases", "drive,putt")
+    with pytest.raises(InputError, match="--practised: expected one of the phases drive, approach, putt"):
+        focus("--store", store, "--practised", "upshot", "--since", "2030-01-01")
+
+
+def test_a_practice_card_of_general_words_is_a_session_of_its_phase(tmp_path, capsys):
+    from datetime import date
+
+    place = tmp_path / "rounds.sqlite"
+    made = [
+        PracticeSet("P1", row, date(2030, 6, 9), None, drill, known(10), known(6))
+        for row, drill in ((1, "own-upshot"), (2, "own-upshot-ten"))
+    ]
+    with open_store(place) as opened:
+        opened.add_rounds(four_phase_rounds(6, np.random.default_rng(3)), made)
+    assert focus("--store", place, "--json") == 0
+    told = json.loads(capsys.readouterr().out)["next"]
+    of = {phase["phase"]: phase["sessions"] for phase in told["phases"]}
+    assert of == {"drive": 0, "fairway": 0, "upshot": 1, "putt": 0}

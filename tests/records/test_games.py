@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 import sqlite3
 from collections.abc import Mapping
@@ -111,6 +112,31 @@ def test_the_built_in_cards_declare_the_usual_game() -> None:
     for name in names:
         assert "[[phases]]" in Path(f"forms/builtin/{name}.toml").read_text("utf-8")
         assert load_form(name).phases == USUAL_PHASES
+
+
+def test_columns_may_have_names_in_any_language() -> None:
+    changed = tuple(replace(p, columns=tuple(f"würfe_{c}" for c in p.columns)) for p in played().phases)
+    assert problems_of(round_to_json(replace(played(), phases=changed))) == []
+    spaced = (replace(changed[0], columns=("a b",)), *changed[1:])
+    assert problems_of(round_to_json(replace(played(), phases=spaced)))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ('"id": "fairway"', '"id": "Fairway Long"'),
+        ('"id": "fairway"', '"id": "drive"'),
+        ('"role": "target"', '"role": "tee"'),
+        ('"fairway1"', '"drive"'),
+    ],
+)
+def test_a_field_map_with_phases_that_no_form_may_have_is_refused(change: tuple[str, str]) -> None:
+    data = json.loads(layout_to_json(arrange(FORM_OF_TOML, PAPERS["a4"]).layout))
+    text = json.dumps(data["phases"])
+    assert change[0] in text
+    data["phases"] = json.loads(text.replace(*change))
+    with pytest.raises(InputError, match="phases: expected phases in the order thrown"):
+        layout_from_json(json.dumps(data))
 
 
 def test_a_place_of_the_record_names_the_column_of_the_card() -> None:

@@ -241,7 +241,7 @@ def _throws(history: History) -> Floats:
     misses = np.stack([s.misses for s in history.seen], axis=1).astype(float)
     clean = np.stack([s.clean for s in history.seen], axis=1).astype(float)
     only = clean.sum(axis=(1, 2)) < ONLY_MISSES * misses.sum(axis=(1, 2))
-    usual = history.world.holes * np.array(USUAL_THROWS_A_HOLE)
+    usual = history.world.holes * np.array(list(USUAL_THROWS_A_HOLE.values()))
     return np.where(only[:, None, None], np.maximum(usual, misses), misses + clean)
 
 
