@@ -23,11 +23,6 @@ Floats = NDArray[np.float64]
 
 CLEAN, MISS, UNMARKED = 0, 1, 2
 
-#: Official Rules of Disc Golf, 806.01: a throw from within 10 m of the target is a putt.
-PUTTING_AREA_M = 10.0
-#: 33 ft, written for 10 m, is 10.06 m: within this much of the edge, the player's own word is taken.
-EDGE_M = 0.2
-
 #: A round's marks are of misses only where so few of them are clean, and so many throws have no mark.
 ONLY_MISSES_CLEAN, ONLY_MISSES_BARE = 0.10, 0.30
 

@@ -21,8 +21,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from scan.practice import words
-from scan.practice.evidence import CLEAN, EDGE_M, PUTTING_AREA_M, UNMARKED, Evidence, results_known
+from scan.practice.evidence import CLEAN, UNMARKED, Evidence, results_known
 from scan.practice.model import Interval, jeffreys, normal_quantile, spread_between, weights
+from scan.records.validate import EDGE_M, PUTTING_AREA_M
 
 Floats = NDArray[np.float64]
 

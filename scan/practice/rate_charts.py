@@ -10,7 +10,7 @@ import numpy as np
 
 from forms.drawing import Shape
 from scan.practice import words
-from scan.practice.evidence import PUTTING_AREA_M, Evidence, rated
+from scan.practice.evidence import Evidence, rated
 from scan.practice.model import Interval, jeffreys
 from scan.practice.over_time import OfLength
 from scan.practice.picture import (
@@ -29,6 +29,7 @@ from scan.practice.picture import (
 )
 from scan.practice.putting import Group, Putting, length
 from scan.practice.results import TwoByTwo
+from scan.records.validate import PUTTING_AREA_M
 
 #: Rounds shown side by side; more would touch.
 MOST_ROUNDS_SHOWN = 40

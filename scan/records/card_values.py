@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 from forms.form import Form
-from scan.asking import MATTERS, is_asked, must_look
+from scan.asking import MATTERS, SURE, is_asked, must_look
 from scan.reading import CardReading, FieldReading, FieldValue
 from scan.records.answers import LEFT, Answer, lay_over, left_as_doubt, standing
 from scan.records.rounds import Scalar, Value, is_day
@@ -15,7 +15,6 @@ from scan.records.rounds import Scalar, Value, is_day
 CENTURY = 2000  # the card has two boxes for the year; it was first printed in this century
 DATE_FIELDS = ("date.day", "date.month", "date.year")
 P_DECIMALS = 6  # as in the published JSON of a reading, so that a round composed from that is the same
-_SURE = 0.98  # as in `scan.vision.weighing.slips.FlagRule`
 NOT_ASKED = Value(None, source="default")
 
 
@@ -143,7 +142,7 @@ def _status_of(found: FieldReading) -> str:
     chances = found.p + sum(p for _, p in found.alternatives)
     # Where cells are spoilt the guesses stand apart from the answer and add up to one by themselves; a flag
     # on an answer that is sure and has no other leaves nothing to weigh.
-    if must_look(found) or chances > 1 + 1e-3 or (not found.alternatives and found.p >= _SURE):
+    if must_look(found) or chances > 1 + 1e-3 or (not found.alternatives and found.p >= SURE):
         return "waits"
     return "doubtful"
 

@@ -23,6 +23,7 @@ from forms.units import to_metres
 from scan.records.compose import DISTANCE_DECIMALS, who_holed
 from scan.records.rounds import Hole, Round, Scalar, Throw, Value, is_day
 from scan.records.tidy import doubtful_values
+from scan.vision.weighing.slips import Slips
 
 Floats = NDArray[np.float64]
 
@@ -31,10 +32,11 @@ _MOST_TOGETHER = 4096
 _SCALINGS = 60
 _EXACT = 1e-7
 
-#: Chance that a player added wrongly, that a tally is off, that throws are marked otherwise than the score
-#: says: as the decoder believes them (`scan.vision.weighing.slips`), which has said so of each value by
-#: itself.
-_TOTAL_WRONG, _TALLY_WRONG, _FEWER, _MORE = 0.03, 0.05, 0.1, 0.01
+#: How often a player adds wrongly, a tally is off, more throws are marked than the score has room for: as the
+#: decoder believes, which has said so of each value by itself.
+_SLIPS = Slips()
+#: Chance that fewer throws of a hole are marked than were made, all ways to forget them together.
+_FEWER = 0.1
 
 _COLUMNS = 6
 #: Less than this beyond the named answers is the rounding of them.
@@ -200,7 +202,7 @@ def _checks(round_: Round, values: Mapping[str, Value]) -> Iterator[_Check]:
         def adds_up(way: Drawn) -> float:
             total = way.get("total", round_.total.value)
             added = sum(_int(way.get(name, value.value)) for name, value in scores.items())
-            return 1 - _TOTAL_WRONG if added == total else _TOTAL_WRONG
+            return 1 - _SLIPS.total_wrong if added == total else _SLIPS.total_wrong
 
         if len(tied) > 1:
             yield _Check(tied, adds_up)
@@ -227,7 +229,7 @@ def _tally_check(round_: Round, phase: str, values: Mapping[str, Value]) -> Iter
 
     def counts(way: Drawn) -> float:
         missed = sum(way.get(name, value.value) == "miss" for name, value in marks.items())
-        return 1 - _TALLY_WRONG if missed == way.get(own, tally.value) else _TALLY_WRONG
+        return 1 - _SLIPS.tally_wrong if missed == way.get(own, tally.value) else _SLIPS.tally_wrong
 
     if len(tied) > 1:
         yield _Check(tied, counts)
@@ -246,7 +248,7 @@ def _hole_check(hole: Hole, values: Mapping[str, Value]) -> Iterator[_Check]:
     def fits(way: Drawn) -> float:
         thrown = _int(way.get(names[0], hole.score.value)) - _int(way.get(names[1], hole.penalty.value))
         there = surely + sum(way.get(place) in ("clean", "miss") for place in marks)
-        return 1.0 if there == thrown else _FEWER if there < thrown else _MORE
+        return 1.0 if there == thrown else _FEWER if there < thrown else _SLIPS.throws_odd
 
     yield _Check(tied, fits)
 

@@ -24,8 +24,10 @@ from forms.form import Form, Phase
 from scan.reading import Finding
 from scan.records.rounds import Hole, Round, Throw, is_day
 
-PUTTING_AREA_M = 10.0  # 806.01
-EDGE_M = 0.2  # 33 ft, written for 10 m, is 10.06 m: this near to the edge the player's word is taken
+#: 806.01: a throw from within 10 m of the target is a putt.
+PUTTING_AREA_M = 10.0
+#: 33 ft, written for 10 m, is 10.06 m: this near to the edge the player's own word is taken.
+EDGE_M = 0.2
 PUTT_M = (0.5, 30.0)
 LENGTH_M = (25.0, 450.0)
 USUAL_PAR, POSSIBLE_PAR = (3, 5), (2, 6)
