@@ -15,7 +15,7 @@ from scan.records.record_json import time_text
 from scan.review.asked import form_of, get, off, post, session_of
 from scan.review.card_pages import CardPages
 from scan.review.glance_pages import Glanced
-from scan.review.naming import Name
+from scan.review.naming import NO_DAY, Name
 from scan.review.shelf import round_shelf
 from scan.review.who import COURSE, DATE, LAYOUT, PLAYER, given_who, needs_of, who_of
 
@@ -49,10 +49,12 @@ class WhoPages(CardPages):
             shelf = round_shelf(self.store)
             found = []
             for line in shelf.lines:
-                parts = (("name", line.player), ("course", line.course), ("date", line.played_on))
-                lacks = [what for what, value in parts if not value]
+                name = shelf.rounds[line.id]
+                day = "no date" if name.day == NO_DAY else "a doubtful date"
+                parts = (("no name", line.player), ("no course", line.course), (day, line.played_on))
+                lacks = [says for says, value in parts if not value]
                 if lacks:
-                    found.append((line.id, shelf.rounds[line.id], " and ".join(lacks)))
+                    found.append((line.id, name, ", ".join(lacks)))
             return found[::-1]
 
         return self.page(request, "who_list.html", lines=await off(work))
