@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forms.layout import Cell, Layout
-from scan.vision.arrays import FloatImage, Floats, GrayImage
+from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage
 from scan.vision.doubting.fading import blank_doubted, burnt_out_cells, faded_cells, usual_strength
 from scan.vision.doubting.partial import (
     chance_of_loss,
@@ -35,7 +35,7 @@ from scan.vision.doubting.visibility import (
 )
 from scan.vision.evidence import Evidence
 from scan.vision.seeing.bubbles import bubble_log_likelihoods, bubble_patches, measure_bubbles, pen_darkness
-from scan.vision.seeing.digits import BLURRED_MM, cooled, digit_log_p_and_looks
+from scan.vision.seeing.digits import ANSWERS, digit_log_p_and_looks
 from scan.vision.seeing.ink import CardInk
 from scan.vision.seeing.likeness import OwnHand
 from scan.vision.seeing.own_hand import box_views, weighed
@@ -49,6 +49,11 @@ from scan.vision.seeing.patches import (
     written_share,
 )
 from scan.vision.trace import Trace
+
+#: In photos blurred by so many mm, a Gaussian's sigma, a thin stroke may be as pale as paper.
+_BLURRED_MM = 0.28
+#: What a box must look like to the digit network, as a log probability, for its ink to be no mark at all.
+_SURELY_BLANK = np.log(0.9)
 
 
 def measure(
@@ -75,7 +80,8 @@ def measure(
     faxed = is_one_bit(trace.gray)  # its fine print is lost whether or not something lies on it
     fine_print = outlines_shown(around, patches, layout)
     outside = cells_outside(covered, layout)
-    hidden, pale = _hidden_and_pale(fine_print, faxed, ink, layout, outside)
+    found = 1.0 if trace.registration is None else trace.registration.tiles_found
+    hidden, pale = _hidden_and_pale(fine_print, faxed, ink, layout, outside, found)
     seen = Evidence(
         bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed),
         digits=digits,
@@ -87,7 +93,7 @@ def measure(
         chance = chance_of_loss(patches, layout, writing.strength[writing.written()])
         trace.evidence = that_may_have_vanished(seen, chance)
         return trace.evidence
-    trace.faded = faded_cells(bubbles, writing, ink.paper, layout)
+    trace.faded = faded_cells(bubbles, writing, ink.paper, layout, boxes.dirt(digits))
     if ink.paper is not None and _outlines_say(fine_print):
         pale |= burnt_out_cells(around, patches, writing, ink.paper, layout)
     trace.faded -= where_all_show(trace.marks, trace.faded, layout)
@@ -119,15 +125,20 @@ class _Boxes:
         """Log probabilities (12,) of each box, and how those with ink look to the network, by cell id."""
         written = self.writing.written()
         # A thin stroke that a moved camera has smeared is as pale as paper: then every box is looked into.
-        look = np.flatnonzero(~self.writing.bare() | (blur_mm > BLURRED_MM))
+        look = np.flatnonzero(~self.writing.bare() | (blur_mm > _BLURRED_MM))
         log_p = np.tile(bare_log_p(), (len(self.cells), 1))
         sizes = np.array([(self.cells[i].box.w, self.cells[i].box.h) for i in look]).reshape(-1, 2)
         seen, looks = digit_log_p_and_looks(self.raised[look], sizes)
-        log_p[look] = not_blank(cooled(seen, blur_mm), written[look])
+        log_p[look] = not_blank(seen, written[look])
         if crossed:
             log_p = ones_doubted(log_p, np.array([cell.id in crossed for cell in self.cells]))
         digits: dict[str, FloatImage] = {cell.id: log_p[i] for i, cell in enumerate(self.cells)}
         return digits, {self.cells[i].id: looks[k] for k, i in enumerate(look) if written[i]}
+
+    def dirt(self, digits: dict[str, FloatImage]) -> Bools:
+        """Boxes (N,) whose ink is none of a pen's, by what the network says of them."""
+        blank = ANSWERS.index("blank")
+        return np.array([digits[cell.id][blank] > _SURELY_BLANK for cell in self.cells], bool)
 
 
 def _outlines_say(fine_print: Floats) -> bool:
@@ -136,13 +147,13 @@ def _outlines_say(fine_print: Floats) -> bool:
 
 
 def _hidden_and_pale(
-    fine_print: Floats, faxed: bool, ink: CardInk, layout: Layout, outside: frozenset[str]
+    fine_print: Floats, faxed: bool, ink: CardInk, layout: Layout, outside: frozenset[str], tiles_found: float
 ) -> tuple[frozenset[str], frozenset[str]]:
     """Cells that something hides, and those whose print only fades."""
     if faxed:
         return frozenset(), frozenset()
     if not _outlines_say(fine_print):
         return covered_cells(ink, layout), frozenset()
-    hidden = hidden_cells(fine_print, layout, outside)
+    hidden = hidden_cells(fine_print, layout, outside, tiles_found)
     pale = faded_by_degrees(hidden, fine_print, ink.paper, layout)
     return hidden - pale, pale

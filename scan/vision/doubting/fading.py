@@ -91,7 +91,11 @@ def darkness_around(darkness: Floats, seen: Bools, distances: Floats) -> Floats:
 
 
 def faded_cells(
-    bubbles: BubbleInk, writing: Writing, paper: FloatImage | None, layout: Layout
+    bubbles: BubbleInk,
+    writing: Writing,
+    paper: FloatImage | None,
+    layout: Layout,
+    dirt: Bools | None = None,
 ) -> frozenset[str]:
     """Return the cells whose marks may have vanished.
 
@@ -101,13 +105,16 @@ def faded_cells(
     ----------
     bubbles, writing : marks as they were measured, in the order of `layout`
     paper : grey of bare paper at `PAPER_PX_PER_MM`, or None where it is not known
+    dirt : (N,) boxes that the network takes for blank, if it was asked: what little ink they show is dirt, a
+        crease or the print, and no mark that has paled
     """
     in_bubbles = bubbles.features[:, FEATURES.index("darkest")]
     usual = usual_strength(writing)
     in_boxes = np.zeros(len(writing.strength))
     written = np.zeros(len(in_boxes), bool)
     if usual is not None:
-        in_boxes, written = (writing.strength - writing.floor) / (usual - writing.floor), writing.written()
+        in_boxes = (writing.strength - writing.floor) / (usual - writing.floor)
+        written = writing.written() if dirt is None else writing.written() & ~dirt
     darkness = np.minimum(np.concatenate([in_bubbles, in_boxes]), 1.2)
     blank = float(np.median(in_bubbles)) if len(in_bubbles) else 0.0
     seen = np.concatenate([in_bubbles > max(_LEAST_MARK, _ABOVE_BLANK * blank), written])

@@ -33,6 +33,10 @@ CORNERS_IN_WORDS = dict(
 #: glare, tear or thumb it holds for none, but for about 10 of 527 cells of a nearly empty cartridge.
 _VANISHED, _WEAK = 0.2, 0.3
 _NEAREST, _LEAST_NEAR = 4, 2
+#: On a sheet of which less than the first share of parts was found where it should be, a fold has carried
+#: some away; there a cell is hidden, too, when so many of its nearest are weak and one has vanished: what
+#: looks like its own outline may be a stroke.
+_ALL_FOUND, _AMONG_WEAK = 0.95, 3
 #: A fax has none but those that a later JPEG puts beside its edges.
 _GREYS_OF_A_FAX = 0.004
 #: A fax leaves out what is paler than its one level: 64 of 477 digits of three cards, silently, before this;
@@ -103,13 +107,16 @@ def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def hidden_cells(shown: Floats, layout: Layout, outside: Collection[str] = ()) -> frozenset[str]:
+def hidden_cells(
+    shown: Floats, layout: Layout, outside: Collection[str] = (), tiles_found: float = 1.0
+) -> frozenset[str]:
     """Return the cells around which the print has vanished, on a card that shows its outlines elsewhere.
 
     Parameters
     ----------
     shown : how dark the outlines are, as from `outlines_shown`
     outside : cells that the picture does not show anyway
+    tiles_found : share of the sheet's parts that lie where they should
     """
     probes = _probes(layout)
     inside = np.array([cell not in outside for cell in probes.ids], bool)
@@ -120,7 +127,10 @@ def hidden_cells(shown: Floats, layout: Layout, outside: Collection[str] = ()) -
     if not vanished.any():
         return frozenset()
     weak = inside & (shown < _WEAK * usual)
-    hidden = vanished & (weak[probes.nearest].sum(axis=1) >= _LEAST_NEAR)
+    weak_near = weak[probes.nearest].sum(axis=1)
+    hidden = vanished & (weak_near >= _LEAST_NEAR)
+    if tiles_found < _ALL_FOUND:
+        hidden |= inside & (weak_near >= _AMONG_WEAK) & vanished[probes.nearest].any(axis=1)
     cells = {cell for cell, is_hidden in zip(probes.ids, hidden, strict=True) if is_hidden}
     # A strip has no outline of its own: it is hidden where all print about it is.
     strips = hidden[probes.about_strips].all(axis=1)

@@ -32,6 +32,7 @@ class Registration:
     residual_mm : median misfit left at the studs found
     px_per_mm : resolution of the photo on the card, mean over the sheet
     lens : None where it keeps straight lines straight, or where nothing tells
+    tiles_found : share of the parts of the sheet whose outlines were found near where they should be
     """
 
     card_to_photo: Homography
@@ -41,6 +42,7 @@ class Registration:
     residual_mm: float
     px_per_mm: float
     lens: Lens | None = None
+    tiles_found: float = 1.0
 
     def to_photo(self, points: PointsMm) -> PointsMm:
         """Photo px (N, 2) of card points (N, 2)."""

@@ -18,7 +18,13 @@ from scan.vision.finding.grouping import Corners, fit_card, model_corners
 from scan.vision.finding.lens import Lens, fit_lens, through
 from scan.vision.flattening.bend import FLAT, Bend, consistent, plausible, spline
 from scan.vision.flattening.flat import CARD_PX_PER_MM, Registration, cuts, flatten, resolution
-from scan.vision.flattening.outlines import OUTLINE_PX_PER_MM, cells_astray, thin_lines, tile_offsets
+from scan.vision.flattening.outlines import (
+    OUTLINE_PX_PER_MM,
+    cells_astray,
+    outlines_of,
+    thin_lines,
+    tile_offsets,
+)
 from scan.vision.flattening.studs import stud_offsets
 from scan.vision.opening.levels import Levels, levels_of
 
@@ -208,7 +214,8 @@ def settle(levels: Levels, rough: Registration, layout: Layout, anchors: Anchors
         values = np.vstack([anchors.values, measured[good]])
         bend = spline(knots, values, smoothing=0.004)
         left = np.linalg.norm(bend.at(centres[good]) - measured[good], axis=1)
-        current = replace(current, bend=bend, residual_mm=float(np.median(left)))
+        share = float(good.sum() / len(outlines_of(layout).centres))
+        current = replace(current, bend=bend, residual_mm=float(np.median(left)), tiles_found=share)
     return current
 
 

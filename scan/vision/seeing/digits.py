@@ -26,7 +26,6 @@ from scan.vision.seeing.calibration import Calibration, log_p
 __all__ = [
     "ANSWERS",
     "ANSWER_SHARES",
-    "BLURRED_MM",
     "PATCH_MARGIN_MM",
     "PATCH_PX",
     "SURE_AT_FIRST",
@@ -34,7 +33,6 @@ __all__ = [
     "VIEW_PX",
     "Run",
     "calibration",
-    "cooled",
     "digit_log_p",
     "digit_log_p_and_looks",
     "engine",
@@ -74,22 +72,6 @@ def normalise(patches: NDArray[np.float32], box_wh_mm: tuple[float, float]) -> N
     down = _resampling(VIEW_PX[0], side_mm, box_h_mm + 2 * VIEW_MARGIN_MM)
     across = _resampling(VIEW_PX[1], side_mm, box_w_mm + 2 * VIEW_MARGIN_MM)
     return np.ascontiguousarray((down @ patches @ across.T)[:, None], dtype=np.float32)
-
-
-#: In photos blurred by so many mm the network, which judges each box alone, is surer than it should be, by
-#: these temperatures: fitted on 81 tuning photos in and out of focus, moved or aslant (0.7 to 0.95 below 0.3,
-#: 1.28 at 0.32, 1.78 at 0.37).
-BLURRED_MM = 0.28
-_BLUR_MM, _BLUR_TEMPERATURE = (BLURRED_MM, 0.37), (1.0, 1.7)
-
-
-def cooled(log_p: NDArray[np.float32], blur_mm: float) -> NDArray[np.float32]:
-    """Log probabilities (N, 12) less sure as the photo is less sharp; `blur_mm` as a Gaussian's sigma."""
-    temperature = float(np.interp(blur_mm, _BLUR_MM, _BLUR_TEMPERATURE))
-    if temperature == 1.0:
-        return log_p
-    scaled = log_p / temperature
-    return np.asarray(scaled - np.logaddexp.reduce(scaled, axis=1, keepdims=True), np.float32)
 
 
 #: Runs the network: views (N, 1, 32, 28) and the names of outputs to their values.

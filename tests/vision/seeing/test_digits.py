@@ -196,12 +196,3 @@ def test_onnxruntime_and_opencv_say_the_same():
 def test_without_onnxruntime_opencv_runs_the_network(monkeypatch):
     monkeypatch.setitem(__import__("sys").modules, "onnxruntime", None)  # as if it were not installed
     assert digits.onnxruntime_run(HERE.joinpath("digits.onnx").read_bytes()) is None
-
-
-def test_in_a_blurred_photo_digits_are_less_sure_and_in_a_sharp_one_they_are_as_said():
-    log_p = np.log(np.array([[0.99, 0.01 - 1e-6, *[1e-7] * 10]], np.float32))
-    assert digits.cooled(log_p, 0.1) is log_p
-    # By hand, at a temperature of 1.7: odds of 99 become 99 ** (1 / 1.7) = 14.9.
-    blurred = digits.cooled(log_p, 0.45)
-    assert np.exp(blurred).sum() == pytest.approx(1)
-    assert np.exp(blurred[0, 0] - blurred[0, 1]) == pytest.approx(99 ** (1 / 1.7), rel=1e-3)
