@@ -71,6 +71,17 @@ def test_cells_among_pale_marks_are_faded_and_the_others_are_not() -> None:
             assert (cell.id in faded) == (away_mm > 0), cell.id
 
 
+def test_creases_that_the_network_takes_for_blank_are_no_marks_that_fade() -> None:
+    bubbles, writing = card(1.0)
+    few = writing.strength.copy()
+    below = np.array([cell.box.centre.y > MIDDLE_MM for cell in BOXES])
+    few[below & (few < 0.3)] = 0.16  # a fifth as dark as the pen, in every empty box of the lower half
+    creased = Writing(few, 0.02, 0.6)
+    assert faded_cells(bubbles, creased, None, LAYOUT)
+    dirt = below & (few < 0.3)
+    assert faded_cells(bubbles, creased, None, LAYOUT, dirt) == frozenset()
+
+
 @pytest.mark.parametrize("share", [0.7, 1.0])
 def test_a_hand_that_presses_a_little_less_fades_nowhere(share: float) -> None:
     assert faded_cells(*card(share), None, LAYOUT) == frozenset()

@@ -31,6 +31,7 @@ from scan.vision.finding.corners import Corners, Mark, fit_card, model_corners
 from scan.vision.opening.photo import Photo
 from scan.vision.pipeline import Trace, read_photo
 from scan.vision.seeing.bubbles import bubble_patches
+from scan.vision.seeing.patches import cells_of_kind
 from tests.bench.cards import find_layout, shoot
 
 PICTURE = np.zeros((1600, 1200), np.uint8)
@@ -157,6 +158,21 @@ def test_where_all_outlines_have_vanished_they_say_nothing_of_single_cells(clean
     assert len(hidden) > 40
     some = set(list(hidden)[:20])
     assert not some & hidden_cells(gone, trace.layout, some)
+
+
+def test_on_a_folded_sheet_a_cell_among_vanished_ones_is_hidden_too(clean) -> None:
+    """Something dark lies where its own outline should be: on a flat sheet that is enough to show it."""
+    _, trace = read(clean.image)
+    assert trace.registration.tiles_found > 0.95
+    shown = outlines_shown(bubble_patches(trace.ink, trace.layout), trace.patches, trace.layout)
+    ids = [cell.id for kind in ("bubble", "digit") for cell in cells_of_kind(trace.layout, kind)]
+    kept = ids.index("h10.drive.clean")
+    gone = shown.copy()
+    row = [k for k, cell in enumerate(ids) if cell.startswith(("h09.", "h10.", "h11."))]
+    gone[row] *= 0.05
+    gone[kept] = shown[kept]
+    assert "h10.drive.clean" not in hidden_cells(gone, trace.layout)
+    assert "h10.drive.clean" in hidden_cells(gone, trace.layout, tiles_found=0.9)
 
 
 def test_a_card_reads_with_two_marks_torn_off_and_says_which_are_missing() -> None:
