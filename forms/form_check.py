@@ -168,7 +168,7 @@ MOST_PHASES, MOST_COLUMNS, MOST_THROWS = 5, 4, 9
 
 PHASE = {
     "id": Key("id", "What records keep; at most 8 small letters.", required=True, pattern=PHASE_ID),
-    "label": Key("text", "What it is called in sentences; the id unless it says so."),
+    "label": Key("text", "What findings call it; lists and advice go by the id. The id unless it says so."),
     "role": Key(
         "choice",
         "tee: one throw, the first; between: any number; target: the last, which end the hole.",
