@@ -6,7 +6,7 @@ import pytest
 from scan.reading import Finding
 from scan.records.compose import round_from_reading
 from scan.records.rounds import Hole, Round, Throw, Value
-from scan.records.validate import RoundFinding, validate
+from scan.records.validate import RoundFinding, column_of, validate
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 
 
@@ -345,3 +345,27 @@ def test_a_date_names_its_three_fields_and_tomorrow_is_taken():
     two_days_on = Value("2026-06-03", source="imported")  # read on 1 June
     assert rules(typed(score=3, played_on=two_days_on)) == [("date", "ask")]
     assert rules(typed(score=3, played_on=Value("2026-06-02", source="imported"))) == []
+
+
+def test_a_card_that_tells_of_misses_alone_has_no_gaps():
+    def rules_with(source: str) -> list[tuple[str, str]]:
+        drive = Throw(1, "drive", Value("clean", source=source), False)
+        return rules(typed(drive, throw(2, "putt", "miss"), score=5))
+
+    assert rules_with("imported") == [("throws", "ask")]
+    assert rules_with("default") == []
+
+
+def test_a_total_is_held_against_scores_alone_and_waits_for_those_that_are_missing():
+    scored = replace(typed(score=3), total=Value(4, source="imported"))
+    assert rules(scored) == [("total", "error")]
+    assert rules(replace(scored, total=Value(3, source="imported"))) == []
+    (bare,) = typed(throw(1, "drive", holed=True), score=None, number=2).holes
+    assert rules(replace(scored, holes=(*scored.holes, bare))) == [], (
+        "the second hole may be the fourth throw"
+    )
+
+
+def test_a_throw_of_a_phase_that_the_game_lacks_is_named_by_its_number():
+    assert column_of((), "roll", 0) == "roll1"
+    assert column_of((), "roll", 1) == "roll2"
