@@ -12,10 +12,9 @@ from forms.layout import Layout
 from forms.rules import MANY
 from scan.records.answers import LEFT, standing
 from scan.records.cards import Card
-from scan.records.rounds import Hole, Round, Value
+from scan.records.rounds import Round
 from scan.records.summary import Summary
-from scan.records.tidy import misses, round_row
-from scan.records.validate import validate
+from scan.records.tidy import round_row
 from scan.review.views import box_of
 from scan.review.wording import key_of, name_of, said
 
@@ -116,65 +115,10 @@ def _spot(card: Card, layout: Layout, field: Field) -> Spot:
     return Spot(field.id, name_of(card.form, field), text, state, box_of(layout, field.id), marks, digits)
 
 
-def round_line(round_: Round | None) -> str:
-    """Return a round in a few words, as `read` says it."""
-    if round_ is None:
-        return "a card of its own form"
-    when = f"{round_.day.day} {round_.day:%B %Y}" if round_.day else "no date yet"
-    return f"{when}, {round_score(round_)}"
-
-
 def round_score(round_: Round) -> str:
     """Return how many holes of a round are scored, and its score, in words."""
     row = round_row(round_)
     return f"{row['holes_scored']} {'hole' if row['holes_scored'] == 1 else 'holes'}, score {row['score']}"
-
-
-def round_table(round_: Round) -> dict[str, Any]:
-    """Return what the page of a round shows: its head, its holes, and what does not hold.
-
-    Sums are those of the exported tables and of the list of rounds.
-    """
-    row = round_row(round_)
-    return {
-        "title": round_line(round_),
-        "holes": [_hole_line(round_, hole) for hole in round_.holes],
-        "misses": [
-            (phase, misses(round_, phase), _written(round_.tallies.get(phase))) for phase in round_.phase_ids
-        ],
-        "total": row["score"],
-        "written_total": _written(round_.total),
-        "findings": [finding.says for finding in validate(round_) if finding.level != "fine"],
-        "place": ", ".join(part for part in (round_.course, round_.layout) if part),
-    }
-
-
-def _hole_line(round_: Round, hole: Hole) -> dict[str, str]:
-    thrown: dict[str, list[str]] = {phase: [] for phase in round_.phase_ids}
-    for throw in hole.throws:
-        words = _shown(throw.execution)
-        if throw.distance is not None and throw.distance.known is not None:
-            words += f" {throw.distance.known:g} {round_.unit}"
-        thrown.setdefault(throw.phase, []).append(words)
-    return {
-        "number": str(hole.number),
-        "par": _shown(hole.par),
-        "score": _shown(hole.score),
-        "penalty": _shown(hole.penalty),
-        **{phase: ", ".join(words) for phase, words in thrown.items()},
-    }
-
-
-def _shown(value: Value) -> str:
-    if value.status == "waits":
-        return "?"
-    if value.status == "doubtful":
-        return f"≈ {'blank' if value.value is None else value.value}"
-    return "" if value.value is None else str(value.value)
-
-
-def _written(value: Value | None) -> str:
-    return "" if value is None else _shown(value)
 
 
 @dataclass(frozen=True, slots=True)

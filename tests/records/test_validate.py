@@ -3,6 +3,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from forms.form import USUAL_PHASES
 from scan.reading import Finding
 from scan.records.compose import round_from_reading
 from scan.records.rounds import Hole, Round, Throw, Value
@@ -369,3 +370,17 @@ def test_a_total_is_held_against_scores_alone_and_waits_for_those_that_are_missi
 def test_a_throw_of_a_phase_that_the_game_lacks_is_named_by_its_number():
     assert column_of((), "roll", 0) == "roll1"
     assert column_of((), "roll", 1) == "roll2"
+
+
+@pytest.mark.parametrize(
+    ("phase", "nth", "column"),
+    [
+        ("drive", 0, "drive"),
+        ("drive", 2, "drive"),
+        ("putt", 0, "putt1"),
+        ("putt", 2, "putt3"),
+        ("putt", 3, "putt4"),
+    ],
+)
+def test_a_throw_beyond_the_columns_is_named_as_if_there_were_one_more(phase, nth, column):
+    assert column_of(USUAL_PHASES, phase, nth) == column
