@@ -46,6 +46,7 @@ CONNECT_S = 15.0
 #: So long is waited for a worker, at the start and when all are gone; one that is started anew takes seconds.
 NO_WORKER_S = 60.0
 LOOK_S = 2.0  # how often it is looked how many workers there are
+POLL_S = 0.02  # how often it is looked whether the batch that is due is read; one takes a second or two
 #: A batch whose worker ended so often is tried photo by photo, and a photo so often till given up. (Where
 #: the worker opens all photos itself, the scheduler tries four workers by itself, and this counts rounds.)
 MOST_ROUNDS = 4
@@ -326,28 +327,33 @@ class Cluster:
 
     def _awaited(self, future: Future[Any]) -> list[FileResult] | None:
         """Return what a task says when it is done, None when its worker ended with the photos."""
-        from distributed import CancelledError
-        from distributed import TimeoutError as Late
         from distributed.scheduler import KilledWorker
 
+        looked = time.monotonic()
+        # Asked and not waited for: `Future.result(timeout)` now and then fails when its time is up.
+        while not future.done():
+            time.sleep(POLL_S)
+            if time.monotonic() - looked > LOOK_S:
+                self._await_worker()
+                looked = time.monotonic()
         try:
-            while True:
-                try:
-                    found = future.result(timeout=LOOK_S)
-                    break
-                except Late:
-                    self._await_worker()
-        except KilledWorker:
-            return None
-        except ShortpencilError:
-            raise
-        except ImportError as error:
-            raise ShortpencilError(_lacks("a worker that joined later", str(error))) from error
-        except (CancelledError, OSError):
-            self._await_worker()  # which raises when it was not a worker that ended, but the scheduler
-            return None
+            if future.status == "error":
+                error = future.exception()
+                if isinstance(error, KilledWorker):
+                    return None
+                if isinstance(error, ImportError):
+                    raise ShortpencilError(_lacks("a worker that joined later", str(error))) from error
+                raise error
+            # Skipping, since a worker may end between having read and being asked, and then `Future.result`
+            # fails in one of several ways.
+            (found,) = self._client.gather([future], errors="skip") or [None]
+        except OSError:
+            found = None
         finally:
             future.release()
+        if found is None:
+            self._await_worker()  # which raises when it was not a worker that ended, but the scheduler
+            return None
         if isinstance(found, dict):
             _refuse_other(found, self._about, "a worker that joined later")
             raise ShortpencilError(f"a worker lost what it was told. {WAITS}")

@@ -12,7 +12,7 @@ from scan.cli.command_line import COLUMNS
 from scan.cli.progress import counted
 
 if TYPE_CHECKING:
-    from scan.records.importing import Imported
+    from scan.records.importing import ByRound, Imported
     from scan.records.other_sheets import OtherSheet
     from scan.records.rounds import Round
     from scan.records.store import Store
@@ -271,7 +271,7 @@ def run_import(args: argparse.Namespace) -> int:
 def _import(args: argparse.Namespace, files: list[Path]) -> int:
     from contextlib import ExitStack
 
-    from forms.errors import ShortpencilError
+    from forms.errors import InputError, ShortpencilError
     from scan.leftovers import WORK, folder_for
     from scan.records.store import open_store
 
@@ -287,21 +287,21 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
             if not args.dry_run:
                 store.empty_aside()
             for path, found in taken:
-                rounds = counted(found.rounds, len(found.rounds), "rounds")
+                passing = _Passing(counted(found.pairs(), len(found), "rounds"))
                 try:
-                    outcomes[str(path)] = store.add_rounds(
-                        rounds,
-                        found.practice,
-                        replace=args.replace,
-                        dry_run=args.dry_run,
-                        texts=found.texts,
+                    outcomes[str(path)] = store.add_checked(
+                        passing, found.practice, replace=args.replace, dry_run=args.dry_run
                     )
+                except InputError as error:  # which names the file
+                    print(f"shortpencil: {error}", file=sys.stderr)
+                    worst = WRONG
+                    continue
                 except ShortpencilError as error:
                     print(f"shortpencil: {path}: {error}", file=sys.stderr)
                     worst = WRONG
                     continue
-                _say_findings(found)
-                if any(round_.waiting for round_ in found.rounds):
+                print(*passing.notes, sep="", end="", file=sys.stderr)
+                if passing.waits:
                     worst = max(worst, ATTENTION)
     if args.json:
         import json
@@ -513,32 +513,45 @@ def existing_store(place: str | Path) -> Store:
     return open_store(place)
 
 
-def _checked(files: Sequence[Path], by: str | None) -> list[tuple[Path, Imported]]:
-    """Return what the files hold that are right; say of the others all that is wrong with them."""
+def _checked(files: Sequence[Path], by: str | None) -> list[tuple[Path, Imported | ByRound]]:
+    """Return what the files hold that are right; say of the others all that is wrong with them.
+
+    Exports, which may be large, are checked as they are stored.
+    """
     from datetime import UTC, datetime
 
     from forms.errors import InputError
-    from scan.records.importing import read_rounds
+    from scan.records.importing import open_rounds
 
-    taken = []
+    taken: list[tuple[Path, Imported | ByRound]] = []
     for path in files:
         try:
             # A file says by its own time when it was typed, so that taking it twice changes nothing.
             at = datetime.fromtimestamp(path.stat().st_mtime, UTC) if by and path.exists() else None
-            taken.append((path, read_rounds(path, by=by, at=at)))
+            taken.append((path, open_rounds(path, by=by, at=at)))
         except InputError as error:
             print(f"shortpencil: {error}", file=sys.stderr)
     return taken
 
 
-def _say_findings(found: Imported) -> None:
-    from scan.records.validate import FINE, validate
+class _Passing:
+    """Passes rounds on, and keeps of them what there is to say."""
 
-    for round_ in found.rounds:
-        for finding in validate(round_):
-            if finding.level != FINE:
-                day = round_.played_on.known or "no date"
-                print(f"  note  {round_.id} ({day}): {finding.says}", file=sys.stderr)
+    def __init__(self, pairs: Iterable[tuple[Round, str]]) -> None:
+        self._pairs = pairs
+        self.notes: list[str] = []
+        self.waits = False
+
+    def __iter__(self) -> Iterator[tuple[Round, str]]:
+        from scan.records.validate import FINE, validate
+
+        for round_, text in self._pairs:
+            self.waits = self.waits or bool(round_.waiting)
+            for finding in validate(round_):
+                if finding.level != FINE:
+                    day = round_.played_on.known or "no date"
+                    self.notes.append(f"  note  {round_.id} ({day}): {finding.says}\n")
+            yield round_, text
 
 
 def _line_json(line: Summary, undated: Mapping[str, Undated]) -> dict[str, Any]:

@@ -1,7 +1,9 @@
 """Files to rounds: an export taken back, or rounds typed by hand. A file counts as a whole or not at all.
 
 A JSON file holds one round, a list of rounds, or what an export calls ``rounds.json``; a folder holds the CSV
-files of an export. Nothing is stored here; everything that is wrong with a file is said at once.
+files of an export. Nothing is stored here; everything that is wrong with a file is said at once. An exported
+``rounds.json``, which may be of any size, can be taken round by round: then whoever stores the rounds takes
+them back when something is wrong with a later one.
 """
 
 from __future__ import annotations
@@ -11,10 +13,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from forms.errors import InputError
-from forms.files import parsed_json, read_text
+from forms.files import is_ordinary, parsed_json, read_text
 from forms.shown import one_line, path_text
 from scan.records.columns import PHASE_ROWS, TABLES
 from scan.records.csv_rounds import rounds_from_csv
@@ -31,6 +33,7 @@ from scan.records.schema import is_full, practice_problems_of, problems_of
 from scan.records.typed import filled_out
 
 MOST_BYTES = 256 * 2**20  # ten thousand rounds of 18 holes are about 150 MB of JSON
+LONGEST_ROUND_BYTES = 16 * 2**20
 SHOWN_PROBLEMS = 50
 LONGEST_PROBLEM = 200
 _WAITS = '"waits"'  # in the text of a round: some value of it may wait
@@ -43,6 +46,56 @@ class Imported:
     rounds: tuple[Round, ...]
     practice: tuple[PracticeSet, ...] = ()
     texts: tuple[str, ...] = field(default=(), repr=False)
+
+    def __len__(self) -> int:
+        return len(self.rounds)
+
+    def pairs(self) -> Iterator[tuple[Round, str]]:
+        """Yield each round with its text."""
+        return zip(self.rounds, self.texts, strict=True)
+
+
+@dataclass(frozen=True, slots=True)
+class ByRound:
+    """An exported ``rounds.json`` that is checked as its rounds are taken; none of them is kept.
+
+    Attributes
+    ----------
+    count : how many rounds it has
+    practice : its sets of practice, checked
+    """
+
+    path: Path
+    count: int
+    practice: tuple[PracticeSet, ...]
+
+    def __len__(self) -> int:
+        return self.count
+
+    def pairs(self) -> Iterator[tuple[Round, str]]:
+        """Yield each round with its text, until the first that is wrong.
+
+        Raises
+        ------
+        InputError
+            after the last, naming everything in the file that is not what it must be
+        """
+        taken, name, number = _Taken(), path_text(self.path), 0
+        try:
+            for number, line in enumerate(_lines_of(self.path), start=1):
+                if not taken.add_line(line):
+                    _take(taken, parsed_json(line, name), number, None, None)
+                if not taken.problems:
+                    yield from zip(taken.rounds, taken.texts, strict=True)
+                taken.forget()
+        except (InputError, RecursionError):
+            if self.path.stat().st_size <= MOST_BYTES:
+                read_rounds(self.path)  # says where in the file it is
+            raise InputError(
+                f"{name}: expected the rounds of an export, found that round {number} is broken. "
+                "Export them anew."
+            ) from None
+        taken.refuse(self.path)
 
 
 def read_rounds(path: Path, *, by: str | None = None, at: datetime | None = None) -> Imported:
@@ -66,6 +119,60 @@ def read_rounds(path: Path, *, by: str | None = None, at: datetime | None = None
         ) from None
 
 
+def open_rounds(path: Path, *, by: str | None = None, at: datetime | None = None) -> Imported | ByRound:
+    """Return what `read_rounds` does, or, of an exported ``rounds.json``, what takes it round by round.
+
+    Raises
+    ------
+    InputError
+        as `read_rounds`; what is wrong with the rounds of an export is said as they are taken
+    """
+    return _by_round(path) or read_rounds(path, by=by, at=at)
+
+
+def _by_round(path: Path) -> ByRound | None:
+    """Return an export that can be taken round by round; None for any other file, and one not quite right."""
+    try:
+        if not is_ordinary(path):
+            return None
+        with path.open("rb") as stream:
+            count = sum(1 for _ in _export_lines(stream))
+            rest = stream.read(MOST_BYTES).decode()
+        data = parsed_json(f"{_EXPORT_HEAD}],\n{rest}", path_text(path))
+        practice = data.get("practice", [])
+        if isinstance(practice, list) and not any(map(practice_problems_of, practice)):
+            return ByRound(path, count, tuple(practice_from_json(done) for done in practice))
+    except (OSError, ValueError, InputError, RecursionError):  # said by whoever reads it whole
+        pass
+    return None
+
+
+def _lines_of(path: Path) -> Iterator[str]:
+    with path.open("rb") as stream:
+        yield from _export_lines(stream)
+
+
+def _export_lines(stream: BinaryIO) -> Iterator[str]:
+    """Yield the rounds of an export line by line and leave the stream behind them.
+
+    Raises
+    ------
+    ValueError
+        when it is none, or has a line that does not end as it must
+    """
+    head = _EXPORT_HEAD.encode()
+    if stream.read(len(head)) != head:
+        raise ValueError("no export")
+    more = True
+    while (line := stream.readline(LONGEST_ROUND_BYTES)) != _EXPORT_TAIL[1:].encode():
+        if not more or not line.endswith((b"},\n", b"}\n")):
+            raise ValueError("no line of an export")
+        more = line.endswith(b",\n")
+        yield line.decode().rstrip(",\n")
+    if more:
+        raise ValueError("no export: it has no rounds, or a comma behind the last")
+
+
 def _read_rounds(path: Path, by: str | None, at: datetime | None) -> Imported:
     taken = _Taken()
     if path.is_dir():
@@ -83,10 +190,7 @@ def _read_rounds(path: Path, by: str | None, at: datetime | None) -> Imported:
         practice = found.practice
     else:
         practice = _from_json(taken, path, by, at)
-    twice = sorted(id_ for id_, count in taken.ids.items() if count > 1)
-    problems = [*taken.problems, *(f"round {id_}: expected each round once, found it twice" for id_ in twice)]
-    if problems:
-        raise InputError(_listed(path, problems))
+    taken.refuse(path)
     sets = tuple(practice_from_json(done) for done in practice)
     return Imported(tuple(taken.rounds), sets, tuple(taken.texts))
 
@@ -128,10 +232,24 @@ class _Taken:
         self.texts.append(text_of(data))
         return True
 
-    def empty(self) -> None:
-        """Begin anew."""
+    def refuse(self, path: Path) -> None:
+        """Raise what is wrong with the file, if anything is."""
+        twice = sorted(id_ for id_, count in self.ids.items() if count > 1)
+        problems = [
+            *self.problems,
+            *(f"round {id_}: expected each round once, found it twice" for id_ in twice),
+        ]
+        if problems:
+            raise InputError(_listed(path, problems))
+
+    def forget(self) -> None:
+        """Keep no round any longer; what was wrong, and which there were, stays."""
         self.rounds.clear()
         self.texts.clear()
+
+    def empty(self) -> None:
+        """Begin anew."""
+        self.forget()
         self.problems.clear()
         self.ids.clear()
 

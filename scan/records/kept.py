@@ -9,7 +9,10 @@ from __future__ import annotations
 import json
 from base64 import b64decode, b64encode
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any
+
+import msgspec
 
 from scan.asking import ask_of, must_look
 from scan.reading import (
@@ -62,6 +65,29 @@ def reading_from_text(
         photo_sha256=photo_sha256 or data.get("photo"),
         together=tuple(data.get("together", ())),
     )
+
+
+class _Said(msgspec.Struct):
+    value: str | int | list[str] | None
+    flag: str | None
+
+
+class _Fields(msgspec.Struct):
+    fields: dict[str, _Said]
+
+
+@cache
+def _fields_decoder() -> msgspec.json.Decoder[_Fields]:
+    return msgspec.json.Decoder(_Fields)
+
+
+def compared_fields(text: str) -> dict[str, FieldReading]:
+    """Return of a reading's text what readings are compared by: each field's value and flag, and no more.
+
+    A tenth of the work of `reading_from_text`.
+    """
+    said = _fields_decoder().decode(text).fields
+    return {name: FieldReading(_field_value(one.value), 0.0, one.flag) for name, one in said.items()}
 
 
 def speaking_text(reading: CardReading) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,11 +17,13 @@ from sqlalchemy import Column, ColumnElement, Connection, Row, and_, or_, select
 from forms.form import Form
 from scan.reading import CardReading
 from scan.records import set_aside, tables
-from scan.records.kept import reading_from_text
+from scan.records.kept import compared_fields, reading_from_text
 from scan.records.record_json import round_from_text
 from scan.records.sameness import ANOTHER_FORM, Comparison, compare, fields_of_round
-from scan.records.statements import answers_of, best_reading, has_reading, sources_of, stored_round
+from scan.records.statements import answers_of, best_reading, sources_of, stored_round
 from scan.records.versions import Shown
+
+AT_ONCE = 250  # rounds that are asked for together; SQLite takes 32,766 parameters
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,9 +109,9 @@ def matching(connection: Connection, sheet: str, card: CardReading, form: Form, 
     copies : on how many copies of this sheet the reading's photo looks
     """
     serials = serials_of(connection, sheet)
-    found = {serial: _compared(connection, serial, card, form) for serial in serials}
-    photo = card.photo_sha256 or ""
-    with_photo = [serial for serial in serials if _came_from(connection, serial, photo)]
+    found = _compared(connection, serials, card, form)
+    came = _came_from(connection, serials, card.photo_sha256 or "")
+    with_photo = [serial for serial in serials if serial in came]
     for serial in with_photo:
         if found[serial].same_round:
             return Match(serial, found[serial], same_photo=True)
@@ -126,21 +129,72 @@ def matching(connection: Connection, sheet: str, card: CardReading, form: Form, 
     return Match(None, None if nearest is None else found[nearest])
 
 
-def _came_from(connection: Connection, serial: str, photo: str) -> bool:
-    if has_reading(connection, photo, serial):
-        return True
-    stored = stored_round(connection, serial)
-    return stored is not None and photo in sources_of(stored)
+def _came_from(connection: Connection, serials: Sequence[str], photo: str) -> set[str]:
+    """Return those of these rounds that a photo shows, as far as the store knows."""
+    readings, rounds = tables.readings.c, tables.rounds.c
+    found = set(connection.execute(select(readings.serial).where(readings.photo == photo)).scalars())
+    for some in _parts(serials):
+        holds = rounds.record.contains(photo, autoescape=True)
+        query = select(tables.rounds).where(rounds.id.in_(some), holds)
+        found |= {row.id for row in connection.execute(query) if photo in sources_of(row)}
+    return found
 
 
-def _compared(connection: Connection, serial: str, card: CardReading, form: Form) -> Comparison:
-    key = card.form or form.name
-    row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
-    reading = None if row is None else speaking_reading(connection, row)
-    if row is not None and reading is not None:
-        if row.form != key:
-            return ANOTHER_FORM
-        return compare(form, reading.fields, card.fields, answers_of(connection, serial))
+def _parts(serials: Sequence[str]) -> Iterator[Sequence[str]]:
+    for start in range(0, len(serials), AT_ONCE):
+        yield serials[start : start + AT_ONCE]
+
+
+def _compared(
+    connection: Connection, serials: Sequence[str], card: CardReading, form: Form
+) -> dict[str, Comparison]:
+    """Hold a reading against every stored round of its sheet.
+
+    Of a sheet that was photocopied there are many, and each copy's photo is held against all of them: what is
+    stored is asked for in parts, and of each text only what two readings are compared by is made.
+    """
+    key, found = card.form or form.name, {}
+    for some in _parts(serials):
+        answered = _answered(connection, some)
+        for serial, (stored_form, text) in _speaking(connection, some).items():
+            answers = answers_of(connection, serial) if serial in answered else ()
+            found[serial] = (
+                ANOTHER_FORM
+                if stored_form != key
+                else compare(form, compared_fields(text), card.fields, answers)
+            )
+    return {
+        serial: found[serial] if serial in found else _compared_to_round(connection, serial, key, card, form)
+        for serial in serials
+    }
+
+
+def _answered(connection: Connection, serials: Sequence[str]) -> set[str]:
+    column = tables.answers.c.serial
+    return set(connection.execute(select(column).where(column.in_(serials)).distinct()).scalars())
+
+
+def _speaking(connection: Connection, serials: Sequence[str]) -> dict[str, tuple[str, str]]:
+    """Return form and text of the reading that speaks for each card, as `speaking_reading` chooses it."""
+    cards, readings = tables.cards.c, tables.readings.c
+    query = select(cards.serial, cards.form, cards.speaks).where(cards.serial.in_(serials))
+    forms, found = {}, {}
+    for serial, form, speaks in connection.execute(query):
+        forms[serial] = form
+        if speaks is not None:
+            found[serial] = form, speaks
+    alone = [serial for serial in forms if serial not in found]
+    order = (readings.serial, readings.flags, readings.photo)
+    texts = select(readings.serial, readings.text).where(readings.serial.in_(alone)).order_by(*order)
+    for serial, text in connection.execute(texts):
+        found.setdefault(serial, (forms[serial], text))
+    return found
+
+
+def _compared_to_round(
+    connection: Connection, serial: str, key: str, card: CardReading, form: Form
+) -> Comparison:
+    """Hold a reading against a round of which no photo is kept."""
     stored = stored_round(connection, serial)
     if stored is None or stored.form != key:
         return ANOTHER_FORM

@@ -27,14 +27,6 @@ def sources_of(row: Row[Any]) -> Sequence[str]:
     return json.loads(row.record).get("sources", ())  # type: ignore[no-any-return]
 
 
-def has_reading(connection: Connection, photo: str, serial: str) -> bool:
-    """Say whether this photo of this card was read before."""
-    query = select(tables.readings.c.flags).where(
-        tables.readings.c.photo == photo, tables.readings.c.serial == serial
-    )
-    return connection.execute(query).scalar() is not None
-
-
 def best_reading(connection: Connection, serial: str, but: str | None = None) -> Row[Any] | None:
     """Return a card's reading with fewest flags, then by its photo's name, never by age; not `but`'s."""
     query = (

@@ -356,6 +356,20 @@ class Store:
             if texts is None
             else zip(rounds, texts, strict=True)
         )
+        return self.add_checked(pairs, practice, replace=replace, dry_run=dry_run)
+
+    def add_checked(
+        self,
+        pairs: Iterable[tuple[Round, str]],
+        practice: Iterable[PracticeSet] = (),
+        *,
+        replace: bool = False,
+        dry_run: bool = False,
+    ) -> dict[str, str]:
+        """Do as `add_rounds` with rounds and what `checked_text` gives for each; none of them is kept.
+
+        Whatever `pairs` raises on the way takes the whole transaction back.
+        """
         outcomes: dict[str, str] = {}
         with suppress(_OnlyTried), writing(self._engine) as connection:
             differing, out = [], []

@@ -1,3 +1,4 @@
+import gc
 import json
 import shutil
 
@@ -7,8 +8,8 @@ from forms.errors import InputError, RecordError
 from scan.records import importing
 from scan.records import store as stores
 from scan.records.export import write_export
-from scan.records.importing import read_rounds
-from scan.records.rounds import Value
+from scan.records.importing import ByRound, Imported, open_rounds, read_rounds
+from scan.records.rounds import Round, Value
 from scan.records.store import open_store
 from tests.records.cards import PHOTO, RECORDED_AT
 from tests.records.test_export import PRACTICE, played
@@ -218,6 +219,66 @@ def test_a_file_too_large_is_refused_before_it_is_read(tmp_path, monkeypatch):
     path = tmp_path / "large.json"
     path.write_bytes(bytes(2 << 20))
     assert "expected at most 1 MiB, found 2 MiB" in refusal(path)
+
+
+def test_an_export_is_taken_round_by_round_and_is_the_same(exported, tmp_path):
+    path = exported / "rounds.json"
+    whole, by_round = read_rounds(path), open_rounds(path)
+    assert isinstance(by_round, ByRound)
+    assert list(by_round.pairs()) == list(whole.pairs())
+    assert (len(by_round), by_round.practice) == (2, whole.practice)
+    assert isinstance(open_rounds(exported), Imported)  # CSV
+    one = tmp_path / "one.json"
+    one.write_text(json.dumps(json.loads(path.read_text())["rounds"]))
+    assert isinstance(open_rounds(one), Imported)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('},\n{"', '}\n{"'),
+        ('\n],\n"practice"', '\n\n],\n"practice"'),
+        ('"practice"', '"practise"'),
+        ("\n]", ",\n]"),
+    ],
+)
+def test_what_only_begins_like_an_export_is_read_whole(exported, old, new):
+    path = exported / "rounds.json"
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+
+    def outcome(take):
+        try:
+            return list(take(path).pairs())
+        except InputError as error:
+            return str(error)
+
+    assert outcome(open_rounds) == outcome(read_rounds)
+
+
+def test_all_that_is_wrong_with_an_export_is_said_and_nothing_of_it_is_stored(exported, tmp_path):
+    path = exported / "rounds.json"
+    _, _, first, second, *tail = path.read_text().split("\n")
+    wrong = first.rstrip(",").replace('"ABCD2345"', '"WRONG1"').replace('"unit": "m"', '"unit": "yd"')
+    also = second.replace('"F1"', '"WRONG2"').replace('"unit": "m"', '"unit": "ell"')
+    assert wrong.count('"yd"') == also.count('"ell"') == 1
+    top = path.read_text().split("\n")[:2]
+    path.write_text("\n".join([*top, first, f"{second},", f"{wrong},", also, *tail]))
+    with open_store(tmp_path / "new.sqlite") as store:
+        with pytest.raises(InputError) as said:
+            store.add_checked(open_rounds(path).pairs())
+        assert store.size() == (0, 0)
+    assert "round 3 (WRONG1)" in str(said.value)
+    assert "round 4 (WRONG2)" in str(said.value)
+
+
+def test_of_an_export_no_more_rounds_lie_in_memory_than_go_into_the_store_at_once(tmp_path):
+    write_export(tmp_path, (played(serial=f"R{number:03d}") for number in range(40)))
+    most = 0
+    for _ in open_rounds(tmp_path / "rounds.json").pairs():
+        most = max(most, sum(isinstance(one, Round) for one in gc.get_objects()))
+    assert most < 5
 
 
 def test_importing_twice_changes_nothing_and_another_round_of_the_same_id_is_refused(tmp_path, exported):

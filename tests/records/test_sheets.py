@@ -21,6 +21,7 @@ from scan.records.compose import round_from_reading
 from scan.records.database import reading as reading_from
 from scan.records.export import rounds_text
 from scan.records.importing import read_rounds
+from scan.records.kept import compared_fields, reading_from_text, reading_text
 from scan.records.record_json import round_from_json
 from scan.records.sameness import compare, fields_of_round
 from scan.records.sheets import serials_of
@@ -115,6 +116,33 @@ def test_a_stored_round_says_the_same_as_its_card():
         known = {name: answer.value for name, answer in said.items()}
         assert known == {name: card.fields[name].value for name in known}
         assert len(known) > 20
+
+
+def test_what_is_made_of_a_stored_text_compares_as_the_whole_reading_does():
+    card = reading(FORM, SECOND, flags={"h01.drive": "faint"})
+    whole, brief = reading_from_text(reading_text(card)).fields, compared_fields(reading_text(card))
+    assert {name: (one.value, one.flag) for name, one in whole.items()} == {
+        name: (one.value, one.flag) for name, one in brief.items()
+    }
+    said, wanted = (compare(FORM, one, fields(FORM, PLAYED)) for one in (brief, whole))
+    assert (said, said.values) == (wanted, wanted.values)
+
+
+def test_a_photocopy_more_is_not_a_question_more_to_the_database(store):
+    """Each copy's photo is held against all rounds of the sheet; they are asked for together."""
+    asked = []
+    event.listen(store._engine, "before_cursor_execute", lambda *args: asked.append(args[2]))
+    counts = []
+    for number in range(9):
+        # Distances and scores that no two of these rounds share, so that each is another one.
+        other = {
+            name: (value + number) % 9 + 1 if isinstance(value, int) and ".score" in name else value
+            for name, value in PLAYED.items()
+        } | {"date.day": number + 1, "h01.putt1.distance": number + 1, "total": 20 + number}
+        asked.clear()
+        assert add(store, other, photo=f"{number + 1:064x}").outcome in (stores.NEW, stores.ANOTHER)
+        counts.append(len(asked))
+    assert counts[2] == counts[-1]
 
 
 # -- several rounds of one sheet -----------------------------------------------------------------------------
