@@ -360,6 +360,7 @@ def test_a_card_that_tells_of_misses_alone_has_no_gaps():
 def test_a_total_is_held_against_scores_alone_and_waits_for_those_that_are_missing():
     scored = replace(typed(score=3), total=Value(4, source="imported"))
     assert rules(scored) == [("total", "error")]
+    assert validate(scored)[0].cells == ("total", "h01.score")
     assert rules(replace(scored, total=Value(3, source="imported"))) == []
     (bare,) = typed(throw(1, "drive", holed=True), score=None, number=2).holes
     assert rules(replace(scored, holes=(*scored.holes, bare))) == [], (
@@ -384,3 +385,9 @@ def test_a_throw_of_a_phase_that_the_game_lacks_is_named_by_its_number():
 )
 def test_a_throw_beyond_the_columns_is_named_as_if_there_were_one_more(phase, nth, column):
     assert column_of(USUAL_PHASES, phase, nth) == column
+
+
+def test_a_hole_is_complete_with_its_penalty_throws_and_its_last_throw_holes_out():
+    throws = (throw(1, "drive"), throw(2, "putt", holed=False))
+    assert rules(typed(*throws, score=3, penalty=1)) == [("holed", "error")]
+    assert rules(typed(throws[0], throw(2, "putt", holed=True), score=3, penalty=1)) == []
