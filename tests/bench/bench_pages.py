@@ -30,7 +30,7 @@ from scan.review.app import Desk, make_app
 from scan.review.door import Door
 from scan.review.readers import Readers
 from tests.practice.invented import Player, rounds_of
-from tests.records.test_other_sheets import ENDS
+from tests.records.cards import ENDS
 from tests.review.conftest import HOST, no_focus
 
 PAGES = ("/", "/rounds", "/calendar", "/courses", "/course", "/notes", "/players", "/who", "/rounds/{round}")

@@ -22,13 +22,7 @@ type = "choose-one"
 options = [{{id = "clean", label = "clean"}}, {{id = "miss", label = "miss"}}]
 """
 
-_TOML = (
-    """
-name = "test-round"
-edition = 1
-title = "Round"
-record = "round"
-
+_DATE = """
 [[head]]
 id = "date.day"
 type = "number"
@@ -41,6 +35,52 @@ digits = 2
 id = "date.year"
 type = "number"
 digits = 2
+"""
+
+#: A sheet that is no round: three ends with their sums.
+ENDS = (
+    """
+name = "ends"
+title = "Six ends"
+"""
+    + _DATE
+    + """
+[[head]]
+id = "player"
+type = "words"
+label = "Player"
+line = 2
+[rows]
+prefix = "e"
+count = 3
+labels = ["18 m", "25 m", "30 m"]
+[[rows.left]]
+id = "sum"
+type = "number"
+digits = 2
+label = "sum"
+[[rows.left]]
+id = "felt"
+type = "choose-many"
+label = "felt"
+arrange = "line"
+options = [{ id = "calm", label = "calm" }, { id = "rushed", label = "rushed" }]
+[[rows.left]]
+id = "note"
+type = "words"
+label = "note"
+"""
+)
+
+_TOML = (
+    """
+name = "test-round"
+edition = 1
+title = "Round"
+record = "round"
+"""
+    + _DATE
+    + """
 [[head]]
 id = "player"
 type = "words"

@@ -15,10 +15,9 @@ from scan.records import tables
 from scan.records.database import reading as reading_from
 from scan.records.forgetting import Traces
 from scan.records.store import form_from_field_map, open_store
-from tests.records.cards import RECORDED_AT
+from tests.records.cards import ENDS, RECORDED_AT
 from tests.records.conftest import read_form
 from tests.records.test_hands import add, card
-from tests.records.test_other_sheets import ENDS
 
 NAME = "Wrenfield"  # long enough to be found nowhere by chance
 DRILL = """

@@ -23,49 +23,9 @@ from scan.records.other_sheets import field_rows, left_out
 from scan.records.record_json import round_from_json, round_to_json
 from scan.records.schema import problems_of
 from scan.records.store import Store, open_store
+from tests.records.cards import ENDS
 
 WHEN = datetime(2026, 6, 14, 18, 0, tzinfo=UTC)
-
-ENDS = """
-name = "ends"
-title = "Six ends"
-[[head]]
-id = "date.day"
-type = "number"
-digits = 2
-[[head]]
-id = "date.month"
-type = "number"
-digits = 2
-[[head]]
-id = "date.year"
-type = "number"
-digits = 2
-[[head]]
-id = "player"
-type = "words"
-label = "Player"
-line = 2
-[rows]
-prefix = "e"
-count = 3
-labels = ["18 m", "25 m", "30 m"]
-[[rows.left]]
-id = "sum"
-type = "number"
-digits = 2
-label = "sum"
-[[rows.left]]
-id = "felt"
-type = "choose-many"
-label = "felt"
-arrange = "line"
-options = [{ id = "calm", label = "calm" }, { id = "rushed", label = "rushed" }]
-[[rows.left]]
-id = "note"
-type = "words"
-label = "note"
-"""
 
 
 @pytest.fixture

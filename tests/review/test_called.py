@@ -13,7 +13,7 @@ from scan.records.rounds import Value
 from scan.records.store import Store
 from scan.review.naming import names_of
 from scan.review.shelf import name_of, round_shelf, shelf
-from tests.records.test_other_sheets import ENDS
+from tests.records.cards import ENDS
 from tests.review.conftest import NOON, SAMPLES, THREE, Page
 
 
