@@ -7,6 +7,7 @@ import io
 import json
 import re
 import sqlite3
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -21,8 +22,10 @@ from forms.field_map import layout_from_json, layout_to_json
 from forms.form import USUAL_PHASES, Form, form_from_toml
 from forms.layout import PAPERS, arrange
 from scan.cli.stored import table_of
+from scan.practice.worth import worth_of
 from scan.reading import CardReading, FieldReading
 from scan.records.compose import round_from_reading
+from scan.records.doubt import possible_rounds
 from scan.records.export import exported_files
 from scan.records.importing import read_rounds
 from scan.records.listing import quick_summaries
@@ -31,6 +34,7 @@ from scan.records.record_json import round_from_json, round_to_json
 from scan.records.rounds import Round
 from scan.records.schema import problems_of
 from scan.records.store import open_store
+from scan.records.tidy import doubtful_values
 from scan.records.typed import filled_out
 from scan.records.validate import validate
 
@@ -299,3 +303,23 @@ def test_an_export_of_the_usual_game_has_no_such_table_and_no_such_word(tmp_path
     throws.write_text(throws.read_text("utf-8").replace(",approach,", ",upshot,"), "utf-8")
     with pytest.raises(InputError, match="phase: expected one of drive, approach, putt; found 'upshot'"):
         read_rounds(tmp_path)
+
+
+def test_doubt_over_other_phases_is_weighed_by_their_own_sums() -> None:
+    unsure = {
+        "h02.upshot1": FieldReading(None, 0.7, "unclear", alternatives=(("miss", 0.3),)),
+        "tally.upshot": FieldReading(1, 0.6, "unclear", alternatives=((2, 0.4),)),
+    }
+    seen = card(MARKS)
+    round_ = round_from_reading(FORM, replace(seen, fields={**seen.fields, **unsure}), recorded_at=WHEN)
+    assert [field_of_place(round_, place) for place, _ in doubtful_values(round_)] == [
+        "tally.upshot",
+        "h02.upshot1",
+    ]
+    drawn = Counter(
+        (sum(t.phase == "upshot" for h in one.holes for t in h.throws), one.tallies["upshot"].value)
+        for one in possible_rounds(round_, 40)
+    )
+    # Two marks go with a count of two, one with one: the card's promise ties them.
+    assert drawn[1, 1] + drawn[2, 2] >= 32
+    assert "your missed upshot throws" in worth_of(round_)[0].says
