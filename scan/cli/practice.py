@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -174,8 +175,27 @@ def one_thread() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
+@contextmanager
+def without_garbage() -> Iterator[None]:
+    """Look for no circles among objects: libraries that load and rounds that are read make none to speak of."""
+    import gc
+
+    collects = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collects:
+            gc.enable()
+
+
 def run_focus(args: argparse.Namespace) -> int:
     """Print the focus of one player's stored rounds; write the report if asked."""
+    with without_garbage():
+        return _run_focus(args)
+
+
+def _run_focus(args: argparse.Namespace) -> int:
     one_thread()
     from scan.practice.screen import screen
 
@@ -230,15 +250,8 @@ def _print_effect(worked: Worked, player: str | None) -> None:
 
 def work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worked | str:
     """Return what `_work_out` does, without looking for circles among the objects made: there are none."""
-    import gc
-
-    collects = gc.isenabled()
-    gc.disable()
-    try:
+    with without_garbage():
         return _work_out(args, store, drills)
-    finally:
-        if collects:
-            gc.enable()
 
 
 def _work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Worked | str:
