@@ -177,7 +177,7 @@ def one_thread() -> None:
 
 @contextmanager
 def without_garbage() -> Iterator[None]:
-    """Look for no circles among objects: libraries that load and rounds that are read make none to speak of."""
+    """Look for no circles among objects: libraries that load and rounds that are read make hardly any."""
     import gc
 
     collects = gc.isenabled()
