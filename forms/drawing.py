@@ -30,6 +30,7 @@ from forms.layout import (
     foot_right_x,
     lower_label,
     upper_label,
+    writing_lines,
 )
 from forms.letters import CAP_HEIGHT, text_width_mm
 from forms.serials import plain_code
@@ -168,11 +169,7 @@ def _cells(sheet: Sheet) -> list[Shape]:
 def _cell(cell: Cell) -> list[Shape]:
     box = cell.box
     if cell.shape == "strip":
-        if box.h > 12:  # a field for notes gets lines to write on
-            lines = int(box.h // 8.0)
-            ys = [box.y + (i + 1) * box.h / lines for i in range(lines)]
-        else:
-            ys = [box.bottom]
+        ys = writing_lines(box)
         return [Line(Point(box.x, y), Point(box.right, y), OUTLINE_MM, OUTLINE_GREY) for y in ys]
     radius = {"round": box.w / 2, "square": 0.5, "box": 0.6}[cell.shape]
     inner = box.grown(-OUTLINE_MM / 2)

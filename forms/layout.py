@@ -33,6 +33,7 @@ HEAD_FIRST_MM = 15.6  # middle of the first line of the head, beside the title
 HEAD_LINE_MM = 9.4
 HEAD_GAP_MM = 2.6
 STRIP_H_MM = 7.6
+NOTES_MM, NOTES_LINE_MM = 12.0, 8.0  # a strip higher than the first gets lines so far apart
 FOOT_STRIP_MM = 13.0  # a strip in the foot with its label above
 ROWS_TOP_MM = 59.0
 MAX_PITCH_MM, MIN_PITCH_MM = 11.0, 6.2
@@ -191,6 +192,12 @@ def with_cells(sheet: Sheet, form: Form, cells: Iterable[Cell]) -> Sheet:
     )
     _check(layout)
     return replace(sheet, layout=layout)
+
+
+def writing_lines(box: Box) -> tuple[float, ...]:
+    """Return the heights in mm of the lines printed in a strip for words: one; more in a field for notes."""
+    count = int(box.h // NOTES_LINE_MM) if box.h > NOTES_MM else 1
+    return tuple(box.y + (i + 1) * box.h / count for i in range(count))
 
 
 def _rounded(box: Box) -> Box:

@@ -207,6 +207,7 @@ def keep(
     copies: int = 1,
     more: bool = False,
     only_known: bool = False,
+    read_at: datetime | None = None,
 ) -> Kept:
     """Store one reading with its round in one transaction; see `Store.add_reading` for the rest."""
     from forms.field_map import layout_to_json
@@ -234,4 +235,5 @@ def keep(
         copies=copies,
         more=more,
         only_known=only_known,
+        read_at=read_at,
     )

@@ -120,6 +120,7 @@ class Keeper:
             copies=copies,
             more=more,
             only_known=only_known,
+            read_at=now,
         )
 
     def _complete(

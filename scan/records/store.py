@@ -213,6 +213,7 @@ class Store:
         copies: int = 1,
         more: bool = False,
         only_known: bool = False,
+        read_at: datetime | None = None,
     ) -> Kept:
         """Store one card's reading and its round in one transaction; return what became of it.
 
@@ -233,6 +234,7 @@ class Store:
         more : cards of the same photo follow; until the last one came, the photo does not count as read
         only_known : store it only where it surely shows a round that is stored: its photo shows too little to
             be read alone
+        read_at : when a card was read that is no round; a round says it itself
 
         Raises
         ------
@@ -272,7 +274,7 @@ class Store:
                 "photo": photo,
                 "serial": serial,
                 "flags": len(card.flagged),
-                "recorded_at": (round_ and time_text(round_.recorded_at)) or "",
+                "recorded_at": time_text(round_.recorded_at if round_ else read_at) or "",
                 "text": reading_text(card),
                 "evidence": evidence,
             }

@@ -49,6 +49,9 @@ def test_made_of_tries_reach_the_store_and_can_be_answered(
     assert main(["read", str(photo), "--store", str(store)]) in (0, 1)
     with open_store(store) as kept:
         assert kept.rounds() == ()
+        (sheet,) = kept.sheet(serial)
+        assert sheet.photos[0].recorded_at  # when it was read, also of a card that is no round
+        assert kept.picture(serial, "words") is None  # printed lines are nobody's words
         for waiting in kept.waiting():  # a person says what the reader was not sure of
             kept.answer(
                 serial, waiting.field, answers.get(waiting.field), "Wren", datetime(2026, 8, 9, tzinfo=UTC)

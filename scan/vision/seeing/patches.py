@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forms.layout import Cell, Layout
+from forms.geometry import Box
+from forms.layout import Cell, Layout, writing_lines
 from scan.vision.arrays import Bools, FloatImage, Floats, by_row
 from scan.vision.evidence import ANSWER_SHARES, ANSWERS
 from scan.vision.flattening.flat import px_slice
@@ -15,6 +16,9 @@ from scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX
 from scan.vision.seeing.ink import CardInk, Windows, windows
 
 _WRITTEN_INK = 0.22
+#: So far from its edge a strip's own line is not met; in a field for notes, so far from each of its lines,
+#: since half a card in the picture is flattened less well (a line 1 mm off there was taken for writing).
+_EDGE_MM, _LINE_CLEAR_MM = 0.5, 1.6
 
 
 @once_a_layout
@@ -166,9 +170,18 @@ def held_down(log_p: FloatImage, where: Bools, answer: str, most: float, instead
 
 
 def written_share(ink: CardInk, cell: Cell) -> float:
-    """Return the share of a strip that is covered by ink, its line left out."""
-    strip = ink.even[px_slice(cell.box.grown(-0.5))]
-    return float((strip < ink.grey_of(_WRITTEN_INK)).mean()) if strip.size else 0.0
+    """Return the share of a strip that is covered by ink, its printed lines left out."""
+    inside = cell.box.grown(-_EDGE_MM)
+    strip = ink.even[px_slice(inside)] < ink.grey_of(_WRITTEN_INK)
+    if not strip.size:
+        return 0.0
+    clear = np.ones(len(strip), bool)
+    lines = writing_lines(cell.box)
+    for y in lines if len(lines) > 1 else ():
+        top = max(y - _LINE_CLEAR_MM - inside.y, 0.0)
+        rows, _ = px_slice(Box(inside.x, top, inside.w, 2 * _LINE_CLEAR_MM))
+        clear[rows] = False
+    return float(strip[clear].mean())
 
 
 @once_a_layout
