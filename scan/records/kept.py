@@ -67,13 +67,15 @@ def reading_from_text(
     )
 
 
-class _Said(msgspec.Struct):
-    value: str | int | list[str] | None
+class FieldSaid(msgspec.Struct, frozen=True):
+    """What readings are compared by, of one field."""
+
+    value: str | int | tuple[str, ...] | None
     flag: str | None
 
 
 class _Fields(msgspec.Struct):
-    fields: dict[str, _Said]
+    fields: dict[str, FieldSaid]
 
 
 @cache
@@ -81,13 +83,12 @@ def _fields_decoder() -> msgspec.json.Decoder[_Fields]:
     return msgspec.json.Decoder(_Fields)
 
 
-def compared_fields(text: str) -> dict[str, FieldReading]:
+def compared_fields(text: str) -> dict[str, FieldSaid]:
     """Return of a reading's text what readings are compared by: each field's value and flag, and no more.
 
-    A tenth of the work of `reading_from_text`.
+    A twentieth of the work of `reading_from_text`.
     """
-    said = _fields_decoder().decode(text).fields
-    return {name: FieldReading(_field_value(one.value), 0.0, one.flag) for name, one in said.items()}
+    return _fields_decoder().decode(text).fields
 
 
 def speaking_text(reading: CardReading) -> str:

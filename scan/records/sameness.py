@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import log
+from typing import Protocol
 
 from forms.form import Field, Form
 from forms.rules import rules_of
@@ -72,14 +73,26 @@ class Comparison:
         return not self.added and not self.missing
 
 
+class Said(Protocol):
+    """What is compared of one field: a `FieldReading`, or what stands for one."""
+
+    @property
+    def value(self) -> FieldValue:
+        """What it holds."""
+
+    @property
+    def flag(self) -> str | None:
+        """Why it is doubtful; None where it is sure."""
+
+
 #: Two rounds for certain: a sheet has one form, so another form is another sheet.
 ANOTHER_FORM = Comparison(changed=("form",), against=float("inf"))
 
 
 def compare(
     form: Form,
-    stored: Mapping[str, FieldReading],
-    new: Mapping[str, FieldReading],
+    stored: Mapping[str, Said],
+    new: Mapping[str, Said],
     answers: Iterable[Answer] = (),
 ) -> Comparison:
     """Return how a new reading differs from a stored one of the same form.

@@ -1,6 +1,6 @@
 """Time and memory of the store against the number of rounds; run by hand.
 
-Run: python -m tests.bench.bench_store [--sizes 100,1000,10000,100000] [--store URL] [--seed 1]
+Run: python -m tests.bench.bench_store [--sizes 100,1000,10000,100000] [--steps import,whole] [--store URL]
 Goals of the project: 1,000 rounds a second imported, 20,000 a second read, an export in constant memory.
 
 Rounds are invented, 18 holes with some 60 marked throws, each value with a probability as a read card has:
@@ -95,6 +95,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sizes", default="100,1000,10000")
     parser.add_argument("--store", help="an empty database of PostgreSQL for each size: a URL with {size}")
+    parser.add_argument("--steps", default=",".join(STEPS), help="some of the steps, import first")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--step", nargs=3, help=argparse.SUPPRESS)
     args = parser.parse_args()
@@ -102,14 +103,15 @@ def main() -> None:
         print(*one_step(args.step[0], Path(args.step[1]), args.step[2]))
         return
     print("microseconds a round (and rounds a second); MB of memory at most")
-    print(f"{'rounds':>8} " + " ".join(f"{step:>24}" for step in STEPS))
+    steps = args.steps.split(",")
+    print(f"{'rounds':>8} " + " ".join(f"{step:>24}" for step in steps))
     for size in map(int, args.sizes.split(",")):
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)
             write_export(folder / "in", read_cards(size, args.seed))
             place = args.store.format(size=size) if args.store else str(folder / "rounds.sqlite")
             cells = []
-            for step in STEPS:
+            for step in steps:
                 command = [sys.executable, "-m", "tests.bench.bench_store", "--step", step, name, place]
                 out = subprocess.run(command, check=True, capture_output=True, text=True).stdout
                 taken, memory = map(float, out.split())
