@@ -245,8 +245,8 @@ def columns_of(
     """
     holes, rounds = len(hole_round), len(heads)
     count = len(phases)
-    by_hole = np.bincount(throw_hole * count * 3 + throw_code, minlength=holes * count * 3)
-    by_hole = by_hole.reshape(holes, count, 3)
+    counted = np.bincount(throw_hole * count * 3 + throw_code, minlength=holes * count * 3)
+    by_hole = counted.reshape(holes, count, 3)
     by_round = np.zeros((rounds, count, 3), dtype=np.int64)
     np.add.at(by_round, hole_round, by_hole)
     score, par, penalty = hole_values.T

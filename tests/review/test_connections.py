@@ -67,7 +67,10 @@ def patience() -> Patience:
 
 
 @pytest.fixture
-def server(page: Page, patience: Patience) -> Iterator[Server]:
+def server(page: Page, patience: Patience, monkeypatch: pytest.MonkeyPatch) -> Iterator[Server]:
+    # A server that another test ran in this process may have kept its words from the loggers above its own.
+    for name in ("uvicorn", "uvicorn.error"):
+        monkeypatch.setattr(logging.getLogger(name), "propagate", True)
     running = Server(page, patience)
     yield running
     running.stop()
