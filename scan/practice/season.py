@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scan.practice import words
 from scan.practice.choice import Choice, assumed, why_next
@@ -54,6 +55,7 @@ class Season:
     Attributes
     ----------
     months : oldest first, every month from the first round or session to the last
+    holes : of rounds of so many holes, the usual length, are the months' rates; None where all are alike
     judged : whether practice helped, and what became of each practised phase
     aim : what to reach until `until`, one sentence
     weeks : the phases of the sessions of the next weeks
@@ -64,6 +66,7 @@ class Season:
     last: date
     rounds: int
     months: tuple[Month, ...]
+    holes: int | None
     sessions: tuple[Session, ...]
     tests: tuple[OfTen, ...]
     judged: Judged
@@ -112,12 +115,15 @@ def season_of(
     tested = tuple(t for t in tests if t.day >= first)
     until = last + timedelta(days=30)
     weeks = weeks_of(choice, sessions, last)
+    holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
+    usual, alike = _usual_length(holes[np.array([d is not None and d >= first for d in days], bool)])
     return Season(
         player=player,
         first=min(within),
         last=last,
         rounds=sum(d is not None and d >= first for d in days),
-        months=_months(evidence, mine, dict(foci), first, last),
+        months=_months(evidence, mine, dict(foci), first, last, holes == usual),
+        holes=None if alike else usual,
         sessions=mine,
         tests=tested,
         judged=judged(evidence, sessions),
@@ -146,8 +152,20 @@ def months_with_rounds(evidence: Evidence, months: int = MOST_MONTHS) -> list[tu
     return sorted(counted.items())[-months:]
 
 
+def _usual_length(holes: NDArray[np.integer]) -> tuple[int, bool]:
+    """Return the number of holes that most rounds have, the greater of two, and whether all have it."""
+    lengths, counts = np.unique(holes, return_counts=True)
+    most = max(zip(counts.tolist(), lengths.tolist(), strict=True), default=(0, 0))
+    return most[1], len(lengths) <= 1
+
+
 def _months(
-    evidence: Evidence, sessions: Sequence[Session], foci: dict[date, str], first: date, last: date
+    evidence: Evidence,
+    sessions: Sequence[Session],
+    foci: dict[date, str],
+    first: date,
+    last: date,
+    of_one_length: NDArray[np.bool_],
 ) -> tuple[Month, ...]:
     month_of = [h.day.replace(day=1) if h.day else None for h in evidence.heads]
     factor = [
@@ -160,7 +178,8 @@ def _months(
         of = np.array([m == at for m in month_of], dtype=bool)
         rates = []
         for k in range(len(evidence.phases)):
-            x, n = float(evidence.misses[of, k].sum()), float(evidence.marked[of, k].sum())
+            alike = of & of_one_length  # 9 and 18 holes never share a chart
+            x, n = float(evidence.misses[alike, k].sum()), float(evidence.marked[alike, k].sum())
             told = jeffreys(x / factor[k], n / factor[k])
             rates.append(Interval(told.low, x / n, told.high) if n else None)
         done = [s for s in sessions if s.day.replace(day=1) == at]
@@ -222,13 +241,18 @@ def next_sentences(season: Season) -> list[str]:
 
 
 def changed_sentences(season: Season) -> list[str]:
-    """Return what changed with practice and what did not, a sentence a practised phase."""
+    """Return what changed with practice and what did not, phase by phase; which rounds the months show."""
+    months = []
+    if season.holes is not None:
+        months = [
+            f"Months show the rounds of {words.count(season.holes, 'hole')}; all else counts every round."
+        ]
     if not season.judged.phases:
-        return ["No session is known yet, so nothing can be said of what practice changed."]
+        return ["No session is known yet, so nothing can be said of what practice changed.", *months]
     together = judged_sentence(season.judged)
     told = [together] if together else []
     told += [sentence(h) for h in season.judged.phases]
-    return [*told, OTHER_REASONS] if together else told
+    return [*told, OTHER_REASONS, *months] if together else [*told, *months]
 
 
 def tests_sentences(season: Season) -> list[str]:

@@ -107,6 +107,22 @@ def test_the_season_in_the_terminal(full, capsys):
     assert sum(line.startswith(("Apr 2025", "May 2025", "Sep 2025")) for line in lines) == 3
 
 
+def test_months_never_mix_rounds_of_nine_and_of_eighteen_holes(full, capsys):
+    run("season", "--store", full, "--json")
+    before = json.loads(capsys.readouterr().out)["months"]
+    with open_store(full) as store:
+        wild = Player(name="Wren", miss=(0.99, 0.99, 0.99))
+        store.add_rounds(
+            rounds_of(wild, 3, np.random.default_rng(5), start=START, every_days=2, prefix="n", holes=9)
+        )
+    run("season", "--store", full, "--json")
+    after = json.loads(capsys.readouterr().out)["months"]
+    assert [month["missed"] for month in after] == [month["missed"] for month in before]
+    assert after[0]["rounds"] == before[0]["rounds"] + 3
+    run("season", "--store", full)
+    assert "Months show the rounds of 18 holes" in " ".join(capsys.readouterr().out.split())
+
+
 def test_the_season_as_page_sheet_and_json(full, tmp_path, capsys):
     html, pdf = tmp_path / "s.html", tmp_path / "s.pdf"
     assert run("season", "--store", full, "--report", html) == 0
