@@ -164,4 +164,6 @@ def dressed(page: Page, *looks: tuple[str, int]) -> Iterator[tuple[str, int]]:
     for scheme, width in looks:
         page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
         page.set_viewport_size({"width": width, "height": 800})
+        # Colours that pass from one scheme to the other have arrived.
+        page.evaluate("() => Promise.all(document.getAnimations().map(one => one.finished)).then(() => 1)")
         yield scheme, width
