@@ -42,6 +42,7 @@ from scan.practice.gains import (
     learnt,
 )
 from scan.practice.model import LEVEL, Interval, normal_quantile, spread_between
+from scan.practice.over_time import holes_of_rounds
 from scan.practice.plan import Target, target_of
 from scan.practice.sessions import OfTen, Session, practised_before
 
@@ -239,7 +240,7 @@ def _throws(evidence: Evidence) -> Floats:
         by_mark[declared, evidence.tee] = 0
     if by_mark.sum() >= ONLY_MISSES * evidence.misses.sum():
         return marked
-    holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
+    holes = holes_of_rounds(evidence)
     # Several phases between tee and target share what is usual there.
     roles = [phase.role for phase in evidence.phases]
     each = [USUAL_THROWS_A_HOLE[role] / roles.count(role) for role in roles]

@@ -107,16 +107,25 @@ class Noticed:
         return self.p_adjusted <= FALSE_SHARE
 
 
+def holes_of_rounds(evidence: Evidence) -> NDArray[np.int64]:
+    """Return the number of holes of each round, (R,)."""
+    return np.bincount(evidence.hole_round, minlength=evidence.rounds).astype(np.int64)
+
+
+def by_use(holes: NDArray[np.int64]) -> list[int]:
+    """Return the lengths of some rounds, most rounds first; of two as frequent the longer."""
+    lengths, counts = np.unique(holes, return_counts=True)
+    return [length for _, length in sorted(zip(counts.tolist(), lengths.tolist(), strict=True), reverse=True)]
+
+
 def lengths_of(evidence: Evidence, phase: int) -> tuple[OfLength, ...]:
     """Return what one phase's charts show: rounds of 9 and of 18 holes never stand in one.
 
     Those of the length that was played most come first; of lengths played as often, the longer.
     """
-    holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
+    holes = holes_of_rounds(evidence)
     marked = np.flatnonzero(evidence.marked[:, phase] > 0)
-    lengths, counts = np.unique(holes[marked], return_counts=True)
-    order = sorted(zip(counts, lengths, strict=True), reverse=True)
-    found = ((int(length), marked[holes[marked] == length]) for _, length in order)
+    found = ((length, marked[holes[marked] == length]) for length in by_use(holes[marked]))
     return tuple(
         OfLength(length, tuple(int(r) for r in rounds), chart_of(evidence, phase, rounds))
         for length, rounds in found
@@ -282,7 +291,7 @@ def _groups(evidence: Evidence) -> list[tuple[str, tuple[int, int], tuple[int, i
     groups = []
     # Where on the course: by the place of the hole in its round, not by its number (shotgun starts).
     first_hole = np.searchsorted(evidence.hole_round, np.arange(evidence.rounds))
-    holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
+    holes = holes_of_rounds(evidence)
     place = np.arange(len(evidence.hole_round)) - first_hole[evidence.hole_round]
     third = place * 3 // np.maximum(holes[evidence.hole_round], 1)
     marked = evidence.throw_execution != UNMARKED

@@ -20,6 +20,7 @@ from scan.practice.evidence import Evidence
 from scan.practice.focus import Focus
 from scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
 from scan.practice.model import Interval, jeffreys, spread_between
+from scan.practice.over_time import by_use, holes_of_rounds
 from scan.practice.plan import TEST_TRIES
 from scan.practice.sessions import OfTen, Session, lately
 
@@ -115,15 +116,15 @@ def season_of(
     tested = tuple(t for t in tests if t.day >= first)
     until = last + timedelta(days=30)
     weeks = weeks_of(choice, sessions, last)
-    holes = np.bincount(evidence.hole_round, minlength=evidence.rounds)
-    usual, alike = _usual_length(holes[np.array([d is not None and d >= first for d in days], bool)])
+    holes = holes_of_rounds(evidence)
+    lengths = by_use(holes[np.array([d is not None and d >= first for d in days], bool)])
     return Season(
         player=player,
         first=min(within),
         last=last,
         rounds=sum(d is not None and d >= first for d in days),
-        months=_months(evidence, mine, dict(foci), first, last, holes == usual),
-        holes=None if alike else usual,
+        months=_months(evidence, mine, dict(foci), first, last, np.isin(holes, lengths[:1])),
+        holes=lengths[0] if len(lengths) > 1 else None,
         sessions=mine,
         tests=tested,
         judged=judged(evidence, sessions),
@@ -152,13 +153,6 @@ def months_with_rounds(evidence: Evidence, months: int = MOST_MONTHS) -> list[tu
     return sorted(counted.items())[-months:]
 
 
-def _usual_length(holes: NDArray[np.integer]) -> tuple[int, bool]:
-    """Return the number of holes that most rounds have, the greater of two, and whether all have it."""
-    lengths, counts = np.unique(holes, return_counts=True)
-    most = max(zip(counts.tolist(), lengths.tolist(), strict=True), default=(0, 0))
-    return most[1], len(lengths) <= 1
-
-
 def _months(
     evidence: Evidence,
     sessions: Sequence[Session],
@@ -176,9 +170,9 @@ def _months(
     at = first.replace(day=1)
     while at <= last:
         of = np.array([m == at for m in month_of], dtype=bool)
+        alike = of & of_one_length  # 9 and 18 holes never share a chart
         rates = []
         for k in range(len(evidence.phases)):
-            alike = of & of_one_length  # 9 and 18 holes never share a chart
             x, n = float(evidence.misses[alike, k].sum()), float(evidence.marked[alike, k].sum())
             told = jeffreys(x / factor[k], n / factor[k])
             rates.append(Interval(told.low, x / n, told.high) if n else None)
