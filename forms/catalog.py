@@ -13,17 +13,17 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from forms.errors import InputError
-from forms.field_map import fingerprint, layout_from_json, layout_to_json
-from forms.files import parsed_json, parsed_toml, read_text, write_whole
-from forms.form import Course, CourseHole, Form, form_from_toml
-from forms.layout import PAPERS, Layout, arrange
-from forms.private import private_folder
-from forms.serials import is_serial
-from forms.shown import found, is_text, path_text
-from forms.units import to_metres
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.field_map import fingerprint, layout_from_json, layout_to_json
+from shortpencil.forms.files import parsed_json, parsed_toml, read_text, write_whole
+from shortpencil.forms.form import Course, CourseHole, Form, form_from_toml
+from shortpencil.forms.layout import PAPERS, Layout, arrange
+from shortpencil.forms.private import private_folder
+from shortpencil.forms.serials import is_serial
+from shortpencil.forms.shown import found, is_text, path_text
+from shortpencil.forms.units import to_metres
 
-BUILTIN = "forms.builtin"
+BUILTIN = "shortpencil.forms.builtin"
 
 
 def builtin_names() -> tuple[str, ...]:

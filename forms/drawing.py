@@ -9,11 +9,11 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass
 
-from forms.errors import LayoutError
-from forms.fiducials import MARKER_MM, QUIET_MM, dark_modules, dark_runs
-from forms.form import Form, hand_is_printed, legend_of
-from forms.geometry import Box, Point, box_around
-from forms.layout import (
+from shortpencil.forms.errors import LayoutError
+from shortpencil.forms.fiducials import MARKER_MM, QUIET_MM, dark_modules, dark_runs
+from shortpencil.forms.form import Form, hand_is_printed, legend_of
+from shortpencil.forms.geometry import Box, Point, box_around
+from shortpencil.forms.layout import (
     FIELD_PT,
     FOLD_CLEAR_MM,
     LABEL_GAP_MM,
@@ -32,9 +32,9 @@ from forms.layout import (
     upper_label,
     writing_lines,
 )
-from forms.letters import CAP_HEIGHT, text_width_mm
-from forms.serials import plain_code
-from forms.units import pt_to_mm
+from shortpencil.forms.letters import CAP_HEIGHT, text_width_mm
+from shortpencil.forms.serials import plain_code
+from shortpencil.forms.units import pt_to_mm
 
 #: Outlines are black hairlines. A grey is printed as dots, and the dots go first: on a copier, with little
 #: toner, in the sun (the first edition: a grey of 0.52, 0.28 mm wide). Thin black holds.

@@ -10,7 +10,7 @@ them with OpenCV's own.
 import re
 from dataclasses import dataclass
 
-from forms.geometry import Box
+from shortpencil.forms.geometry import Box
 
 #: Side of a marker with its black border. Six modules of 2 mm: at 3 px/mm, a phone picture of 1000 pixels, a
 #: module is still 6 pixels, twice what the detector needs.

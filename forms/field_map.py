@@ -12,10 +12,10 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-from forms.errors import InputError
-from forms.fiducials import CORNER_IDS, Fiducial
-from forms.files import parsed_json
-from forms.form import (
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.fiducials import CORNER_IDS, Fiducial
+from shortpencil.forms.files import parsed_json
+from shortpencil.forms.form import (
     HANDS,
     UNITS,
     USUAL_PHASES,
@@ -27,7 +27,7 @@ from forms.form import (
     Option,
     Phase,
 )
-from forms.form_check import (
+from shortpencil.forms.form_check import (
     FIELD_ID,
     FIELD_TYPES,
     LONGEST_TEXT,
@@ -37,10 +37,10 @@ from forms.form_check import (
     ROLES,
     SHAPES,
 )
-from forms.geometry import Box, Point
-from forms.layout import Cell, Layout, Paper
-from forms.serials import fingerprint_of
-from forms.shown import found, is_text, one_line
+from shortpencil.forms.geometry import Box, Point
+from shortpencil.forms.layout import Cell, Layout, Paper
+from shortpencil.forms.serials import fingerprint_of
+from shortpencil.forms.shown import found, is_text, one_line
 
 FIELD_MAP_SCHEMA = 1
 

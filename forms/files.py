@@ -20,8 +20,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import IO, Any, BinaryIO
 
-from forms.errors import InputError
-from forms.shown import found, path_text
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.shown import found, path_text
 
 try:
     import fcntl

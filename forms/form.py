@@ -11,9 +11,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from forms.errors import InputError
-from forms.files import parsed_toml
-from forms.form_check import BLOCKS, WORDS, check_form
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.files import parsed_toml
+from shortpencil.forms.form_check import BLOCKS, WORDS, check_form
 
 UNITS = {"m": "metres", "ft": "feet"}
 HANDS = ("right", "left")

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
-from forms.errors import InputError
-from forms.shown import found, is_text, one_line
-from forms.toml_lines import Path, line_at, lines_of
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.shown import found, is_text, one_line
+from shortpencil.forms.toml_lines import Path, line_at, lines_of
 
 FIELD_TYPES = ("choose-one", "choose-many", "number", "words")
 RECORDS = ("round", "practice", "sheet")

@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from forms.errors import LayoutError
-from forms.fiducials import MARKER_MM, QUIET_MM, Fiducial, corner_fiducials
-from forms.form import Column, Form
-from forms.geometry import Box, Point, box_around, distance_to_fold
-from forms.letters import text_width_mm
+from shortpencil.forms.errors import LayoutError
+from shortpencil.forms.fiducials import MARKER_MM, QUIET_MM, Fiducial, corner_fiducials
+from shortpencil.forms.form import Column, Form
+from shortpencil.forms.geometry import Box, Point, box_around, distance_to_fold
+from shortpencil.forms.letters import text_width_mm
 
 #: Change this when any cell of any built-in form moves: old prints then keep their own field maps.
 LAYOUT_EDITION = 2

@@ -14,7 +14,7 @@ import struct
 from functools import cache
 from importlib.resources import files
 
-from forms.units import pt_to_mm
+from shortpencil.forms.units import pt_to_mm
 
 FONT_FILES = {False: "AtkinsonHyperlegibleNext-Regular.ttf", True: "AtkinsonHyperlegibleNext-Bold.ttf"}
 #: Height of a capital as a share of the type size: `sCapHeight` of both fonts, rounded up.
@@ -30,7 +30,7 @@ def text_width_mm(text: str, size_pt: float, *, bold: bool = False) -> float:
 @cache
 def _advances(bold: bool) -> tuple[dict[int, float], float]:
     """Return width by character in shares of the type size, and the width of the widest capital."""
-    data = files("forms.fonts").joinpath(FONT_FILES[bold]).read_bytes()
+    data = files("shortpencil.forms.fonts").joinpath(FONT_FILES[bold]).read_bytes()
     tables = {}
     for i in range(struct.unpack_from(">H", data, 4)[0]):
         tag, _, offset, _ = struct.unpack_from(">4sIII", data, 12 + 16 * i)

@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from importlib.resources import files
 from typing import Any
 
-from forms.drawing import Blob, CardIdentity, Fill, Line, Outline, Shape, Words
-from forms.errors import InputError
-from forms.layout import Paper
-from forms.serials import card_code
-from forms.units import PT_PER_INCH, mm_to_pt
+from shortpencil.forms.drawing import Blob, CardIdentity, Fill, Line, Outline, Shape, Words
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.layout import Paper
+from shortpencil.forms.serials import card_code
+from shortpencil.forms.units import PT_PER_INCH, mm_to_pt
 
 _REGULAR, _BOLD = "ShortpencilRegular", "ShortpencilBold"
 _FONT_FILES = {
@@ -81,7 +81,7 @@ def _register_fonts() -> None:
 
     for name, file in _FONT_FILES.items():
         if name not in pdfmetrics.getRegisteredFontNames():
-            data = io.BytesIO(files("forms.fonts").joinpath(file).read_bytes())
+            data = io.BytesIO(files("shortpencil.forms.fonts").joinpath(file).read_bytes())
             pdfmetrics.registerFont(TTFont(name, data))
 
 

@@ -14,14 +14,14 @@ from __future__ import annotations
 from importlib.resources import files
 from typing import Any
 
-from forms.form_check import CAUSE, FIELD, FORM, OPTION, PHASE, ROWS, SENTENCES, Key
+from shortpencil.forms.form_check import CAUSE, FIELD, FORM, OPTION, PHASE, ROWS, SENTENCES, Key
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
 
 def schema_text(name: str) -> str:
     """Return a published schema: ``form`` or ``field_map``."""
-    return files("forms").joinpath(f"{name}.schema.json").read_text("utf-8")
+    return files("shortpencil.forms").joinpath(f"{name}.schema.json").read_text("utf-8")
 
 
 def form_schema() -> dict[str, Any]:

@@ -8,7 +8,7 @@ phase is the count of its misses; a cause stands only where something missed.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from forms.form import USUAL_PHASES, Field, Form, Phase
+from shortpencil.forms.form import USUAL_PHASES, Field, Form, Phase
 
 #: Phases of a card that declares none.
 PHASES = tuple(phase.id for phase in USUAL_PHASES)

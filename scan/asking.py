@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import re
 
-from scan.reading import (
+from shortpencil.scan.reading import (
     DIFFERING,
     GLANCE,
     MISCOUNTED,

@@ -24,19 +24,19 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from forms.errors import InputError, ShortpencilError
-from forms.files import read_bytes
-from forms.shown import one_line, path_text
-from scan.file_pages import Given
-from scan.intake import FileResult, read_one
-from scan.sources import Photo, Url, shown
+from shortpencil.forms.errors import InputError, ShortpencilError
+from shortpencil.forms.files import read_bytes
+from shortpencil.forms.shown import one_line, path_text
+from shortpencil.scan.file_pages import Given
+from shortpencil.scan.intake import FileResult, read_one
+from shortpencil.scan.sources import Photo, Url, shown
 
 if TYPE_CHECKING:
     from distributed import Client, Future
 
-    from forms.catalog import Catalog
-    from scan.crew import Crew
-    from scan.vision.seeing.known_hands import Hands
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.crew import Crew
+    from shortpencil.scan.vision.seeing.known_hands import Hands
 
 #: Photos a batch: a second or two of a core, beside which the scheduler's millisecond a task is nothing, and
 #: little to read again when a worker ends.
@@ -116,7 +116,7 @@ class _Reading:
 
     def setup(self) -> None:
         """Take up the work, unless this worker would read otherwise than the others."""
-        from scan.crew import Crew
+        from shortpencil.scan.crew import Crew
 
         if about_here() == self._about:
             _crews[self._call] = Crew(self._catalog, self._hands), self._known
@@ -366,7 +366,7 @@ def _is_done(batch: _Batch) -> bool:
 
 def _batches(files: Iterable[Photo], known: Collection[bytes]) -> Iterator[_Batch]:
     """Yield files in batches; those of this machine with their bytes, unless they are known."""
-    from scan.vision.opening.photo import MAX_BYTES
+    from shortpencil.scan.vision.opening.photo import MAX_BYTES
 
     batch, size = _Batch([], []), 0
     for file in files:
@@ -412,13 +412,13 @@ def _question() -> Callable[[], dict[str, str]]:
 
     def about() -> dict[str, str]:
         try:
-            import scan
+            import shortpencil
         except ImportError as error:
             return {"missing": str(error)}
         try:
-            from scan.cluster import about_here
+            from shortpencil.scan.cluster import about_here
         except ImportError as error:
-            return {"shortpencil": f"one of another version, in {scan.__path__[0]}: {error}"}
+            return {"shortpencil": f"one of another version, in {shortpencil.__path__[0]}: {error}"}
         return about_here()
 
     return about

@@ -21,17 +21,16 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import scan
-from forms.errors import ShortpencilError
-from forms.shown import one_line
-from scan.file_pages import Given, Page, broken_page, name_of
-from scan.leftovers import WORK, Folder
-from scan.limits import CPU_S
-from scan.worker import END, MEMORY, ONE_PAGE, PAGE, READY, put, put_bytes, take
+from shortpencil.forms.errors import ShortpencilError
+from shortpencil.forms.shown import one_line
+from shortpencil.scan.file_pages import Given, Page, broken_page, name_of
+from shortpencil.scan.leftovers import WORK, Folder
+from shortpencil.scan.limits import CPU_S, python_path
+from shortpencil.scan.worker import END, MEMORY, ONE_PAGE, PAGE, READY, put, put_bytes, take
 
 if TYPE_CHECKING:
-    from forms.catalog import Catalog
-    from scan.vision.seeing.known_hands import Hands
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.vision.seeing.known_hands import Hands
 
 #: Without a sign of life for so long a child is ended, whatever it does: its processor time is limited by the
 #: system, and this is for one that waits, or on a machine with more to do than it can.
@@ -145,19 +144,17 @@ class _Child:
 
     def __init__(self) -> None:
         self.environment = _environment()
-        root = str(Path(scan.__file__ or "").parents[1])
-        places = os.pathsep.join(part for part in (root, os.environ.get("PYTHONPATH", "")) if part)
         self._folder = Folder(WORK)  # Tesseract's files lie there when it is ended with its child
         self._said = tempfile.TemporaryFile()  # noqa: SIM115 (it lives as long as the child)
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "scan.worker"],
+            [sys.executable, "-m", "shortpencil.scan.worker"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._said,
             env={
                 **WORKERS_ENVIRONMENT,
                 **os.environ,
-                "PYTHONPATH": places,
+                "PYTHONPATH": python_path(),
                 **dict.fromkeys(TEMPORARY, str(self._folder.path)),
             },
             start_new_session=True,  # Ctrl-C in the terminal is for the parent, which ends its children
@@ -297,12 +294,12 @@ def end_all() -> None:
 
 #: What a child may say: readings and the evidence they rest on.
 _CLASSES = {
-    ("scan.file_pages", "Page"),
-    ("scan.reading", "CardReading"),
-    ("scan.reading", "CellReading"),
-    ("scan.reading", "FieldReading"),
-    ("scan.reading", "Finding"),
-    ("scan.vision.evidence", "Evidence"),
+    ("shortpencil.scan.file_pages", "Page"),
+    ("shortpencil.scan.reading", "CardReading"),
+    ("shortpencil.scan.reading", "CellReading"),
+    ("shortpencil.scan.reading", "FieldReading"),
+    ("shortpencil.scan.reading", "Finding"),
+    ("shortpencil.scan.vision.evidence", "Evidence"),
     ("builtins", "frozenset"),
     ("numpy", "ndarray"),
     ("numpy", "dtype"),

@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from forms.shown import path_text
-from scan.reading import CardReading
+from shortpencil.forms.shown import path_text
+from shortpencil.scan.reading import CardReading
 
 if TYPE_CHECKING:
-    from forms.catalog import Catalog
-    from scan.vision.pipeline import Trace
-    from scan.vision.seeing.known_hands import Hands
-    from scan.vision.seeing.likeness import OwnHand
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.vision.pipeline import Trace
+    from shortpencil.scan.vision.seeing.known_hands import Hands
+    from shortpencil.scan.vision.seeing.likeness import OwnHand
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +64,8 @@ def read_pages(
     InputError
         when the file, or what is behind the pages yielded, cannot be opened
     """
-    from scan.vision.opening.photo import load_photos, photos_from_bytes
-    from scan.vision.pipeline import read_photo
+    from shortpencil.scan.vision.opening.photo import load_photos, photos_from_bytes
+    from shortpencil.scan.vision.pipeline import read_photo
 
     def hand_of(serial: str) -> OwnHand | None:
         player = catalog.player_of(serial)  # asked in any case: a broken note of it must cost this card alone
@@ -89,6 +89,6 @@ def read_pages(
 
 def _for_others(trace: Trace) -> bytes | None:
     """What another photo of the same card could use of this one: nothing of a card that is blank."""
-    from scan.vision.joining.evidence_kept import evidence_bytes
+    from shortpencil.scan.vision.joining.evidence_kept import evidence_bytes
 
     return None if trace.blank or trace.evidence is None else evidence_bytes(trace.evidence)

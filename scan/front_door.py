@@ -11,15 +11,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from forms.errors import InputError, LayoutError, PhotoError, RecordError, ShortpencilError
+from shortpencil.forms.errors import InputError, LayoutError, PhotoError, RecordError, ShortpencilError
 
 if TYPE_CHECKING:
-    from forms.catalog import Catalog
-    from scan.practice.focus import Focus
-    from scan.practice.plan import Plan
-    from scan.reading import CardReading
-    from scan.records.rounds import Round
-    from scan.records.store import Kept, Store
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.practice.focus import Focus
+    from shortpencil.scan.practice.plan import Plan
+    from shortpencil.scan.reading import CardReading
+    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.store import Kept, Store
 
 __all__ = [
     "InputError",
@@ -60,7 +60,7 @@ def read(photo: str | Path, *, field_maps: Iterable[str | Path] = ()) -> tuple[C
     >>> card.status, card.fields["h01.score"].value
     ('read', 5)
     """
-    from scan.intake import read_files
+    from shortpencil.scan.intake import read_files
 
     catalog = _catalog(field_maps)
     (result,) = read_files([Path(photo)], catalog)
@@ -97,8 +97,8 @@ def keep(
     ...         print(kept.outcome, len(kept.round.holes))
     new 18
     """
-    from scan.intake import read_files
-    from scan.joining import Keeper, NotKept
+    from shortpencil.scan.intake import read_files
+    from shortpencil.scan.joining import Keeper, NotKept
 
     catalog = _catalog(field_maps)
     keeper = Keeper(catalog, store)
@@ -150,14 +150,14 @@ def print_card(
     """
     import secrets
 
-    from forms.catalog import load_form
-    from forms.drawing import draw
-    from forms.field_map import fingerprint
-    from forms.files import write_whole
-    from forms.form import HANDS, UNITS
-    from forms.layout import PAPERS, arrange
-    from forms.pdf import identify, to_pdf
-    from forms.serials import serial_from
+    from shortpencil.forms.catalog import load_form
+    from shortpencil.forms.drawing import draw
+    from shortpencil.forms.field_map import fingerprint
+    from shortpencil.forms.files import write_whole
+    from shortpencil.forms.form import HANDS, UNITS
+    from shortpencil.forms.layout import PAPERS, arrange
+    from shortpencil.forms.pdf import identify, to_pdf
+    from shortpencil.forms.serials import serial_from
 
     for name, value, allowed in (("paper", paper, PAPERS), ("unit", unit, UNITS), ("hand", hand, HANDS)):
         if value not in allowed:
@@ -197,8 +197,8 @@ def open_store(place: str | Path | None = None) -> Store:
     ...     print(len(store.rounds()), len(store.other_sheets()))
     0 0
     """
-    from scan.cli.places import default_store
-    from scan.records import store
+    from shortpencil.scan.cli.places import default_store
+    from shortpencil.scan.records import store
 
     at = default_store() if place is None else place
     return store.open_store(at if "://" in str(at) else Path(at))
@@ -219,9 +219,9 @@ def focus(rounds: Iterable[Round]) -> Focus | None:
     ...     print(shortpencil.focus(store.rounds()))
     None
     """
-    from scan.practice.evidence import evidence_of
-    from scan.practice.focus import focus_of
-    from scan.practice.games import of_one_game
+    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.focus import focus_of
+    from shortpencil.scan.practice.games import of_one_game
 
     found = of_one_game(rounds)
     return focus_of(evidence_of(found.rounds), remarks=[found.left_out] if found.left_out else [])
@@ -246,8 +246,8 @@ def plan(found: Focus, minutes: int = 30, *, under_16: bool = False, repeat: boo
     >>> shortpencil.plan(shortpencil.focus(rounds), 30).minutes
     30
     """
-    from scan.cli.practice import load_drills
-    from scan.practice.plan import plan_of, target_of
+    from shortpencil.scan.cli.practice import load_drills
+    from shortpencil.scan.practice.plan import plan_of, target_of
 
     return plan_of(target_of(found), minutes, load_drills(None), under_16=under_16, repeat=repeat)
 
@@ -261,10 +261,9 @@ def sample_photos() -> dict[str, Path]:
     >>> "plain_good_light.jpg" in shortpencil.sample_photos()
     True
     """
-    top = Path(__file__).parents[1]
-    for folder in (top / "scan" / "sample_scans", top / "sample_scans"):  # installed, and in a checkout
-        if folder.is_dir():
-            return {path.name: path for path in sorted(folder.iterdir()) if path.suffix in _PHOTOS}
+    folder = Path(__file__).parents[1] / "sample_scans"
+    if folder.is_dir():
+        return {path.name: path for path in sorted(folder.iterdir()) if path.suffix in _PHOTOS}
     raise InputError("The sample photos that come with shortpencil are missing. Install it again.")
 
 
@@ -272,11 +271,11 @@ _PHOTOS = (".jpg", ".heic", ".pdf")
 
 
 def _catalog(field_maps: Iterable[str | Path] = ()) -> Catalog:
-    from forms.catalog import Catalog
-    from forms.field_map import layout_from_json
-    from forms.files import read_text
-    from forms.shown import path_text
-    from scan.cli.places import forms_folder
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.forms.field_map import layout_from_json
+    from shortpencil.forms.files import read_text
+    from shortpencil.forms.shown import path_text
+    from shortpencil.scan.cli.places import forms_folder
 
     catalog = Catalog(forms_folder())
     for path in field_maps:

@@ -17,21 +17,21 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from forms.errors import InputError
-from scan.file_pages import Given, Page, name_of, read_pages
-from scan.reading import CardReading
-from scan.sources import Photo, fetched, shown
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.file_pages import Given, Page, name_of, read_pages
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.sources import Photo, fetched, shown
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from forms.catalog import Catalog
-    from scan.crew import Crew
-    from scan.records.rounds import Round
-    from scan.records.store import Kept, Store
-    from scan.records.versions import Join
-    from scan.vision.pipeline import Trace
-    from scan.vision.seeing.known_hands import Hands
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.crew import Crew
+    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.store import Kept, Store
+    from shortpencil.scan.records.versions import Join
+    from shortpencil.scan.vision.pipeline import Trace
+    from shortpencil.scan.vision.seeing.known_hands import Hands
 
 MOST_JOBS = 64  # each takes some 150 MB
 
@@ -79,7 +79,7 @@ def read_files(
     """
     from concurrent.futures import ThreadPoolExecutor
 
-    from scan.crew import Crew
+    from shortpencil.scan.crew import Crew
 
     skip = skip or {}
     under_way: deque[tuple[Photo, Future[FileResult] | None]] = deque()
@@ -104,7 +104,7 @@ def read_one(crew: Crew, photo: Photo | Given, known: Collection[bytes] = frozen
     if isinstance(photo, Given):
         given = photo
     else:
-        from scan.vision.opening.photo import MAX_BYTES
+        from shortpencil.scan.vision.opening.photo import MAX_BYTES
 
         try:
             given = Given(photo.text, fetched(photo, MAX_BYTES))
@@ -187,7 +187,7 @@ def workers_for(count: int, asked: int | None) -> int:
 
 def round_of(reading: CardReading, catalog: Catalog, now: datetime) -> Round | None:
     """Return the round that a reading makes, or None for a rejected photo or a form that is no round card."""
-    from scan.records.compose import round_from_reading
+    from shortpencil.scan.records.compose import round_from_reading
 
     layout = catalog.find(reading.form) if reading.form else None
     if reading.status != "read" or layout is None or not layout.form.makes_rounds:
@@ -210,9 +210,9 @@ def keep(
     read_at: datetime | None = None,
 ) -> Kept:
     """Store one reading with its round in one transaction; see `Store.add_reading` for the rest."""
-    from forms.field_map import layout_to_json
-    from scan.records.practice_sets import sets_from
-    from scan.records.store import NOT_STORED, Kept
+    from shortpencil.forms.field_map import layout_to_json
+    from shortpencil.scan.records.practice_sets import sets_from
+    from shortpencil.scan.records.store import NOT_STORED, Kept
 
     layout = catalog.find(reading.form) if reading.form else None
     if layout is None:

@@ -14,15 +14,15 @@ from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
-from forms.errors import RecordError
-from scan.intake import FileResult, keep, round_of
-from scan.reading import CardReading
+from shortpencil.forms.errors import RecordError
+from shortpencil.scan.intake import FileResult, keep, round_of
+from shortpencil.scan.reading import CardReading
 
 if TYPE_CHECKING:
-    from forms.catalog import Catalog
-    from forms.layout import Layout
-    from scan.records.store import Kept, Store
-    from scan.records.versions import Join, Shown
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.forms.layout import Layout
+    from shortpencil.scan.records.store import Kept, Store
+    from shortpencil.scan.records.versions import Join, Shown
 
 #: Photos that could not be read alone and may complete another; one is about 0.2 MB.
 MOST_WAITING = 24
@@ -76,8 +76,8 @@ class Keeper:
     def _keep(
         self, reading: CardReading, evidence: bytes | None, now: datetime, copies: int, *, more: bool
     ) -> Kept:
-        from scan.records.store import NOT_STORED, Kept
-        from scan.records.versions import Shown
+        from shortpencil.scan.records.store import NOT_STORED, Kept
+        from shortpencil.scan.records.versions import Shown
 
         layout = self._catalog.find(reading.form) if reading.form else None
         if layout is None:
@@ -141,7 +141,7 @@ class Keeper:
 
     def _mates(self, reading: CardReading, layout: Layout, surely: bool = False) -> list[Shown]:
         """Return the waiting photos of the same sheet, of those that `surely` show the same round."""
-        from scan.records.sameness import compare
+        from shortpencil.scan.records.sameness import compare
 
         with self._lock:
             waiting = list(self._waiting)
@@ -194,7 +194,7 @@ def one_a_round(result: FileResult, catalog: Catalog) -> FileResult:
 
 def _shown(result: FileResult, at: int, catalog: Catalog) -> Shown | None:
     """Return what a reading of a file could give to another, None where that is nothing."""
-    from scan.records.versions import Shown
+    from shortpencil.scan.records.versions import Shown
 
     reading, evidence = result.readings[at], result.evidence[at] if at < len(result.evidence) else None
     layout = catalog.find(reading.form) if reading.form else None
@@ -208,7 +208,7 @@ def _belongs(
     result: FileResult, pages: Sequence[Shown | None], first: int, at: int, catalog: Catalog
 ) -> bool:
     """Say whether two readings of a file show one round."""
-    from scan.records.sameness import compare
+    from shortpencil.scan.records.sameness import compare
 
     a, b = pages[first], pages[at]
     if a is None or b is None or (a.reading.serial, a.reading.form) != (b.reading.serial, b.reading.form):
@@ -224,8 +224,8 @@ def _of_pages(
     result: FileResult, pages: Sequence[Shown | None], group: Sequence[int], catalog: Catalog
 ) -> Shown | None:
     """Return the one reading of pages that show one round; None where they cannot be read even together."""
-    from scan.records.sameness import compare
-    from scan.records.versions import Shown, speaking
+    from shortpencil.scan.records.sameness import compare
+    from shortpencil.scan.records.versions import Shown, speaking
 
     shown = [page for at in group if (page := pages[at]) is not None]
     layout = catalog.find(shown[0].reading.form or "")
@@ -244,8 +244,8 @@ def _of_pages(
 
 def join_photos(shown: Sequence[Shown], layout: Layout, with_pictures: bool = True) -> CardReading | None:
     """Return the one reading of several photos; None where what one of them rests on is not kept."""
-    from scan.vision.joining.evidence_kept import evidence_from_bytes
-    from scan.vision.joining.together import Part, read_together
+    from shortpencil.scan.vision.joining.evidence_kept import evidence_from_bytes
+    from shortpencil.scan.vision.joining.together import Part, read_together
 
     parts = []
     for one in shown:
@@ -258,8 +258,8 @@ def join_photos(shown: Sequence[Shown], layout: Layout, with_pictures: bool = Tr
 
 def _together(shown: Sequence[Shown]) -> bytes | None:
     """Return what several photos rest on, as one."""
-    from scan.vision.joining.evidence_kept import evidence_bytes, evidence_from_bytes
-    from scan.vision.joining.together import combined
+    from shortpencil.scan.vision.joining.evidence_kept import evidence_bytes, evidence_from_bytes
+    from shortpencil.scan.vision.joining.together import combined
 
     known = [e for one in shown if one.evidence is not None and (e := evidence_from_bytes(one.evidence))]
     return evidence_bytes(combined(known)) if known else None
@@ -267,8 +267,8 @@ def _together(shown: Sequence[Shown]) -> bytes | None:
 
 def _as_read(rejected: CardReading, evidence: bytes | None, layout: Layout) -> CardReading | None:
     """Return a rejected photo as the reading it would give, to be held against others of its card."""
-    from scan.vision.deciding.decode import decode
-    from scan.vision.joining.evidence_kept import evidence_from_bytes
+    from shortpencil.scan.vision.deciding.decode import decode
+    from shortpencil.scan.vision.joining.evidence_kept import evidence_from_bytes
 
     known = None if evidence is None or rejected.serial is None else evidence_from_bytes(evidence)
     if known is None:

@@ -6,8 +6,12 @@ that merely promises a million megapixels, must end a process that knows nothing
 
 from __future__ import annotations
 
+import os
 import sys
 from contextlib import suppress
+from pathlib import Path
+
+import shortpencil
 
 #: Without the pages of the libraries themselves, some 60 MB. 12 megapixels take 220 MB with all libraries; 48
 #: megapixels, as JPEG, PNG or HEIC, fit.
@@ -16,6 +20,14 @@ CPU_S = 10
 #: What each page that shows a card may take beyond that: a club scans its whole stack into one PDF.
 CPU_S_A_CARD = 2
 LARGEST_FILE_BYTES = 32 * 2**20  # Tesseract, asked for a card's plain number, passes its picture in a file
+
+
+def python_path() -> str:
+    """Return the PYTHONPATH with which a child finds this package wherever this process found it."""
+    package = Path(shortpencil.__path__[0])
+    # A checkout's folders are put together by the installation, which a child finds by itself.
+    own = [str(package.parent)] if (package / "scan").is_dir() else []
+    return os.pathsep.join([*own, *filter(None, [os.environ.get("PYTHONPATH")])])
 
 
 def limit(cpu_s: int | None = CPU_S) -> None:

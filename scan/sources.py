@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from forms.errors import InputError
-from forms.files import read_bytes
-from forms.shown import one_line, path_text
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.files import read_bytes
+from shortpencil.forms.shown import one_line, path_text
 
 #: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")

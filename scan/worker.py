@@ -15,14 +15,14 @@ import traceback
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from forms.errors import InputError
-from scan.file_pages import Given, name_of
-from scan.limits import CPU_S, CPU_S_A_CARD, MEMORY_BYTES, allow_cpu, limit
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.file_pages import Given, name_of
+from shortpencil.scan.limits import CPU_S, CPU_S_A_CARD, MEMORY_BYTES, allow_cpu, limit
 
 if TYPE_CHECKING:
-    from forms.catalog import Catalog
-    from scan.vision.pipeline import Trace
-    from scan.vision.seeing.known_hands import Hands
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.vision.pipeline import Trace
+    from shortpencil.scan.vision.seeing.known_hands import Hands
 
 READY, PAGE, END = "ready", "page", "end"
 #: Kinds of an end before the file's own: only this page, no memory, a mistake of this program.
@@ -63,8 +63,8 @@ class _Work:
 
     def read(self, out: BinaryIO, file: Path | Given, start: int, explain: Path | None) -> None:
         """Read one file from page `start` on; write its pages and the end."""
-        from scan.file_pages import read_pages
-        from scan.vision.opening.photo import PageError
+        from shortpencil.scan.file_pages import read_pages
+        from shortpencil.scan.vision.opening.photo import PageError
 
         traces: list[Trace] | None = None if explain is None else []
         error, kind = None, ""
@@ -110,8 +110,8 @@ def write_steps(traces: list[Trace], folder: Path, stem: str) -> None:
     """Write pictures of what each step saw of each card."""
     import cv2
 
-    from forms.files import write_whole
-    from scan.vision.overlay import explain
+    from shortpencil.forms.files import write_whole
+    from shortpencil.scan.vision.overlay import explain
 
     for number, trace in enumerate(traces, start=1):
         card = f"-card{number}" if len(traces) > 1 else ""
@@ -123,7 +123,7 @@ def write_steps(traces: list[Trace], folder: Path, stem: str) -> None:
 
 def main() -> None:
     """Answer until standard input ends."""
-    from scan.vision.seeing.warm import warm
+    from shortpencil.scan.vision.seeing.warm import warm
 
     warm()
     limit(cpu_s=None)

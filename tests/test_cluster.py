@@ -17,15 +17,15 @@ from typing import Any
 
 import pytest
 
-from forms.catalog import Catalog
-from forms.errors import InputError, ShortpencilError
-from scan import cluster
-from scan.cli.main import main
-from scan.cluster import Cluster
-from scan.file_pages import Given
-from scan.intake import FileResult, read_files
-from scan.sources import Photo, Url
-from scan.vision.seeing.known_hands import Hands
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.errors import InputError, ShortpencilError
+from shortpencil.scan import cluster
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.cluster import Cluster
+from shortpencil.scan.file_pages import Given
+from shortpencil.scan.intake import FileResult, read_files
+from shortpencil.scan.sources import Photo, Url
+from shortpencil.scan.vision.seeing.known_hands import Hands
 
 distributed = pytest.importorskip("distributed")
 cloudpickle = pytest.importorskip("cloudpickle")
@@ -91,7 +91,7 @@ def at_noon(monkeypatch: pytest.MonkeyPatch) -> None:
         def now(cls, tz: Any = None) -> datetime:
             return datetime(2026, 6, 7, 12, tzinfo=tz)
 
-    monkeypatch.setattr("scan.cli.reading.datetime", Noon)
+    monkeypatch.setattr("shortpencil.scan.cli.reading.datetime", Noon)
 
 
 def read(capsys: pytest.CaptureFixture[str], *args: object) -> tuple[int, str, str]:
@@ -132,7 +132,7 @@ def test_one_machine_goes_on_where_it_was_ended_and_says_the_same(
     monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
     photo, store = SAMPLES / "messenger_copy_1600.jpg", tmp_path / "one.sqlite"
     _, whole, _ = read(capsys, photo, "--store", store, "--json")
-    monkeypatch.setattr("scan.crew.Crew.read", None)  # nothing is read
+    monkeypatch.setattr("shortpencil.scan.crew.Crew.read", None)  # nothing is read
     assert read(capsys, photo, "--store", store, "--json", "--resume")[1] == whole
 
 
@@ -162,7 +162,7 @@ def test_a_worker_with_another_version_is_named(workers: Any, monkeypatch: pytes
 def test_a_worker_without_shortpencil_can_say_so() -> None:
     # The question travels whole: it is asked here in a Python where nothing of ours can be imported.
     code = (
-        "import sys, pickle, base64; sys.modules['scan'] = None; "
+        "import sys, pickle, base64; sys.modules['shortpencil'] = None; "
         "print(pickle.loads(base64.b64decode(sys.argv[1]))())"
     )
     words = base64.b64encode(cloudpickle.dumps(cluster._question())).decode()

@@ -18,12 +18,12 @@ from PIL import Image
 from pypdf import PdfReader, PdfWriter
 from pypdf.generic import DecodedStreamObject, DictionaryObject, NameObject, NumberObject
 
-from forms.catalog import Catalog
-from scan import crew
-from scan.cli.main import main
-from scan.file_pages import Page
-from scan.intake import FileResult, read_files
-from scan.records.store import open_store
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan import crew
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.file_pages import Page
+from shortpencil.scan.intake import FileResult, read_files
+from shortpencil.scan.records.store import open_store
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "sample_scans"
@@ -213,7 +213,7 @@ def test_a_reader_that_says_nothing_for_long_is_ended(tmp_path: Path, monkeypatc
 
 def test_processor_time_is_given_for_each_file_anew() -> None:
     code = (
-        "import os, signal, time; from scan.limits import allow_cpu\n"
+        "import os, signal, time; from shortpencil.scan.limits import allow_cpu\n"
         "for _ in range(2):\n    allow_cpu(1.0)\n    until = time.process_time() + 0.7\n"
         "    while time.process_time() < until: pass\n"
         "print('alive', flush=True)\nallow_cpu(0.0)\n"

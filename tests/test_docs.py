@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from forms.catalog import builtin_layout
-from forms.field_map import layout_to_json
-from scan.cli.main import build_parser, main
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.scan.cli.main import build_parser, main
 
 ROOT = Path(__file__).parents[1]
 PAGES = {

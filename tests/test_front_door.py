@@ -8,8 +8,7 @@ from pathlib import Path
 
 import pytest
 
-import scan.front_door
-from scan import shortpencil
+from shortpencil.scan import front_door, shortpencil
 
 
 @pytest.fixture(autouse=True)
@@ -32,7 +31,7 @@ def test_every_function_has_an_example_and_a_type() -> None:
 
 @pytest.mark.parametrize("name", FUNCTIONS)
 def test_the_example_says_what_comes_out(name: str) -> None:
-    (example,) = doctest.DocTestFinder(recurse=False).find(getattr(scan.front_door, name), name, globs={})
+    (example,) = doctest.DocTestFinder(recurse=False).find(getattr(front_door, name), name, globs={})
     failed, tried = doctest.DocTestRunner(optionflags=doctest.ELLIPSIS).run(example)
     assert tried >= 2
     assert not failed

@@ -12,53 +12,53 @@ ROOT = Path(__file__).parents[1]
 
 #: A room may use itself and the rooms before it.
 ROOMS = [
-    "forms",
-    "scan.reading",
-    "scan.asking",
-    "scan.vision.arrays",
-    "scan.vision.per_layout",
-    "scan.vision.evidence",
-    "scan.vision.opening",
-    "scan.vision.finding",
-    "scan.vision.flattening",
-    "scan.vision.seeing",
-    "scan.vision.doubting",
-    "scan.vision.weighing",
-    "scan.vision.deciding",
-    "scan.vision.joining",
-    "scan.vision",
-    "scan.records",
-    "scan.leftovers",
-    "scan.limits",
-    "scan.file_pages",
-    "scan.worker",
-    "scan.crew",
-    "scan.sources",
-    "scan.intake",
-    "scan.cluster",
-    "scan.joining",
-    "scan.review",
-    "scan.practice",
-    "scan.cli",
-    "scan.front_door",
-    "scan.shortpencil",
+    "shortpencil.forms",
+    "shortpencil.scan.reading",
+    "shortpencil.scan.asking",
+    "shortpencil.scan.vision.arrays",
+    "shortpencil.scan.vision.per_layout",
+    "shortpencil.scan.vision.evidence",
+    "shortpencil.scan.vision.opening",
+    "shortpencil.scan.vision.finding",
+    "shortpencil.scan.vision.flattening",
+    "shortpencil.scan.vision.seeing",
+    "shortpencil.scan.vision.doubting",
+    "shortpencil.scan.vision.weighing",
+    "shortpencil.scan.vision.deciding",
+    "shortpencil.scan.vision.joining",
+    "shortpencil.scan.vision",
+    "shortpencil.scan.records",
+    "shortpencil.scan.leftovers",
+    "shortpencil.scan.limits",
+    "shortpencil.scan.file_pages",
+    "shortpencil.scan.worker",
+    "shortpencil.scan.crew",
+    "shortpencil.scan.sources",
+    "shortpencil.scan.intake",
+    "shortpencil.scan.cluster",
+    "shortpencil.scan.joining",
+    "shortpencil.scan.review",
+    "shortpencil.scan.practice",
+    "shortpencil.scan.cli",
+    "shortpencil.scan.front_door",
+    "shortpencil.scan.shortpencil",
 ]
 STRANGERS = {
-    ("scan.review", "scan.practice"),
-    ("scan.practice", "scan.review"),
-    ("scan.practice", "scan.intake"),
+    ("shortpencil.scan.review", "shortpencil.scan.practice"),
+    ("shortpencil.scan.practice", "shortpencil.scan.review"),
+    ("shortpencil.scan.practice", "shortpencil.scan.intake"),
     # Deciding knows cells and their likelihoods, not how a photo shows them.
     *(
         (deciding, picture)
-        for deciding in ("scan.vision.weighing", "scan.vision.deciding")
+        for deciding in ("shortpencil.scan.vision.weighing", "shortpencil.scan.vision.deciding")
         for picture in (
-            "scan.vision.opening",
-            "scan.vision.finding",
-            "scan.vision.flattening",
-            "scan.vision.doubting",
+            "shortpencil.scan.vision.opening",
+            "shortpencil.scan.vision.finding",
+            "shortpencil.scan.vision.flattening",
+            "shortpencil.scan.vision.doubting",
         )
     ),
-    ("scan.vision.weighing", "scan.vision.seeing"),
+    ("shortpencil.scan.vision.weighing", "shortpencil.scan.vision.seeing"),
 }
 
 #: Each heavy library has one room.
@@ -92,7 +92,8 @@ HOMES = {
 @cache
 def modules() -> list[tuple[str, Path]]:
     files = sorted(path for top in ("forms", "scan") for path in (ROOT / top).rglob("*.py"))
-    return [(".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"), p) for p in files]
+    names = (".".join(("shortpencil", *p.relative_to(ROOT).with_suffix("").parts)) for p in files)
+    return [(name.removesuffix(".__init__"), path) for name, path in zip(names, files, strict=True)]
 
 
 def room_of(module: str) -> str | None:
@@ -137,8 +138,10 @@ def test_a_heavy_library_has_one_room(library: str) -> None:
 
 def test_nothing_imports_the_training_scripts() -> None:
     for module, path in modules():
-        if not module.startswith("scan.vision.training"):
-            assert not any(name.startswith("scan.vision.training") for name in imports_of(path)), module
+        if not module.startswith("shortpencil.scan.vision.training"):
+            assert not any(
+                name.startswith("shortpencil.scan.vision.training") for name in imports_of(path)
+            ), module
 
 
 HEAVY = {
@@ -157,7 +160,7 @@ HEAVY = {
 
 def test_building_the_command_line_loads_no_heavy_library() -> None:
     code = (
-        "import sys; from scan.cli.main import build_parser; build_parser(); "
+        "import sys; from shortpencil.scan.cli.main import build_parser; build_parser(); "
         f"print(' '.join(sorted({HEAVY!r} & set(sys.modules))))"
     )
     run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
@@ -166,7 +169,7 @@ def test_building_the_command_line_loads_no_heavy_library() -> None:
 
 def test_deciding_loads_no_library_of_pictures() -> None:
     code = (
-        "import sys; import scan.vision.deciding.decode; "
+        "import sys; import shortpencil.scan.vision.deciding.decode; "
         "print(' '.join(sorted({'cv2', 'PIL', 'onnxruntime', 'zxingcpp'} & set(sys.modules))))"
     )
     run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)

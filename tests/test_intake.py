@@ -12,13 +12,13 @@ from pypdf import PdfReader, PdfWriter
 from pypdf.generic import NullObject
 from reportlab.pdfgen.canvas import Canvas
 
-from forms.catalog import Catalog
-from forms.errors import InputError
-from scan.cli.main import main
-from scan.intake import FileResult, read_file, read_files
-from scan.reading import Lesson
-from scan.sources import expand
-from scan.vision.seeing.known_hands import Hands
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.intake import FileResult, read_file, read_files
+from shortpencil.scan.reading import Lesson
+from shortpencil.scan.sources import expand
+from shortpencil.scan.vision.seeing.known_hands import Hands
 
 SAMPLES = Path(__file__).parents[1] / "sample_scans"
 

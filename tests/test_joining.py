@@ -12,15 +12,15 @@ import cv2
 import numpy as np
 import pytest
 
-from forms.catalog import Catalog
-from scan.cli.main import main
-from scan.intake import FileResult, read_file
-from scan.joining import Keeper, one_a_round
-from scan.reading import CARD_PICTURE, CardReading
-from scan.records import store as stores
-from scan.records.store import Kept, Store, open_store
-from scan.vision.deciding.flags import OUTSIDE
-from scan.vision.joining.evidence_kept import evidence_bytes, evidence_from_bytes
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.intake import FileResult, read_file
+from shortpencil.scan.joining import Keeper, one_a_round
+from shortpencil.scan.reading import CARD_PICTURE, CardReading
+from shortpencil.scan.records import store as stores
+from shortpencil.scan.records.store import Kept, Store, open_store
+from shortpencil.scan.vision.deciding.flags import OUTSIDE
+from shortpencil.scan.vision.joining.evidence_kept import evidence_bytes, evidence_from_bytes
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.lens import View
 from tests.simulator.scenario import Player, condition, fill, photograph, round_answers, some_writer

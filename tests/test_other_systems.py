@@ -14,10 +14,10 @@ from typing import Any
 
 import pytest
 
-from forms import files
-from scan import leftovers, limits
-from scan.records import backup
-from scan.records.store import open_store
+from shortpencil.forms import files
+from shortpencil.scan import leftovers, limits
+from shortpencil.scan.records import backup
+from shortpencil.scan.records.store import open_store
 
 pytestmark = pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="needs a list of open files")
 

@@ -96,11 +96,12 @@ def test_the_wheel_carries_every_file_of_the_rooms(unpacked: Path) -> None:
             for p in (ROOT / top).rglob("*")
             if p.is_file() and "__pycache__" not in p.parts
         }
-        there = {p.relative_to(unpacked) for p in (unpacked / top).rglob("*") if p.is_file()}
-        if top == "scan":  # the front door is installed beside the rooms, under the name it is imported by
+        package = unpacked / "shortpencil"
+        there = {p.relative_to(package) for p in (package / top).rglob("*") if p.is_file()}
+        if top == "scan":  # the front door is installed around the rooms, under the name it is imported by
             door = {path for path in here if path.parts[1] == "shortpencil"}
             assert len(door) == 2
-            there |= {path for path in door if (unpacked / Path(*path.parts[1:])).is_file()}
+            there |= {path for path in door if (package / Path(*path.parts[2:])).is_file()}
         assert here - there == set()
 
 
@@ -119,7 +120,7 @@ def test_a_program_imports_shortpencil_from_the_wheel(unpacked: Path, tmp_path: 
 
 
 def test_the_wheel_carries_the_photos_of_the_demo(unpacked: Path, tmp_path: Path) -> None:
-    ask = "from scan.cli.demo import _bundled_samples as s; print(s())"
+    ask = "from shortpencil.scan.cli.demo import _bundled_samples as s; print(s())"
     done = subprocess.run(
         [sys.executable, "-c", ask],
         cwd=tmp_path,
@@ -129,7 +130,7 @@ def test_the_wheel_carries_the_photos_of_the_demo(unpacked: Path, tmp_path: Path
         check=True,
     )
     found = Path(done.stdout.strip())
-    assert found == unpacked / "scan" / "sample_scans"
+    assert found == unpacked / "shortpencil" / "sample_scans"
     photos = [p for p in (ROOT / "sample_scans").iterdir() if p.suffix in {".jpg", ".heic", ".pdf"}]
     assert len(photos) == 10
     for photo in photos:

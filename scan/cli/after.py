@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from scan.records.rounds import Round
-    from scan.records.store import Store
-    from scan.review.after_view import AfterOf, AfterPhoto, PhaseLine, Value, WorthOf
+    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.store import Store
+    from shortpencil.scan.review.after_view import AfterOf, AfterPhoto, PhaseLine, Value, WorthOf
 
 #: What is kept of cards that were asked about lately.
 _KEPT = 64
@@ -20,9 +20,9 @@ def worth_of_store(store: Store) -> WorthOf:
     kept: dict[tuple[str, tuple[str, ...]], Mapping[str, Value]] = {}
 
     def worth(serial: str) -> Mapping[str, Value]:
-        from scan.practice.worth import worth_of
-        from scan.records.places import field_of_place
-        from scan.review.after_view import Value
+        from shortpencil.scan.practice.worth import worth_of
+        from shortpencil.scan.records.places import field_of_place
+        from shortpencil.scan.review.after_view import Value
 
         played = store.round(serial)
         if played is None:
@@ -43,7 +43,7 @@ def worth_of_store(store: Store) -> WorthOf:
 
 def _same_player(store: Store, played: Round) -> list[Round]:
     """Return the latest rounds of a round's player; of a round without a name only where nobody has one."""
-    from scan.practice.worth import LATEST_ROUNDS
+    from shortpencil.scan.practice.worth import LATEST_ROUNDS
 
     if played.player is not None:
         return list(store.rounds(played.player))[-LATEST_ROUNDS:]
@@ -55,7 +55,7 @@ def after_of_store(store: Store) -> AfterOf:
     """Return the function that tells of a card right after its photo."""
 
     def after(serial: str) -> AfterPhoto | None:
-        from scan.review.after_view import AfterPhoto
+        from shortpencil.scan.review.after_view import AfterPhoto
 
         played = store.round(serial)
         if played is None:
@@ -75,9 +75,9 @@ def after_of_store(store: Store) -> AfterOf:
 
 
 def _lines(played: Round) -> tuple[PhaseLine, ...]:
-    from scan.practice import words
-    from scan.records.tidy import misses
-    from scan.review.after_view import PhaseLine
+    from shortpencil.scan.practice import words
+    from shortpencil.scan.records.tidy import misses
+    from shortpencil.scan.review.after_view import PhaseLine
 
     def doubtful(phase: str) -> int:
         throws = [throw for hole in played.holes for throw in (*hole.throws, *hole.maybe)]
@@ -90,9 +90,9 @@ def _lines(played: Round) -> tuple[PhaseLine, ...]:
 
 def _focus(store: Store, played: Round) -> tuple[str, tuple[str, ...]]:
     """Return the focus in a few words, and what is to be known of it."""
-    from forms.errors import InputError
-    from scan.cli.practice import load_drills, work_out
-    from scan.practice import words
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.cli.practice import load_drills, work_out
+    from shortpencil.scan.practice import words
 
     players = {line.player for line in store.summaries() if line.player}
     if played.player is None and players:

@@ -7,11 +7,11 @@ import sys
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
 
 if TYPE_CHECKING:
-    from scan.records.rounds import Round
-    from scan.records.store import Store
+    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.store import Store
 
 DONE, ATTENTION = 0, 1
 
@@ -59,7 +59,7 @@ def _enter(store: Store, args: argparse.Namespace, text: str) -> None:
     if _from_file(store, args.serial) is not None:
         store.answer_in_file(args.serial, args.place, text, who, now)
         return
-    from scan.review.questions import parsed
+    from shortpencil.scan.review.questions import parsed
 
     form = store.card(args.serial).form
     many = any(field.id == args.place and field.type == "choose-many" for field in form.fields)
@@ -69,7 +69,7 @@ def _enter(store: Store, args: argparse.Namespace, text: str) -> None:
 
 def _from_file(store: Store, serial: str) -> Round | None:
     """Return the round of that id where no card stands behind it any more."""
-    from forms.errors import RecordError
+    from shortpencil.forms.errors import RecordError
 
     round_ = store.round(serial)
     if round_ is None:
@@ -85,12 +85,12 @@ def _from_file(store: Store, serial: str) -> Round | None:
 
 def _waiting(store: Store, serial: str) -> list[tuple[str, str, tuple[str, ...]]]:
     """Return name, words and choices of what waits."""
-    from scan.records.from_file import waiting_places
+    from shortpencil.scan.records.from_file import waiting_places
 
     round_ = _from_file(store, serial)
     if round_ is not None:
         return [(place.name, place.says, place.options) for place in waiting_places(round_)]
-    from scan.review.wording import full_name
+    from shortpencil.scan.review.wording import full_name
 
     card = store.card(serial)
     found = []

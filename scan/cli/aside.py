@@ -6,7 +6,7 @@ import argparse
 import sys
 from datetime import UTC, datetime
 
-from scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
 
 DONE = 0
 
@@ -47,7 +47,7 @@ def run_delete(args: argparse.Namespace) -> int:
 
 def run_aside(args: argparse.Namespace) -> int:
     """Set rounds aside, bring them back, or list them."""
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
     if args.serials:
         return _put_back(args) if args.back else _take_out(args, kept=True)

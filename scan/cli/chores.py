@@ -10,11 +10,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scan.cli.keeping import DeskKeeping
-from scan.review.chores import CardsAsked, CourseGiven, CourseHoleGiven, CourseKept, FormName, PrintedCard
+from shortpencil.scan.cli.keeping import DeskKeeping
+from shortpencil.scan.review.chores import (
+    CardsAsked,
+    CourseGiven,
+    CourseHoleGiven,
+    CourseKept,
+    FormName,
+    PrintedCard,
+)
 
 if TYPE_CHECKING:
-    from forms.form import Course
+    from shortpencil.forms.form import Course
 
 #: Courses lie beside the field maps, so that a backup holds them; the sign tells them from fingerprints.
 COURSE_FILE = "course-{key}.json"
@@ -27,7 +34,7 @@ class DeskChores(DeskKeeping):
 
     def form_names(self) -> Sequence[FormName]:
         """Return the forms to print, those of a language together."""
-        from forms.catalog import builtin_names, load_form
+        from shortpencil.forms.catalog import builtin_names, load_form
 
         names = sorted(builtin_names(), key=lambda name: (not name.startswith("round"), len(name), name))
         names = sorted(names, key=_language)
@@ -38,8 +45,8 @@ class DeskChores(DeskKeeping):
 
     def cards(self, asked: CardsAsked) -> bytes:
         """Return a PDF of cards, which are known from then on."""
-        from forms.catalog import RosterLine
-        from scan.cli.printing import drawn, register
+        from shortpencil.forms.catalog import RosterLine
+        from shortpencil.scan.cli.printing import drawn, register
 
         course = self._course(asked.course) if asked.course else None
         printed = drawn(
@@ -58,8 +65,8 @@ class DeskChores(DeskKeeping):
         self, players: Sequence[str | None], minutes: int, paper: str
     ) -> tuple[bytes, Sequence[str]]:
         """Return a PDF with a practice sheet for each player, and what to say of those without one."""
-        from forms.errors import InputError
-        from scan.cli.practice import load_drills, practice_pages, work_out
+        from shortpencil.forms.errors import InputError
+        from shortpencil.scan.cli.practice import load_drills, practice_pages, work_out
 
         asked: dict[str, Any] = {
             "minutes": minutes, "half_life": 5.0, "under_16": False, "practised": None, "since": None,
@@ -88,8 +95,8 @@ class DeskChores(DeskKeeping):
         InputError
             when a par or a length can't be
         """
-        from forms.files import write_whole
-        from forms.private import private_folder
+        from shortpencil.forms.files import write_whole
+        from shortpencil.forms.private import private_folder
 
         _course_of(given)  # says what can't be
         key = key if key in {one.key for one in self.courses()} else self._new_key(given)
@@ -107,13 +114,13 @@ class DeskChores(DeskKeeping):
 
     def evenings(self) -> dict[str, list[PrintedCard]]:
         """Return the cards printed for each evening."""
-        from scan.cli.evening import printed_evenings
+        from shortpencil.scan.cli.evening import printed_evenings
 
         return printed_evenings()
 
     def backup(self, folder: Path) -> Path:
         """Write a backup into a folder; return the file."""
-        from scan.records.backup import write_backup
+        from shortpencil.scan.records.backup import write_backup
 
         now = datetime.now(UTC)
         path = folder / f"shortpencil-{now:%Y-%m-%d}.zip"
@@ -122,13 +129,13 @@ class DeskChores(DeskKeeping):
 
     def take(self, path: Path, by: str, *, dry_run: bool) -> dict[str, str]:
         """Import a file of rounds; return what became of each round."""
-        from scan.records.importing import read_rounds
+        from shortpencil.scan.records.importing import read_rounds
 
         found = read_rounds(path, by=by, at=datetime.now(UTC))
         return self._store.add_rounds(found.rounds, found.practice, dry_run=dry_run)
 
     def _course(self, key: str) -> Course:
-        from forms.errors import InputError
+        from shortpencil.forms.errors import InputError
 
         kept = next((one for one in self.courses() if one.key == key), None)
         if kept is None:
@@ -145,9 +152,9 @@ class DeskChores(DeskKeeping):
         return key
 
     def _read(self, path: Path) -> CourseKept:
-        from forms.errors import InputError
-        from forms.files import parsed_json, read_text
-        from forms.shown import path_text
+        from shortpencil.forms.errors import InputError
+        from shortpencil.forms.files import parsed_json, read_text
+        from shortpencil.forms.shown import path_text
 
         data = parsed_json(read_text(path), path_text(path), "a course")
         try:
@@ -174,9 +181,9 @@ def _language(name: str) -> str:
 
 def _course_of(given: CourseGiven) -> Course:
     """Return a course as forms know it; InputError where it can't be."""
-    from forms.errors import InputError
-    from forms.form import Course, CourseHole
-    from forms.units import to_metres
+    from shortpencil.forms.errors import InputError
+    from shortpencil.forms.form import Course, CourseHole
+    from shortpencil.forms.units import to_metres
 
     if not given.name or given.unit not in ("m", "ft") or not 1 <= len(given.holes) <= MOST_HOLES:
         raise InputError(f"expected a name, a unit and 1 to {MOST_HOLES} holes, found less.")

@@ -29,7 +29,7 @@ def run_completion(args: argparse.Namespace) -> int:
     """Print the script."""
     import shtab
 
-    from scan.cli.main import build_parser
+    from shortpencil.scan.cli.main import build_parser
 
     parser = build_parser()
     _complete_files(parser, shtab.FILE, shtab.DIRECTORY)

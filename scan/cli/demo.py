@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from scan.records.summary import Summary
+    from shortpencil.scan.records.summary import Summary
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -33,8 +33,8 @@ def run_demo(args: argparse.Namespace) -> int:
     """Run the demo; 0 when everything went as the samples promise, whatever waits for review in them."""
     import os
 
-    from scan import leftovers
-    from scan.sources import expand
+    from shortpencil.scan import leftovers
+    from shortpencil.scan.sources import expand
 
     samples = args.samples or _bundled_samples()
     expand([samples])  # says so when there are none
@@ -59,12 +59,11 @@ def run_demo(args: argparse.Namespace) -> int:
 
 
 def _bundled_samples() -> Path:
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
-    top = Path(__file__).parents[2]
-    for folder in (top / "scan" / "sample_scans", top / "sample_scans"):  # installed, and in a checkout
-        if folder.is_dir():
-            return folder
+    folder = Path(__file__).parents[2] / "sample_scans"
+    if folder.is_dir():
+        return folder
     raise InputError(
         "The sample photos that come with shortpencil are missing from this installation. "
         "Install it again, or name a folder of photos with --samples."
@@ -72,9 +71,9 @@ def _bundled_samples() -> Path:
 
 
 def _steps(samples: Path, out: Path) -> None:
-    from scan.cli.main import main
-    from scan.records.store import open_store
-    from scan.review.wording import full_name
+    from shortpencil.scan.cli.main import main
+    from shortpencil.scan.records.store import open_store
+    from shortpencil.scan.review.wording import full_name
 
     store = out / "rounds.sqlite"
     _say("1. A blank card to print")

@@ -7,11 +7,11 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
 
 if TYPE_CHECKING:
-    from scan.records.store import Store
-    from scan.review.chores import EveningLine, PrintedCard
+    from shortpencil.scan.records.store import Store
+    from shortpencil.scan.review.chores import EveningLine, PrintedCard
 
 DONE, ATTENTION = 0, 1
 
@@ -34,8 +34,8 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run_evening(args: argparse.Namespace) -> int:
     """List the evenings, or the players of one; 1 where somebody is missing, double or waiting."""
-    from forms.errors import InputError
-    from scan.review.chores import evening_lines
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.review.chores import evening_lines
 
     printed = printed_evenings()
     if args.name is not None and args.name not in printed:
@@ -65,9 +65,9 @@ def run_evening(args: argparse.Namespace) -> int:
 
 def printed_evenings() -> dict[str, list[PrintedCard]]:
     """Return the cards printed for each evening, the latest first."""
-    from forms.catalog import Catalog
-    from scan.cli.places import forms_folder
-    from scan.review.chores import PrintedCard
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.cli.places import forms_folder
+    from shortpencil.scan.review.chores import PrintedCard
 
     return {
         name: [PrintedCard(*card) for card in cards]
@@ -77,14 +77,14 @@ def printed_evenings() -> dict[str, list[PrintedCard]]:
 
 def lines_of(store: Store, cards: list[PrintedCard]) -> list[EveningLine]:
     """Return the players of an evening with what came back of their cards."""
-    from scan.review.chores import evening_lines
+    from shortpencil.scan.review.chores import evening_lines
 
     waits = {serial: len(fields) for serial, fields in store.waiting_fields()}
     return evening_lines(cards, [line.id for line in store.summaries()], waits)
 
 
 def _print_all(found: dict[str, list[EveningLine]], printed: dict[str, list[PrintedCard]]) -> None:
-    from scan.review.chores import evening_said
+    from shortpencil.scan.review.chores import evening_said
 
     if not found:
         print(
@@ -96,7 +96,7 @@ def _print_all(found: dict[str, list[EveningLine]], printed: dict[str, list[Prin
 
 
 def _print_one(lines: list[EveningLine]) -> None:
-    from scan.review.chores import evening_said
+    from shortpencil.scan.review.chores import evening_said
 
     width = max(len(line.player) for line in lines)
     for line in lines:

@@ -7,13 +7,13 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scan.cli.stored import add_store_option, existing_store, store_place
-from scan.cli.unfinished import ERASE, FORGET, OFF, noted
+from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.cli.unfinished import ERASE, FORGET, OFF, noted
 
 if TYPE_CHECKING:
-    from scan.records.forgetting import Traces
-    from scan.records.hands import KeptHand
-    from scan.records.store import Store
+    from shortpencil.scan.records.forgetting import Traces
+    from shortpencil.scan.records.hands import KeptHand
+    from shortpencil.scan.records.store import Store
 
 DONE = 0
 
@@ -57,7 +57,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run_hand(args: argparse.Namespace) -> int:
     """Show, picture, erase or switch what is kept of hands."""
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
     if args.player is None and (args.picture or args.erase or args.off or args.on):
         raise InputError("hand: expected --player ALIAS with --picture, --erase, --off or --on, found none.")
@@ -92,9 +92,9 @@ def run_hand(args: argparse.Namespace) -> int:
 
 def run_forget(args: argparse.Namespace) -> int:
     """Say what would go, ask, erase."""
-    from forms.catalog import Catalog
-    from forms.errors import InputError
-    from scan.cli.places import forms_folder
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.cli.places import forms_folder
 
     catalog = Catalog(forms_folder())
     with existing_store(store_place(args)) as store:
@@ -116,7 +116,7 @@ def run_forget(args: argparse.Namespace) -> int:
 
 def forget_player(store: Store, forms: Path, player: str, place: str | Path) -> None:
     """Erase a player from the store and from what is known of printed cards; a kill is finished later."""
-    from forms.catalog import Catalog
+    from shortpencil.forms.catalog import Catalog
 
     with noted(FORGET, player, place):
         store.forget(player)
@@ -146,7 +146,7 @@ def _tell_forgotten(args: argparse.Namespace, found: Traces, printed: int, says:
 
 def _ask(player: str) -> None:
     """Go on only when the person types the name."""
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
     write = getattr(sys.stderr, "urgent", sys.stderr.write)  # seen also with --quiet
     write(f"Type {player} to erase all that, anything else to keep it: ")
@@ -173,9 +173,9 @@ def _traces(found: Traces) -> str:
 
 
 def _draw(store: Store, player: str, path: Path) -> None:
-    from forms.errors import InputError
-    from forms.files import write_whole
-    from scan.vision.seeing.own_hand import picture_of
+    from shortpencil.forms.errors import InputError
+    from shortpencil.forms.files import write_whole
+    from shortpencil.scan.vision.seeing.own_hand import picture_of
 
     boxes = store.hand_boxes(player)
     if not boxes:

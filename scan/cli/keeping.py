@@ -10,11 +10,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scan.review.chores import Before
+from shortpencil.scan.review.chores import Before
 
 if TYPE_CHECKING:
-    from scan.cli.practice import Worked
-    from scan.records.store import Store
+    from shortpencil.scan.cli.practice import Worked
+    from shortpencil.scan.records.store import Store
 
 #: As `scan.records.backup.set_aside` names what a restore replaced.
 _BEFORE = re.compile(r"[\w-]+-before-[0-9]{8}T[0-9]{6}Z(-[0-9]+)?\.zip")
@@ -34,16 +34,16 @@ class DeskKeeping:
 
     def restore(self, path: Path, *, replace: bool) -> str:
         """Put a backup in place of the store; return what it held, in words."""
-        from scan.cli.moving import contents_said, put_in_place
+        from shortpencil.scan.cli.moving import contents_said, put_in_place
 
         made, _ = put_in_place(path, self._file(), self._forms, datetime.now(UTC), replace=replace)
         return f"{contents_said(made)}, as of {made.made_at:%Y-%m-%d %H:%M} UTC"
 
     def before(self) -> Sequence[Before]:
         """Return what earlier restores replaced, the latest first."""
-        from forms.errors import InputError
-        from scan.cli.moving import contents_said
-        from scan.records.backup import check_backup
+        from shortpencil.forms.errors import InputError
+        from shortpencil.scan.cli.moving import contents_said
+        from shortpencil.scan.records.backup import check_backup
 
         found = []
         for path in self._replaced():
@@ -69,7 +69,7 @@ class DeskKeeping:
         return [path for path in folder.glob("*-before-*.zip") if _BEFORE.fullmatch(path.name)]
 
     def _named(self, name: str) -> Path:
-        from forms.errors import InputError
+        from shortpencil.forms.errors import InputError
 
         for path in self._replaced():
             if path.name == name:
@@ -77,7 +77,7 @@ class DeskKeeping:
         raise InputError("expected something that a restore replaced, found none of that name.")
 
     def _file(self) -> Path:
-        from forms.errors import RecordError
+        from shortpencil.forms.errors import RecordError
 
         if "://" in self._store.name:
             raise RecordError(
@@ -90,7 +90,7 @@ class DeskKeeping:
 
     def export(self, folder: Path) -> Path:
         """Write tables and whole rounds into a folder as one ZIP file; return the file."""
-        from scan.records.export import write_export
+        from shortpencil.scan.records.export import write_export
 
         inside = folder / "rounds"
         write_export(inside, self._store.each_round(), self._store.practice(), self._store.other_sheets())
@@ -105,8 +105,8 @@ class DeskKeeping:
 
     def traces(self, player: str) -> str:
         """Return how much is kept of a player, in words; "" where nothing is."""
-        from forms.catalog import Catalog
-        from scan.cli.hand import traces_said
+        from shortpencil.forms.catalog import Catalog
+        from shortpencil.scan.cli.hand import traces_said
 
         found, printed = self._store.traces_of(player), len(Catalog(self._forms).cards_of(player))
         said = traces_said(found, printed) if found or printed else ""
@@ -114,13 +114,13 @@ class DeskKeeping:
 
     def forget(self, player: str) -> None:
         """Erase everything that is kept of a player."""
-        from scan.cli.hand import forget_player
+        from shortpencil.scan.cli.hand import forget_player
 
         forget_player(self._store, self._forms, player, self._store.name)
 
     def change_hand(self, player: str, how: str) -> None:
         """Erase a player's handwriting ("erase"), keep none any more ("off"), or learn it again ("on")."""
-        from scan.cli.unfinished import ERASE, OFF, noted
+        from shortpencil.scan.cli.unfinished import ERASE, OFF, noted
 
         if how == "on":
             self._store.learn_hand(player)
@@ -138,10 +138,10 @@ class DeskKeeping:
         ----------
         kind : "evidence" (what to practise and why) or "season" (the year on one sheet)
         """
-        from forms.errors import InputError
-        from forms.layout import PAPERS
-        from forms.pdf import to_pdf
-        from scan.cli.practice import load_drills, work_out
+        from shortpencil.forms.errors import InputError
+        from shortpencil.forms.layout import PAPERS
+        from shortpencil.forms.pdf import to_pdf
+        from shortpencil.scan.cli.practice import load_drills, work_out
 
         drills, pages, without = load_drills(None), [], []
         for player in players:
@@ -161,11 +161,11 @@ class DeskKeeping:
 def _page(kind: str, worked: Worked, asked: argparse.Namespace, paper: Any) -> Any:
     """Return one page as shapes, or why there is none."""
     if kind == "season":
-        from scan.cli.season import season_in
-        from scan.practice.season_page import sheet as season_sheet
+        from shortpencil.scan.cli.season import season_in
+        from shortpencil.scan.practice.season_page import sheet as season_sheet
 
         season = season_in(worked, asked.player, asked.months)
         return season if isinstance(season, str) else season_sheet(season, paper)
-    from scan.practice.sheet import sheet
+    from shortpencil.scan.practice.sheet import sheet
 
     return sheet(worked.report(asked.player, with_pictures=False), paper)

@@ -13,9 +13,9 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from forms.errors import PhotoError, ShortpencilError
-from scan.cli.command_line import CommandParser, Version, in_full, version
-from scan.cli.places import keep_private
+from shortpencil.forms.errors import PhotoError, ShortpencilError
+from shortpencil.scan.cli.command_line import CommandParser, Version, in_full, version
+from shortpencil.scan.cli.places import keep_private
 
 EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
 EXIT_STOPPED = 128 + 2  # as shells say of a program that SIGINT ended
@@ -23,7 +23,7 @@ EXIT_STOPPED = 128 + 2  # as shells say of a program that SIGINT ended
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the whole command line as a parser."""
-    from scan.cli import (
+    from shortpencil.scan.cli import (
         answering,
         aside,
         completion,
@@ -68,7 +68,7 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return its exit code: 0 done, 1 needs attention, 2 wrong usage, 130 stopped."""
-    from scan.cli.terminal import shown, talk
+    from shortpencil.scan.cli.terminal import shown, talk
 
     with shown():
         words = in_full(sys.argv[1:] if argv is None else argv)
@@ -86,7 +86,7 @@ def _told(args: argparse.Namespace) -> int:
     import platform
     import time
 
-    from scan.cli.places import default_store, home
+    from shortpencil.scan.cli.places import default_store, home
 
     begun = time.monotonic()
     python = f"Python {platform.python_version()} on {platform.system()} {platform.machine()}"
@@ -102,13 +102,13 @@ def shown_place(args: argparse.Namespace, default: str | Path) -> str:
     place = getattr(args, "store", None) or default
     if "://" not in str(place):
         return str(place)
-    from scan.records.database import database_url, store_name
+    from shortpencil.scan.records.database import database_url, store_name
 
     return store_name(database_url(place))
 
 
 def _run(args: argparse.Namespace) -> int:
-    from scan.cli.unfinished import finish
+    from shortpencil.scan.cli.unfinished import finish
 
     try:
         keep_private()
@@ -134,7 +134,7 @@ def _run(args: argparse.Namespace) -> int:
     except OSError as error:  # the system refuses, which is no mistake of the program
         if _on_the_way_out(error):
             return _stopped()
-        from forms.shown import path_text
+        from shortpencil.forms.shown import path_text
 
         where = f"{path_text(error.filename)}: " if isinstance(error.filename, str | bytes) else ""
         print(f"shortpencil: {where}the system refused: {error.strerror or error}.", file=sys.stderr)

@@ -7,12 +7,12 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from scan.records.backup import Contents
+    from shortpencil.scan.records.backup import Contents
 
 DONE, ATTENTION = 0, 1
 
@@ -71,11 +71,11 @@ def run_backup(args: argparse.Namespace) -> int:
     """Write a backup."""
     from datetime import UTC, datetime
 
-    from forms.errors import InputError
-    from scan.cli.places import forms_folder
-    from scan.cli.streams import is_dash, write_out
-    from scan.leftovers import WORK, folder_for
-    from scan.records.backup import write_backup
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.cli.places import forms_folder
+    from shortpencil.scan.cli.streams import is_dash, write_out
+    from shortpencil.scan.leftovers import WORK, folder_for
+    from shortpencil.scan.records.backup import write_backup
 
     with existing_store(store_place(args)) as store:
         if is_dash(args.file):
@@ -93,7 +93,7 @@ def run_backup(args: argparse.Namespace) -> int:
 
 def run_restore(args: argparse.Namespace) -> int:
     """Put a backup in place."""
-    from scan.cli.streams import given
+    from shortpencil.scan.cli.streams import given
 
     with given([args.file], ".zip") as files:
         args.file = files[0]
@@ -110,8 +110,8 @@ def put_in_place(
     RecordError
         when the store holds anything and `replace` was not said
     """
-    from forms.errors import RecordError
-    from scan.records.backup import check_backup, is_empty, restore, set_aside
+    from shortpencil.forms.errors import RecordError
+    from shortpencil.scan.records.backup import check_backup, is_empty, restore, set_aside
 
     kept = None
     if not is_empty(place):
@@ -128,8 +128,8 @@ def put_in_place(
 def _restore(args: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
-    from forms.errors import RecordError
-    from scan.cli.places import forms_folder
+    from shortpencil.forms.errors import RecordError
+    from shortpencil.scan.cli.places import forms_folder
 
     place = _file_of(args)
     if place is None:
@@ -147,7 +147,7 @@ def _restore(args: argparse.Namespace) -> int:
 
 def run_check(args: argparse.Namespace) -> int:
     """Say what is wrong with the store; 1 when anything is."""
-    from forms.errors import RecordError
+    from shortpencil.forms.errors import RecordError
 
     place = _file_of(args)
     try:
@@ -183,7 +183,7 @@ def run_check(args: argparse.Namespace) -> int:
 
 def _file_of(args: argparse.Namespace) -> Path | None:
     """Return the file of the store; None for one on a server."""
-    from scan.records.database import database_url
+    from shortpencil.scan.records.database import database_url
 
     url = database_url(store_place(args))
     return Path(url.database) if url.get_backend_name() == "sqlite" and url.database else None

@@ -6,7 +6,7 @@ import os
 import sys
 from pathlib import Path
 
-from forms.private import is_open_to_others, tighten
+from shortpencil.forms.private import is_open_to_others, tighten
 
 
 def home() -> Path:

@@ -12,22 +12,22 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from scan.cli.stored import STORE_HELP
+from shortpencil.scan.cli.stored import STORE_HELP
 
 if TYPE_CHECKING:
-    from scan.practice.choice import Choice
-    from scan.practice.effect import Effect, Tested
-    from scan.practice.evidence import Evidence
-    from scan.practice.focus import Focus
-    from scan.practice.gains import Laws
-    from scan.practice.phases import PhasePrior
-    from scan.practice.plan import DrillList, Plan
-    from scan.practice.putting import Putting
-    from scan.practice.report import Report
-    from scan.practice.sessions import OfTen, Session
-    from scan.records.rounds import PracticeSet, Round
-    from scan.records.store import Store
-    from scan.records.told import ToldSession
+    from shortpencil.scan.practice.choice import Choice
+    from shortpencil.scan.practice.effect import Effect, Tested
+    from shortpencil.scan.practice.evidence import Evidence
+    from shortpencil.scan.practice.focus import Focus
+    from shortpencil.scan.practice.gains import Laws
+    from shortpencil.scan.practice.phases import PhasePrior
+    from shortpencil.scan.practice.plan import DrillList, Plan
+    from shortpencil.scan.practice.putting import Putting
+    from shortpencil.scan.practice.report import Report
+    from shortpencil.scan.practice.sessions import OfTen, Session
+    from shortpencil.scan.records.rounds import PracticeSet, Round
+    from shortpencil.scan.records.store import Store
+    from shortpencil.scan.records.told import ToldSession
 
 DONE, ATTENTION = 0, 1
 
@@ -151,7 +151,7 @@ class Worked:
 
     def report(self, player: str | None, *, with_pictures: bool) -> Report:
         """Return it as a report."""
-        from scan.practice.report import report_of
+        from shortpencil.scan.practice.report import report_of
 
         return report_of(
             self.evidence,
@@ -197,7 +197,7 @@ def run_focus(args: argparse.Namespace) -> int:
 
 def _run_focus(args: argparse.Namespace) -> int:
     one_thread()
-    from scan.practice.screen import screen
+    from shortpencil.scan.practice.screen import screen
 
     _check(args)
     drills = load_drills(args.drills)
@@ -229,7 +229,7 @@ def _run_focus(args: argparse.Namespace) -> int:
 
 def _say_others(store: Store, player: str | None) -> None:
     """Say why the advice leaves out sheets that are no rounds, where there are any."""
-    from scan.records.other_sheets import left_out
+    from shortpencil.scan.records.other_sheets import left_out
 
     if said := left_out(store.other_sheets(player)):
         print(said, file=sys.stderr)
@@ -241,7 +241,7 @@ def _print_effect(worked: Worked, player: str | None) -> None:
         return
     import textwrap
 
-    from scan.practice.report import effect_sentences
+    from shortpencil.scan.practice.report import effect_sentences
 
     print("\nDID IT HELP")
     for sentence in effect_sentences(worked.report(player, with_pictures=False)):
@@ -261,13 +261,13 @@ def _work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Work
     ----------
     args : `player`, `minutes`, `half_life`, `under_16`, `practised`, `since`, as of the command `focus`
     """
-    from scan.practice.choice import choice_of, target_of_choice
-    from scan.practice.doubt import doubt_remark, pooled_putting, possible_evidence
-    from scan.practice.effect import effect_of, practice_results
-    from scan.practice.evidence import evidence_of
-    from scan.practice.focus import focus_of, why_no_focus
-    from scan.practice.plan import plan_of
-    from scan.practice.putting import putting_of
+    from shortpencil.scan.practice.choice import choice_of, target_of_choice
+    from shortpencil.scan.practice.doubt import doubt_remark, pooled_putting, possible_evidence
+    from shortpencil.scan.practice.effect import effect_of, practice_results
+    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.focus import focus_of, why_no_focus
+    from shortpencil.scan.practice.plan import plan_of
+    from shortpencil.scan.practice.putting import putting_of
 
     found = _found(args, store)
     evidence = evidence_of(found.rounds)
@@ -320,7 +320,7 @@ def _work_out(args: argparse.Namespace, store: Store, drills: DrillList) -> Work
 
 def _check(args: argparse.Namespace) -> None:
     """Refuse what can't be done before anything is read."""
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
     if args.report and args.report.suffix.lower() not in (".html", ".pdf"):
         raise InputError(f"--report: expected a file that ends in .html or .pdf, found {args.report}.")
@@ -334,7 +334,7 @@ def _check(args: argparse.Namespace) -> None:
 
 def _labels(rounds: Sequence[Round], store: Store) -> dict[str, str] | None:
     """Return the causes in the words of the player's own card, the newest round's that has one."""
-    from forms.errors import RecordError
+    from shortpencil.forms.errors import RecordError
 
     for r in reversed(rounds[-3:]):
         try:
@@ -346,8 +346,8 @@ def _labels(rounds: Sequence[Round], store: Store) -> dict[str, str] | None:
 
 def _prior(found: _Found, rounds: int) -> PhasePrior | None:
     """Return what the other players suggest, while this one has few rounds."""
-    from scan.practice.evidence import evidence_of
-    from scan.practice.players import LEAST_OTHERS, NEWCOMER_ROUNDS, prior_from
+    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.players import LEAST_OTHERS, NEWCOMER_ROUNDS, prior_from
 
     if rounds >= NEWCOMER_ROUNDS or len(found.others) < LEAST_OTHERS:
         return None
@@ -358,7 +358,7 @@ def _practised(
     sets: Sequence[PracticeSet], told: Sequence[ToldSession], drills: DrillList, ids: Sequence[str]
 ) -> tuple[tuple[Session, ...], tuple[OfTen, ...]]:
     """Return one player's sessions and tests in the phases of a game, from practice cards and as told."""
-    from scan.practice.sessions import sessions_of, ten_tries_of
+    from shortpencil.scan.practice.sessions import sessions_of, ten_tries_of
 
     phases = _phases_of_drills(drills, ids)
     tested = {**phases, **{d.id: d.phases for d in drills.tests}}
@@ -370,7 +370,7 @@ def _practised(
 
 def _phases_of_drills(drills: DrillList, ids: Sequence[str]) -> dict[str, tuple[str, ...]]:
     """Return the phases that each drill serves, those that stand in where the list has none included."""
-    from scan.practice.plan import general_drills, has_drills
+    from shortpencil.scan.practice.plan import general_drills, has_drills
 
     phases = {d.id: d.phases for d in (*drills.drills, *drills.tests)}
     missing = (general_drills(phase) for phase in ids if not has_drills(drills, phase))
@@ -384,9 +384,9 @@ def _is_test(drill: str, drills: DrillList) -> bool:
 
 def _laws(found: _Found, drills: DrillList, ids: Sequence[str]) -> Laws | None:
     """Return what the others' rounds say of how practice works, where enough of them have practised."""
-    from scan.practice.choice import laws_of_group
-    from scan.practice.evidence import evidence_of
-    from scan.practice.players import LEAST_OTHERS
+    from shortpencil.scan.practice.choice import laws_of_group
+    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.players import LEAST_OTHERS
 
     practised = sorted({*found.others_sets, *found.others_told} & set(found.others))
     if len(practised) < LEAST_OTHERS:
@@ -406,7 +406,7 @@ def _success(
     choice: Choice, drills: DrillList, putting: Putting, tests: Sequence[OfTen], evidence: Evidence
 ) -> float | None:
     """Return the chance of one try of the test as things stand: by the last tests, else by the curve."""
-    from scan.practice.sessions import lately
+    from shortpencil.scan.practice.sessions import lately
 
     made, tries = lately(tests, choice.number)
     if tries:
@@ -423,8 +423,8 @@ def _began(
     args: argparse.Namespace, sets: list[PracticeSet], drills: DrillList, ids: Sequence[str]
 ) -> tuple[int, date] | None:
     """Return which phase was practised since when: as said, or as the practice cards tell."""
-    from forms.errors import InputError
-    from scan.practice.effect import practised_since
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.practice.effect import practised_since
 
     if args.practised is not None:
         if args.practised not in ids:
@@ -446,16 +446,16 @@ def _pictures(focus: Focus, picture: Callable[[str, str], bytes | None]) -> dict
 
 
 def _write_report(path: Path, report: Report, paper: str) -> None:
-    from forms.files import write_whole
+    from shortpencil.forms.files import write_whole
 
     if path.suffix.lower() == ".html":
-        from scan.practice.web import page
+        from shortpencil.scan.practice.web import page
 
         data = page(report).encode("utf-8")
     else:
-        from forms.layout import PAPERS
-        from forms.pdf import to_pdf
-        from scan.practice.sheet import sheet
+        from shortpencil.forms.layout import PAPERS
+        from shortpencil.forms.pdf import to_pdf
+        from shortpencil.scan.practice.sheet import sheet
 
         data = to_pdf([sheet(report, PAPERS[paper])], PAPERS[paper], "shortpencil: what to practise")
     write_whole(path, data)
@@ -464,12 +464,12 @@ def _write_report(path: Path, report: Report, paper: str) -> None:
 
 def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
     """Write the coach's page about every player with an alias."""
-    from forms.files import write_whole
-    from scan.practice.doubt import possible_evidence
-    from scan.practice.evidence import evidence_of
-    from scan.practice.group_page import group_page
-    from scan.practice.plan import plan_of
-    from scan.practice.players import group_of
+    from shortpencil.forms.files import write_whole
+    from shortpencil.scan.practice.doubt import possible_evidence
+    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.group_page import group_page
+    from shortpencil.scan.practice.plan import plan_of
+    from shortpencil.scan.practice.players import group_of
 
     by_alias: dict[str, list[Round]] = {}
     with _opened(args) as store:
@@ -496,7 +496,7 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
         for alias, rounds in by_alias.items()
     }
     write_whole(args.group, group_page(group, plans, played).encode("utf-8"))
-    from scan.practice.words import count
+    from shortpencil.scan.practice.words import count
 
     print(f"{args.group}: {count(len(by_alias), 'player')}.")
     return DONE
@@ -504,7 +504,7 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
 
 def _of_the_main_game(by_alias: dict[str, list[Round]]) -> tuple[dict[str, list[Round]], str | None]:
     """Return the rounds of the game that most recent rounds of all players are of, and what is left out."""
-    from scan.practice.games import of_one_game
+    from shortpencil.scan.practice.games import of_one_game
 
     found = of_one_game(r for rounds in by_alias.values() for r in rounds)
     kept = {r.id for r in found.rounds}
@@ -514,7 +514,7 @@ def _of_the_main_game(by_alias: dict[str, list[Round]]) -> tuple[dict[str, list[
 
 def _print_card(path: Path, plan: Plan, paper: str, last: Round, player: str | None) -> None:
     """Print one practice card and enter its form in the catalog, so that its photo can be read."""
-    from forms.files import write_whole
+    from shortpencil.forms.files import write_whole
 
     write_whole(path, practice_pages([(plan, last, player)], paper))
     print(f"{path}: the practice card, {paper}. Print at 100 % or fit to page.", file=sys.stderr)
@@ -529,13 +529,13 @@ def practice_pages(found: Sequence[tuple[Plan, Round, str | None]], paper: str) 
     """
     import secrets
 
-    from forms.catalog import Catalog
-    from forms.field_map import fingerprint
-    from forms.layout import PAPERS
-    from forms.pdf import identify, to_pdf
-    from forms.serials import serial_from
-    from scan.cli.places import forms_folder
-    from scan.practice.card import practice_page, practice_sheet
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.forms.field_map import fingerprint
+    from shortpencil.forms.layout import PAPERS
+    from shortpencil.forms.pdf import identify, to_pdf
+    from shortpencil.forms.serials import serial_from
+    from shortpencil.scan.cli.places import forms_folder
+    from shortpencil.scan.practice.card import practice_page, practice_sheet
 
     catalog = Catalog(forms_folder())
     pages = []
@@ -555,27 +555,27 @@ def load_drills(path: Path | None) -> DrillList:
     """Return the player's own drill list, or the one that comes with the program."""
     from importlib.resources import files
 
-    from forms.files import read_text
-    from forms.shown import path_text
-    from scan.practice.plan import drills_from_toml
+    from shortpencil.forms.files import read_text
+    from shortpencil.forms.shown import path_text
+    from shortpencil.scan.practice.plan import drills_from_toml
 
     if path is None:
-        text = files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
+        text = files("shortpencil.scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
         return drills_from_toml(text, "drills.toml")
     return drills_from_toml(read_text(path), path_text(path))
 
 
 def _opened(args: argparse.Namespace) -> Store:
-    from scan.cli.places import default_store
-    from scan.records.store import open_store
+    from shortpencil.scan.cli.places import default_store
+    from shortpencil.scan.records.store import open_store
 
     return open_store(args.store or default_store())
 
 
 def _found(args: argparse.Namespace, store: Store) -> _Found:
     """Return one player's rounds of one game and practice, and the others' rounds of it by alias."""
-    from forms.errors import InputError
-    from scan.practice.games import game_of, of_one_game
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.practice.games import game_of, of_one_game
 
     rounds = store.rounds()
     players = sorted({r.player for r in rounds if r.player})
@@ -618,7 +618,7 @@ def _found(args: argparse.Namespace, store: Store) -> _Found:
 
 def _nameless(rounds: Sequence[Round], players: Sequence[str]) -> str | None:
     """Say that rounds without a name count as those of the only player who is named, where it is so."""
-    from scan.practice.words import count
+    from shortpencil.scan.practice.words import count
 
     unnamed = sum(r.player is None for r in rounds)
     if not unnamed or not players:
@@ -740,7 +740,7 @@ def as_json(
 def _choice_json(
     choice: Choice, interval: Callable[[Any], Any], number: Callable[[float], Any]
 ) -> dict[str, Any]:
-    from scan.practice.choice import why_next
+    from shortpencil.scan.practice.choice import why_next
 
     return {
         "phase": choice.phase,

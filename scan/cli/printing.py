@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from forms.catalog import RosterLine
-    from forms.drawing import Shape
-    from forms.form import Course
-    from forms.layout import Sheet
+    from shortpencil.forms.catalog import RosterLine
+    from shortpencil.forms.drawing import Shape
+    from shortpencil.forms.form import Course
+    from shortpencil.forms.layout import Sheet
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -85,7 +85,7 @@ def _copies(text: str) -> int:
 
 def run_print(args: argparse.Namespace) -> int:
     """Print the cards; write catalog entries, field map and PDF, in an order that loses nothing."""
-    from scan.cli.streams import given
+    from shortpencil.scan.cli.streams import given
 
     named = [path for path in (args.layout, args.roster) if path is not None]
     with given(named) as files:
@@ -116,12 +116,12 @@ def drawn(
     """Draw cards with serials of their own; nothing is known of them until `register`."""
     import secrets
 
-    from forms.catalog import load_form
-    from forms.drawing import draw
-    from forms.field_map import fingerprint
-    from forms.layout import PAPERS, arrange
-    from forms.pdf import identify, to_pdf
-    from forms.serials import serial_from
+    from shortpencil.forms.catalog import load_form
+    from shortpencil.forms.drawing import draw
+    from shortpencil.forms.field_map import fingerprint
+    from shortpencil.forms.layout import PAPERS, arrange
+    from shortpencil.forms.pdf import identify, to_pdf
+    from shortpencil.forms.serials import serial_from
 
     sheets: dict[str, Sheet] = {}
     pages: list[tuple[Shape, ...]] = []
@@ -144,8 +144,8 @@ def register(printed: Printed, evening: str = "") -> None:
     """Let photos of the cards be read, and say whose they are and for which evening."""
     from datetime import date
 
-    from forms.catalog import Catalog
-    from scan.cli.places import forms_folder
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.cli.places import forms_folder
 
     catalog = Catalog(forms_folder())
     for sheet in printed.sheets.values():
@@ -157,11 +157,11 @@ def register(printed: Printed, evening: str = "") -> None:
 def _print(args: argparse.Namespace) -> int:
     import json
 
-    from forms.catalog import RosterLine, load_course, load_roster
-    from forms.errors import InputError
-    from forms.field_map import layout_to_json
-    from forms.files import write_whole
-    from forms.pdf import picture_of
+    from shortpencil.forms.catalog import RosterLine, load_course, load_roster
+    from shortpencil.forms.errors import InputError
+    from shortpencil.forms.field_map import layout_to_json
+    from shortpencil.forms.files import write_whole
+    from shortpencil.forms.pdf import picture_of
 
     _refuse_options(args)
     to_stdout = args.output is not None and _is_stdout(args.output)
@@ -206,7 +206,7 @@ def _print(args: argparse.Namespace) -> int:
 
 
 def _refuse_options(args: argparse.Namespace) -> None:
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
     if args.output is None and args.preview is None:
         raise InputError(

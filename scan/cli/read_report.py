@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from forms.form import Form
-    from scan.reading import CardReading
-    from scan.records.rounds import Round
-    from scan.records.store import Kept
+    from shortpencil.forms.form import Form
+    from shortpencil.scan.reading import CardReading
+    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.store import Kept
 
 SHOWN_NAMES = 8
 
@@ -108,8 +108,8 @@ def waiting(kept: Kept) -> tuple[str, ...]:
 
 def card_lines(kept: Kept, form: Form | None, waits: Sequence[str]) -> list[str]:
     """Return what to say of one card: what it is, what it asks, how it differs from what was stored."""
-    from scan.review.differences import differences
-    from scan.review.wording import full_name
+    from shortpencil.scan.review.differences import differences
+    from shortpencil.scan.review.wording import full_name
 
     reading = kept.reading
     name = _name(reading)
@@ -148,7 +148,7 @@ def _summary(round_: Round | None) -> str:
 
 def _called(round_: Round) -> str:
     """Return what a round is called: its day, with a question mark where doubtful, where and whose it was."""
-    from scan.records.rounds import is_day
+    from shortpencil.scan.records.rounds import is_day
 
     day = round_.played_on
     perhaps = f"{day.value}?" if is_day(day.value) else "no date"

@@ -13,16 +13,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scan.cli.progress import left_said
-from scan.cli.stored import STORE_HELP
-from scan.sources import Photo, photo_named
+from shortpencil.scan.cli.progress import left_said
+from shortpencil.scan.cli.stored import STORE_HELP
+from shortpencil.scan.sources import Photo, photo_named
 
 if TYPE_CHECKING:
-    from forms.catalog import Catalog
-    from scan.cli.read_report import Tally
-    from scan.intake import FileResult
-    from scan.joining import Keeper
-    from scan.records.store import Store
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.cli.read_report import Tally
+    from shortpencil.scan.intake import FileResult
+    from shortpencil.scan.joining import Keeper
+    from shortpencil.scan.records.store import Store
 
 DONE, ATTENTION, WRONG = 0, 1, 2
 PRACTICE = "practice"  # what a practice card's form says it records
@@ -89,9 +89,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run_read(args: argparse.Namespace) -> int:
     """Read, store and report; see the exit codes in `scan.cli.main`."""
-    from forms.errors import InputError
-    from scan.cli.streams import given
-    from scan.sources import listed
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.cli.streams import given
+    from shortpencil.scan.sources import listed
 
     if args.cluster and (args.jobs is not None or args.explain):
         raise InputError(
@@ -109,17 +109,17 @@ def run_read(args: argparse.Namespace) -> int:
 def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
     import json
 
-    from forms.catalog import Catalog
-    from forms.field_map import layout_from_json
-    from forms.files import read_text
-    from forms.shown import path_text
-    from scan.cli.places import default_store, forms_folder
-    from scan.cli.read_report import Tally
-    from scan.joining import Keeper
-    from scan.leftovers import WORK, folder_for
-    from scan.reading import READING_SCHEMA
-    from scan.records.store import open_store
-    from scan.sources import expand
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.forms.field_map import layout_from_json
+    from shortpencil.forms.files import read_text
+    from shortpencil.forms.shown import path_text
+    from shortpencil.scan.cli.places import default_store, forms_folder
+    from shortpencil.scan.cli.read_report import Tally
+    from shortpencil.scan.joining import Keeper
+    from shortpencil.scan.leftovers import WORK, folder_for
+    from shortpencil.scan.reading import READING_SCHEMA
+    from shortpencil.scan.records.store import open_store
+    from shortpencil.scan.sources import expand
 
     files = expand(photos)
     catalog = Catalog(forms_folder())
@@ -163,9 +163,9 @@ def _results(
     args: argparse.Namespace, files: list[Photo], catalog: Catalog, store: Store, stack: ExitStack
 ) -> Generator[FileResult, None, None]:
     """What the photos say, one by one, read by this machine or by a cluster."""
-    from scan.intake import read_files, workers_for
-    from scan.sources import Url
-    from scan.vision.seeing.known_hands import Hands
+    from shortpencil.scan.intake import read_files, workers_for
+    from shortpencil.scan.sources import Url
+    from shortpencil.scan.vision.seeing.known_hands import Hands
 
     fresh = args.again or ((args.json or args.explain) and not args.resume)
     # In a dry run nobody's hand is known.
@@ -174,7 +174,7 @@ def _results(
     later = not fresh and (args.cluster is not None or any(isinstance(file, Url) for file in files))
     known = store.photos_read() if later else frozenset()
     if args.cluster is not None:
-        from scan.cluster import Cluster
+        from shortpencil.scan.cluster import Cluster
 
         cluster = stack.enter_context(Cluster(args.cluster))
         return cluster.read_files(files, catalog, hands=hands, known=known)
@@ -185,7 +185,7 @@ def _results(
 
 def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
     """Say the next session of each player whose practice card was read just now and asks nothing."""
-    from scan.cli.review import focus_of_store
+    from shortpencil.scan.cli.review import focus_of_store
 
     heads = {head.serial: head for head in store.heads()} if serials else {}
     players: dict[str | None, None] = {}
@@ -220,8 +220,8 @@ def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:
 
 
 def _make_folder(folder: Path) -> None:
-    from forms.errors import InputError
-    from forms.shown import path_text
+    from shortpencil.forms.errors import InputError
+    from shortpencil.forms.shown import path_text
 
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -235,7 +235,7 @@ def _seen_before(files: Sequence[Photo], store: Store) -> dict[Photo, str]:
     """Files of this machine that the store read before; told by what is in them, whatever their names."""
     import hashlib
 
-    from forms.files import is_ordinary
+    from shortpencil.forms.files import is_ordinary
 
     seen: dict[Photo, str] = {}
     for path in files:
@@ -264,12 +264,12 @@ def _report(
     stored: bool,
 ) -> None:
     """Store and report one file's cards; with `cards`, collect them as JSON, one a round."""
-    from scan.cli.read_report import card_lines, waiting
-    from scan.joining import NotKept, one_a_round
-    from scan.reading import reading_to_json
-    from scan.records.record_json import round_to_json
-    from scan.records.store import NOT_STORED
-    from scan.review.shelf import name_of
+    from shortpencil.scan.cli.read_report import card_lines, waiting
+    from shortpencil.scan.joining import NotKept, one_a_round
+    from shortpencil.scan.reading import reading_to_json
+    from shortpencil.scan.records.record_json import round_to_json
+    from shortpencil.scan.records.store import NOT_STORED
+    from shortpencil.scan.review.shelf import name_of
 
     if result.before:
         tally.photos += 1
@@ -314,8 +314,8 @@ def _report(
 
 def _stored(store: Store, photo: str) -> dict[str, dict[str, Any]]:
     """Return the cards that a photo shows as JSON, as they are stored."""
-    from scan.reading import reading_to_json
-    from scan.records.record_json import round_to_json
+    from shortpencil.scan.reading import reading_to_json
+    from shortpencil.scan.records.record_json import round_to_json
 
     cards = {}
     for serial in store.serials_on(photo):
@@ -328,12 +328,12 @@ def _stored(store: Store, photo: str) -> dict[str, dict[str, Any]]:
 
 def _rows_of(store: Store, serial: str) -> list[dict[str, Any]]:
     """Return the rows of a sheet that is no round, with the answers that were given about it."""
-    from scan.records.other_sheets import field_rows
+    from shortpencil.scan.records.other_sheets import field_rows
 
     return [row for sheet in store.other_sheets() if sheet.serial == serial for row in field_rows(sheet)]
 
 
 def _unopened(path: str, error: str) -> dict[str, Any]:
-    from scan.reading import CardReading, reading_to_json
+    from shortpencil.scan.reading import CardReading, reading_to_json
 
     return reading_to_json(CardReading(source=path, status="rejected", reason=error))

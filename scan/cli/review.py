@@ -6,15 +6,15 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from scan.asking import WAYS_TO_ASK
-from scan.cli.stored import STORE_HELP
+from shortpencil.scan.asking import WAYS_TO_ASK
+from shortpencil.scan.cli.stored import STORE_HELP
 
 if TYPE_CHECKING:
-    from scan.practice.plan import Step as PlanStep
-    from scan.practice.report import Report
-    from scan.records.store import Store
-    from scan.review.focus_view import FocusOf, FocusView, Step
-    from scan.review.serve import Opened
+    from shortpencil.scan.practice.plan import Step as PlanStep
+    from shortpencil.scan.practice.report import Report
+    from shortpencil.scan.records.store import Store
+    from shortpencil.scan.review.focus_view import FocusOf, FocusView, Step
+    from shortpencil.scan.review.serve import Opened
 
 DONE = 0
 PORT = 8467  # any that common programs leave free
@@ -79,13 +79,13 @@ def _minutes(text: str) -> int:
 
 def run_review(args: argparse.Namespace) -> int:
     """Serve until stopped by the person, or by itself."""
-    from forms.errors import InputError
-    from scan.cli.after import after_of_store, worth_of_store
-    from scan.cli.chores import DeskChores
-    from scan.cli.places import default_store, forms_folder
-    from scan.limits import not_limited_said
-    from scan.records.store import open_store
-    from scan.review.serve import Serving, serve
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.cli.after import after_of_store, worth_of_store
+    from shortpencil.scan.cli.chores import DeskChores
+    from shortpencil.scan.cli.places import default_store, forms_folder
+    from shortpencil.scan.limits import not_limited_said
+    from shortpencil.scan.records.store import open_store
+    from shortpencil.scan.review.serve import Serving, serve
 
     if args.player and not args.ask:
         raise InputError("--player: expected --ask with it: how much is that player asked?")
@@ -113,8 +113,8 @@ def run_review(args: argparse.Namespace) -> int:
 
 def _waits(store: Store) -> list[str]:
     """Return what waits, a line a card, the first few: named as in every list."""
-    from scan.review.naming import count_said
-    from scan.review.shelf import all_that_waits, name_of, round_name
+    from shortpencil.scan.review.naming import count_said
+    from shortpencil.scan.review.shelf import all_that_waits, name_of, round_name
 
     waiting = all_that_waits(store)
     if not waiting:
@@ -138,7 +138,7 @@ def _tell(opened: Opened, quiet: bool, *, as_json: bool = False) -> None:
     else:
         print(opened.laptop, flush=True)
     if opened.phone:
-        from scan.review.links import qr_text
+        from shortpencil.scan.review.links import qr_text
 
         if not as_json:
             print(opened.phone, flush=True)
@@ -155,8 +155,8 @@ def focus_of_store(store: Store) -> FocusOf:
     """Return the function that the focus page asks: the same as the command `focus`, as one view."""
 
     def focus(player: str | None, minutes: int) -> FocusView | str:
-        from forms.errors import InputError
-        from scan.cli.practice import load_drills, work_out
+        from shortpencil.forms.errors import InputError
+        from shortpencil.scan.cli.practice import load_drills, work_out
 
         asked = argparse.Namespace(
             player=player, minutes=minutes, half_life=5.0, under_16=False, practised=None, since=None
@@ -175,12 +175,12 @@ def focus_of_store(store: Store) -> FocusOf:
 
 def view_of(report: Report) -> FocusView:
     """Return a report as the page shows it."""
-    from scan.practice import words
-    from scan.practice.focus_charts import causes_chart, strokes_chart
-    from scan.practice.picture import to_svg
-    from scan.practice.rate_charts import putting_chart, time_charts
-    from scan.practice.report import head_line, why_sentences
-    from scan.review.focus_view import FocusView
+    from shortpencil.scan.practice import words
+    from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
+    from shortpencil.scan.practice.picture import to_svg
+    from shortpencil.scan.practice.rate_charts import putting_chart, time_charts
+    from shortpencil.scan.practice.report import head_line, why_sentences
+    from shortpencil.scan.review.focus_view import FocusView
 
     focus, plan = report.focus, report.plan
     pictures = [
@@ -216,8 +216,8 @@ def _without_command(says: str) -> str:
 
 
 def _step(step: PlanStep) -> Step:
-    from scan.practice.plan import BOX_WORDS
-    from scan.review.focus_view import Step
+    from shortpencil.scan.practice.plan import BOX_WORDS
+    from shortpencil.scan.review.focus_view import Step
 
     box = BOX_WORDS[step.box]
     if step.drill is None:

@@ -9,15 +9,15 @@ from math import isnan
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scan.cli.stored import add_store_option, store_place
+from shortpencil.scan.cli.stored import add_store_option, store_place
 
 if TYPE_CHECKING:
-    from scan.cli.practice import Worked
-    from scan.practice.evidence import Evidence
-    from scan.practice.season import Season
-    from scan.records.rounds import Round
-    from scan.records.store import Store
-    from scan.records.told import ToldSession
+    from shortpencil.scan.cli.practice import Worked
+    from shortpencil.scan.practice.evidence import Evidence
+    from shortpencil.scan.practice.season import Season
+    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.store import Store
+    from shortpencil.scan.records.told import ToldSession
 
 DONE, ATTENTION = 0, 1
 
@@ -75,8 +75,8 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run_practised(args: argparse.Namespace) -> int:
     """Keep, list or take back sessions told by hand."""
-    from forms.errors import InputError
-    from scan.records.store import open_store
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.records.store import open_store
 
     if args.take_back is not None and args.phase is not None:
         raise InputError("expected either a session to tell or --take-back NUMBER, found both.")
@@ -101,12 +101,12 @@ def run_practised(args: argparse.Namespace) -> int:
 
 def run_season(args: argparse.Namespace) -> int:
     """Print the season of one player; write the page or the sheet if asked."""
-    from scan.cli.practice import load_drills, one_thread, work_out
+    from shortpencil.scan.cli.practice import load_drills, one_thread, work_out
 
     one_thread()
-    from forms.errors import InputError
-    from scan.practice.season_page import screen
-    from scan.records.store import open_store
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.practice.season_page import screen
+    from shortpencil.scan.records.store import open_store
 
     if args.report and args.report.suffix.lower() not in (".html", ".pdf"):
         raise InputError(f"--report: expected a file that ends in .html or .pdf, found {args.report}.")
@@ -134,8 +134,8 @@ def run_season(args: argparse.Namespace) -> int:
 
 def season_in(worked: Worked, player: str | None, months: int) -> Season | str:
     """Return the season of what was worked out of one player's rounds, or why there is none."""
-    from scan.practice.evidence import in_order
-    from scan.practice.season import season_of
+    from shortpencil.scan.practice.evidence import in_order
+    from shortpencil.scan.practice.season import season_of
 
     rounds = in_order(worked.found.rounds)
     if not any(r.day for r in rounds):
@@ -159,9 +159,9 @@ _FOCUS_ROUNDS = 40
 
 def _foci(rounds: list[Round], evidence: Evidence, months: int) -> list[tuple[date, str]]:
     """Return what cost most as of the end of each month with rounds."""
-    from scan.practice.evidence import evidence_of
-    from scan.practice.focus import focus_of
-    from scan.practice.season import months_with_rounds
+    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.focus import focus_of
+    from shortpencil.scan.practice.season import months_with_rounds
 
     found = []
     for first, count in months_with_rounds(evidence, months):
@@ -172,14 +172,14 @@ def _foci(rounds: list[Round], evidence: Evidence, months: int) -> list[tuple[da
 
 
 def _write(path: Path, season: Season, paper: str) -> None:
-    from forms.files import write_whole
-    from scan.practice import season_page
+    from shortpencil.forms.files import write_whole
+    from shortpencil.scan.practice import season_page
 
     if path.suffix.lower() == ".html":
         data = season_page.page(season).encode("utf-8")
     else:
-        from forms.layout import PAPERS
-        from forms.pdf import to_pdf
+        from shortpencil.forms.layout import PAPERS
+        from shortpencil.forms.pdf import to_pdf
 
         data = to_pdf([season_page.sheet(season, PAPERS[paper])], PAPERS[paper], "shortpencil: a season")
     write_whole(path, data)
@@ -188,7 +188,7 @@ def _write(path: Path, season: Season, paper: str) -> None:
 
 def season_json(season: Season) -> dict[str, Any]:
     """Return the published JSON of `season --json`, plain types only."""
-    from scan.practice.season import changed_sentences
+    from shortpencil.scan.practice.season import changed_sentences
 
     phases = season.phases
     return {
@@ -242,7 +242,7 @@ def _months(text: str) -> int:
 def _tell(args: argparse.Namespace, store: Store) -> int:
     from datetime import UTC, datetime
 
-    from scan.records.told import ToldSession, checked
+    from shortpencil.scan.records.told import ToldSession, checked
 
     now = datetime.now(UTC)
     session = ToldSession(
@@ -262,7 +262,7 @@ def _tell(args: argparse.Namespace, store: Store) -> int:
 
 def _whose(player: str | None, store: Store) -> str | None:
     """Return the player told, or the only one the store knows."""
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
     known = sorted({line.player for line in store.summaries() if line.player})
     if player is None and len(known) > 1:
@@ -274,7 +274,7 @@ def _whose(player: str | None, store: Store) -> str | None:
 
 
 def _line(session: ToldSession) -> str:
-    from scan.practice import words
+    from shortpencil.scan.practice import words
 
     whose = f", {session.player}" if session.player else ""
     return (

@@ -8,15 +8,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scan.cli.command_line import COLUMNS
-from scan.cli.progress import counted
+from shortpencil.scan.cli.command_line import COLUMNS
+from shortpencil.scan.cli.progress import counted
 
 if TYPE_CHECKING:
-    from scan.records.importing import ByRound, Imported
-    from scan.records.other_sheets import OtherSheet
-    from scan.records.rounds import Round
-    from scan.records.store import Store
-    from scan.records.summary import Summary, Undated
+    from shortpencil.scan.records.importing import ByRound, Imported
+    from shortpencil.scan.records.other_sheets import OtherSheet
+    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.store import Store
+    from shortpencil.scan.records.summary import Summary, Undated
 
 DONE, ATTENTION, WRONG = 0, 1, 2
 
@@ -89,7 +89,7 @@ def add_store_option(parser: argparse.ArgumentParser) -> None:
 
 def store_place(args: argparse.Namespace) -> str | Path:
     """Return where the store is: a file, or the URL of a database."""
-    from scan.cli.places import default_store
+    from shortpencil.scan.cli.places import default_store
 
     place = args.store or default_store()
     return place if "://" in str(place) else Path(place)
@@ -141,7 +141,7 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
     """Show the rounds of one sheet with their photos; the exit code says whether something waits."""
     from dataclasses import asdict
 
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
     with existing_store(place) as store:
         sheet = store.sheet(args.serial)
@@ -214,9 +214,9 @@ def _day_said(line: Summary, undated: Mapping[str, Undated]) -> str:
 
 def run_export(args: argparse.Namespace) -> int:
     """Write the export; the exit code says whether something in it waits and so is empty."""
-    from forms.errors import InputError
-    from scan.cli.streams import is_dash, write_out
-    from scan.records.export import rounds_text, write_export
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.cli.streams import is_dash, write_out
+    from shortpencil.scan.records.export import rounds_text, write_export
 
     if is_dash(args.folder) and (args.json or args.parquet):
         raise InputError("export -: expected neither --json nor --parquet: standard output takes the rounds.")
@@ -262,7 +262,7 @@ def run_export(args: argparse.Namespace) -> int:
 
 def run_import(args: argparse.Namespace) -> int:
     """Check every file, then store those that are right, each in one transaction."""
-    from scan.cli.streams import given
+    from shortpencil.scan.cli.streams import given
 
     with given(args.files, ".json") as files:
         return _import(args, files)
@@ -271,9 +271,9 @@ def run_import(args: argparse.Namespace) -> int:
 def _import(args: argparse.Namespace, files: list[Path]) -> int:
     from contextlib import ExitStack
 
-    from forms.errors import InputError, ShortpencilError
-    from scan.leftovers import WORK, folder_for
-    from scan.records.store import open_store
+    from shortpencil.forms.errors import InputError, ShortpencilError
+    from shortpencil.scan.leftovers import WORK, folder_for
+    from shortpencil.scan.records.store import open_store
 
     taken = _checked(files, args.by)
     outcomes: dict[str, dict[str, str]] = {}
@@ -445,14 +445,14 @@ def _padded(text: str, width: int, *, left: bool) -> str:
 def _summaries(place: str | Path) -> Sequence[Summary]:
     """Return the lines of all rounds, the quick way where that serves; none where there is no store yet."""
     if isinstance(place, Path):
-        from scan.records.listing import quick_summaries
+        from shortpencil.scan.records.listing import quick_summaries
 
         if not place.exists():
             return ()
         lines = quick_summaries(place)
         if lines is not None:
             return lines
-    from scan.records.store import open_store
+    from shortpencil.scan.records.store import open_store
 
     with open_store(place) as store:
         return store.summaries()
@@ -461,7 +461,7 @@ def _summaries(place: str | Path) -> Sequence[Summary]:
 def _undated(place: str | Path) -> Mapping[str, Undated]:
     """Return what is said of the day of rounds without one, the quick way where that serves."""
     if isinstance(place, Path):
-        from scan.records.listing import quick_undated
+        from shortpencil.scan.records.listing import quick_undated
 
         found = quick_undated(place)
         if found is not None:
@@ -473,11 +473,11 @@ def _undated(place: str | Path) -> Mapping[str, Undated]:
 def _other_sheets(place: str | Path, player: str | None) -> Sequence[OtherSheet]:
     """Return the sheets that are no rounds; the store is opened for them only where there are any."""
     if isinstance(place, Path):
-        from scan.records.listing import has_other_sheets
+        from shortpencil.scan.records.listing import has_other_sheets
 
         if not place.exists() or has_other_sheets(place) is False:
             return ()
-    from scan.records.store import open_store
+    from shortpencil.scan.records.store import open_store
 
     with open_store(place) as store:
         return store.other_sheets(player)
@@ -496,15 +496,15 @@ def _other_json(other: OtherSheet) -> dict[str, Any]:
 
 
 def _rows_json(other: OtherSheet) -> list[dict[str, Any]]:
-    from scan.records.other_sheets import field_rows
+    from shortpencil.scan.records.other_sheets import field_rows
 
     return list(field_rows(other))
 
 
 def existing_store(place: str | Path) -> Store:
     """Return the store at a place; RecordError where there is none, instead of a new one."""
-    from forms.errors import RecordError
-    from scan.records.store import open_store
+    from shortpencil.forms.errors import RecordError
+    from shortpencil.scan.records.store import open_store
 
     if isinstance(place, Path) and not place.exists():
         raise RecordError(
@@ -520,8 +520,8 @@ def _checked(files: Sequence[Path], by: str | None) -> list[tuple[Path, Imported
     """
     from datetime import UTC, datetime
 
-    from forms.errors import InputError
-    from scan.records.importing import open_rounds
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.records.importing import open_rounds
 
     taken: list[tuple[Path, Imported | ByRound]] = []
     for path in files:
@@ -543,7 +543,7 @@ class _Passing:
         self.waits = False
 
     def __iter__(self) -> Iterator[tuple[Round, str]]:
-        from scan.records.validate import FINE, validate
+        from shortpencil.scan.records.validate import FINE, validate
 
         for round_, text in self._pairs:
             self.waits = self.waits or bool(round_.waiting)
@@ -576,7 +576,7 @@ def _shown(place: str | Path) -> str:
     """Return a place for a message; a password in a URL stays out of it."""
     if isinstance(place, Path):
         return str(place)
-    from scan.records.database import database_url, store_name
+    from shortpencil.scan.records.database import database_url, store_name
 
     return store_name(database_url(place))
 

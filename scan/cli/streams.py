@@ -32,14 +32,14 @@ def given(paths: list[T], ending: str = "") -> Iterator[list[T | Path]]:
     InputError
         when `-` is there twice, nothing came, or too much
     """
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
     if not any(is_dash(path) for path in paths):
         yield [*paths]
         return
     if sum(is_dash(path) for path in paths) > 1:
         raise InputError("expected - once, found it twice: standard input can be read once.")
-    from scan.leftovers import WORK, folder_for
+    from shortpencil.scan.leftovers import WORK, folder_for
 
     with folder_for(WORK) as folder:
         file = folder / f"{CALLED}{ending}"
@@ -49,7 +49,7 @@ def given(paths: list[T], ending: str = "") -> Iterator[list[T | Path]]:
 
 def _take(file: Path) -> None:
     """Write standard input into a new file."""
-    from forms.errors import InputError
+    from shortpencil.forms.errors import InputError
 
     taken = 0
     with file.open("xb") as out:

@@ -14,8 +14,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, TextIO
 
-from forms.shown import harmless
-from scan.cli.command_line import COLUMNS
+from shortpencil.forms.shown import harmless
+from shortpencil.scan.cli.command_line import COLUMNS
 
 ERROR = "shortpencil:"  # how every line about something wrong begins
 _RED, _PLAIN = "\x1b[1;31m", "\x1b[0m"  # ECMA-48, SGR

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from scan.cli.places import forms_folder, home
+from shortpencil.scan.cli.places import forms_folder, home
 
 FORGET, ERASE, OFF = "forget", "erase", "off"
 _WORK = ".shortpencil-work.*"  # as `scan.records.backup` names them, which takes too long to load to be asked
@@ -35,8 +35,8 @@ def noted(what: str, player: str, place: str | Path) -> Iterator[None]:
     what : FORGET, ERASE or OFF
     place : the store; a password in a URL is not noted
     """
-    from forms.errors import ShortpencilError
-    from forms.files import write_whole
+    from shortpencil.forms.errors import ShortpencilError
+    from shortpencil.forms.files import write_whole
 
     note = {"what": what, "player": player, "store": _noted_place(place)}
     path = notes_folder() / f"{secrets.token_hex(8)}.json"
@@ -52,8 +52,8 @@ def noted(what: str, player: str, place: str | Path) -> Iterator[None]:
 
 def finish(args: argparse.Namespace) -> None:
     """Finish what was cut short, and clear what killed programs left; says so on standard error."""
-    from forms.files import clear_unfinished
-    from scan import leftovers
+    from shortpencil.forms.files import clear_unfinished
+    from shortpencil.scan import leftovers
 
     leftovers.clear(leftovers.UPLOAD, leftovers.WORK)
     for folder in (home(), forms_folder(), forms_folder() / "cards", notes_folder()):
@@ -69,15 +69,15 @@ def _clear_work(asked: str | None) -> None:
     folders = {home(), Path(asked).parent if asked and "://" not in asked else home()}
     for folder in folders:
         if any(folder.glob(_WORK)):
-            from scan.records.backup import clear_work
+            from shortpencil.scan.records.backup import clear_work
 
             clear_work(folder)
 
 
 def _finish_one(path: Path, asked: str | None) -> None:
-    from forms.errors import ShortpencilError
-    from forms.files import parsed_json, read_text
-    from forms.shown import is_text
+    from shortpencil.forms.errors import ShortpencilError
+    from shortpencil.forms.files import parsed_json, read_text
+    from shortpencil.forms.shown import is_text
 
     try:
         note = parsed_json(read_text(path), str(path), "what is to be erased")
@@ -95,8 +95,8 @@ def _finish_one(path: Path, asked: str | None) -> None:
 
 
 def _erase(note: dict[str, Any], asked: str | None) -> None:
-    from forms.catalog import Catalog
-    from scan.records.store import open_store
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.records.store import open_store
 
     what, player, place = note["what"], str(note["player"]), str(note["store"])
     if asked is not None and _noted_place(asked) == place:
@@ -114,15 +114,15 @@ def _erase(note: dict[str, Any], asked: str | None) -> None:
 def _noted_place(place: str | Path) -> str:
     if "://" not in str(place):
         return str(Path(place).absolute())
-    from scan.records.database import database_url
+    from shortpencil.scan.records.database import database_url
 
     return database_url(place).set(password=None).render_as_string()
 
 
 def _is_whole(place: str | Path, what: str, player: str) -> bool:
     """Say whether nothing was erased: then the person has been told so, and nothing is to be finished."""
-    from forms.errors import ShortpencilError
-    from scan.records.store import open_store
+    from shortpencil.forms.errors import ShortpencilError
+    from shortpencil.scan.records.store import open_store
 
     try:
         with open_store(place) as store:

@@ -11,10 +11,10 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-from forms.drawing import CardIdentity, Shape, draw
-from forms.form import Form, form_from_toml
-from forms.geometry import Box, Point
-from forms.layout import (
+from shortpencil.forms.drawing import CardIdentity, Shape, draw
+from shortpencil.forms.form import Form, form_from_toml
+from shortpencil.forms.geometry import Box, Point
+from shortpencil.forms.layout import (
     DIGIT_GAP_MM,
     DIGIT_H_MM,
     DIGIT_W_MM,
@@ -25,10 +25,10 @@ from forms.layout import (
     arrange,
     with_cells,
 )
-from scan.practice import words
-from scan.practice.picture import TEXT_PT, line, paragraph, text
-from scan.practice.plan import BOX_WORDS, Plan, Step
-from scan.records.practice_sets import MADE
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.picture import TEXT_PT, line, paragraph, text
+from shortpencil.scan.practice.plan import BOX_WORDS, Plan, Step
+from shortpencil.scan.records.practice_sets import MADE
 
 EDITION = 3  # the second had all boxes above the session, the first named them by their place in it
 AGAIN = "again"

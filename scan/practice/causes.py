@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scan.practice.evidence import Evidence, MissNote
-from scan.practice.model import LEVEL, PRIOR, Interval, first_that, jeffreys, p_most_frequent
+from shortpencil.scan.practice.evidence import Evidence, MissNote
+from shortpencil.scan.practice.model import LEVEL, PRIOR, Interval, first_that, jeffreys, p_most_frequent
 
 #: From .90 on a statement is called clear, from .70 on likely. Our choice of words for probabilities.
 CLEAR, LIKELY = 0.90, 0.70

@@ -27,12 +27,12 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
-from scan.practice import words
-from scan.practice.causes import causes_of
-from scan.practice.evidence import NO_PHASE, Evidence
-from scan.practice.focus import NOTE_HALF_LIVES, Focus
-from scan.practice.gains import (
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.causes import causes_of
+from shortpencil.scan.practice.evidence import NO_PHASE, Evidence
+from shortpencil.scan.practice.focus import NOTE_HALF_LIVES, Focus
+from shortpencil.scan.practice.gains import (
     FADES_DAYS,
     TESTS_DIFFER,
     Belief,
@@ -41,10 +41,10 @@ from scan.practice.gains import (
     group_laws,
     learnt,
 )
-from scan.practice.model import LEVEL, Interval, normal_quantile, spread_between
-from scan.practice.over_time import holes_of_rounds
-from scan.practice.plan import Target, target_of
-from scan.practice.sessions import OfTen, Session, practised_before
+from shortpencil.scan.practice.model import LEVEL, Interval, normal_quantile, spread_between
+from shortpencil.scan.practice.over_time import holes_of_rounds
+from shortpencil.scan.practice.plan import Target, target_of
+from shortpencil.scan.practice.sessions import OfTen, Session, practised_before
 
 Floats = NDArray[np.float64]
 

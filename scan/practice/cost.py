@@ -24,9 +24,9 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice.evidence import MISS, UNMARKED, Evidence
-from scan.practice.hidden import hidden_of
-from scan.practice.model import LEVEL, Interval, normal_quantile
+from shortpencil.scan.practice.evidence import MISS, UNMARKED, Evidence
+from shortpencil.scan.practice.hidden import hidden_of
+from shortpencil.scan.practice.model import LEVEL, Interval, normal_quantile
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -15,14 +15,14 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice import words
-from scan.practice.causes import Causes, Share, level_of
-from scan.practice.evidence import Evidence, evidence_of
-from scan.practice.model import Interval, normal_quantile
-from scan.practice.phases import PhaseEvidence, Window
-from scan.practice.putting import Curve, Group, Putting
-from scan.records.doubt import has_doubt, possible_rounds
-from scan.records.rounds import Round
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.causes import Causes, Share, level_of
+from shortpencil.scan.practice.evidence import Evidence, evidence_of
+from shortpencil.scan.practice.model import Interval, normal_quantile
+from shortpencil.scan.practice.phases import PhaseEvidence, Window
+from shortpencil.scan.practice.putting import Curve, Group, Putting
+from shortpencil.scan.records.doubt import has_doubt, possible_rounds
+from shortpencil.scan.records.rounds import Round
 
 Floats = NDArray[np.float64]
 
@@ -41,7 +41,7 @@ def possible_evidence(rounds: Sequence[Round], draws: int | None = None) -> tupl
 
 def doubt_remark(rounds: Sequence[Round]) -> str | None:
     """Say how many values of the rounds count by their probability; None where none does."""
-    from scan.records.tidy import doubtful_values
+    from shortpencil.scan.records.tidy import doubtful_values
 
     count = sum(1 for played in rounds for _ in doubtful_values(played))
     if not count:

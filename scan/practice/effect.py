@@ -18,12 +18,12 @@ from math import exp, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice import words
-from scan.practice.cost import costs_of
-from scan.practice.evidence import Evidence, only_misses
-from scan.practice.helped import CHOOSING_ROUNDS, WORTH_KNOWING, Judged, judged
-from scan.practice.marks import marks_of
-from scan.practice.model import (
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.cost import costs_of
+from shortpencil.scan.practice.evidence import Evidence, only_misses
+from shortpencil.scan.practice.helped import CHOOSING_ROUNDS, WORTH_KNOWING, Judged, judged
+from shortpencil.scan.practice.marks import marks_of
+from shortpencil.scan.practice.model import (
     LEVEL,
     PRIOR,
     Interval,
@@ -35,10 +35,10 @@ from scan.practice.model import (
     throws_for,
     weights,
 )
-from scan.practice.phases import HALF_LIFE_ROUNDS, recent_rounds
-from scan.practice.results import good_results
-from scan.practice.sessions import Session
-from scan.records.rounds import PracticeSet
+from shortpencil.scan.practice.phases import HALF_LIFE_ROUNDS, recent_rounds
+from shortpencil.scan.practice.results import good_results
+from shortpencil.scan.practice.sessions import Session
+from shortpencil.scan.records.rounds import PracticeSet
 
 Floats = NDArray[np.float64]
 

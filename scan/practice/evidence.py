@@ -15,8 +15,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.form import USUAL_PHASES, Phase
-from scan.records.rounds import Hole, Round, Throw, Value
+from shortpencil.forms.form import USUAL_PHASES, Phase
+from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]

@@ -14,12 +14,12 @@ from math import ceil
 
 import numpy as np
 
-from scan.practice import words
-from scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of
-from scan.practice.doubt import pooled_causes, pooled_phases
-from scan.practice.evidence import Evidence
-from scan.practice.marks import Marks, marks_of
-from scan.practice.phases import (
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of
+from shortpencil.scan.practice.doubt import pooled_causes, pooled_phases
+from shortpencil.scan.practice.evidence import Evidence
+from shortpencil.scan.practice.marks import Marks, marks_of
+from shortpencil.scan.practice.phases import (
     HALF_LIFE_ROUNDS,
     PhaseEvidence,
     PhasePrior,

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from forms.drawing import Shape
-from scan.practice import words
-from scan.practice.causes import Causes
-from scan.practice.focus import Focus
-from scan.practice.phases import PhaseEvidence
-from scan.practice.picture import (
+from shortpencil.forms.drawing import Shape
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.causes import Causes
+from shortpencil.scan.practice.focus import Focus
+from shortpencil.scan.practice.phases import PhaseEvidence
+from shortpencil.scan.practice.picture import (
     HEAD_PT,
     LIGHT,
     SMALL_PT,

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from scan.practice import words
-from scan.practice.evidence import in_order
-from scan.practice.model import weights
-from scan.records.rounds import Round
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.evidence import in_order
+from shortpencil.scan.practice.model import weights
+from shortpencil.scan.records.rounds import Round
 
 #: A round counts half after so many later ones where the game of most recent rounds is found, as in `phases`.
 _HALF_LIFE_ROUNDS = 5.0

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from scan.practice import words
-from scan.practice.focus import Focus
-from scan.practice.plan import Plan
-from scan.practice.players import LEAST_IN_CELL, Group
-from scan.practice.web import document, said
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.focus import Focus
+from shortpencil.scan.practice.plan import Plan
+from shortpencil.scan.practice.players import LEAST_IN_CELL, Group
+from shortpencil.scan.practice.web import document, said
 
 
 def group_page(group: Group, plans: Mapping[str, Plan], played: Mapping[str, tuple[int, date | None]]) -> str:

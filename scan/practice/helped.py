@@ -20,10 +20,10 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice import words
-from scan.practice.evidence import Evidence, only_misses
-from scan.practice.model import Interval, jeffreys, spread_between, throws_for, trend
-from scan.practice.sessions import Session
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.evidence import Evidence, only_misses
+from shortpencil.scan.practice.model import Interval, jeffreys, spread_between, throws_for, trend
+from shortpencil.scan.practice.sessions import Session
 
 Floats = NDArray[np.float64]
 

@@ -15,7 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice.evidence import NO_PHASE, Evidence, columns_are_full, known_by_hole, only_misses
+from shortpencil.scan.practice.evidence import (
+    NO_PHASE,
+    Evidence,
+    columns_are_full,
+    known_by_hole,
+    only_misses,
+)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -14,8 +14,8 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice.evidence import Evidence
-from scan.practice.model import LEVEL, Interval, normal_quantile
+from shortpencil.scan.practice.evidence import Evidence
+from shortpencil.scan.practice.model import LEVEL, Interval, normal_quantile
 
 Floats = NDArray[np.float64]
 

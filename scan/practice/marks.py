@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice.cost import Costs
-from scan.practice.evidence import (
+from shortpencil.scan.practice.cost import Costs
+from shortpencil.scan.practice.evidence import (
     CLEAN,
     MISS,
     NO_PHASE,
@@ -25,7 +25,7 @@ from scan.practice.evidence import (
     only_misses,
     results_known,
 )
-from scan.practice.results import good_results
+from shortpencil.scan.practice.results import good_results
 
 Floats = NDArray[np.float64]
 

@@ -14,8 +14,8 @@ from math import log, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from scan.practice.evidence import MISS, NO_PHASE, UNMARKED, Evidence
-from scan.practice.model import (
+from shortpencil.scan.practice.evidence import MISS, NO_PHASE, UNMARKED, Evidence
+from shortpencil.scan.practice.model import (
     Interval,
     adjusted,
     fisher_exact,
@@ -247,7 +247,7 @@ def _spread_within_runs(x: Floats, n: Floats) -> float:
     gaps = np.diff(x / n)
     expected = rate * (1 - rate) * (1 / n[1:] + 1 / n[:-1])
     ratio = gaps**2 / expected
-    from scan.practice.model import USUAL_FACTOR, USUAL_FACTOR_ROUNDS
+    from shortpencil.scan.practice.model import USUAL_FACTOR, USUAL_FACTOR_ROUNDS
 
     return max(
         1.0,

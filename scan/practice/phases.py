@@ -14,10 +14,10 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice.cost import Costs, costs_of
-from scan.practice.evidence import NO_PHASE, Evidence, first_throws_known
-from scan.practice.marks import Marks, marks_of
-from scan.practice.model import (
+from shortpencil.scan.practice.cost import Costs, costs_of
+from shortpencil.scan.practice.evidence import NO_PHASE, Evidence, first_throws_known
+from shortpencil.scan.practice.marks import Marks, marks_of
+from shortpencil.scan.practice.model import (
     LEVEL,
     PRIOR,
     USUAL_FACTOR,

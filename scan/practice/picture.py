@@ -13,9 +13,9 @@ from html import escape
 from itertools import pairwise
 from typing import Any
 
-from forms.drawing import Blob, Fill, Line, Outline, Shape, Words
-from forms.geometry import Box, Point, box_around
-from forms.units import pt_to_mm
+from shortpencil.forms.drawing import Blob, Fill, Line, Outline, Shape, Words
+from shortpencil.forms.geometry import Box, Point, box_around
+from shortpencil.forms.units import pt_to_mm
 
 BLACK, SOFT, LIGHT, PALE = 0.0, 0.35, 0.72, 0.88
 SMALL_PT, TEXT_PT, HEAD_PT = 8.0, 9.0, 10.0
@@ -190,7 +190,7 @@ def font_bytes(bold: bool) -> bytes:
     from importlib.resources import files
 
     name = f"AtkinsonHyperlegibleNext-{'Bold' if bold else 'Regular'}.ttf"
-    return files("forms.fonts").joinpath(name).read_bytes()
+    return files("shortpencil.forms.fonts").joinpath(name).read_bytes()
 
 
 # -- SVG -------------------------------------------------------------------------------------------------

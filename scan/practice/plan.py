@@ -21,16 +21,16 @@ from typing import Any
 
 import numpy as np
 
-from forms.errors import InputError
-from forms.files import parsed_toml
-from forms.form_check import PHASE_ID
-from forms.rules import PHASES
-from forms.shown import found
-from forms.units import M_PER_FOOT
-from scan.practice import words
-from scan.practice.causes import LIKELY, WAYS, Causes
-from scan.practice.focus import Focus
-from scan.practice.putting import Curve
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.files import parsed_toml
+from shortpencil.forms.form_check import PHASE_ID
+from shortpencil.forms.rules import PHASES
+from shortpencil.forms.shown import found
+from shortpencil.forms.units import M_PER_FOOT
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.causes import LIKELY, WAYS, Causes
+from shortpencil.scan.practice.focus import Focus
+from shortpencil.scan.practice.putting import Curve
 
 LEAST_MINUTES, MOST_MINUTES = 5, 120
 TEST_TRIES = 10

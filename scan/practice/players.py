@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice.evidence import Evidence, rated
-from scan.practice.focus import Focus, focus_of, why_no_focus
-from scan.practice.model import log_beta_binomial, spread_between
-from scan.practice.phases import HALF_LIFE_ROUNDS, PhasePrior
+from shortpencil.scan.practice.evidence import Evidence, rated
+from shortpencil.scan.practice.focus import Focus, focus_of, why_no_focus
+from shortpencil.scan.practice.model import log_beta_binomial, spread_between
+from shortpencil.scan.practice.phases import HALF_LIFE_ROUNDS, PhasePrior
 
 Floats = NDArray[np.float64]
 

@@ -20,10 +20,10 @@ from math import inf, pi
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from scan.practice import words
-from scan.practice.evidence import CLEAN, UNMARKED, Evidence, results_known
-from scan.practice.model import Interval, jeffreys, normal_quantile, spread_between, weights
-from scan.records.validate import EDGE_M, PUTTING_AREA_M
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.evidence import CLEAN, UNMARKED, Evidence, results_known
+from shortpencil.scan.practice.model import Interval, jeffreys, normal_quantile, spread_between, weights
+from shortpencil.scan.records.validate import EDGE_M, PUTTING_AREA_M
 
 Floats = NDArray[np.float64]
 
@@ -136,7 +136,7 @@ def putting_of(evidence: Evidence, unit: str = "m") -> Putting:
 
 def length(metres: float, unit: str, decimals: int = 0) -> str:
     """Return a length in the player's unit, as in ``7 m`` or ``23 ft``."""
-    from forms.units import M_PER_FOOT
+    from shortpencil.forms.units import M_PER_FOOT
 
     return f"{metres:.{decimals}f} m" if unit == "m" else f"{metres / M_PER_FOOT:.0f} ft"
 

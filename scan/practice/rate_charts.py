@@ -8,12 +8,12 @@ from math import isinf, isnan
 
 import numpy as np
 
-from forms.drawing import Shape
-from scan.practice import words
-from scan.practice.evidence import Evidence, rated
-from scan.practice.model import Interval, jeffreys
-from scan.practice.over_time import OfLength
-from scan.practice.picture import (
+from shortpencil.forms.drawing import Shape
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.evidence import Evidence, rated
+from shortpencil.scan.practice.model import Interval, jeffreys
+from shortpencil.scan.practice.over_time import OfLength
+from shortpencil.scan.practice.picture import (
     HEAD_PT,
     LIGHT,
     PALE,
@@ -27,9 +27,9 @@ from scan.practice.picture import (
     rectangle,
     text,
 )
-from scan.practice.putting import Group, Putting, length
-from scan.practice.results import TwoByTwo
-from scan.records.validate import PUTTING_AREA_M
+from shortpencil.scan.practice.putting import Group, Putting, length
+from shortpencil.scan.practice.results import TwoByTwo
+from shortpencil.scan.records.validate import PUTTING_AREA_M
 
 #: Rounds shown side by side; more would touch.
 MOST_ROUNDS_SHOWN = 40

@@ -10,20 +10,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import isnan
 
-from scan.practice import words
-from scan.practice.choice import Choice, assumed, why_next
-from scan.practice.effect import Effect, Tested
-from scan.practice.evidence import Evidence, rated
-from scan.practice.focus import Focus
-from scan.practice.helped import EARLY, OTHER_REASONS, judged_sentence
-from scan.practice.helped import sentence as helped_sentence
-from scan.practice.luck import Luck, luck_of
-from scan.practice.model import jeffreys
-from scan.practice.over_time import Change, Noticed, OfLength, changes_of, lengths_of, noticed_in
-from scan.practice.plan import Plan
-from scan.practice.putting import Putting, length, putting_of
-from scan.practice.results import TwoByTwo, two_by_two
-from scan.practice.where import Spot, spots_of
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.choice import Choice, assumed, why_next
+from shortpencil.scan.practice.effect import Effect, Tested
+from shortpencil.scan.practice.evidence import Evidence, rated
+from shortpencil.scan.practice.focus import Focus
+from shortpencil.scan.practice.helped import EARLY, OTHER_REASONS, judged_sentence
+from shortpencil.scan.practice.helped import sentence as helped_sentence
+from shortpencil.scan.practice.luck import Luck, luck_of
+from shortpencil.scan.practice.model import jeffreys
+from shortpencil.scan.practice.over_time import Change, Noticed, OfLength, changes_of, lengths_of, noticed_in
+from shortpencil.scan.practice.plan import Plan
+from shortpencil.scan.practice.putting import Putting, length, putting_of
+from shortpencil.scan.practice.results import TwoByTwo, two_by_two
+from shortpencil.scan.practice.where import Spot, spots_of
 
 #: How throws ended is said to agree with their marks from this probability on.
 RESULTS_AGREE = 0.8

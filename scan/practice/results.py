@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice.cost import place_in_phase
-from scan.practice.evidence import CLEAN, MISS, Evidence, results_known
-from scan.practice.model import Interval, jeffreys
+from shortpencil.scan.practice.cost import place_in_phase
+from shortpencil.scan.practice.evidence import CLEAN, MISS, Evidence, results_known
+from shortpencil.scan.practice.model import Interval, jeffreys
 
 #: A median of fewer throws than this gives way to the one of the whole phase.
 USUAL_THROWS = 10

@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 import textwrap
 
-from scan.practice import words
-from scan.practice.causes import Causes
-from scan.practice.choice import Choice, why_next
-from scan.practice.evidence import Evidence
-from scan.practice.focus import Focus
-from scan.practice.phases import PhaseEvidence
-from scan.practice.plan import Plan
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.causes import Causes
+from shortpencil.scan.practice.choice import Choice, why_next
+from shortpencil.scan.practice.evidence import Evidence
+from shortpencil.scan.practice.focus import Focus
+from shortpencil.scan.practice.phases import PhaseEvidence
+from shortpencil.scan.practice.plan import Plan
 
 WIDTH, HEIGHT = 80, 24
 

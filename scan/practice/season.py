@@ -14,15 +14,15 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice import words
-from scan.practice.choice import Choice, assumed, why_next
-from scan.practice.evidence import Evidence
-from scan.practice.focus import Focus
-from scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
-from scan.practice.model import Interval, jeffreys, spread_between
-from scan.practice.over_time import by_use, holes_of_rounds
-from scan.practice.plan import TEST_TRIES
-from scan.practice.sessions import OfTen, Session, lately
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.choice import Choice, assumed, why_next
+from shortpencil.scan.practice.evidence import Evidence
+from shortpencil.scan.practice.focus import Focus
+from shortpencil.scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
+from shortpencil.scan.practice.model import Interval, jeffreys, spread_between
+from shortpencil.scan.practice.over_time import by_use, holes_of_rounds
+from shortpencil.scan.practice.plan import TEST_TRIES
+from shortpencil.scan.practice.sessions import OfTen, Session, lately
 
 MOST_MONTHS = 12
 #: Sessions a week that a plan supposes: as many as lately, within these; and where none is known, two.

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from forms.drawing import Shape
-from scan.practice import words
-from scan.practice.picture import (
+from shortpencil.forms.drawing import Shape
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.picture import (
     HEAD_PT,
     LIGHT,
     SMALL_PT,
@@ -20,7 +20,7 @@ from scan.practice.picture import (
     text,
     text_width_mm,
 )
-from scan.practice.season import Month, Season
+from shortpencil.scan.practice.season import Month, Season
 
 _LEFT, _RIGHT = 13.0, 2.0
 _HEAD, _BELOW, _GAP = 6.4, 10.2, 3.0

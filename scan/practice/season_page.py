@@ -6,11 +6,11 @@ import textwrap
 from collections.abc import Iterable
 from html import escape
 
-from forms.drawing import Shape
-from forms.layout import Paper
-from scan.practice import words
-from scan.practice.model import Interval
-from scan.practice.picture import (
+from shortpencil.forms.drawing import Shape
+from shortpencil.forms.layout import Paper
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.model import Interval
+from shortpencil.scan.practice.picture import (
     LIGHT,
     SMALL_PT,
     SOFT,
@@ -23,7 +23,7 @@ from scan.practice.picture import (
     text,
     to_svg,
 )
-from scan.practice.season import (
+from shortpencil.scan.practice.season import (
     Season,
     changed_sentences,
     head_line,
@@ -31,8 +31,8 @@ from scan.practice.season import (
     tests_sentences,
     weeks_sentences,
 )
-from scan.practice.season_chart import BESIDE_MM, MONTHS_MM, season_chart
-from scan.practice.web import document, said
+from shortpencil.scan.practice.season_chart import BESIDE_MM, MONTHS_MM, season_chart
+from shortpencil.scan.practice.web import document, said
 
 WIDTH = 80
 WIDTH_MM, TOP_MM = 182.0, 14.0

@@ -14,10 +14,10 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.rules import PHASES
-from scan.practice.gains import FADES_DAYS
-from scan.records.rounds import PracticeSet
-from scan.records.told import ToldSession
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.practice.gains import FADES_DAYS
+from shortpencil.scan.records.rounds import PracticeSet
+from shortpencil.scan.records.told import ToldSession
 
 Floats = NDArray[np.float64]
 

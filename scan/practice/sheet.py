@@ -6,11 +6,11 @@ web page; here sentences are cut before type gets too small to read.
 
 from __future__ import annotations
 
-from forms.drawing import Shape
-from forms.layout import Paper
-from scan.practice import words
-from scan.practice.focus_charts import causes_chart, strokes_chart
-from scan.practice.picture import (
+from shortpencil.forms.drawing import Shape
+from shortpencil.forms.layout import Paper
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
+from shortpencil.scan.practice.picture import (
     HEAD_PT,
     LIGHT,
     SMALL_PT,
@@ -22,9 +22,9 @@ from scan.practice.picture import (
     text,
     text_width_mm,
 )
-from scan.practice.plan import BOX_WORDS, Plan
-from scan.practice.rate_charts import putting_chart, results_chart, time_charts
-from scan.practice.report import (
+from shortpencil.scan.practice.plan import BOX_WORDS, Plan
+from shortpencil.scan.practice.rate_charts import putting_chart, results_chart, time_charts
+from shortpencil.scan.practice.report import (
     Report,
     change_sentences,
     effect_sentences,
@@ -59,7 +59,7 @@ def sheet(report: Report, paper: Paper) -> tuple[Shape, ...]:
 
 
 def _lowered(shapes: list[Shape], by_mm: float) -> list[Shape]:
-    from scan.practice.picture import moved
+    from shortpencil.scan.practice.picture import moved
 
     return [moved(shape, 0.0, by_mm) for shape in shapes]
 

@@ -12,14 +12,14 @@ from html import escape
 from importlib.resources import files
 from math import isnan
 
-from scan.practice import words
-from scan.practice.focus_charts import causes_chart, strokes_chart
-from scan.practice.model import Interval
-from scan.practice.phases import PhaseEvidence, Window
-from scan.practice.picture import FONT_FAMILY, Picture, font_bytes, held, to_svg
-from scan.practice.plan import BOX_WORDS
-from scan.practice.rate_charts import putting_chart, result_said, results_chart, time_charts
-from scan.practice.report import (
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
+from shortpencil.scan.practice.model import Interval
+from shortpencil.scan.practice.phases import PhaseEvidence, Window
+from shortpencil.scan.practice.picture import FONT_FAMILY, Picture, font_bytes, held, to_svg
+from shortpencil.scan.practice.plan import BOX_WORDS
+from shortpencil.scan.practice.rate_charts import putting_chart, result_said, results_chart, time_charts
+from shortpencil.scan.practice.report import (
     Report,
     area_sentence,
     change_sentences,
@@ -247,7 +247,7 @@ def said(text: str) -> str:
 
 
 def _css() -> str:
-    return files("scan.practice").joinpath("report.css").read_text(encoding="utf-8")
+    return files("shortpencil.scan.practice").joinpath("report.css").read_text(encoding="utf-8")
 
 
 def _fonts() -> str:

@@ -15,10 +15,10 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice import words
-from scan.practice.cost import same_hole
-from scan.practice.evidence import MISS, NO_PHASE, UNMARKED, Evidence, only_misses
-from scan.practice.model import (
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.cost import same_hole
+from shortpencil.scan.practice.evidence import MISS, NO_PHASE, UNMARKED, Evidence, only_misses
+from shortpencil.scan.practice.model import (
     LEVEL,
     Interval,
     adjusted,

@@ -9,8 +9,8 @@ from collections.abc import Iterable
 from datetime import date
 from math import isnan
 
-from forms import rules
-from scan.practice.model import Interval
+from shortpencil.forms import rules
+from shortpencil.scan.practice.model import Interval
 
 MINUS = "\N{MINUS SIGN}"
 

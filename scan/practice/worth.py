@@ -14,16 +14,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice import words
-from scan.practice.cost import Costs, costs_of
-from scan.practice.evidence import Evidence, evidence_of
-from scan.practice.games import game_of
-from scan.practice.marks import marks_of
-from scan.practice.phases import phases_of
-from scan.practice.putting import putting_of
-from scan.records.doubt import likeliest, settled_by
-from scan.records.rounds import Round, Scalar, Value
-from scan.records.tidy import doubtful_values, misses
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.cost import Costs, costs_of
+from shortpencil.scan.practice.evidence import Evidence, evidence_of
+from shortpencil.scan.practice.games import game_of
+from shortpencil.scan.practice.marks import marks_of
+from shortpencil.scan.practice.phases import phases_of
+from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.records.doubt import likeliest, settled_by
+from shortpencil.scan.records.rounds import Round, Scalar, Value
+from shortpencil.scan.records.tidy import doubtful_values, misses
 
 Floats = NDArray[np.float64]
 

@@ -12,9 +12,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from forms.errors import InputError, RecordError
-from forms.form import Field, Form
-from scan.reading import FieldReading, FieldValue
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.form import Field, Form
+from shortpencil.scan.reading import FieldReading, FieldValue
 
 #: Signs that no text of a record may hold: PostgreSQL stores no NUL, no file in UTF-8 holds half a surrogate
 #: pair, and the other control characters are only ever an accident or an attack on a terminal.

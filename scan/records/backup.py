@@ -24,11 +24,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
-from forms.errors import InputError, RecordError
-from forms.files import write_whole
-from forms.private import private_file, private_folder
-from scan.records.database import BUSY_MS
-from scan.records.store import Store, open_store
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.files import write_whole
+from shortpencil.forms.private import private_file, private_folder
+from shortpencil.scan.records.database import BUSY_MS
+from shortpencil.scan.records.store import Store, open_store
 
 try:
     import fcntl

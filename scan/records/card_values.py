@@ -6,11 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
-from forms.form import Form
-from scan.asking import MATTERS, SURE, is_asked, must_look
-from scan.reading import CardReading, FieldReading, FieldValue
-from scan.records.answers import LEFT, Answer, lay_over, left_as_doubt, standing
-from scan.records.rounds import Scalar, Value, is_day
+from shortpencil.forms.form import Form
+from shortpencil.scan.asking import MATTERS, SURE, is_asked, must_look
+from shortpencil.scan.reading import CardReading, FieldReading, FieldValue
+from shortpencil.scan.records.answers import LEFT, Answer, lay_over, left_as_doubt, standing
+from shortpencil.scan.records.rounds import Scalar, Value, is_day
 
 CENTURY = 2000  # the card has two boxes for the year; it was first printed in this century
 DATE_FIELDS = ("date.day", "date.month", "date.year")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from forms.form import Form
-from scan.reading import CardReading, FieldReading
-from scan.records.answers import Answer, lay_over
+from shortpencil.forms.form import Form
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records.answers import Answer, lay_over
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,13 +17,13 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, select
 
-from forms.errors import InputError, RecordError
-from scan.records import sealing, tables
-from scan.records.record_json import practice_from_json, round_from_json
-from scan.records.rounds import PracticeSet
-from scan.records.schema import practice_problems_of, problems_of
-from scan.records.statements import hole_values, practice_values, round_values, throw_values
-from scan.records.tidy import miss_facts
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.records import sealing, tables
+from shortpencil.scan.records.record_json import practice_from_json, round_from_json
+from shortpencil.scan.records.rounds import PracticeSet
+from shortpencil.scan.records.schema import practice_problems_of, problems_of
+from shortpencil.scan.records.statements import hole_values, practice_values, round_values, throw_values
+from shortpencil.scan.records.tidy import miss_facts
 
 #: What a row of a table is to a person.
 _NAMES = {
@@ -159,7 +159,7 @@ def _practice_set(text: str) -> PracticeSet | None:
 
 
 def _forms(connection: Connection, broken: Mapping[str, Sequence[str]]) -> Iterator[Damage]:
-    from forms.field_map import layout_from_json
+    from shortpencil.forms.field_map import layout_from_json
 
     passed = set(broken.get("forms", ()))
     for row in connection.execute(select(tables.forms).order_by("fingerprint")):

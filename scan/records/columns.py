@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from forms.form_check import PHASE_ID, ROLES
-from forms.rules import PHASES
-from scan.records.other_sheets import STATUSES as SHEET_STATUSES
-from scan.records.tidy import STATUSES
+from shortpencil.forms.form_check import PHASE_ID, ROLES
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.records.other_sheets import STATUSES as SHEET_STATUSES
+from shortpencil.scan.records.tidy import STATUSES
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,15 +21,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from forms.errors import InputError
-from forms.form import USUAL_PHASES, Form
-from forms.rules import HoleRule, rules_of
-from forms.units import to_metres
-from scan.asking import MATTERS
-from scan.reading import CardReading
-from scan.records.answers import Answer
-from scan.records.card_values import NOT_ASKED, CardValues, text_of, whole_of
-from scan.records.rounds import Hole, Round, Scalar, Throw, Value
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.form import USUAL_PHASES, Form
+from shortpencil.forms.rules import HoleRule, rules_of
+from shortpencil.forms.units import to_metres
+from shortpencil.scan.asking import MATTERS
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.records.answers import Answer
+from shortpencil.scan.records.card_values import NOT_ASKED, CardValues, text_of, whole_of
+from shortpencil.scan.records.rounds import Hole, Round, Scalar, Throw, Value
 
 #: The phase that begins a hole where a game does not say so.
 USUAL_TEE = USUAL_PHASES[0].id

@@ -6,11 +6,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from forms.rules import PHASES
-from scan.records.columns import DOUBTS, HOLES, PHASE_ROWS, PRACTICE, ROUNDS, TABLES, THROWS, widened
-from scan.records.csv_rows import Place, Row, check_keys, typed_rows
-from scan.records.rounds import RECORD_SCHEMA
-from scan.records.schema import Problem, practice_problems_of, problems_of
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.records.columns import (
+    DOUBTS,
+    HOLES,
+    PHASE_ROWS,
+    PRACTICE,
+    ROUNDS,
+    TABLES,
+    THROWS,
+    widened,
+)
+from shortpencil.scan.records.csv_rows import Place, Row, check_keys, typed_rows
+from shortpencil.scan.records.rounds import RECORD_SCHEMA
+from shortpencil.scan.records.schema import Problem, practice_problems_of, problems_of
 
 #: Keys of the record's JSON that have another name as a column.
 _COLUMN_OF = {"played_on": "day", "number": "hole", "order": "throw", "sources": "photos"}

@@ -11,10 +11,10 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
-from scan.records.columns import MAY_BE_MISSING, TidyColumn, TidyTable
-from scan.records.csv_text import parsed_csv, unguarded
-from scan.records.record_json import time_from
-from scan.records.rounds import is_day
+from shortpencil.scan.records.columns import MAY_BE_MISSING, TidyColumn, TidyTable
+from shortpencil.scan.records.csv_text import parsed_csv, unguarded
+from shortpencil.scan.records.record_json import time_from
+from shortpencil.scan.records.rounds import is_day
 
 Place = tuple[str, int]  # file, row
 Row = tuple[dict[str, Any], Place]

@@ -17,8 +17,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, BinaryIO
 
-from scan.records.columns import TidyTable
-from scan.records.record_json import time_text
+from shortpencil.scan.records.columns import TidyTable
+from shortpencil.scan.records.record_json import time_text
 
 #: Signs that start a formula somewhere, full-width ones among them: spreadsheets take those for the same.
 FORMULA_STARTS = frozenset("=+-@\t\r\n\0＝＋－＠")

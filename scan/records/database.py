@@ -20,9 +20,9 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.pool import ConnectionPoolEntry
 
-from forms.errors import InputError, RecordError
-from forms.private import private_file, private_folder
-from scan.records import sealing
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.private import private_file, private_folder
+from shortpencil.scan.records import sealing
 
 BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
 SEALING = "sealing"  # in a connection's info: whether what it writes is sealed

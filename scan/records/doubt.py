@@ -19,11 +19,11 @@ from math import prod
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.units import to_metres
-from scan.records.compose import DISTANCE_DECIMALS, who_holed
-from scan.records.rounds import Hole, Round, Scalar, Throw, Value, is_day
-from scan.records.tidy import doubtful_values
-from scan.vision.weighing.slips import Slips
+from shortpencil.forms.units import to_metres
+from shortpencil.scan.records.compose import DISTANCE_DECIMALS, who_holed
+from shortpencil.scan.records.rounds import Hole, Round, Scalar, Throw, Value, is_day
+from shortpencil.scan.records.tidy import doubtful_values
+from shortpencil.scan.vision.weighing.slips import Slips
 
 Floats = NDArray[np.float64]
 

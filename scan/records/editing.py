@@ -10,11 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-from forms.errors import InputError
-from forms.units import to_metres
-from scan.records.compose import DISTANCE_DECIMALS, who_holed
-from scan.records.from_file import with_waiting_retold
-from scan.records.rounds import EXECUTIONS, Hole, Round, Scalar, Throw, Value, is_day
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.units import to_metres
+from shortpencil.scan.records.compose import DISTANCE_DECIMALS, who_holed
+from shortpencil.scan.records.from_file import with_waiting_retold
+from shortpencil.scan.records.rounds import EXECUTIONS, Hole, Round, Scalar, Throw, Value, is_day
 
 WAYS = ("left", "right", "long", "short")
 MOST_SCORE, MOST_PAR, MOST_PENALTY, MOST_DISTANCE = 99, 9, 9, 9999

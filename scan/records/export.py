@@ -15,15 +15,15 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from forms.errors import InputError
-from forms.files import whole_file, write_whole
-from scan.records.columns import PHASE_ROWS, SHEET_TABLES, TABLES, TidyColumn, TidyTable, widened
-from scan.records.csv_text import CsvWriter, csv_text
-from scan.records.other_sheets import OtherSheet, extra_rows, field_rows, sheet_row
-from scan.records.record_json import practice_to_json, round_to_json
-from scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
-from scan.records.schema import SCHEMA_FILE
-from scan.records.tidy import (
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.files import whole_file, write_whole
+from shortpencil.scan.records.columns import PHASE_ROWS, SHEET_TABLES, TABLES, TidyColumn, TidyTable, widened
+from shortpencil.scan.records.csv_text import CsvWriter, csv_text
+from shortpencil.scan.records.other_sheets import OtherSheet, extra_rows, field_rows, sheet_row
+from shortpencil.scan.records.record_json import practice_to_json, round_to_json
+from shortpencil.scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
+from shortpencil.scan.records.schema import SCHEMA_FILE
+from shortpencil.scan.records.tidy import (
     Row,
     doubt_rows,
     hole_rows,

@@ -14,10 +14,10 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, and_, delete, func, or_, select, update
 
-from scan.records import hands, set_aside, tables, told
-from scan.records.many import AT_ONCE
-from scan.records.owners import FIELD, answered_name, names_to_drop, renamed_set
-from scan.records.statements import answers_of, best_reading, sources_of
+from shortpencil.scan.records import hands, set_aside, tables, told
+from shortpencil.scan.records.many import AT_ONCE
+from shortpencil.scan.records.owners import FIELD, answered_name, names_to_drop, renamed_set
+from shortpencil.scan.records.statements import answers_of, best_reading, sources_of
 
 #: Of a set of practice: its card is stored. One without came from a file.
 _HAS_CARD = select(tables.cards.c.serial).where(tables.cards.c.serial == tables.practice.c.card).exists()

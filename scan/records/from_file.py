@@ -15,13 +15,13 @@ from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
-from forms.errors import InputError
-from forms.units import to_metres
-from scan.records.answers import FORBIDDEN_SIGNS
-from scan.records.compose import DISTANCE_DECIMALS, who_holed
-from scan.records.record_json import phases_of, round_from_json, round_to_json, tee_of, time_text
-from scan.records.rounds import Round
-from scan.records.schema import SCHEMA_FILE, problems_of, where_of
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.units import to_metres
+from shortpencil.scan.records.answers import FORBIDDEN_SIGNS
+from shortpencil.scan.records.compose import DISTANCE_DECIMALS, who_holed
+from shortpencil.scan.records.record_json import phases_of, round_from_json, round_to_json, tee_of, time_text
+from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.schema import SCHEMA_FILE, problems_of, where_of
 
 Path = tuple[str | int, ...]
 _HEAD = ("played_on", "hand", "wind", "worst", "total")

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, delete, func, insert, select, update
 
-from scan.reading import Lesson
-from scan.records import tables
-from scan.records.lessons import PERSON, SUMS, Vouched
+from shortpencil.scan.reading import Lesson
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.lessons import PERSON, SUMS, Vouched
 
 #: Examples kept of each digit: the latest of a person, which are the ones that were doubtful, and the latest
 #: of the sums, which are the usual ones. 40 of each of ten digits come to 360 kB.

@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from sqlalchemy import Connection, func, select
 
-from scan.records import tables
+from shortpencil.scan.records import tables
 
 
 @dataclass(frozen=True, slots=True)

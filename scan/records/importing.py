@@ -15,22 +15,22 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from forms.errors import InputError
-from forms.files import is_ordinary, parsed_json, read_text
-from forms.shown import one_line, path_text
-from scan.records.columns import PHASE_ROWS, TABLES
-from scan.records.csv_rounds import rounds_from_csv
-from scan.records.from_file import with_waiting_told
-from scan.records.record_json import (
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.files import is_ordinary, parsed_json, read_text
+from shortpencil.forms.shown import one_line, path_text
+from shortpencil.scan.records.columns import PHASE_ROWS, TABLES
+from shortpencil.scan.records.csv_rounds import rounds_from_csv
+from shortpencil.scan.records.from_file import with_waiting_told
+from shortpencil.scan.records.record_json import (
     practice_from_json,
     round_as_written,
     round_from_json,
     round_text,
     text_of,
 )
-from scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
-from scan.records.schema import is_full, practice_problems_of, problems_of
-from scan.records.typed import filled_out
+from shortpencil.scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
+from shortpencil.scan.records.schema import is_full, practice_problems_of, problems_of
+from shortpencil.scan.records.typed import filled_out
 
 MOST_BYTES = 256 * 2**20  # ten thousand rounds of 18 holes are about 150 MB of JSON
 LONGEST_ROUND_BYTES = 16 * 2**20

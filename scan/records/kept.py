@@ -14,8 +14,8 @@ from typing import Any
 
 import msgspec
 
-from scan.asking import ask_of, must_look
-from scan.reading import (
+from shortpencil.scan.asking import ask_of, must_look
+from shortpencil.scan.reading import (
     DIFFERING,
     MISCOUNTED,
     OVERRULED,
@@ -32,7 +32,7 @@ from scan.reading import (
     Lesson,
     reading_to_json,
 )
-from scan.records.answers import Answer
+from shortpencil.scan.records.answers import Answer
 
 
 def reading_text(reading: CardReading) -> str:

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from typing import NamedTuple
 
-from forms.form import Form
-from forms.rules import rules_of
-from scan.reading import SCRIBBLED, CardReading, CellReading, FieldReading
-from scan.records.answers import Answer, lay_over, standing
+from shortpencil.forms.form import Form
+from shortpencil.forms.rules import rules_of
+from shortpencil.scan.reading import SCRIBBLED, CardReading, CellReading, FieldReading
+from shortpencil.scan.records.answers import Answer, lay_over, standing
 
 #: What vouches for a digit: a person, or the card's own sums.
 PERSON, SUMS = "person", "sums"

@@ -13,7 +13,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from scan.records.summary import (
+from shortpencil.scan.records.summary import (
     COLUMNS,
     ORDER,
     STORE_SCHEMA,

@@ -10,11 +10,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from forms.errors import InputError
-from scan.asking import must_look
-from scan.reading import ONE_BY_ONE, CardReading, FieldReading, FieldValue
-from scan.records.answers import AT_A_GLANCE, LEFT, Answer, apply_answer, checked_answer
-from scan.records.cards import Card
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.asking import must_look
+from shortpencil.scan.reading import ONE_BY_ONE, CardReading, FieldReading, FieldValue
+from shortpencil.scan.records.answers import AT_A_GLANCE, LEFT, Answer, apply_answer, checked_answer
+from shortpencil.scan.records.cards import Card
 
 
 @dataclass(frozen=True, slots=True)

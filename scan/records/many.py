@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Table, delete, insert, select, update
 
-from scan.records import tables
-from scan.records.statements import add_photo, hole_values, round_values, throw_values
-from scan.records.tidy import miss_facts
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.statements import add_photo, hole_values, round_values, throw_values
+from shortpencil.scan.records.tidy import miss_facts
 
 if TYPE_CHECKING:
-    from scan.records.rounds import Round
+    from shortpencil.scan.records.rounds import Round
 
 #: Rounds that go together; SQLite takes 32,766 parameters in a statement, and more at once are no faster.
 AT_ONCE = 250

@@ -13,11 +13,11 @@ from typing import Any
 from sqlalchemy import Column, Connection, Table, insert, inspect, select, update
 from sqlalchemy.schema import CreateColumn
 
-from forms.errors import RecordError
-from forms.rules import PHASES
-from scan.records import sealing, tables, told
-from scan.records.sealing import SEALS
-from scan.records.summary import STORE_SCHEMA
+from shortpencil.forms.errors import RecordError
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.records import sealing, tables, told
+from shortpencil.scan.records.sealing import SEALS
+from shortpencil.scan.records.summary import STORE_SCHEMA
 
 
 def _keep_hands(connection: Connection) -> None:

@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from forms.form import Field, Form
-from scan.reading import FieldReading
-from scan.records.answers import LEFT, Answer, lay_over, standing
-from scan.records.card_values import P_DECIMALS, day_of
-from scan.records.rounds import Round, Scalar
+from shortpencil.forms.form import Field, Form
+from shortpencil.scan.reading import FieldReading
+from shortpencil.scan.records.answers import LEFT, Answer, lay_over, standing
+from shortpencil.scan.records.card_values import P_DECIMALS, day_of
+from shortpencil.scan.records.rounds import Round, Scalar
 
 #: What waits or is doubtful counts nowhere; what is written holds words that nobody has typed yet.
 STATUSES = ("known", "blank", "written", "waits", "doubtful")

@@ -12,9 +12,9 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scan.records.answers import Answer, lay_over
-from scan.records.kept import answer_from_text, reading_from_text
-from scan.records.record_json import practice_from_json, practice_to_json
+from shortpencil.scan.records.answers import Answer, lay_over
+from shortpencil.scan.records.kept import answer_from_text, reading_from_text
+from shortpencil.scan.records.record_json import practice_from_json, practice_to_json
 
 FIELD = "player"
 _NOTHING = "null"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from scan.records.rounds import Round
-from scan.records.validate import column_of, field_of
+from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.validate import column_of, field_of
 
 _OF_HEAD = {"played_on": "date.day", "hand": "hand", "wind": "wind", "worst": "worst", "total": "total"}
 _OF_ROW = {"directions_from": "way", "forehand_from": "forehand", "cause": "why", "words_from": "words"}

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from forms.form import Form
-from scan.reading import FieldReading
-from scan.records.card_values import day_of
-from scan.records.rounds import PracticeSet, Value
+from shortpencil.forms.form import Form
+from shortpencil.scan.reading import FieldReading
+from shortpencil.scan.records.card_values import day_of
+from shortpencil.scan.records.rounds import PracticeSet, Value
 
 MADE = "made"
 

@@ -16,9 +16,9 @@ from typing import Any
 
 import msgspec
 
-from forms.form import USUAL_PHASES, Phase
-from forms.rules import PHASES
-from scan.records.rounds import RECORD_SCHEMA, Hole, PracticeSet, Round, Throw, Value, values_of
+from shortpencil.forms.form import USUAL_PHASES, Phase
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.records.rounds import RECORD_SCHEMA, Hole, PracticeSet, Round, Throw, Value, values_of
 
 _HEAD_VALUES = ("played_on", "hand", "wind", "worst", "total")
 

@@ -20,7 +20,7 @@ from typing import Any, ClassVar, TypeVar
 
 import msgspec
 
-from forms.form import USUAL_PHASES, Phase
+from shortpencil.forms.form import USUAL_PHASES, Phase
 
 RECORD_SCHEMA = 1
 

@@ -16,11 +16,11 @@ from functools import lru_cache
 from math import log
 from typing import Protocol
 
-from forms.form import Field, Form
-from forms.rules import rules_of
-from scan.reading import FieldReading, FieldValue
-from scan.records.answers import Answer, standing
-from scan.records.rounds import Round, Scalar, Value
+from shortpencil.forms.form import Field, Form
+from shortpencil.forms.rules import rules_of
+from shortpencil.scan.reading import FieldReading, FieldValue
+from shortpencil.scan.records.answers import Answer, standing
+from shortpencil.scan.records.rounds import Round, Scalar, Value
 
 #: Of one round, a field that both photos are sure of is read otherwise, or was marked anew, this often. The
 #: reader's own silent errors are fewer than 1 in 1,000 (docs/accuracy.md); people mend a mark more often.

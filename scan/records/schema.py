@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-from forms.errors import RecordError
-from forms.form_check import ROLES
-from scan.records.record_json import round_to_json, text_of, time_from
-from scan.records.rounds import Round, is_day
+from shortpencil.forms.errors import RecordError
+from shortpencil.forms.form_check import ROLES
+from shortpencil.scan.records.record_json import round_to_json, text_of, time_from
+from shortpencil.scan.records.rounds import Round, is_day
 
 if TYPE_CHECKING:
     import jsonschema_rs

@@ -17,7 +17,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from scan.records import tables
+from shortpencil.scan.records import tables
 
 SEALS = "seals"
 _UNSEALED = (SEALS, tables.misses.name, tables.holes.name, tables.throws.name)

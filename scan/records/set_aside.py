@@ -15,13 +15,13 @@ from typing import Any
 
 from sqlalchemy import Column, Connection, Date, LargeBinary, Table, delete, insert, or_, select, update
 
-from forms.errors import RecordError
-from scan.reading import FieldReading
-from scan.records import tables
-from scan.records.kept import reading_from_text
-from scan.records.owners import owner_of, without_name
-from scan.records.record_json import time_text
-from scan.records.summary import undated_of
+from shortpencil.forms.errors import RecordError
+from shortpencil.scan.reading import FieldReading
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.kept import reading_from_text
+from shortpencil.scan.records.owners import owner_of, without_name
+from shortpencil.scan.records.record_json import time_text
+from shortpencil.scan.records.summary import undated_of
 
 #: The tables that hold a round's rows, in the order in which they can be put back; the column that names it.
 ROWS: tuple[tuple[Table, str], ...] = (

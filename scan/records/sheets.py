@@ -14,14 +14,14 @@ from typing import Any
 
 from sqlalchemy import Column, ColumnElement, Connection, Row, and_, or_, select
 
-from forms.form import Form
-from scan.reading import CardReading
-from scan.records import set_aside, tables
-from scan.records.kept import compared_fields, reading_from_text
-from scan.records.record_json import round_from_text
-from scan.records.sameness import ANOTHER_FORM, Comparison, compare, fields_of_round
-from scan.records.statements import answers_of, best_reading, sources_of, stored_round
-from scan.records.versions import Shown
+from shortpencil.forms.form import Form
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.records import set_aside, tables
+from shortpencil.scan.records.kept import compared_fields, reading_from_text
+from shortpencil.scan.records.record_json import round_from_text
+from shortpencil.scan.records.sameness import ANOTHER_FORM, Comparison, compare, fields_of_round
+from shortpencil.scan.records.statements import answers_of, best_reading, sources_of, stored_round
+from shortpencil.scan.records.versions import Shown
 
 AT_ONCE = 250  # rounds that are asked for together; SQLite takes 32,766 parameters
 

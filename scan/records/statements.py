@@ -9,12 +9,12 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, delete, insert, select, update
 
-from scan.records import tables
-from scan.records.answers import Answer
-from scan.records.kept import answer_from_text, answer_text, value_from_text, value_text
-from scan.records.record_json import practice_from_json, practice_to_json, time_text
-from scan.records.rounds import PracticeSet, Round
-from scan.records.tidy import hole_facts, miss_facts, round_row, throw_facts
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.answers import Answer
+from shortpencil.scan.records.kept import answer_from_text, answer_text, value_from_text, value_text
+from shortpencil.scan.records.record_json import practice_from_json, practice_to_json, time_text
+from shortpencil.scan.records.rounds import PracticeSet, Round
+from shortpencil.scan.records.tidy import hole_facts, miss_facts, round_row, throw_facts
 
 
 def stored_round(connection: Connection, round_id: str) -> Row[Any] | None:

@@ -30,16 +30,23 @@ from sqlalchemy import (
     update,
 )
 
-from forms.errors import InputError, RecordError
-from forms.form import Form
-from scan.asking import MATTERS, WAYS_TO_ASK
-from scan.reading import CARD_PICTURE, CardReading, FieldReading, FieldValue, Lesson
-from scan.records import forgetting, hands, many, set_aside, tables
-from scan.records.answers import Answer, AnsweredMeanwhile, apply_answer, checked_answer, lay_over, standing
-from scan.records.cards import Card, Waiting
-from scan.records.checking import Damage, damages, refuse_broken
-from scan.records.compose import round_from_reading
-from scan.records.database import (
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.form import Form
+from shortpencil.scan.asking import MATTERS, WAYS_TO_ASK
+from shortpencil.scan.reading import CARD_PICTURE, CardReading, FieldReading, FieldValue, Lesson
+from shortpencil.scan.records import forgetting, hands, many, set_aside, tables
+from shortpencil.scan.records.answers import (
+    Answer,
+    AnsweredMeanwhile,
+    apply_answer,
+    checked_answer,
+    lay_over,
+    standing,
+)
+from shortpencil.scan.records.cards import Card, Waiting
+from shortpencil.scan.records.checking import Damage, damages, refuse_broken
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.database import (
     copy_file,
     database_url,
     make_engine,
@@ -49,22 +56,22 @@ from scan.records.database import (
     wipe,
     writing,
 )
-from scan.records.forgetting import Traces
-from scan.records.from_file import Place, waiting_places, with_answer
-from scan.records.hands import KeptHand
-from scan.records.heads import CardHead, card_heads
-from scan.records.kept import reading_text, speaking_text
-from scan.records.lessons import vouched_for
-from scan.records.looks import Look, answer_of_look, left_answer, seen_together
-from scan.records.migrations import bring_up_to_date
-from scan.records.other_sheets import OtherSheet
-from scan.records.practice_sets import sets_from
-from scan.records.record_json import round_from_text, rounds_from_texts, time_from, time_text
-from scan.records.rounds import PracticeSet, Round
-from scan.records.sameness import Comparison
-from scan.records.schema import checked_text
-from scan.records.set_aside import Aside
-from scan.records.sheets import (
+from shortpencil.scan.records.forgetting import Traces
+from shortpencil.scan.records.from_file import Place, waiting_places, with_answer
+from shortpencil.scan.records.hands import KeptHand
+from shortpencil.scan.records.heads import CardHead, card_heads
+from shortpencil.scan.records.kept import reading_text, speaking_text
+from shortpencil.scan.records.lessons import vouched_for
+from shortpencil.scan.records.looks import Look, answer_of_look, left_answer, seen_together
+from shortpencil.scan.records.migrations import bring_up_to_date
+from shortpencil.scan.records.other_sheets import OtherSheet
+from shortpencil.scan.records.practice_sets import sets_from
+from shortpencil.scan.records.record_json import round_from_text, rounds_from_texts, time_from, time_text
+from shortpencil.scan.records.rounds import PracticeSet, Round
+from shortpencil.scan.records.sameness import Comparison
+from shortpencil.scan.records.schema import checked_text
+from shortpencil.scan.records.set_aside import Aside
+from shortpencil.scan.records.sheets import (
     SheetRound,
     matching,
     next_serial,
@@ -73,7 +80,7 @@ from scan.records.sheets import (
     shown_by,
     speaking_reading,
 )
-from scan.records.statements import (
+from shortpencil.scan.records.statements import (
     add_card,
     add_form,
     add_photo,
@@ -87,9 +94,9 @@ from scan.records.statements import (
     put_round,
     stored_round,
 )
-from scan.records.summary import COLUMNS, ORDER, Summary, Undated, undated_of, with_misses
-from scan.records.told import ToldSession, put_session, take_back_session, told_sessions
-from scan.records.versions import Join, Shown, speaking
+from shortpencil.scan.records.summary import COLUMNS, ORDER, Summary, Undated, undated_of, with_misses
+from shortpencil.scan.records.told import ToldSession, put_session, take_back_session, told_sessions
+from shortpencil.scan.records.versions import Join, Shown, speaking
 
 _BY_DAY: tuple[ColumnElement[object], ...] = tuple(literal_column(part) for part in ORDER)
 
@@ -136,7 +143,7 @@ class Kept:
 
 def form_from_field_map(text: str) -> Form:
     """Return the form of a field map's text."""
-    from forms.field_map import layout_from_json
+    from shortpencil.forms.field_map import layout_from_json
 
     return layout_from_json(text).form
 

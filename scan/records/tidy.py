@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from forms.form import USUAL_PHASES
-from forms.rules import PHASES
-from scan.records.rounds import Hole, PracticeSet, Round, Throw, Value, values_of
+from shortpencil.forms.form import USUAL_PHASES
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.records.rounds import Hole, PracticeSet, Round, Throw, Value, values_of
 
 Row = dict[str, Any]
 

@@ -23,9 +23,9 @@ from sqlalchemy import (
     select,
 )
 
-from forms.errors import InputError, RecordError
-from forms.rules import PHASES
-from scan.records import tables
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.records import tables
 
 LEAST_MINUTES, MOST_MINUTES = 1, 600
 

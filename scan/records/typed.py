@@ -12,10 +12,10 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from forms.units import M_PER_FOOT
-from scan.records.compose import DISTANCE_DECIMALS, USUAL_TEE, who_holed
-from scan.records.record_json import time_text
-from scan.records.rounds import RECORD_SCHEMA
+from shortpencil.forms.units import M_PER_FOOT
+from shortpencil.scan.records.compose import DISTANCE_DECIMALS, USUAL_TEE, who_holed
+from shortpencil.scan.records.record_json import time_text
+from shortpencil.scan.records.rounds import RECORD_SCHEMA
 
 TYPED_FORM = "typed"
 

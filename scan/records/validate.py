@@ -20,9 +20,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 from itertools import pairwise
 
-from forms.form import Form, Phase
-from scan.reading import Finding
-from scan.records.rounds import Hole, Round, Throw, is_day
+from shortpencil.forms.form import Form, Phase
+from shortpencil.scan.reading import Finding
+from shortpencil.scan.records.rounds import Hole, Round, Throw, is_day
 
 #: 806.01: a throw from within 10 m of the target is a putt.
 PUTTING_AREA_M = 10.0

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from forms.form import Form
-from scan.reading import DIFFERING, ONE_BY_ONE, PHOTOS_DISAGREE, CardReading
-from scan.records.sameness import compare
+from shortpencil.forms.form import Form
+from shortpencil.scan.reading import DIFFERING, ONE_BY_ONE, PHOTOS_DISAGREE, CardReading
+from shortpencil.scan.records.sameness import compare
 
 
 @dataclass(frozen=True, slots=True)

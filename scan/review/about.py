@@ -14,15 +14,15 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from forms.errors import InputError, RecordError
-from forms.rules import MANY, PHASES
-from scan.records.told import ToldSession, checked
-from scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
-from scan.review.keeping import chores_of
-from scan.review.naming import count_said, day_said
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.rules import MANY, PHASES
+from shortpencil.scan.records.told import ToldSession, checked
+from shortpencil.scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
+from shortpencil.scan.review.keeping import chores_of
+from shortpencil.scan.review.naming import count_said, day_said
 
 if TYPE_CHECKING:
-    from scan.review.app import Desk
+    from shortpencil.scan.review.app import Desk
 
 HANDS = ("erase", "off", "on")
 

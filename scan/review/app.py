@@ -22,36 +22,36 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from forms.catalog import Catalog
-from forms.errors import InputError, RecordError
-from forms.field_map import layout_from_json
-from forms.layout import Layout
-from scan.joining import Keeper
-from scan.reading import CARD_PICTURE
-from scan.records.answers import AnsweredMeanwhile
-from scan.records.card_values import DATE_FIELDS
-from scan.records.cards import Card
-from scan.records.store import Store
-from scan.review import about, doing, keeping, pages, year
-from scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
-from scan.review.asked import form_of, get, off, post, session_of, text_of
-from scan.review.chores import Chores
-from scan.review.doing import MOST_MINUTES
-from scan.review.door import PHONE_LINK_S, Door
-from scan.review.focus_view import FocusOf
-from scan.review.glance_pages import GlancePages, glanced_in
-from scan.review.guard import App, Guard, Limits
-from scan.review.links import qr_svg
-from scan.review.patience import Lines
-from scan.review.questions import Question, next_after, parsed, question_of
-from scan.review.readers import AT_ONCE, Readers
-from scan.review.receiving import Receiver, Told
-from scan.review.rendering import Pages, static_files
-from scan.review.shelf import copy_names, name_of, round_name
-from scan.review.views import close_up, surroundings
-from scan.review.who import DATE
-from scan.review.who_pages import WhoPages
-from scan.review.wording import without_input
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.field_map import layout_from_json
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.joining import Keeper
+from shortpencil.scan.reading import CARD_PICTURE
+from shortpencil.scan.records.answers import AnsweredMeanwhile
+from shortpencil.scan.records.card_values import DATE_FIELDS
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review import about, doing, keeping, pages, year
+from shortpencil.scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
+from shortpencil.scan.review.asked import form_of, get, off, post, session_of, text_of
+from shortpencil.scan.review.chores import Chores
+from shortpencil.scan.review.doing import MOST_MINUTES
+from shortpencil.scan.review.door import PHONE_LINK_S, Door
+from shortpencil.scan.review.focus_view import FocusOf
+from shortpencil.scan.review.glance_pages import GlancePages, glanced_in
+from shortpencil.scan.review.guard import App, Guard, Limits
+from shortpencil.scan.review.links import qr_svg
+from shortpencil.scan.review.patience import Lines
+from shortpencil.scan.review.questions import Question, next_after, parsed, question_of
+from shortpencil.scan.review.readers import AT_ONCE, Readers
+from shortpencil.scan.review.receiving import Receiver, Told
+from shortpencil.scan.review.rendering import Pages, static_files
+from shortpencil.scan.review.shelf import copy_names, name_of, round_name
+from shortpencil.scan.review.views import close_up, surroundings
+from shortpencil.scan.review.who import DATE
+from shortpencil.scan.review.who_pages import WhoPages
+from shortpencil.scan.review.wording import without_input
 
 MOST_PHOTOS = 12  # at once; a batch is `shortpencil read`
 MOST_TOLD = 3  # of how many cards what their round says is told at once: each takes half a second

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from scan.review.door import Session
+from shortpencil.scan.review.door import Session
 
 LONGEST = 60  # of a name
 T = TypeVar("T")

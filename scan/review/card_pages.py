@@ -6,12 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
-from forms.layout import Layout
-from scan.records.cards import Card
-from scan.records.store import Store
-from scan.review.asked import Page
-from scan.review.naming import Name
-from scan.review.shelf import name_of
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review.asked import Page
+from shortpencil.scan.review.naming import Name
+from shortpencil.scan.review.shelf import name_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,19 +16,19 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
-from scan.limits import limit
+from shortpencil.scan.limits import limit
 
 READY = b"ready\n"
 
 
 def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -> dict[str, Any]:
     """Return what a file says, as plain types; `hands` is a file with what is known of players' hands."""
-    from forms.catalog import Catalog
-    from scan.intake import read_file
-    from scan.joining import one_a_round
-    from scan.records.kept import hands_from_text, reading_text
-    from scan.vision.opening import photo
-    from scan.vision.seeing.known_hands import Hands
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.intake import read_file
+    from shortpencil.scan.joining import one_a_round
+    from shortpencil.scan.records.kept import hands_from_text, reading_text
+    from shortpencil.scan.vision.opening import photo
+    from shortpencil.scan.vision.seeing.known_hands import Hands
 
     photo.MAX_PIXELS = most_pixels
     tempfile.tempdir = str(path.parent)  # Tesseract's files go with the photo's folder, should this be ended
@@ -53,7 +53,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
 
 def main() -> None:
     """Read one job from standard input, write its result to standard output."""
-    from scan.vision.seeing.warm import warm
+    from shortpencil.scan.vision.seeing.warm import warm
 
     warm()
     limit()

@@ -19,7 +19,7 @@ from typing import Any
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from scan.review.patience import Lines, Patience
+from shortpencil.scan.review.patience import Lines, Patience
 
 MOST_CONNECTIONS = 128
 MOST_OF_ONE_STRANGER = 16  # a browser opens six

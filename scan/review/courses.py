@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from datetime import date
 from math import sqrt
 
-from forms.units import M_PER_FOOT
-from scan.records.rounds import Round
+from shortpencil.forms.units import M_PER_FOOT
+from shortpencil.scan.records.rounds import Round
 
 Z_90 = 1.6448536269514722  # standard normal quantile of 0.95
 

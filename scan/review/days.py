@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from datetime import date
 from urllib.parse import quote
 
-from forms.rules import MANY
-from scan.records.rounds import PracticeSet
-from scan.records.summary import Summary
-from scan.records.told import ToldSession
-from scan.review.naming import Name, count_said
+from shortpencil.forms.rules import MANY
+from shortpencil.scan.records.rounds import PracticeSet
+from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.records.told import ToldSession
+from shortpencil.scan.review.naming import Name, count_said
 
 MONTHS = calendar.month_name
 WEEKDAYS = tuple((calendar.day_abbr[n], calendar.day_name[n]) for n in range(7))  # ISO 8601: Monday first

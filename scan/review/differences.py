@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from forms.form import Form
-from scan.reading import FieldValue
-from scan.records.store import ANOTHER, SAME_PHOTO, SET_ASIDE, Kept
-from scan.review.wording import name_of, place_of, said
+from shortpencil.forms.form import Form
+from shortpencil.scan.reading import FieldValue
+from shortpencil.scan.records.store import ANOTHER, SAME_PHOTO, SET_ASIDE, Kept
+from shortpencil.scan.review.wording import name_of, place_of, said
 
 SHOWN = 6
 

@@ -16,10 +16,10 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from forms.errors import InputError
-from scan.records.rounds import is_day
-from scan.review.asked import Page, clean, clean_text, form_of, get, laptop_only, off, post
-from scan.review.chores import (
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.records.rounds import is_day
+from shortpencil.scan.review.asked import Page, clean, clean_text, form_of, get, laptop_only, off, post
+from shortpencil.scan.review.chores import (
     CardsAsked,
     Chores,
     CourseGiven,
@@ -28,12 +28,12 @@ from scan.review.chores import (
     evening_lines,
     evening_said,
 )
-from scan.review.keeping import chores_of
-from scan.review.naming import count_said, day_said
-from scan.review.shelf import round_shelf
+from shortpencil.scan.review.keeping import chores_of
+from shortpencil.scan.review.naming import count_said, day_said
+from shortpencil.scan.review.shelf import round_shelf
 
 if TYPE_CHECKING:
-    from scan.review.app import Desk
+    from shortpencil.scan.review.app import Desk
 
 MOST_COPIES, MOST_PLAYERS = 100, 500
 LONGEST_NAME = 60

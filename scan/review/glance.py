@@ -11,17 +11,17 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from forms.errors import InputError
-from forms.form import Field, Form
-from forms.geometry import Box
-from forms.layout import Cell, Layout
-from scan.reading import FieldReading, FieldValue
-from scan.records.answers import checked_answer
-from scan.records.cards import Card
-from scan.records.looks import Look, seen_together
-from scan.review.questions import WORTH_OFFERING
-from scan.review.views import FIELD_MARGIN_MM, box_of
-from scan.review.wording import name_of, place_of, said
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.form import Field, Form
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Cell, Layout
+from shortpencil.scan.reading import FieldReading, FieldValue
+from shortpencil.scan.records.answers import checked_answer
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.looks import Look, seen_together
+from shortpencil.scan.review.questions import WORTH_OFFERING
+from shortpencil.scan.review.views import FIELD_MARGIN_MM, box_of
+from shortpencil.scan.review.wording import name_of, place_of, said
 
 #: Letters that turn a pair to its next answer; `u` takes back.
 LETTERS = "abcdefghijklmnopqrstvwxyz"

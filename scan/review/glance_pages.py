@@ -12,14 +12,14 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from forms.errors import InputError
-from scan.records.answers import AnsweredMeanwhile
-from scan.records.cards import Card
-from scan.records.record_json import time_from, time_text
-from scan.review.asked import form_of, get, off, post, session_of
-from scan.review.card_pages import CardPages
-from scan.review.glance import Given, given_of, pairs_of
-from scan.review.naming import Name
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.records.answers import AnsweredMeanwhile
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.record_json import time_from, time_text
+from shortpencil.scan.review.asked import form_of, get, off, post, session_of
+from shortpencil.scan.review.card_pages import CardPages
+from shortpencil.scan.review.glance import Given, given_of, pairs_of
+from shortpencil.scan.review.naming import Name
 
 _MOST_FIELDS = 2000  # three a pair; a card has up to 340 fields
 

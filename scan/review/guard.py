@@ -22,9 +22,9 @@ from http.cookies import CookieError, SimpleCookie
 from time import monotonic
 from typing import Any
 
-from forms.shown import one_line
-from scan.review.door import Door
-from scan.review.patience import Lines
+from shortpencil.forms.shown import one_line
+from shortpencil.scan.review.door import Door
+from shortpencil.scan.review.patience import Lines
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]

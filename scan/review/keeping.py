@@ -18,14 +18,14 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
-from forms.errors import InputError, RecordError
-from scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
-from scan.review.chores import Chores
-from scan.review.naming import count_said
-from scan.review.wording import without_input
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
+from shortpencil.scan.review.chores import Chores
+from shortpencil.scan.review.naming import count_said
+from shortpencil.scan.review.wording import without_input
 
 if TYPE_CHECKING:
-    from scan.review.app import Desk
+    from shortpencil.scan.review.app import Desk
 
 REPLACE, ERASE = "replace", "erase"  # the words to type
 _BLOCK_BYTES = 2**20

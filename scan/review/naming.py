@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
-from scan.records.summary import Summary, Undated
+from shortpencil.scan.records.summary import Summary, Undated
 
 if TYPE_CHECKING:
-    from scan.records.heads import CardHead
+    from shortpencil.scan.records.heads import CardHead
 
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 NO_DAY, NO_COURSE, NO_NAME = "no date yet", "no course", "no name"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from scan.records.rounds import Round
+from shortpencil.scan.records.rounds import Round
 
 MOST_FOUND = 200
 

@@ -6,17 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from forms.form import Field
-from forms.geometry import Box
-from forms.layout import Layout
-from forms.rules import MANY
-from scan.records.answers import LEFT, standing
-from scan.records.cards import Card
-from scan.records.rounds import Round
-from scan.records.summary import Summary
-from scan.records.tidy import round_row
-from scan.review.views import box_of
-from scan.review.wording import key_of, name_of, said
+from shortpencil.forms.form import Field
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Layout
+from shortpencil.forms.rules import MANY
+from shortpencil.scan.records.answers import LEFT, standing
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.records.tidy import round_row
+from shortpencil.scan.review.views import box_of
+from shortpencil.scan.review.wording import key_of, name_of, said
 
 #: Sign and word of each provenance; the word is for screen readers and the legend, the sign for the table.
 STATES = {

@@ -6,8 +6,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from forms.rules import MANY, PHASES
-from scan.records.summary import Summary
+from shortpencil.forms.rules import MANY, PHASES
+from shortpencil.scan.records.summary import Summary
 
 LATE = 5  # rounds that "of late" speaks of
 

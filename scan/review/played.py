@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
-from forms.form import Form
-from forms.rules import MANY, rules_of
-from forms.units import M_PER_FOOT
-from scan.records.rounds import Hole, Round, Throw, Value
-from scan.records.tidy import misses, round_row
-from scan.records.validate import validate
-from scan.review.naming import count_said
+from shortpencil.forms.form import Form
+from shortpencil.forms.rules import MANY, rules_of
+from shortpencil.forms.units import M_PER_FOOT
+from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.records.tidy import misses, round_row
+from shortpencil.scan.records.validate import validate
+from shortpencil.scan.review.naming import count_said
 
 _NTH = ("first", "second", "third", "fourth", "fifth", "sixth")
 #: Causes of the built-in cards, for rounds whose card is not at hand.

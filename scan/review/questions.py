@@ -10,16 +10,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from forms.errors import InputError
-from forms.form import Field, Form
-from scan.asking import must_look
-from scan.reading import FieldReading, FieldValue
-from scan.records.answers import AT_A_GLANCE, LEFT, Answer, checked_answer, standing
-from scan.records.cards import Card
-from scan.records.compose import round_from_reading
-from scan.records.rounds import Round
-from scan.records.validate import ASK, ERROR, RoundFinding, validate
-from scan.review.wording import asks, blank_of, label_of, name_of, place_of, rule_said, said
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.form import Field, Form
+from shortpencil.scan.asking import must_look
+from shortpencil.scan.reading import FieldReading, FieldValue
+from shortpencil.scan.records.answers import AT_A_GLANCE, LEFT, Answer, checked_answer, standing
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.validate import ASK, ERROR, RoundFinding, validate
+from shortpencil.scan.review.wording import asks, blank_of, label_of, name_of, place_of, rule_said, said
 
 #: Keys with a meaning of their own on every question; no option gets one of them.
 BLANK_KEY, UNDO_KEY, AS_READ_KEY, LEAVE_KEY = "b", "u", "y", "x"

@@ -16,11 +16,11 @@ from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any
 
-import scan
-from scan.intake import FileResult
-from scan.reading import CardReading
-from scan.records.kept import reading_from_text
-from scan.review.child import READY
+from shortpencil.scan.intake import FileResult
+from shortpencil.scan.limits import python_path
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.records.kept import reading_from_text
+from shortpencil.scan.review.child import READY
 
 MAX_PHOTO_PIXELS = 60_000_000  # phones make 12 or 50 megapixels; memory in the child grows with it
 MAX_ANSWER_BYTES = 64 * 2**20
@@ -100,15 +100,13 @@ class Readers:
 
 
 def _start() -> subprocess.Popen[bytes]:
-    root = str(Path(scan.__file__ or "").parents[1])
-    places = os.pathsep.join(part for part in (root, os.environ.get("PYTHONPATH", "")) if part)
     return subprocess.Popen(
-        [sys.executable, "-m", "scan.review.child"],
+        [sys.executable, "-m", "shortpencil.scan.review.child"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         # One thread a library: several children share the machine, and each thread reserves memory.
-        env={**os.environ, "PYTHONPATH": places, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"},
+        env={**os.environ, "PYTHONPATH": python_path(), "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"},
         start_new_session=True,
     )
 

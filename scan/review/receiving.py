@@ -8,20 +8,20 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import BinaryIO
 
-from forms.errors import RecordError
-from forms.layout import Layout
-from scan.joining import Keeper, NotKept
-from scan.leftovers import UPLOAD, folder_for
-from scan.records.cards import Card
-from scan.records.kept import hands_text
-from scan.records.looks import seen_together
-from scan.records.store import SET_ASIDE, Kept, Store
-from scan.review.after_view import WorthOf, no_worth
-from scan.review.differences import differences
-from scan.review.pages import round_score
-from scan.review.questions import Question, question_of
-from scan.review.readers import Readers
-from scan.review.views import Region, close_up
+from shortpencil.forms.errors import RecordError
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.joining import Keeper, NotKept
+from shortpencil.scan.leftovers import UPLOAD, folder_for
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.kept import hands_text
+from shortpencil.scan.records.looks import seen_together
+from shortpencil.scan.records.store import SET_ASIDE, Kept, Store
+from shortpencil.scan.review.after_view import WorthOf, no_worth
+from shortpencil.scan.review.differences import differences
+from shortpencil.scan.review.pages import round_score
+from shortpencil.scan.review.questions import Question, question_of
+from shortpencil.scan.review.readers import Readers
+from shortpencil.scan.review.views import Region, close_up
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,21 +11,21 @@ from urllib.parse import quote
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from scan.review.naming import day_said
-from scan.review.questions import percent, when_said
+from shortpencil.scan.review.naming import day_said
+from shortpencil.scan.review.questions import percent, when_said
 
 #: Name in the address -> package, file in it, type. No name from a request ever becomes a path.
 STATIC = {
-    "page.css": ("scan.review", "static/page.css", "text/css; charset=utf-8"),
-    "year.css": ("scan.review", "static/year.css", "text/css; charset=utf-8"),
-    "page.js": ("scan.review", "static/page.js", "text/javascript; charset=utf-8"),
-    "glance.css": ("scan.review", "static/glance.css", "text/css; charset=utf-8"),
-    "glance.js": ("scan.review", "static/glance.js", "text/javascript; charset=utf-8"),
-    "roving.js": ("scan.review", "static/roving.js", "text/javascript; charset=utf-8"),
-    "htmx.min.js": ("scan.review", "static/htmx.min.js", "text/javascript; charset=utf-8"),
-    "icon.svg": ("scan.review", "static/icon.svg", "image/svg+xml"),
-    "regular.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Regular.ttf", "font/ttf"),
-    "bold.ttf": ("forms.fonts", "AtkinsonHyperlegibleNext-Bold.ttf", "font/ttf"),
+    "page.css": ("shortpencil.scan.review", "static/page.css", "text/css; charset=utf-8"),
+    "year.css": ("shortpencil.scan.review", "static/year.css", "text/css; charset=utf-8"),
+    "page.js": ("shortpencil.scan.review", "static/page.js", "text/javascript; charset=utf-8"),
+    "glance.css": ("shortpencil.scan.review", "static/glance.css", "text/css; charset=utf-8"),
+    "glance.js": ("shortpencil.scan.review", "static/glance.js", "text/javascript; charset=utf-8"),
+    "roving.js": ("shortpencil.scan.review", "static/roving.js", "text/javascript; charset=utf-8"),
+    "htmx.min.js": ("shortpencil.scan.review", "static/htmx.min.js", "text/javascript; charset=utf-8"),
+    "icon.svg": ("shortpencil.scan.review", "static/icon.svg", "image/svg+xml"),
+    "regular.ttf": ("shortpencil.forms.fonts", "AtkinsonHyperlegibleNext-Regular.ttf", "font/ttf"),
+    "bold.ttf": ("shortpencil.forms.fonts", "AtkinsonHyperlegibleNext-Bold.ttf", "font/ttf"),
 }
 
 
@@ -40,7 +40,7 @@ class Pages:
 @cache  # it keeps the templates that it has compiled
 def _environment() -> Environment:
     environment = Environment(
-        loader=PackageLoader("scan.review"),
+        loader=PackageLoader("shortpencil.scan.review"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

@@ -11,16 +11,16 @@ from pathlib import Path
 
 import uvicorn
 
-from forms.catalog import Catalog
-from forms.errors import InputError
-from scan.records.store import Store
-from scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
-from scan.review.app import Desk, make_app
-from scan.review.chores import Chores
-from scan.review.connections import Connections
-from scan.review.door import FIRST_LINK_S, Door
-from scan.review.focus_view import FocusOf
-from scan.review.readers import Readers
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
+from shortpencil.scan.review.app import Desk, make_app
+from shortpencil.scan.review.chores import Chores
+from shortpencil.scan.review.connections import Connections
+from shortpencil.scan.review.door import FIRST_LINK_S, Door
+from shortpencil.scan.review.focus_view import FocusOf
+from shortpencil.scan.review.readers import Readers
 
 LOOPBACK = "127.0.0.1"
 WATCH_S = 5.0

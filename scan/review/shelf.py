@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from scan.records.card_values import day_of
-from scan.records.cards import Card
-from scan.records.store import Store
-from scan.records.summary import Summary
-from scan.review.naming import Name, card_names, names_of
+from shortpencil.scan.records.card_values import day_of
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.review.naming import Name, card_names, names_of
 
 #: The fingerprint of a field map -> the title of its form, "" where it is not known.
 TitleOf = Callable[[str], str]

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from forms.form import Field
-from forms.geometry import Box
-from forms.layout import Layout
+from shortpencil.forms.form import Field
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Layout
 
 #: As `scan.vision.flattening.pictures` cuts them: a field's own picture shows this much around its cells.
 FIELD_MARGIN_MM = 1.6

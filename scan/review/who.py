@@ -11,20 +11,20 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from forms.errors import InputError
-from forms.form import Form
-from forms.geometry import Box
-from forms.layout import Layout
-from scan.reading import FieldValue
-from scan.records.answers import standing
-from scan.records.card_values import CENTURY, DATE_FIELDS
-from scan.records.cards import Card
-from scan.records.rounds import Round
-from scan.records.summary import Summary
-from scan.review.naming import day_said
-from scan.review.same_ink import ALIKE, most_alike
-from scan.review.views import box_of
-from scan.review.wording import name_of
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.form import Form
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.reading import FieldValue
+from shortpencil.scan.records.answers import standing
+from shortpencil.scan.records.card_values import CENTURY, DATE_FIELDS
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.review.naming import day_said
+from shortpencil.scan.review.same_ink import ALIKE, most_alike
+from shortpencil.scan.review.views import box_of
+from shortpencil.scan.review.wording import name_of
 
 PLAYER, COURSE, LAYOUT, DATE = "player", "course", "layout", "date"
 MOST_SUGGESTED = 5

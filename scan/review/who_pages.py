@@ -9,15 +9,15 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from forms.errors import InputError, RecordError
-from scan.records.answers import AnsweredMeanwhile
-from scan.records.record_json import time_text
-from scan.review.asked import form_of, get, off, post, session_of
-from scan.review.card_pages import CardPages
-from scan.review.glance_pages import Glanced
-from scan.review.naming import NO_DAY, Name
-from scan.review.shelf import round_shelf
-from scan.review.who import COURSE, DATE, LAYOUT, PLAYER, given_who, needs_of, who_of
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.records.answers import AnsweredMeanwhile
+from shortpencil.scan.records.record_json import time_text
+from shortpencil.scan.review.asked import form_of, get, off, post, session_of
+from shortpencil.scan.review.card_pages import CardPages
+from shortpencil.scan.review.glance_pages import Glanced
+from shortpencil.scan.review.naming import NO_DAY, Name
+from shortpencil.scan.review.shelf import round_shelf
+from shortpencil.scan.review.who import COURSE, DATE, LAYOUT, PLAYER, given_who, needs_of, who_of
 
 _KEYS = (PLAYER, COURSE, LAYOUT, DATE)
 _OTHER = "~other"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from forms.form import Field, Form
-from scan.reading import FieldValue
-from scan.records.card_values import DATE_FIELDS
+from shortpencil.forms.form import Field, Form
+from shortpencil.scan.reading import FieldValue
+from shortpencil.scan.records.card_values import DATE_FIELDS
 
 _BUBBLE = "Which bubble is filled?"
 _DISTANCE = "Which distance is written?"

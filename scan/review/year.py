@@ -18,25 +18,25 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from forms.errors import InputError, RecordError
-from forms.rules import IN_TABLES, MANY
-from scan.reading import CARD_PICTURE
-from scan.records.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
-from scan.records.record_json import round_text
-from scan.records.rounds import EXECUTIONS, Round
-from scan.records.summary import Summary
-from scan.review import pages
-from scan.review.asked import Page, form_of, get, off, post, text_of
-from scan.review.courses import CourseKey, course_games, course_lines, key_of
-from scan.review.days import WEEKDAYS, entries_of, months_of
-from scan.review.naming import count_said, day_said
-from scan.review.notes import search
-from scan.review.people import player_lines
-from scan.review.played import CAUSES, round_view
-from scan.review.shelf import Shelf, all_that_waits, round_name, round_shelf, shelf
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.rules import IN_TABLES, MANY
+from shortpencil.scan.reading import CARD_PICTURE
+from shortpencil.scan.records.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
+from shortpencil.scan.records.record_json import round_text
+from shortpencil.scan.records.rounds import EXECUTIONS, Round
+from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.review import pages
+from shortpencil.scan.review.asked import Page, form_of, get, off, post, text_of
+from shortpencil.scan.review.courses import CourseKey, course_games, course_lines, key_of
+from shortpencil.scan.review.days import WEEKDAYS, entries_of, months_of
+from shortpencil.scan.review.naming import count_said, day_said
+from shortpencil.scan.review.notes import search
+from shortpencil.scan.review.people import player_lines
+from shortpencil.scan.review.played import CAUSES, round_view
+from shortpencil.scan.review.shelf import Shelf, all_that_waits, round_name, round_shelf, shelf
 
 if TYPE_CHECKING:
-    from scan.review.app import Desk
+    from shortpencil.scan.review.app import Desk
 
 LATELY = 6
 LONGEST_TEXT = 500

@@ -3,5 +3,5 @@
 The names below are stable; see each one's help, or docs/front-door.md. Everything else is inside.
 """
 
-from scan.front_door import *  # noqa: F403  # the names of its `__all__`, which stands there alone
-from scan.front_door import __all__ as __all__
+from shortpencil.scan.front_door import *  # noqa: F403  # the names of its `__all__`, which stands there alone
+from shortpencil.scan.front_door import __all__ as __all__

@@ -10,19 +10,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forms.layout import Cell, Layout
-from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage
-from scan.vision.doubting.fading import blank_doubted, burnt_out_cells, faded_cells, usual_strength
-from scan.vision.doubting.partial import (
+from shortpencil.forms.layout import Cell, Layout
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage
+from shortpencil.scan.vision.doubting.fading import (
+    blank_doubted,
+    burnt_out_cells,
+    faded_cells,
+    usual_strength,
+)
+from shortpencil.scan.vision.doubting.partial import (
     chance_of_loss,
     hidden_cells,
     is_one_bit,
     outlines_shown,
     that_may_have_vanished,
 )
-from scan.vision.doubting.quality import cells_outside
-from scan.vision.doubting.shade import crossed_by_edges, marks_doubted, ones_doubted
-from scan.vision.doubting.visibility import (
+from shortpencil.scan.vision.doubting.quality import cells_outside
+from shortpencil.scan.vision.doubting.shade import crossed_by_edges, marks_doubted, ones_doubted
+from shortpencil.scan.vision.doubting.visibility import (
     OUTLINES_SAY,
     chance_of_no_trace,
     chances_by_place,
@@ -33,13 +38,18 @@ from scan.vision.doubting.visibility import (
     marks_of,
     where_all_show,
 )
-from scan.vision.evidence import Evidence
-from scan.vision.seeing.bubbles import bubble_log_likelihoods, bubble_patches, measure_bubbles, pen_darkness
-from scan.vision.seeing.digits import ANSWERS, digit_log_p_and_looks
-from scan.vision.seeing.ink import CardInk
-from scan.vision.seeing.likeness import OwnHand
-from scan.vision.seeing.own_hand import box_views, weighed
-from scan.vision.seeing.patches import (
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.seeing.bubbles import (
+    bubble_log_likelihoods,
+    bubble_patches,
+    measure_bubbles,
+    pen_darkness,
+)
+from shortpencil.scan.vision.seeing.digits import ANSWERS, digit_log_p_and_looks
+from shortpencil.scan.vision.seeing.ink import CardInk
+from shortpencil.scan.vision.seeing.likeness import OwnHand
+from shortpencil.scan.vision.seeing.own_hand import box_views, weighed
+from shortpencil.scan.vision.seeing.patches import (
     Writing,
     bare_log_p,
     cells_of_kind,
@@ -48,7 +58,7 @@ from scan.vision.seeing.patches import (
     writing_in,
     written_share,
 )
-from scan.vision.trace import Trace
+from shortpencil.scan.vision.trace import Trace
 
 #: In photos blurred by so many mm, a Gaussian's sigma, a thin stroke may be as pale as paper.
 _BLURRED_MM = 0.28

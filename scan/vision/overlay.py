@@ -11,13 +11,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.geometry import Box
-from scan.reading import CellReading
-from scan.vision.arrays import GrayImage, shrunk
-from scan.vision.finding.corners import model_corners
-from scan.vision.flattening.flat import px_slice
-from scan.vision.flattening.rectify import CARD_PX_PER_MM
-from scan.vision.trace import Trace
+from shortpencil.forms.geometry import Box
+from shortpencil.scan.reading import CellReading
+from shortpencil.scan.vision.arrays import GrayImage, shrunk
+from shortpencil.scan.vision.finding.corners import model_corners
+from shortpencil.scan.vision.flattening.flat import px_slice
+from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM
+from shortpencil.scan.vision.trace import Trace
 
 Picture = NDArray[np.uint8]  # (H, W, 3), blue green red
 

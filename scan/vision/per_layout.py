@@ -6,7 +6,7 @@ import functools
 from collections.abc import Callable
 from typing import TypeVar
 
-from forms.layout import Layout
+from shortpencil.forms.layout import Layout
 
 T = TypeVar("T")
 

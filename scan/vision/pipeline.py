@@ -9,13 +9,18 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
-from forms.layout import Layout
-from forms.serials import look_alikes
-from scan.reading import CARD_PICTURE, CardReading
-from scan.vision.deciding.decode import Decoded, decode
-from scan.vision.doubting.partial import only_marks, too_much_hidden, too_much_lost, with_missing_marks
-from scan.vision.doubting.possible import impossible
-from scan.vision.doubting.quality import (
+from shortpencil.forms.layout import Layout
+from shortpencil.forms.serials import look_alikes
+from shortpencil.scan.reading import CARD_PICTURE, CardReading
+from shortpencil.scan.vision.deciding.decode import Decoded, decode
+from shortpencil.scan.vision.doubting.partial import (
+    only_marks,
+    too_much_hidden,
+    too_much_lost,
+    with_missing_marks,
+)
+from shortpencil.scan.vision.doubting.possible import impossible
+from shortpencil.scan.vision.doubting.quality import (
     Quality,
     cells_outside,
     is_good,
@@ -24,17 +29,17 @@ from scan.vision.doubting.quality import (
     too_many_questions,
     why_not,
 )
-from scan.vision.finding.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
-from scan.vision.finding.corners import Corners, Mark, cards_of, find_marks, marks_at_a_glance
-from scan.vision.flattening.pictures import card_picture, sharp_field_pictures
-from scan.vision.flattening.rectify import CARD_PX_PER_MM, flatten, lost_cells, register
-from scan.vision.measuring import measure
-from scan.vision.opening.levels import SLACK, Levels
-from scan.vision.opening.photo import Photo
-from scan.vision.seeing.ink import ink_of
-from scan.vision.seeing.likeness import OwnHand
-from scan.vision.seeing.patches import cells_of_kind
-from scan.vision.trace import Trace
+from shortpencil.scan.vision.finding.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
+from shortpencil.scan.vision.finding.corners import Corners, Mark, cards_of, find_marks, marks_at_a_glance
+from shortpencil.scan.vision.flattening.pictures import card_picture, sharp_field_pictures
+from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM, flatten, lost_cells, register
+from shortpencil.scan.vision.measuring import measure
+from shortpencil.scan.vision.opening.levels import SLACK, Levels
+from shortpencil.scan.vision.opening.photo import Photo
+from shortpencil.scan.vision.seeing.ink import ink_of
+from shortpencil.scan.vision.seeing.likeness import OwnHand
+from shortpencil.scan.vision.seeing.patches import cells_of_kind
+from shortpencil.scan.vision.trace import Trace
 
 __all__ = [
     "BLANK_CARD",

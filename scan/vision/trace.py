@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from forms.layout import Layout
-from scan.reading import CardReading
-from scan.vision.arrays import FloatImage, GrayImage
-from scan.vision.doubting.visibility import Marks
-from scan.vision.evidence import Evidence
-from scan.vision.finding.corners import Corners
-from scan.vision.flattening.rectify import Registration
-from scan.vision.seeing.bubbles import BubbleInk
-from scan.vision.seeing.ink import CardInk
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.vision.arrays import FloatImage, GrayImage
+from shortpencil.scan.vision.doubting.visibility import Marks
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.finding.corners import Corners
+from shortpencil.scan.vision.flattening.rectify import Registration
+from shortpencil.scan.vision.seeing.bubbles import BubbleInk
+from shortpencil.scan.vision.seeing.ink import CardInk
 
 
 @dataclass(slots=True)

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from scan.reading import GLANCE, ONE_BY_ONE, CardReading
+from shortpencil.scan.reading import GLANCE, ONE_BY_ONE, CardReading
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, shoot
 
 Made = tuple[str, int, CardReading, dict]
@@ -24,8 +24,8 @@ Made = tuple[str, int, CardReading, dict]
 
 def made(photos: int, conditions: str, start: int, cache: Path | None) -> list[Made]:
     """Readings with their truth, out of the cache where there is one."""
-    from scan.vision.opening.photo import photos_from_bytes
-    from scan.vision.pipeline import read_photo
+    from shortpencil.scan.vision.opening.photo import photos_from_bytes
+    from shortpencil.scan.vision.pipeline import read_photo
     from tests.simulator.scenario import truth_json
 
     if cache and cache.exists():

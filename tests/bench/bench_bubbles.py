@@ -19,11 +19,11 @@ from pathlib import Path
 
 import numpy as np
 
-from forms.catalog import load_form
-from forms.layout import PAPERS, Layout, arrange
-from scan.vision.seeing.bubbles import bubble_log_likelihoods, measure_bubbles
-from scan.vision.weighing.likelihoods import choices, likelihoods
-from scan.vision.weighing.slips import FlagRule, Slips
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.layout import PAPERS, Layout, arrange
+from shortpencil.scan.vision.seeing.bubbles import bubble_log_likelihoods, measure_bubbles
+from shortpencil.scan.vision.weighing.likelihoods import choices, likelihoods
+from shortpencil.scan.vision.weighing.slips import FlagRule, Slips
 
 KINDS = ("empty", "filled", "erased", "struck", "unclear")
 #: Unclear marks that were meant all the same.

@@ -21,10 +21,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from scan.vision.deciding.decode import Decoded, decode
-from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Trace, read_photo
-from scan.vision.training import hands
+from shortpencil.scan.vision.deciding.decode import Decoded, decode
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.training import hands
 from tests.bench.cards import REPORT, TUNING, find_layout
 from tests.simulator.blanks import blank_card
 from tests.simulator.glyphs import GlyphBank

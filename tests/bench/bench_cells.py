@@ -21,8 +21,8 @@ from pathlib import Path
 
 import numpy as np
 
-from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import read_photo
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import read_photo
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, series, shoot
 from tests.simulator.scenario import some_writer, truth_json
 

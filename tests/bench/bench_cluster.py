@@ -31,9 +31,9 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from scan.records import tables
-from scan.records.database import reading
-from scan.records.store import open_store
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.database import reading
+from shortpencil.scan.records.store import open_store
 from tests.bench.bench_killed import START, TIMES, Server
 
 PX_PER_MM = 4.5
@@ -48,8 +48,8 @@ SAMPLE_S = 10.0
 
 def make(out: Path, cards: int) -> None:
     """Draw the photos, the truth of each base, and register the form that is not built in."""
-    from forms.catalog import Catalog, load_form
-    from forms.layout import PAPERS, arrange
+    from shortpencil.forms.catalog import Catalog, load_form
+    from shortpencil.forms.layout import PAPERS, arrange
     from tests.bench.cheap_cards import base_sheet, card_jpeg, serial_of
 
     Catalog(out / "home" / "forms").register(arrange(load_form(FEW), PAPERS["a4"]).layout)

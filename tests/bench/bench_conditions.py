@@ -24,7 +24,7 @@ from typing import Any
 
 import numpy as np
 
-from scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
 from tests.bench.cards import REPORT, TUNING, Counts, bank, count, series, shoot
 from tests.bench.stages import stages_timed
 from tests.simulator.scenario import CONDITIONS, GlyphBank

@@ -18,13 +18,13 @@ from pathlib import Path
 
 import numpy as np
 
-from forms.catalog import builtin_layout
-from forms.field_map import layout_to_json
-from forms.serials import serial_from
-from scan.front_door import read, sample_photos
-from scan.reading import CardReading, FieldReading
-from scan.records.compose import round_from_reading
-from scan.records.store import ANOTHER, NEW, Store, open_store
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.serials import serial_from
+from shortpencil.scan.front_door import read, sample_photos
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.store import ANOTHER, NEW, Store, open_store
 from tests.simulator.rounds import round_answers, some_player
 
 EVERY = 50  # copies between two lines

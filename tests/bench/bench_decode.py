@@ -20,10 +20,10 @@ from statistics import NormalDist
 
 import numpy as np
 
-from forms.catalog import load_form
-from forms.form import Form, form_from_toml
-from scan.vision.deciding.decode import Decoded, FlagRule, Slips, decode
-from scan.vision.evidence import ANSWER_SHARES, Evidence
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.form import Form, form_from_toml
+from shortpencil.scan.vision.deciding.decode import Decoded, FlagRule, Slips, decode
+from shortpencil.scan.vision.evidence import ANSWER_SHARES, Evidence
 from tests.vision.marked_cards import BLANK, cell_values, evidence_of, marked_card
 
 #: Readers by the errors per 1,000 digits they make alone: the separation of right from wrong scores, in

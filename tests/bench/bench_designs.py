@@ -17,14 +17,14 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw
 
-import forms.drawing
-from forms.catalog import load_form
-from forms.drawing import Fill, Outline, Shape
-from forms.field_map import fingerprint
-from forms.geometry import Box, Point, box_around
-from forms.layout import PAPERS, Sheet, arrange
-from forms.pdf import identify, to_pdf
-from forms.serials import serial_from
+from shortpencil.forms import drawing
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.drawing import Fill, Outline, Shape
+from shortpencil.forms.field_map import fingerprint
+from shortpencil.forms.geometry import Box, Point, box_around
+from shortpencil.forms.layout import PAPERS, Sheet, arrange
+from shortpencil.forms.pdf import identify, to_pdf
+from shortpencil.forms.serials import serial_from
 from tests.strangers.sheet import copied, printed, toner_of
 
 PX_MM, PHOTO_PX_MM = 12.0, 6.0
@@ -81,7 +81,7 @@ def looks(sheet: Sheet, design: str) -> dict[str, np.ndarray]:
     """Condition -> photo of the empty card."""
     identity = identify(serial_from(bytes(range(16))), fingerprint(sheet.layout))
     paper = sheet.layout.paper
-    pdf = to_pdf([restyled(forms.drawing.draw(sheet, identity), design)], paper, "card")
+    pdf = to_pdf([restyled(drawing.draw(sheet, identity), design)], paper, "card")
     toner = toner_of(pdf, PX_MM, (round(paper.height_mm * PX_MM), round(paper.width_mm * PX_MM)))
     fresh = printed(np.random.default_rng(1), toner, PX_MM, 0.5, "laser")
     weak = printed(np.random.default_rng(4), toner, PX_MM, 0.5, "weak")
@@ -141,10 +141,10 @@ def main() -> None:
     if sys.argv[1] == "picture":
         show(Path(sys.argv[2]))
         return
-    from scan.cli.main import main as shortpencil
+    from shortpencil.scan.cli.main import main as shortpencil
 
-    design, drawn = sys.argv[2], forms.drawing.draw
-    forms.drawing.draw = lambda sheet, identity: restyled(drawn(sheet, identity), design)
+    design, drawn = sys.argv[2], drawing.draw
+    drawing.draw = lambda sheet, identity: restyled(drawn(sheet, identity), design)
     sys.exit(shortpencil(sys.argv[3:]))
 
 

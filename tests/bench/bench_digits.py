@@ -29,9 +29,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.vision.seeing import calibration as cal
-from scan.vision.seeing import digits
-from scan.vision.training import mnist
+from shortpencil.scan.vision.seeing import calibration as cal
+from shortpencil.scan.vision.seeing import digits
+from shortpencil.scan.vision.training import mnist
 
 BOX_WH_MM = (5.0, 6.2)
 SIDE_MM = BOX_WH_MM[1] + digits.PATCH_MARGIN_MM
@@ -108,7 +108,7 @@ def slanted(images: NDArray[np.uint8], seed: int) -> NDArray[np.uint8]:
 
 
 def _fonts(folder: Path) -> None:
-    from scan.vision.training import fonts
+    from shortpencil.scan.vision.training import fonts
 
     files = [file for file in fonts.files_in(folder) if fonts.family_of(file) not in fonts.TRAINED_ON]
     images, labels, families = fonts.load(files, 3, 70_001)
@@ -150,7 +150,7 @@ def _by_even_hands(log_p: NDArray[np.floating], truth: NDArray[np.int64], writer
 
 def _straight_into_boxes(npz: Path, part: str) -> None:
     """The pictures of unseen writers as they are, in a usual pale outline; no photo."""
-    from scan.vision.training import hands
+    from shortpencil.scan.vision.training import hands
 
     held = hands.load(npz, part)
     px_per_mm = digits.PATCH_PX / SIDE_MM
@@ -171,7 +171,7 @@ def _hands(npz: Path, part: str, most: int) -> None:
     """Tables of unseen writers in boxes."""
     import torch
 
-    from scan.vision.training import bank, evaluate, hands, patches, pens, strokes
+    from shortpencil.scan.vision.training import bank, evaluate, hands, patches, pens, strokes
 
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     _straight_into_boxes(npz, part)
@@ -254,7 +254,9 @@ def main() -> None:
     if not args.mnist:
         return
     print(PUBLISHED)
-    card = json.loads(resources.files("scan.vision.seeing").joinpath("digits.json").read_text("utf-8"))
+    card = json.loads(
+        resources.files("shortpencil.scan.vision.seeing").joinpath("digits.json").read_text("utf-8")
+    )
     print(f"\nthis network: {card['parameters']} parameters, {card['bytes']} bytes")
     _speed()
     images, labels = mnist.load(args.mnist, args.part)
@@ -287,7 +289,7 @@ def main() -> None:
 def _simulated(folder: Path, part: str) -> None:
     import torch
 
-    from scan.vision.training import evaluate, train
+    from shortpencil.scan.vision.training import evaluate, train
 
     data, of_train = train.Data(mnist=folder), "report" if part == "test" else "tune"
     bank, _, counts = train.load_bank(data, of_train, 2_000, 70_001, torch.device("cpu"))

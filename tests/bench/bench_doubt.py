@@ -18,12 +18,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from scan.practice.doubt import pooled_phases, pooled_putting, possible_evidence
-from scan.practice.evidence import Evidence, evidence_of
-from scan.practice.phases import PhaseEvidence, phases_of
-from scan.practice.putting import putting_of
-from scan.records.doubt import likeliest
-from scan.records.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.practice.doubt import pooled_phases, pooled_putting, possible_evidence
+from shortpencil.scan.practice.evidence import Evidence, evidence_of
+from shortpencil.scan.practice.phases import PhaseEvidence, phases_of
+from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.records.doubt import likeliest
+from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
 from tests.practice.worlds import CURVE_M, PHASES, WORLDS, cards_of, play, players_of, truth_of
 
 WAYS = ("reviewed", "carried", "left out", "as guessed")

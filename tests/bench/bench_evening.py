@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from scan.cli.main import main as command
+from shortpencil.scan.cli.main import main as command
 from tests.simulator.blanks import small_bank
 from tests.simulator.paper import rasterise
 from tests.simulator.rounds import Answer

@@ -34,7 +34,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageFilter
 
-from scan.reading import GLANCE, CardReading, FieldReading, FieldValue
+from shortpencil.scan.reading import GLANCE, CardReading, FieldReading, FieldValue
 
 ARRANGEMENTS = {
     "beside": "",
@@ -113,10 +113,10 @@ def store_of(cards: list[Planted], place: Path) -> list[str]:
     """Make a store of the cards; return their serials in order."""
     from datetime import UTC, datetime
 
-    from forms.field_map import layout_to_json
-    from forms.serials import serial_from
-    from scan.records.compose import round_from_reading
-    from scan.records.store import open_store
+    from shortpencil.forms.field_map import layout_to_json
+    from shortpencil.forms.serials import serial_from
+    from shortpencil.scan.records.compose import round_from_reading
+    from shortpencil.scan.records.store import open_store
     from tests.bench.cards import find_layout
 
     serials = []

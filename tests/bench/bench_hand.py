@@ -29,13 +29,13 @@ from pathlib import Path
 
 import numpy as np
 
-from forms.field_map import layout_to_json
-from scan.reading import CardReading
-from scan.records.compose import round_from_reading
-from scan.records.store import Store, open_store
-from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import read_photo
-from scan.vision.seeing.known_hands import Hands
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.store import Store, open_store
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import read_photo
+from shortpencil.scan.vision.seeing.known_hands import Hands
 from tests.bench.cards import REPORT, TUNING, bank, find_layout
 from tests.simulator.blanks import blank_card
 from tests.simulator.handwriting import Writer, _alike

@@ -23,8 +23,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from scan.practice.effect import Effect, effect_of
-from scan.practice.phases import phases_of
+from shortpencil.scan.practice.effect import Effect, effect_of
+from shortpencil.scan.practice.phases import phases_of
 from tests.practice.worlds import (
     HELD_OUT,
     WORLDS,

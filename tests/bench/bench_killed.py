@@ -38,13 +38,13 @@ from pathlib import Path
 import numpy as np
 from sqlalchemy import select
 
-from scan.cli.main import main as cli_main
-from scan.records import tables
-from scan.records.database import reading
-from scan.records.store import open_store
+from shortpencil.scan.cli.main import main as cli_main
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.database import reading
+from shortpencil.scan.records.store import open_store
 from tests.bench.mutations import COURSE
 
-START = [sys.executable, "-c", "from scan.cli.main import run; run()"]
+START = [sys.executable, "-c", "from shortpencil.scan.cli.main import run; run()"]
 SEED = 20
 #: What two runs of the same command may write differently: when it was.
 TIMES = re.compile(r"20\d\d-\d\d-\d\d[T ]\d\d:\d\d:\d\d[.\d]*(Z|\+00:00)?")
@@ -135,15 +135,15 @@ def run(home: Path, *args: str, kill_after_s: float | None = None) -> Ended:
 def load_libraries() -> None:
     """Import what the commands import when they run, and run none of it: a fork takes no threads along."""
     for name in (
-        "forms.field_map",
+        "shortpencil.forms.field_map",
         "jsonschema",
-        "scan.joining",
-        "scan.records.backup",
-        "scan.records.export",
-        "scan.records.importing",
-        "scan.vision.seeing.own_hand",
-        "scan.vision.pipeline",
-        "scan.vision.joining.together",
+        "shortpencil.scan.joining",
+        "shortpencil.scan.records.backup",
+        "shortpencil.scan.records.export",
+        "shortpencil.scan.records.importing",
+        "shortpencil.scan.vision.seeing.own_hand",
+        "shortpencil.scan.vision.pipeline",
+        "shortpencil.scan.vision.joining.together",
     ):
         import_module(name)
 

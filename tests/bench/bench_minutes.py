@@ -22,9 +22,9 @@ from typing import Any
 
 import numpy as np
 
-from scan.asking import GLANCED_S, OVERLOOKED, QUESTION_S, ask_of, must_look, weight_of
-from scan.reading import CardReading, FieldReading, FieldValue
-from scan.records.store import open_store
+from shortpencil.scan.asking import GLANCED_S, OVERLOOKED, QUESTION_S, ask_of, must_look, weight_of
+from shortpencil.scan.reading import CardReading, FieldReading, FieldValue
+from shortpencil.scan.records.store import open_store
 from tests.bench.bench_asking import is_wrong
 from tests.bench.bench_glance import Planted, store_of
 

@@ -32,8 +32,8 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from scan import crew
-from scan.cli import main as main_module
+from shortpencil.scan import crew
+from shortpencil.scan.cli import main as main_module
 from tests.bench.mutations import PHOTO_SHARES, TEXT_SHARES, Kind, kinds, spoilt
 
 

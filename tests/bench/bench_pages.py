@@ -20,15 +20,15 @@ from pathlib import Path
 import numpy as np
 from starlette.testclient import TestClient
 
-from forms.catalog import Catalog
-from forms.field_map import layout_to_json
-from forms.form import form_from_toml
-from forms.layout import PAPERS, arrange
-from scan.reading import CardReading, FieldReading
-from scan.records.store import Store, open_store
-from scan.review.app import Desk, make_app
-from scan.review.door import Door
-from scan.review.readers import Readers
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records.store import Store, open_store
+from shortpencil.scan.review.app import Desk, make_app
+from shortpencil.scan.review.door import Door
+from shortpencil.scan.review.readers import Readers
 from tests.practice.invented import Player, rounds_of
 from tests.records.cards import ENDS
 from tests.review.conftest import HOST, no_focus

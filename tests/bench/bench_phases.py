@@ -10,8 +10,8 @@ import argparse
 
 import numpy as np
 
-from scan.practice.evidence import evidence_of
-from scan.practice.phases import phases_of
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.phases import phases_of
 from tests.practice.test_games import FOUR, four_phase_rounds
 
 AGAIN = 0.7

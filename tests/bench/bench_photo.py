@@ -27,25 +27,30 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from forms.catalog import Catalog
-from scan.crew import WORKERS_ENVIRONMENT, end_all
-from scan.intake import read_files
-from scan.vision.deciding.decode import decode
-from scan.vision.doubting.partial import hidden_cells, is_one_bit, outlines_shown
-from scan.vision.doubting.quality import judge
-from scan.vision.doubting.shade import crossed_by_edges
-from scan.vision.finding.codes import CardCode, read_code
-from scan.vision.finding.corners import find_cards
-from scan.vision.flattening.pictures import card_picture, sharp_field_pictures
-from scan.vision.flattening.rectify import flatten, register
-from scan.vision.measuring import measure
-from scan.vision.opening.levels import Levels
-from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Trace, read_photo
-from scan.vision.seeing.bubbles import bubble_log_likelihoods, bubble_patches, measure_bubbles, pen_darkness
-from scan.vision.seeing.digits import digit_log_p, engine
-from scan.vision.seeing.ink import ink_of
-from scan.vision.seeing.patches import cells_of_kind, digit_patches, writing_in, written_share
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.crew import WORKERS_ENVIRONMENT, end_all
+from shortpencil.scan.intake import read_files
+from shortpencil.scan.vision.deciding.decode import decode
+from shortpencil.scan.vision.doubting.partial import hidden_cells, is_one_bit, outlines_shown
+from shortpencil.scan.vision.doubting.quality import judge
+from shortpencil.scan.vision.doubting.shade import crossed_by_edges
+from shortpencil.scan.vision.finding.codes import CardCode, read_code
+from shortpencil.scan.vision.finding.corners import find_cards
+from shortpencil.scan.vision.flattening.pictures import card_picture, sharp_field_pictures
+from shortpencil.scan.vision.flattening.rectify import flatten, register
+from shortpencil.scan.vision.measuring import measure
+from shortpencil.scan.vision.opening.levels import Levels
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.seeing.bubbles import (
+    bubble_log_likelihoods,
+    bubble_patches,
+    measure_bubbles,
+    pen_darkness,
+)
+from shortpencil.scan.vision.seeing.digits import digit_log_p, engine
+from shortpencil.scan.vision.seeing.ink import ink_of
+from shortpencil.scan.vision.seeing.patches import cells_of_kind, digit_patches, writing_in, written_share
 from tests.bench.cards import find_layout, shoot
 
 Stages = dict[str, Callable[[], object]]
@@ -74,7 +79,8 @@ def peak_mb(step: str, path: str) -> float:
     """Peak resident memory of a fresh process that does one step with the same libraries loaded."""
     code = (
         "import cv2, sys; import numpy as np; from pathlib import Path\n"
-        "from scan.vision.opening.photo import load_photos; from scan.vision.pipeline import read_photo\n"
+        "from shortpencil.scan.vision.opening.photo import load_photos\n"
+        "from shortpencil.scan.vision.pipeline import read_photo\n"
         "from tests.bench.cards import find_layout; path = sys.argv[1]\n"
         # Not ru_maxrss: that of a child starts with its parent's.
         f"{step}\nprint(int(Path('/proc/self/status').read_text().split('VmHWM:')[1].split()[0]) / 1024)"

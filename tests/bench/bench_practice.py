@@ -24,11 +24,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from scan.practice.evidence import evidence_of
-from scan.practice.focus import focus_of
-from scan.practice.plan import drills_from_toml, plan_of
-from scan.practice.putting import putting_of
-from scan.practice.report import report_of
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.plan import drills_from_toml, plan_of
+from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.practice.report import report_of
 from tests.practice.invented import Player, rounds_of
 
 SIZES = (10, 100, 1_000, 2_500, 5_000, 10_000)
@@ -37,7 +37,7 @@ REPEATS = 5
 
 def main() -> None:
     """Print a line for each number of rounds."""
-    text = files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
+    text = files("shortpencil.scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
     drills = drills_from_toml(text, "drills.toml")
     rounds = rounds_of(Player(spread=0.3), max(SIZES), np.random.default_rng(1), every_days=1)
     print(f"{'rounds':>8} {'throws':>9} {'columns':>9} {'all':>9} {'per 1,000 rounds':>18}")
@@ -61,13 +61,13 @@ def main() -> None:
 
 def whole_command(rounds: int = 1000) -> None:
     """Print the CPU time of `focus` with its store, and of loading its libraries alone."""
-    from scan.records.store import open_store
+    from shortpencil.scan.records.store import open_store
 
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / "rounds.sqlite"
         with open_store(place) as store:
             store.add_rounds(rounds_of(Player(spread=0.3), rounds, np.random.default_rng(1)))
-        run = f"from scan.cli.main import main; main(['focus', '--store', {str(place)!r}])"
+        run = f"from shortpencil.scan.cli.main import main; main(['focus', '--store', {str(place)!r}])"
         load = "import sqlalchemy, numpy, scipy.special"
         for name, code in (("focus, store included", run), ("its libraries alone", load), ("start", "")):
             spent = [_cpu_of(code, folder) for _ in range(REPEATS)][1:]  # the first writes bytecode

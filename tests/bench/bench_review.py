@@ -23,10 +23,10 @@ import httpx2
 from playwright.sync_api import Page, sync_playwright
 from sqlalchemy import text
 
-from forms.catalog import Catalog
-from scan.intake import keep, read_file, round_of
-from scan.records.database import reading
-from scan.records.store import open_store
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.intake import keep, read_file, round_of
+from shortpencil.scan.records.database import reading
+from shortpencil.scan.records.store import open_store
 from tests.review.browser import ARGS, CHROMIUM, Server, come_in
 from tests.review.conftest import SAMPLES, THREE
 

@@ -38,11 +38,11 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from forms.catalog import load_form
-from forms.form import Field, Form
-from scan.vision.deciding.decode import FlagRule, decode
-from scan.vision.evidence import Evidence
-from scan.vision.seeing.calibration import expected_calibration_error
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.form import Field, Form
+from shortpencil.scan.vision.deciding.decode import FlagRule, decode
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.seeing.calibration import expected_calibration_error
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, series, shoot
 
 Floats = NDArray[np.float64]
@@ -73,8 +73,8 @@ def photo_of(job: tuple[str, float, int, str, int, float]) -> Photo:
     """Make and read one photo."""
     import cv2
 
-    from scan.vision.opening.photo import photos_from_bytes
-    from scan.vision.pipeline import Trace, read_photo
+    from shortpencil.scan.vision.opening.photo import photos_from_bytes
+    from shortpencil.scan.vision.pipeline import Trace, read_photo
     from tests.simulator.scenario import truth_json
 
     cv2.setNumThreads(1)
@@ -115,7 +115,7 @@ def made(args: argparse.Namespace) -> list[Photo]:
 
 def _network() -> str:
     """Fingerprint of the readers, so that no cache outlives them."""
-    here = resources.files("scan.vision.seeing")
+    here = resources.files("shortpencil.scan.vision.seeing")
     parts = [here.joinpath(name).read_bytes() for name in ("digits.onnx", "digits.json", "bubbles.json")]
     return hashlib.sha256(b"".join(parts)).hexdigest()
 
@@ -397,7 +397,7 @@ class Panel:
 
 @functools.cache
 def _font(size: int) -> ImageFont.FreeTypeFont:
-    path = resources.files("forms.fonts").joinpath(_FONT)
+    path = resources.files("shortpencil.forms.fonts").joinpath(_FONT)
     with path.open("rb") as file:
         return ImageFont.truetype(file, size * _FINER)
 

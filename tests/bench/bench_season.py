@@ -24,7 +24,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from scan.practice.gains import Laws, group_laws
+from shortpencil.scan.practice.gains import Laws, group_laws
 from tests.seasons.advisers import RIVALS, counts_of_all, expected, headline, rival, whole_tool
 from tests.seasons.rules import SIMPLE
 from tests.seasons.worlds import WORLDS, Chooser, World, all_knowing, play, players_of

@@ -30,10 +30,10 @@ from pathlib import Path
 
 import numpy as np
 
-from scan.records.export import write_export
-from scan.records.importing import open_rounds
-from scan.records.rounds import Hole, Round, Throw, Value
-from scan.records.store import open_store
+from shortpencil.scan.records.export import write_export
+from shortpencil.scan.records.importing import open_rounds
+from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.records.store import open_store
 from tests.practice.invented import Player, rounds_of
 
 STEPS = ("import", "again", "columns", "whole", "export", "json.loads")

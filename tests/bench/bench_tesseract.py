@@ -18,10 +18,10 @@ import numpy as np
 import pytesseract
 from numpy.typing import NDArray
 
-from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Trace, read_photo
-from scan.vision.seeing import digits
-from scan.vision.seeing.patches import cells_of_kind
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.seeing import digits
+from shortpencil.scan.vision.seeing.patches import cells_of_kind
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, series, shoot
 from tests.simulator.scenario import truth_json
 

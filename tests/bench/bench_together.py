@@ -12,11 +12,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from scan.reading import CardReading
-from scan.vision.deciding.decode import decode
-from scan.vision.joining.together import combined, disagreements
-from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.vision.deciding.decode import decode
+from shortpencil.scan.vision.joining.together import combined, disagreements
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import Trace, read_photo
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, seed_of
 from tests.simulator.blanks import blank_card
 from tests.simulator.scenario import (

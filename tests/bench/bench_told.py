@@ -22,10 +22,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from scan.practice.choice import Choice, choice_of
-from scan.practice.evidence import Evidence, evidence_of
-from scan.practice.focus import Focus, focus_of
-from scan.practice.helped import judged
+from shortpencil.scan.practice.choice import Choice, choice_of
+from shortpencil.scan.practice.evidence import Evidence, evidence_of
+from shortpencil.scan.practice.focus import Focus, focus_of
+from shortpencil.scan.practice.helped import judged
 from tests.seasons.advisers import expected, practice_of, rival, round_of
 from tests.seasons.worlds import (
     ROUNDS,

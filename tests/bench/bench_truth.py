@@ -19,10 +19,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from scan.practice.causes import causes_of
-from scan.practice.evidence import Evidence
-from scan.practice.phases import phases_of, recent_rounds
-from scan.practice.putting import putting_of
+from shortpencil.scan.practice.causes import causes_of
+from shortpencil.scan.practice.evidence import Evidence
+from shortpencil.scan.practice.phases import phases_of, recent_rounds
+from shortpencil.scan.practice.putting import putting_of
 from tests.practice.worlds import (
     CAUSES,
     CURVE_M,

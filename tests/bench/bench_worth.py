@@ -15,10 +15,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from scan.practice.evidence import evidence_of
-from scan.practice.focus import focus_of
-from scan.practice.putting import putting_of
-from scan.records.rounds import Hole, Round, Throw
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.records.rounds import Hole, Round, Throw
 from tests.practice.invented import Player, rounds_of
 
 KINDS = (

@@ -30,17 +30,17 @@ import numpy as np
 import zxingcpp
 from starlette.testclient import TestClient
 
-from forms.catalog import Catalog
-from forms.field_map import layout_to_json
-from forms.serials import split_code
-from scan.cli.chores import DeskChores
-from scan.cli.main import main as command
-from scan.cli.places import forms_folder
-from scan.cli.review import focus_of_store
-from scan.records.store import Store, open_store
-from scan.review.app import Desk, make_app
-from scan.review.door import Door
-from scan.review.readers import Readers
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.serials import split_code
+from shortpencil.scan.cli.chores import DeskChores
+from shortpencil.scan.cli.main import main as command
+from shortpencil.scan.cli.places import forms_folder
+from shortpencil.scan.cli.review import focus_of_store
+from shortpencil.scan.records.store import Store, open_store
+from shortpencil.scan.review.app import Desk, make_app
+from shortpencil.scan.review.door import Door
+from shortpencil.scan.review.readers import Readers
 from tests.simulator.blanks import small_bank
 from tests.simulator.paper import rasterise
 from tests.simulator.rounds import Answer

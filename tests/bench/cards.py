@@ -16,12 +16,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.catalog import builtin_fingerprints, builtin_layout
-from forms.layout import Layout
-from scan.reading import CardReading
-from scan.vision import pipeline
-from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Trace
+from shortpencil.forms.catalog import builtin_fingerprints, builtin_layout
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.vision import pipeline
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import Trace
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.scenario import (
     GlyphBank,

@@ -14,9 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.layout import PAPERS, QR_MODULE_MM, QR_QUIET_MODULES, arrange_codes
-from forms.pdf import identify
-from forms.serials import serial_from
+from shortpencil.forms.layout import PAPERS, QR_MODULE_MM, QR_QUIET_MODULES, arrange_codes
+from shortpencil.forms.pdf import identify
+from shortpencil.forms.serials import serial_from
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.rounds import cells_of, options_of
 from tests.simulator.scenario import fill, round_answers, some_player, some_writer

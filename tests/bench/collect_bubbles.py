@@ -1,7 +1,7 @@
 """Collects patches of simulated bubbles for training and judging the bubble network.
 
 Run: python -m tests.bench.collect_bubbles --learn --cards 8300 --jobs 16 --blanks FIRST.npz --out DIR
-then: python -m scan.vision.training.bubbles DIR/*.npz --out scan/vision/seeing/bubbles.npz
+then: python -m shortpencil.scan.vision.training.bubbles DIR/*.npz --out scan/vision/seeing/bubbles.npz
 and to judge: python -m tests.bench.collect_bubbles --report --cards 50 --families new --out NEW.npz
 
 `--cards` takes cards of `tests/simulator/hard_cards.py`, which leaves out families of marks, tools and prints
@@ -23,15 +23,15 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.catalog import load_form
-from forms.field_map import layout_from_json
-from forms.layout import PAPERS, Layout, arrange
-from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import Trace, read_photo
-from scan.vision.seeing.bubbles import CLASSES, bubble_patches, pen_darkness
-from scan.vision.seeing.ink import ink_of
-from scan.vision.seeing.patches import cells_of_kind, digit_patches
-from scan.vision.training.bubble_cards import CardBubbles, bubbles_to_learn, save
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.field_map import layout_from_json
+from shortpencil.forms.layout import PAPERS, Layout, arrange
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.seeing.bubbles import CLASSES, bubble_patches, pen_darkness
+from shortpencil.scan.vision.seeing.ink import ink_of
+from shortpencil.scan.vision.seeing.patches import cells_of_kind, digit_patches
+from shortpencil.scan.vision.training.bubble_cards import CardBubbles, bubbles_to_learn, save
 from tests.bench.cards import REPORT, TUNING, bank, find_layout, series, shoot
 from tests.simulator.blanks import save_blanks, saved_blanks
 from tests.simulator.hard_cards import card

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import numpy as np
 
-from forms.form import form_from_toml
-from scan.vision.deciding.decode import Decoded, decode
-from scan.vision.evidence import Evidence
-from scan.vision.weighing.holes import score_prior
-from scan.vision.weighing.written import written_sum
+from shortpencil.forms.form import form_from_toml
+from shortpencil.scan.vision.deciding.decode import Decoded, decode
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.weighing.holes import score_prior
+from shortpencil.scan.vision.weighing.written import written_sum
 
 FIGURE = Path(__file__).parents[2] / "docs" / "figures" / "decoding.svg"
 

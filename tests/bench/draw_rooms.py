@@ -36,12 +36,12 @@ ROOMS = {
 _WALK = """
 import json, sys
 from pathlib import Path
-from forms.catalog import Catalog
+from shortpencil.forms.catalog import Catalog
 try:
-    from scan.vision.opening.photo import load_photos
+    from shortpencil.scan.vision.opening.photo import load_photos
 except ImportError:
-    from scan.vision.photo import load_photos
-from scan.vision.pipeline import read_photo
+    from shortpencil.scan.vision.photo import load_photos
+from shortpencil.scan.vision.pipeline import read_photo
 find = Catalog(Path("nowhere")).find
 photo = next(iter(load_photos(Path("sample_scans/plain_good_light.jpg"))))
 read_photo(photo, find)  # tables that are made once are no part of the way
@@ -60,7 +60,7 @@ def imports_within(root: Path) -> dict[str, set[str]]:
     """File below scan/vision -> the files below it that it imports; the training scripts are left out."""
     room = root / "scan" / "vision"
     files = {
-        ".".join(("scan", "vision", *path.relative_to(room).with_suffix("").parts)): path
+        ".".join(("shortpencil", "scan", "vision", *path.relative_to(room).with_suffix("").parts)): path
         for path in room.rglob("*.py")
         if "training" not in path.parts and path.name != "__init__.py"
     }

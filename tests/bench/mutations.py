@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from scan.cli.main import main
+from shortpencil.scan.cli.main import main
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
 LONG_SIDE_PX = 1200  # about 4 px/mm: the card is read, in a fifth of the time of a phone's photo
@@ -194,7 +194,7 @@ def kinds(folder: Path, most_samples: int = 12) -> list[Kind]:
 
 def _refitted(file: Path) -> Path:
     """Give every other map that still is JSON the fingerprint of what is in it now, as a forger would."""
-    from forms.serials import fingerprint_of
+    from shortpencil.forms.serials import fingerprint_of
 
     data = file.read_bytes()
     with suppress(ValueError, RecursionError):

@@ -13,9 +13,9 @@ from contextlib import contextmanager
 from types import FunctionType
 from typing import Any
 
-from scan.vision import measuring, pipeline
+from shortpencil.scan.vision import measuring, pipeline
 
-ROOM = "scan.vision."
+ROOM = "shortpencil.scan.vision."
 
 
 class Stages:

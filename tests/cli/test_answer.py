@@ -6,10 +6,10 @@ import json
 
 import pytest
 
-from scan.cli.main import main
-from scan.records.export import write_export
-from scan.records.store import open_store
-from scan.records.tidy import settled
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.records.export import write_export
+from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.tidy import settled
 from tests.records.filled import NEAR, add_card
 from tests.records.test_export import played
 

@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from scan.cli.command_line import COLUMNS
-from scan.cli.main import build_parser, main
-from scan.cli.progress import counted, left_said
-from scan.cli.terminal import Shown, broken, wants_colour
-from scan.records.record_json import round_to_json
-from scan.records.store import open_store
+from shortpencil.scan.cli.command_line import COLUMNS
+from shortpencil.scan.cli.main import build_parser, main
+from shortpencil.scan.cli.progress import counted, left_said
+from shortpencil.scan.cli.terminal import Shown, broken, wants_colour
+from shortpencil.scan.records.record_json import round_to_json
+from shortpencil.scan.records.store import open_store
 from tests.records.test_export import played
 
 ROOT = Path(__file__).parents[2]
@@ -103,7 +103,7 @@ def test_the_completion_knows_every_command_and_option(
 
 def test_bash_takes_the_completion_and_completes_with_it(tmp_path: Path) -> None:
     script = subprocess.run(
-        [sys.executable, "-c", "from scan.cli.main import main; main(['completion', 'bash'])"],
+        [sys.executable, "-c", "from shortpencil.scan.cli.main import main; main(['completion', 'bash'])"],
         cwd=ROOT, capture_output=True, text=True, check=True,
     ).stdout  # fmt: skip
     (tmp_path / "completion").write_text(script)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from scan.cli.main import main
+from shortpencil.scan.cli.main import main
 
 
 def test_the_demo_shows_each_step_and_leaves_the_users_own_things_alone(
@@ -36,10 +36,10 @@ def test_the_demo_shows_each_step_and_leaves_the_users_own_things_alone(
 
 
 def test_on_a_terminal_the_demo_ends_on_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from scan.cli import demo
+    from shortpencil.scan.cli import demo
 
     opened: list[list[str]] = []
-    monkeypatch.setattr("scan.cli.main.main", lambda words: opened.append(words) or 0)
+    monkeypatch.setattr("shortpencil.scan.cli.main.main", lambda words: opened.append(words) or 0)
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
     (tmp_path / "photos").mkdir()

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from scan.cli.main import main
+from shortpencil.scan.cli.main import main
 
 
 @pytest.fixture(autouse=True)

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from forms.catalog import Catalog
-from scan.cli.main import main
-from scan.records.store import open_store
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.records.store import open_store
 from tests.records.cards import RECORDED_AT
 from tests.records.conftest import read_form
 from tests.records.test_hands import SIZE, add, answer, boxes, card
@@ -166,7 +166,7 @@ def test_forget_knows_when_there_is_nobody(place, capsys):
 
 def printed_for(home: Path, player: str) -> None:
     """Say that the sample's card was printed for a player."""
-    from scan.intake import read_file
+    from shortpencil.scan.intake import read_file
 
     (reading,) = read_file(SAMPLE, Catalog(home / "forms")).readings
     Catalog(home / "forms").assign({str(reading.serial): player})

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from scan.cli.main import main
-from scan.records.store import open_store
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.records.store import open_store
 from tests.records.filled import add_card, fill, rows
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from scan.cli.main import main
+from shortpencil.scan.cli.main import main
 from tests.forms.filled import photo_of
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from scan.cli.main import main
+from shortpencil.scan.cli.main import main
 from tests.forms.filled import photo_of
 
 DOCS = Path(__file__, "../../../docs/forms.md").resolve()

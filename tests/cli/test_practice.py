@@ -4,10 +4,10 @@ import json
 import numpy as np
 import pytest
 
-from forms.errors import InputError
-from scan.cli import practice
-from scan.records.rounds import PracticeSet
-from scan.records.store import open_store
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.cli import practice
+from shortpencil.scan.records.rounds import PracticeSet
+from shortpencil.scan.records.store import open_store
 from tests.practice.invented import Player, known, rounds_of
 from tests.practice.test_games import four_phase_rounds
 
@@ -68,7 +68,7 @@ def test_several_players_must_be_told_apart(store):
 def test_a_drill_list_of_ones_own(store, tmp_path, capsys):
     from importlib.resources import files
 
-    text = files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
+    text = files("shortpencil.scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
     own = tmp_path / "mine.toml"
     own.write_text(text.replace("throws = 60", "throws = 25"), encoding="utf-8")
     assert focus("--store", store, "--drills", own) == 0
@@ -141,7 +141,7 @@ def test_a_newcomer_is_drawn_to_the_others_of_the_store(tmp_path, capsys):
 
 
 def test_printing_the_practice_card_registers_its_form(store, tmp_path, capsys, monkeypatch):
-    from forms.catalog import Catalog
+    from shortpencil.forms.catalog import Catalog
 
     monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
     card = tmp_path / "card.pdf"
@@ -181,13 +181,13 @@ def test_causes_are_called_what_the_players_own_card_calls_them(tmp_path, capsys
     from datetime import UTC, datetime
     from importlib.resources import files
 
-    from forms.field_map import fingerprint, layout_to_json
-    from forms.form import form_from_toml
-    from forms.layout import PAPERS, arrange
-    from scan.reading import CardReading, FieldReading
-    from scan.records.compose import round_from_reading
+    from shortpencil.forms.field_map import fingerprint, layout_to_json
+    from shortpencil.forms.form import form_from_toml
+    from shortpencil.forms.layout import PAPERS, arrange
+    from shortpencil.scan.reading import CardReading, FieldReading
+    from shortpencil.scan.records.compose import round_from_reading
 
-    text = files("forms.builtin").joinpath("round9.toml").read_text(encoding="utf-8")
+    text = files("shortpencil.forms.builtin").joinpath("round9.toml").read_text(encoding="utf-8")
     text = text.replace('label = "released late, grip held"', 'label = "hung on too long"')
     layout = arrange(form_from_toml(text, source="own"), PAPERS["a4"]).layout
     fields = {f.id: FieldReading(None, 0.99) for f in layout.form.fields}

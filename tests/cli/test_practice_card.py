@@ -10,14 +10,14 @@ import cv2
 import numpy as np
 import pytest
 
-from forms.catalog import Catalog
-from forms.field_map import fingerprint, layout_to_json
-from forms.pdf import identify, to_pdf
-from forms.serials import serial_from
-from scan.cli.main import main
-from scan.cli.places import forms_folder
-from scan.practice.card import practice_page
-from scan.records.store import open_store
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.field_map import fingerprint, layout_to_json
+from shortpencil.forms.pdf import identify, to_pdf
+from shortpencil.forms.serials import serial_from
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.cli.places import forms_folder
+from shortpencil.scan.practice.card import practice_page
+from shortpencil.scan.records.store import open_store
 from tests.practice.test_card import a_sheet
 from tests.simulator.blanks import small_bank
 from tests.simulator.paper import rasterise

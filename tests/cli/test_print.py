@@ -9,11 +9,11 @@ import pypdfium2
 import pytest
 import zxingcpp
 
-from forms.catalog import Catalog
-from forms.errors import InputError, LayoutError
-from forms.serials import is_serial, split_code
-from scan.cli.main import main
-from scan.cli.places import forms_folder
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.errors import InputError, LayoutError
+from shortpencil.forms.serials import is_serial, split_code
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.cli.places import forms_folder
 
 
 @pytest.fixture(autouse=True)
@@ -179,7 +179,7 @@ def test_an_unknown_form_lists_the_known_ones(tmp_path, capsys) -> None:
 
 
 def test_a_changed_field_map_is_refused(tmp_path, capsys) -> None:
-    from forms.field_map import layout_from_json
+    from shortpencil.forms.field_map import layout_from_json
 
     field_map = tmp_path / "map.json"
     print_cards(capsys, "-o", tmp_path / "card.pdf", "--map", field_map)

@@ -11,8 +11,8 @@ import pytest
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from scan.cli.main import main
-from scan.records.store import open_store
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.records.store import open_store
 from tests.records.filled import fill
 
 ROOT = Path(__file__).parents[2]

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from scan.cli.main import main
-from scan.records.store import open_store
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.records.store import open_store
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.scenario import fill, round_answers, some_player, some_writer
 
@@ -282,8 +282,8 @@ def test_bad_input_gets_a_message_an_exit_code_and_no_record(make, code, words, 
 
 
 def test_the_bomb_is_refused_by_its_header(tmp_path, monkeypatch) -> None:
-    from forms.errors import InputError
-    from scan.vision.opening import photo
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.vision.opening import photo
 
     path = bad_bomb(tmp_path)
     monkeypatch.setattr(photo.cv2, "imdecode", lambda *_: pytest.fail("a bomb was decoded"))

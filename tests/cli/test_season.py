@@ -8,11 +8,11 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from forms.errors import InputError, RecordError
-from scan.cli import practice, season
-from scan.records.rounds import PracticeSet, Value
-from scan.records.store import open_store
-from scan.records.told import ToldSession
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.cli import practice, season
+from shortpencil.scan.records.rounds import PracticeSet, Value
+from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.told import ToldSession
 from tests.practice.invented import Player, rounds_of
 
 START = date(2025, 4, 1)

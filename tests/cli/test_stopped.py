@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from scan.cli import reading
-from scan.cli.main import main
-from scan.records.store import open_store
+from shortpencil.scan.cli import reading
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.records.store import open_store
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
 NAMES = (
@@ -35,7 +35,7 @@ def _own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_ctrl_c_keeps_what_was_read_and_says_so(tmp_path: Path, jobs: str) -> None:
     store = tmp_path / "rounds.sqlite"
     command = ["read", *PHOTOS, "--store", str(store), "--jobs", jobs]
-    start = [sys.executable, "-c", "from scan.cli.main import run; run()"]
+    start = [sys.executable, "-c", "from shortpencil.scan.cli.main import run; run()"]
     process = subprocess.Popen(
         [*start, *command], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
     )

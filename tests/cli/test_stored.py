@@ -9,14 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from forms.errors import InputError, RecordError
-from scan.cli import stored
-from scan.cli.main import main
-from scan.records.compose import round_from_reading
-from scan.records.export import write_export
-from scan.records.listing import quick_summaries
-from scan.records.store import open_store
-from scan.records.summary import Summary
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.cli import stored
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.export import write_export
+from shortpencil.scan.records.listing import quick_summaries
+from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.summary import Summary
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 from tests.records.test_export import played
 from tests.records.test_sheets import SECOND
@@ -164,7 +164,7 @@ def _written(path, text):
 def test_rounds_loads_neither_database_library_nor_schema_checker(place):
     code = (
         "import sys, argparse\n"
-        "from scan.cli import stored\n"
+        "from shortpencil.scan.cli import stored\n"
         "parser = argparse.ArgumentParser(); stored.add_to(parser.add_subparsers())\n"
         f"args = parser.parse_args(['rounds', '--store', {str(place)!r}]); args.run(args)\n"
         "print(sorted({'sqlalchemy', 'jsonschema', 'numpy', 'cv2', 'scipy'} & set(sys.modules)))"

@@ -12,13 +12,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from forms.catalog import Catalog
-from forms.files import write_whole
-from forms.serials import serial_from
-from scan import leftovers
-from scan.cli.main import main
-from scan.cli.places import forms_folder
-from scan.records.store import open_store
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.files import write_whole
+from shortpencil.forms.serials import serial_from
+from shortpencil.scan import leftovers
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.cli.places import forms_folder
+from shortpencil.scan.records.store import open_store
 from tests.practice.invented import Player, rounds_of
 from tests.records.cards import RECORDED_AT
 from tests.records.conftest import read_form
@@ -50,7 +50,7 @@ def killed(where: str, *words: str) -> None:
     module, _, name = where.partition(":")
     code = f"""
 import os, signal, sys
-import scan.cli.main, {module}
+import shortpencil.scan.cli.main, {module}
 def deadly(*args, **more):
     os.kill(os.getpid(), signal.SIGKILL)
 owner = {module}
@@ -58,7 +58,7 @@ owner = {module}
 for part in parts:
     owner = getattr(owner, part)
 setattr(owner, last, deadly)
-scan.cli.main.main(sys.argv[1:])
+shortpencil.scan.cli.main.main(sys.argv[1:])
 """
     run = subprocess.run([sys.executable, "-c", code, *words], cwd=ROOT, capture_output=True, check=False)
     assert run.returncode == -signal.SIGKILL, run.stderr
@@ -69,9 +69,9 @@ def traces(home: Path, word: str) -> list[str]:
 
 
 FORGET_KILLS = [
-    "scan.records.forgetting:forget",
-    "scan.records.store:wipe",
-    "forms.catalog:Catalog.forget",
+    "shortpencil.scan.records.forgetting:forget",
+    "shortpencil.scan.records.store:wipe",
+    "shortpencil.forms.catalog:Catalog.forget",
 ]
 
 
@@ -91,7 +91,9 @@ def test_a_killed_forget_is_finished_by_the_next_command(where: str, place: Path
     assert "cut short" not in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("where", ["scan.records.hands:erase", "scan.records.store:wipe"])
+@pytest.mark.parametrize(
+    "where", ["shortpencil.scan.records.hands:erase", "shortpencil.scan.records.store:wipe"]
+)
 @pytest.mark.parametrize("option", ["--erase", "--off"])
 def test_a_killed_erasing_of_a_hand_is_finished(where: str, option: str, place: Path, capsys) -> None:
     killed(where, "hand", "--player", ALIAS, option)
@@ -106,13 +108,13 @@ def test_a_killed_erasing_of_a_hand_is_finished(where: str, option: str, place: 
 
 
 def test_what_was_refused_as_a_whole_is_not_finished_later(place: Path, monkeypatch, capsys) -> None:
-    from forms.errors import RecordError
+    from shortpencil.forms.errors import RecordError
 
     def refuse(*args: object) -> None:
         raise RecordError("the store: expected that it can be written, found that it cannot.")
 
     with monkeypatch.context() as patched:
-        patched.setattr("scan.records.forgetting.forget", refuse)
+        patched.setattr("shortpencil.scan.records.forgetting.forget", refuse)
         assert main(["forget", ALIAS, "--yes"]) == 2
     assert main(["rounds"]) in (0, 1)
     assert "cut short" not in capsys.readouterr().err
@@ -121,7 +123,7 @@ def test_what_was_refused_as_a_whole_is_not_finished_later(place: Path, monkeypa
 
 
 def test_an_erasing_that_cannot_be_finished_yet_is_tried_again(place: Path, capsys) -> None:
-    killed("scan.records.store:wipe", "forget", ALIAS, "--yes")
+    killed("shortpencil.scan.records.store:wipe", "forget", ALIAS, "--yes")
     sound = place.read_bytes()
     for name in ("-wal", "-shm"):
         Path(f"{place}{name}").unlink(missing_ok=True)
@@ -137,7 +139,7 @@ def test_an_erasing_that_cannot_be_finished_yet_is_tried_again(place: Path, caps
 def test_what_is_deleted_is_overwritten_even_before_the_file_is_written_anew(
     place: Path, monkeypatch
 ) -> None:
-    monkeypatch.setattr("scan.records.store.wipe", lambda *_: None)
+    monkeypatch.setattr("shortpencil.scan.records.store.wipe", lambda *_: None)
     with open_store(place, read_form=read_form) as store:
         store.forget(ALIAS)
     assert traces(place.parent, ALIAS) == [str(path) for path in Catalog(forms_folder()).cards_of(ALIAS)]
@@ -169,7 +171,8 @@ def own_tmp(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_uploads_of_a_killed_server_are_cleared_at_the_next_start(own_tmp: Path, capsys) -> None:
-    code = "from scan.leftovers import Folder\nf = Folder('upload')\n(f.path / 'photo').write_bytes(b'x')\n"
+    code = "from shortpencil.scan.leftovers import Folder\nf = Folder('upload')\n"
+    code += "(f.path / 'photo').write_bytes(b'x')\n"
     gone = left_behind(code + "print(f.path, flush=True)")
     with leftovers.folder_for(leftovers.UPLOAD) as used:
         main(["rounds"])
@@ -184,7 +187,9 @@ def test_what_a_killed_restore_left_is_cleared_by_the_next_command(own_tmp: Path
         store.add_rounds(rounds_of(Player(name=ALIAS), 3, np.random.default_rng(1)))
     assert main(["backup", str(tmp_path / "all.zip")]) == 0
     new = tmp_path / "new" / "rounds.sqlite"
-    killed("scan.records.backup:_remove", "restore", str(tmp_path / "all.zip"), "--store", str(new))
+    killed(
+        "shortpencil.scan.records.backup:_remove", "restore", str(tmp_path / "all.zip"), "--store", str(new)
+    )
     assert list(new.parent.glob(".shortpencil-work.*")), "nothing was left: this kill proves nothing"
     assert traces(new.parent, ALIAS)
     assert main(["forget", ALIAS, "--yes", "--store", str(new)]) == 0
@@ -207,11 +212,12 @@ def test_the_next_demo_clears_the_last_ones_folder_and_none_in_use(own_tmp: Path
 def test_half_written_files_are_cleared_by_the_next_that_writes_there(own_tmp: Path, tmp_path: Path) -> None:
     target = tmp_path / "export" / "rounds.csv"
     code = (
-        "import forms.files\nfrom pathlib import Path\n"
+        "import shortpencil.forms.files\nfrom pathlib import Path\n"
         "def die(_):\n    import glob\n"
         f"    print(glob.glob({str(target.parent)!r} + '/.rounds.csv.*')[0], flush=True)\n"
         "    os.kill(os.getpid(), signal.SIGKILL)\n"
-        f"forms.files.os.fsync = die\nforms.files.write_whole(Path({str(target)!r}), b'half')"
+        f"shortpencil.forms.files.os.fsync = die\n"
+        f"shortpencil.forms.files.write_whole(Path({str(target)!r}), b'half')"
     )
     half = left_behind(code)
     other = target.parent / ".rounds.csv.backup"
@@ -223,7 +229,7 @@ def test_half_written_files_are_cleared_by_the_next_that_writes_there(own_tmp: P
 
 
 def test_a_file_that_is_being_written_is_not_taken_for_left_over(tmp_path: Path, monkeypatch) -> None:
-    from forms import files
+    from shortpencil.forms import files
 
     sync, seen = os.fsync, []
 

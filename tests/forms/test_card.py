@@ -18,16 +18,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from forms.catalog import all_builtin_fingerprints, builtin_fingerprints, builtin_names, load_form
-from forms.drawing import draw
-from forms.errors import LayoutError
-from forms.fiducials import PICTURES, QUIET_MM
-from forms.field_map import fingerprint, layout_from_json, layout_to_json
-from forms.form import form_from_toml
-from forms.geometry import Box, distance_to_fold
-from forms.layout import PAPERS, Layout, arrange
-from forms.pdf import identify, page_size_pt, to_pdf
-from forms.serials import card_code, look_alikes, serial_from, split_plain_code
+from shortpencil.forms.catalog import all_builtin_fingerprints, builtin_fingerprints, builtin_names, load_form
+from shortpencil.forms.drawing import draw
+from shortpencil.forms.errors import LayoutError
+from shortpencil.forms.fiducials import PICTURES, QUIET_MM
+from shortpencil.forms.field_map import fingerprint, layout_from_json, layout_to_json
+from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.geometry import Box, distance_to_fold
+from shortpencil.forms.layout import PAPERS, Layout, arrange
+from shortpencil.forms.pdf import identify, page_size_pt, to_pdf
+from shortpencil.forms.serials import card_code, look_alikes, serial_from, split_plain_code
 
 CARDS = [(form, paper) for form in builtin_names() for paper in PAPERS]
 SERIAL = serial_from(bytes(range(16)))

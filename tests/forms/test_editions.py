@@ -7,14 +7,20 @@ import threading
 
 import pytest
 
-from forms.catalog import Catalog, builtin_fingerprints, builtin_names, earlier_fingerprints, load_form
-from forms.drawing import OUTLINE_GREY, Outline, draw
-from forms.field_map import fingerprint
-from forms.form import Course, CourseHole
-from forms.geometry import Box
-from forms.layout import FOLD_CLEAR_MM, PAPERS, STUD_MM, arrange
-from forms.pdf import identify
-from forms.serials import serial_from
+from shortpencil.forms.catalog import (
+    Catalog,
+    builtin_fingerprints,
+    builtin_names,
+    earlier_fingerprints,
+    load_form,
+)
+from shortpencil.forms.drawing import OUTLINE_GREY, Outline, draw
+from shortpencil.forms.field_map import fingerprint
+from shortpencil.forms.form import Course, CourseHole
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import FOLD_CLEAR_MM, PAPERS, STUD_MM, arrange
+from shortpencil.forms.pdf import identify
+from shortpencil.forms.serials import serial_from
 
 SERIAL = serial_from(bytes(range(16)))
 

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from forms.errors import InputError
-from forms.files import parsed_json, parsed_toml, read_bytes, read_text, write_whole
-from forms.shown import found, harmless, is_text, one_line, path_text
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.files import parsed_json, parsed_toml, read_bytes, read_text, write_whole
+from shortpencil.forms.shown import found, harmless, is_text, one_line, path_text
 
 ROOT = Path(__file__).parents[2]
 
@@ -151,7 +151,9 @@ def test_a_file_that_may_not_be_written_is_left_alone(tmp_path: Path, monkeypatc
 
 @pytest.mark.parametrize("out", ["-", "/dev/stdout"])
 def test_a_card_is_printed_to_standard_output(out: str, tmp_path: Path) -> None:
-    code = "import sys; from scan.cli.main import main; sys.exit(main(['print', '-o', sys.argv[1]]))"
+    code = (
+        "import sys; from shortpencil.scan.cli.main import main; sys.exit(main(['print', '-o', sys.argv[1]]))"
+    )
     run = subprocess.run(
         [sys.executable, "-c", code, out],
         cwd=ROOT,

@@ -14,15 +14,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forms.catalog import builtin_names, load_form
-from forms.drawing import draw
-from forms.errors import InputError, ShortpencilError
-from forms.field_map import fingerprint, layout_from_json, layout_to_json
-from forms.form import form_from_toml
-from forms.layout import PAPERS, arrange
-from forms.pdf import identify
-from forms.published import form_schema, schema_text
-from forms.toml_lines import lines_of
+from shortpencil.forms.catalog import builtin_names, load_form
+from shortpencil.forms.drawing import draw
+from shortpencil.forms.errors import InputError, ShortpencilError
+from shortpencil.forms.field_map import fingerprint, layout_from_json, layout_to_json
+from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.forms.pdf import identify
+from shortpencil.forms.published import form_schema, schema_text
+from shortpencil.forms.toml_lines import lines_of
 from tests.forms.wrong_forms import RIGHT, WRONG
 
 GUIDE = Path(__file__).parents[2] / "docs" / "forms.md"
@@ -135,7 +135,7 @@ def test_an_example_of_the_guide_prints_on_both_papers(text: str, paper: str) ->
 
 
 def test_the_guide_names_every_key_of_a_form() -> None:
-    from forms.form_check import CAUSE, FIELD, FORM, OPTION, PHASE, ROWS
+    from shortpencil.forms.form_check import CAUSE, FIELD, FORM, OPTION, PHASE, ROWS
 
     text = GUIDE.read_text("utf-8")
     for table in (CAUSE, FIELD, FORM, OPTION, PHASE, ROWS):
@@ -147,7 +147,7 @@ def test_the_guide_names_every_key_of_a_form() -> None:
 def test_a_built_in_form_fits_the_published_schema_and_its_map_fits_the_other(name: str) -> None:
     from importlib.resources import files
 
-    data = tomllib.loads(files("forms.builtin").joinpath(f"{name}.toml").read_text("utf-8"))
+    data = tomllib.loads(files("shortpencil.forms.builtin").joinpath(f"{name}.toml").read_text("utf-8"))
     jsonschema.validate(data, json.loads(schema_text("form")))
     layout = arrange(load_form(name), PAPERS["a4"]).layout
     jsonschema.validate(json.loads(layout_to_json(layout)), json.loads(schema_text("field_map")))
@@ -173,7 +173,7 @@ def test_a_third_party_can_work_out_fingerprint_and_check_sign_from_the_schema()
     """The words of the field map's schema, followed to the letter."""
     import hashlib
 
-    from forms.serials import is_serial
+    from shortpencil.forms.serials import is_serial
 
     signs = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
     layout = arrange(load_form("round9"), PAPERS["letter"]).layout
@@ -261,7 +261,10 @@ def sources() -> list[str]:
     return [
         RIGHT,
         *EXAMPLES,
-        *(files("forms.builtin").joinpath(f"{n}.toml").read_text("utf-8") for n in builtin_names()),
+        *(
+            files("shortpencil.forms.builtin").joinpath(f"{n}.toml").read_text("utf-8")
+            for n in builtin_names()
+        ),
     ]
 
 

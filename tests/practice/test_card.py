@@ -2,17 +2,17 @@ from datetime import date
 
 import pytest
 
-from forms.drawing import Words, box_of
-from forms.field_map import fingerprint, layout_from_json, layout_to_json
-from forms.layout import PAPERS
-from forms.pdf import identify, to_pdf
-from forms.serials import serial_from
-from scan.practice import card, words
-from scan.practice.effect import practice_results
-from scan.practice.picture import text_width_mm
-from scan.practice.plan import plan_of
-from scan.reading import FieldReading
-from scan.records.practice_sets import sets_from
+from shortpencil.forms.drawing import Words, box_of
+from shortpencil.forms.field_map import fingerprint, layout_from_json, layout_to_json
+from shortpencil.forms.layout import PAPERS
+from shortpencil.forms.pdf import identify, to_pdf
+from shortpencil.forms.serials import serial_from
+from shortpencil.scan.practice import card, words
+from shortpencil.scan.practice.effect import practice_results
+from shortpencil.scan.practice.picture import text_width_mm
+from shortpencil.scan.practice.plan import plan_of
+from shortpencil.scan.reading import FieldReading
+from shortpencil.scan.records.practice_sets import sets_from
 from tests.practice.test_plan import DRILLS, a_focus
 
 PHASES_AND_CAUSES = [("putt", 0), ("drive", 5), ("approach", 7), ("putt", 7), ("drive", 8)]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from forms.layout import PAPERS
-from scan.practice.card import form_text, practice_sheet
-from scan.practice.plan import Plan, plan_of
+from shortpencil.forms.layout import PAPERS
+from shortpencil.scan.practice.card import form_text, practice_sheet
+from shortpencil.scan.practice.plan import Plan, plan_of
 from tests.practice.test_plan import DRILLS, a_focus
 
 

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from scan.practice import causes as c
-from scan.practice.evidence import evidence_of
+from shortpencil.scan.practice import causes as c
+from shortpencil.scan.practice.evidence import evidence_of
 from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
 
 

@@ -5,12 +5,19 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from scan.practice.choice import AHEAD, choice_of, counts_of, laws_of_group, target_of_choice, why_next
-from scan.practice.evidence import evidence_of
-from scan.practice.focus import focus_of
-from scan.practice.sessions import OfTen, Session, practised_before, sessions_of, ten_tries_of
-from scan.records.rounds import PracticeSet, Value
-from scan.records.told import ToldSession
+from shortpencil.scan.practice.choice import (
+    AHEAD,
+    choice_of,
+    counts_of,
+    laws_of_group,
+    target_of_choice,
+    why_next,
+)
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.sessions import OfTen, Session, practised_before, sessions_of, ten_tries_of
+from shortpencil.scan.records.rounds import PracticeSet, Value
+from shortpencil.scan.records.told import ToldSession
 from tests.practice.invented import Player, rounds_of
 
 START = date(2030, 4, 1)

@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.practice import cost
-from scan.practice.evidence import evidence_of
+from shortpencil.scan.practice import cost
+from shortpencil.scan.practice.evidence import evidence_of
 from tests.practice import worlds
 from tests.practice.invented import Player, blank, hole, one_round, rounds_of, throw
 

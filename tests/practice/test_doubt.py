@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.practice.doubt import (
+from shortpencil.scan.practice.doubt import (
     doubt_remark,
     pooled_causes,
     pooled_interval,
@@ -15,12 +15,12 @@ from scan.practice.doubt import (
     pooled_putting,
     possible_evidence,
 )
-from scan.practice.evidence import evidence_of
-from scan.practice.focus import focus_of
-from scan.practice.model import Interval, normal_quantile
-from scan.practice.phases import phases_of
-from scan.practice.putting import putting_of
-from scan.records.rounds import Round, Value
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.model import Interval, normal_quantile
+from shortpencil.scan.practice.phases import phases_of
+from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.records.rounds import Round, Value
 from tests.practice.invented import Player, rounds_of
 
 RNG = np.random.default_rng(3)
@@ -130,7 +130,7 @@ def test_a_distance_of_0_is_no_bug_whether_known_or_drawn() -> None:
 
 
 def test_the_group_weighs_doubt_as_each_player_does() -> None:
-    from scan.practice.players import group_of
+    from shortpencil.scan.practice.players import group_of
 
     draws = possible_evidence(DOUBTED)
     own = focus_of(evidence_of(DOUBTED), possible=draws)

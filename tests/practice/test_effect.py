@@ -3,10 +3,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from scan.practice import effect as f
-from scan.practice.evidence import evidence_of
-from scan.practice.model import difference, p_rate_fell
-from scan.records.rounds import PracticeSet, Value
+from shortpencil.scan.practice import effect as f
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.model import difference, p_rate_fell
+from shortpencil.scan.records.rounds import PracticeSet, Value
 from tests.practice import worlds
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
 

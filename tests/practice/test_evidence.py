@@ -3,8 +3,8 @@ from datetime import UTC, date, datetime
 
 import numpy as np
 
-from scan.practice.evidence import MISS, evidence_of
-from scan.records.rounds import Value
+from shortpencil.scan.practice.evidence import MISS, evidence_of
+from shortpencil.scan.records.rounds import Value
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
 
 PUTT = 2

@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.practice.evidence import evidence_of
-from scan.practice.focus import SETTLED_ROUNDS, focus_of, why_no_focus
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.focus import SETTLED_ROUNDS, focus_of, why_no_focus
 from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
 from tests.practice.test_phases import plain
 

@@ -5,8 +5,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from scan.practice import gains
-from scan.practice.gains import Counts, Laws, group_laws, learnt, usual_laws
+from shortpencil.scan.practice import gains
+from shortpencil.scan.practice.gains import Counts, Laws, group_laws, learnt, usual_laws
 
 
 def counts(misses, throws, sessions):

@@ -10,29 +10,29 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from forms.drawing import Words
-from forms.form import USUAL_PHASES, Phase
-from scan.practice.causes import words_of
-from scan.practice.choice import choice_of
-from scan.practice.cost import costs_of
-from scan.practice.doubt import possible_evidence
-from scan.practice.evidence import Evidence, bare_throws, evidence_of
-from scan.practice.focus import focus_of
-from scan.practice.focus_charts import strokes_chart
-from scan.practice.games import of_one_game
-from scan.practice.plan import drills_from_toml, plan_of
-from scan.practice.putting import putting_of
-from scan.practice.rate_charts import results_chart
-from scan.practice.report import report_of
-from scan.practice.results import two_by_two
-from scan.practice.screen import screen
-from scan.practice.sheet import sheet
-from scan.practice.web import page
-from scan.records.rounds import Hole, Round
+from shortpencil.forms.drawing import Words
+from shortpencil.forms.form import USUAL_PHASES, Phase
+from shortpencil.scan.practice.causes import words_of
+from shortpencil.scan.practice.choice import choice_of
+from shortpencil.scan.practice.cost import costs_of
+from shortpencil.scan.practice.doubt import possible_evidence
+from shortpencil.scan.practice.evidence import Evidence, bare_throws, evidence_of
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.focus_charts import strokes_chart
+from shortpencil.scan.practice.games import of_one_game
+from shortpencil.scan.practice.plan import drills_from_toml, plan_of
+from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.practice.rate_charts import results_chart
+from shortpencil.scan.practice.report import report_of
+from shortpencil.scan.practice.results import two_by_two
+from shortpencil.scan.practice.screen import screen
+from shortpencil.scan.practice.sheet import sheet
+from shortpencil.scan.practice.web import page
+from shortpencil.scan.records.rounds import Hole, Round
 from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
 
 DRILLS = drills_from_toml(
-    files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8"), "drills.toml"
+    files("shortpencil.scan.practice").joinpath("drills.toml").read_text(encoding="utf-8"), "drills.toml"
 )
 #: The usual game under other names.
 RENAMED = (
@@ -188,7 +188,7 @@ def test_everything_that_is_shown_speaks_of_the_four_phases(four: list[Round], o
 
 
 def _a4():
-    from forms.layout import PAPERS
+    from shortpencil.forms.layout import PAPERS
 
     return PAPERS["a4"]
 
@@ -218,7 +218,8 @@ how = "Ten to a towel."
 counts = "within a step"
 """
     listed = drills_from_toml(
-        files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8") + own, "own.toml"
+        files("shortpencil.scan.practice").joinpath("drills.toml").read_text(encoding="utf-8") + own,
+        "own.toml",
     )
     assert plan_of(focus, 30, listed).step("test").drill.id == "ten-upshots"
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import combine_pvalues
 
-from scan.practice.evidence import evidence_of
-from scan.practice.helped import (
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.helped import (
     OTHER_REASONS,
     compared,
     judged,
@@ -17,7 +17,7 @@ from scan.practice.helped import (
     sentence,
     slope,
 )
-from scan.practice.sessions import Session
+from shortpencil.scan.practice.sessions import Session
 from tests.practice.invented import Player, rounds_of
 
 START = date(2030, 4, 1)

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.practice.cost import costs_of
-from scan.practice.evidence import evidence_of
-from scan.practice.hidden import hidden_of
+from shortpencil.scan.practice.cost import costs_of
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.hidden import hidden_of
 from tests.practice import worlds
 from tests.practice.invented import hole, known, one_round, throw
 

@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.practice import luck
-from scan.practice.evidence import evidence_of
+from shortpencil.scan.practice import luck
+from shortpencil.scan.practice.evidence import evidence_of
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
 
 

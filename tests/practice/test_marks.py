@@ -3,15 +3,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.practice import marks
-from scan.practice.cost import costs_of
-from scan.practice.evidence import bare_throws, evidence_of, only_misses
-from scan.practice.focus import focus_of
-from scan.practice.phases import phases_of
-from scan.practice.plan import plan_of
-from scan.practice.putting import putting_of
-from scan.practice.results import two_by_two
-from scan.practice.screen import screen
+from shortpencil.scan.practice import marks
+from shortpencil.scan.practice.cost import costs_of
+from shortpencil.scan.practice.evidence import bare_throws, evidence_of, only_misses
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.phases import phases_of
+from shortpencil.scan.practice.plan import plan_of
+from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.practice.results import two_by_two
+from shortpencil.scan.practice.screen import screen
 from tests.practice import worlds
 from tests.practice.invented import hole, known, one_round, throw
 
@@ -54,11 +54,11 @@ def test_a_card_of_misses_only_makes_counts_and_no_rates():
 def test_no_absurd_aim_for_a_card_of_misses_only():
     from importlib.resources import files
 
-    from scan.practice.plan import drills_from_toml
+    from shortpencil.scan.practice.plan import drills_from_toml
 
     (e,) = some("misses only")
     f = focus_of(e)
-    text = files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
+    text = files("shortpencil.scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
     plan = plan_of(f, 30, drills_from_toml(text, "drills.toml"))
     assert plan.aim.usual is None
     assert plan.aim.count >= 5
@@ -149,7 +149,7 @@ def test_pooled_log_odds_ratio_and_the_chance_of_staying_out():
 def test_the_remark_on_coloured_putts_is_gentle_and_has_its_counts():
     (e,) = some("plain")
     m = replace(marks.marks_of(e), p_coloured=0.8, dropped=(80, 78), stayed=(40, 37))
-    from scan.practice.focus import _coloured
+    from shortpencil.scan.practice.focus import _coloured
 
     said = _coloured(m)
     assert said.startswith("Of 80 putts that dropped you call 78 clean, of 40 that stayed out 37 missed.")

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scan.practice import model
+from shortpencil.scan.practice import model
 
 FOUR_DIGITS = 6e-5  # a table printed to 4 decimals
 

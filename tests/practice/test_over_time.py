@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from scan.practice import over_time as o
-from scan.practice.evidence import evidence_of
-from scan.practice.rate_charts import time_charts
+from shortpencil.scan.practice import over_time as o
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.rate_charts import time_charts
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_model import NIST_COUNTS
 from tests.practice.test_phases import plain

@@ -3,9 +3,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.practice import phases
-from scan.practice.cost import Costs
-from scan.practice.evidence import evidence_of
+from shortpencil.scan.practice import phases
+from shortpencil.scan.practice.cost import Costs
+from shortpencil.scan.practice.evidence import evidence_of
 from tests.practice.invented import Player, hole, one_round, rounds_of, throw
 
 

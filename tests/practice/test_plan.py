@@ -5,18 +5,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forms.errors import InputError
-from forms.rules import PHASES
-from scan.practice import plan as p
-from scan.practice import words
-from scan.practice.causes import CAUSE_WORDS
-from scan.practice.evidence import evidence_of
-from scan.practice.focus import focus_of
-from scan.practice.putting import Curve
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.practice import plan as p
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.causes import CAUSE_WORDS
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.putting import Curve
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_causes import noted
 
-TEXT = files("scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
+TEXT = files("shortpencil.scan.practice").joinpath("drills.toml").read_text(encoding="utf-8")
 DRILLS = p.drills_from_toml(TEXT, "drills.toml")
 
 

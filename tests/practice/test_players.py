@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from scan.practice import players as g
-from scan.practice.evidence import evidence_of
-from scan.practice.phases import phases_of
+from shortpencil.scan.practice import players as g
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.phases import phases_of
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_phases import plain
 

@@ -3,8 +3,8 @@ from math import pi
 import numpy as np
 import pytest
 
-from scan.practice import putting as p
-from scan.practice.evidence import evidence_of
+from shortpencil.scan.practice import putting as p
+from shortpencil.scan.practice.evidence import evidence_of
 from tests.practice.invented import blank, hole, known, one_round, throw
 
 # Golf putting: Berry 1995/96; Gelman & Nolan 2002; Gelman's case study of 2019 (R, V)

@@ -6,19 +6,19 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from forms.drawing import Words
-from forms.layout import PAPERS
-from forms.pdf import to_pdf
-from scan.practice import words
-from scan.practice.effect import effect_of, practice_results
-from scan.practice.evidence import evidence_of
-from scan.practice.focus import focus_of
-from scan.practice.picture import dot, line, moved, paragraph, text, text_width_mm, to_svg
-from scan.practice.plan import plan_of
-from scan.practice.report import report_of
-from scan.practice.sheet import sheet
-from scan.practice.web import page
-from scan.records.rounds import PracticeSet, Value
+from shortpencil.forms.drawing import Words
+from shortpencil.forms.layout import PAPERS
+from shortpencil.forms.pdf import to_pdf
+from shortpencil.scan.practice import words
+from shortpencil.scan.practice.effect import effect_of, practice_results
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.picture import dot, line, moved, paragraph, text, text_width_mm, to_svg
+from shortpencil.scan.practice.plan import plan_of
+from shortpencil.scan.practice.report import report_of
+from shortpencil.scan.practice.sheet import sheet
+from shortpencil.scan.practice.web import page
+from shortpencil.scan.records.rounds import PracticeSet, Value
 from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
 from tests.practice.test_plan import DRILLS
 
@@ -207,7 +207,7 @@ def test_sheet_uses_black_and_grey_only_and_the_same_report_gives_the_same_bytes
 
 
 def test_svg_escapes_and_rounds():
-    from scan.practice.picture import Picture
+    from shortpencil.scan.practice.picture import Picture
 
     p = Picture("a < b", "c & d", 10, 5, (text(1, 2, "5 < 6"), line(0, 0, 1.23456, 1), *dot(2, 2)))
     svg = to_svg(p)

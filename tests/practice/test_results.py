@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from scan.practice.evidence import evidence_of
-from scan.practice.model import fisher_exact
-from scan.practice.results import two_by_two
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.model import fisher_exact
+from shortpencil.scan.practice.results import two_by_two
 from tests.practice.invented import Player, hole, one_round, rounds_of, throw
 
 

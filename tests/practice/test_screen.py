@@ -3,10 +3,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.practice.evidence import evidence_of
-from scan.practice.focus import focus_of
-from scan.practice.plan import plan_of
-from scan.practice.screen import HEIGHT, WIDTH, screen
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.plan import plan_of
+from shortpencil.scan.practice.screen import HEIGHT, WIDTH, screen
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_phases import plain
 from tests.practice.test_plan import DRILLS

@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.practice import where
-from scan.practice.evidence import evidence_of
+from shortpencil.scan.practice import where
+from shortpencil.scan.practice.evidence import evidence_of
 from tests.practice import worlds
 from tests.practice.invented import Player, known, rounds_of
 

@@ -5,7 +5,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.evidence import evidence_of
 from tests.practice import worlds
 from tests.practice.invented import hole, known, one_round, throw
 

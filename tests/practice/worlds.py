@@ -25,7 +25,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.practice.evidence import Evidence, MissNote, RoundHead, columns_of
+from shortpencil.scan.practice.evidence import Evidence, MissNote, RoundHead, columns_of
 
 Floats = NDArray[np.float64]
 

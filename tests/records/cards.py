@@ -9,8 +9,8 @@ import functools
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
-from forms.form import Course, CourseHole, Form, form_from_toml
-from scan.reading import ONE_BY_ONE, CardReading, CellReading, FieldReading, FieldValue
+from shortpencil.forms.form import Course, CourseHole, Form, form_from_toml
+from shortpencil.scan.reading import ONE_BY_ONE, CardReading, CellReading, FieldReading, FieldValue
 
 RECORDED_AT = datetime(2026, 6, 1, 18, 30, tzinfo=UTC)
 PHOTO = "a" * 64

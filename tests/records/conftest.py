@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from sqlalchemy import CheckConstraint, Column, Integer, MetaData, select
 
-from forms.rules import PHASES
-from scan.records import tables, told
-from scan.records.store import open_store
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.records import tables, told
+from shortpencil.scan.records.store import open_store
 from tests.records.cards import round_form
 
 POSTGRES = os.environ.get("SHORTPENCIL_TEST_POSTGRES")  # as in postgresql://postgres@127.0.0.1/postgres

@@ -26,10 +26,10 @@ from pathlib import Path
 
 from sqlalchemy import event, select
 
-from scan.records import tables
-from scan.records.compose import round_from_reading
-from scan.records.database import reading as reading_from
-from scan.records.store import Store, open_store
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.database import reading as reading_from
+from shortpencil.scan.records.store import Store, open_store
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 
 STEP_BYTES = 3300  # less than a page of 4096, and no divisor of it: pages are cut in ever other places

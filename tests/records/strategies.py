@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 
 from hypothesis import strategies as st
 
-from forms.form import USUAL_PHASES, Phase
-from scan.records.rounds import Hole, PracticeSet, Round, Throw, Value
+from shortpencil.forms.form import USUAL_PHASES, Phase
+from shortpencil.scan.records.rounds import Hole, PracticeSet, Round, Throw, Value
 
 NASTY = (
     "=1+1",

@@ -15,12 +15,12 @@ from pathlib import Path
 
 import pytest
 
-from forms.catalog import Catalog, load_form
-from forms.errors import InputError, RecordError
-from forms.form import Course, CourseHole
-from forms.layout import PAPERS, arrange
-from scan.records import backup
-from scan.records.store import open_store
+from shortpencil.forms.catalog import Catalog, load_form
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.form import Course, CourseHole
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.scan.records import backup
+from shortpencil.scan.records.store import open_store
 from tests.records.filled import add_card, fill, rows
 
 NOW = datetime(2026, 11, 2, 9, 30, tzinfo=UTC)

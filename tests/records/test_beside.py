@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from scan.records.store import Store
+from shortpencil.scan.records.store import Store
 from tests.practice.invented import Player, rounds_of
 
 

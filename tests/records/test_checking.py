@@ -12,12 +12,12 @@ from pathlib import Path
 import pytest
 from sqlalchemy import inspect, text
 
-from forms.errors import RecordError
-from scan.records import sealing, tables
-from scan.records.database import reading as reading_from
-from scan.records.database import writing
-from scan.records.export import exported_files
-from scan.records.store import open_store
+from shortpencil.forms.errors import RecordError
+from shortpencil.scan.records import sealing, tables
+from shortpencil.scan.records.database import reading as reading_from
+from shortpencil.scan.records.database import writing
+from shortpencil.scan.records.export import exported_files
+from shortpencil.scan.records.store import open_store
 from tests.records.filled import NEAR, fill, rows
 
 

@@ -2,13 +2,13 @@ from datetime import UTC, datetime
 
 import pytest
 
-from forms.catalog import load_form
-from forms.errors import InputError
-from forms.form import Course, CourseHole, form_from_toml
-from scan.reading import CardReading
-from scan.records.answers import Answer, apply_answer, checked_answer
-from scan.records.compose import round_from_reading
-from scan.records.rounds import Round, Value
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.form import Course, CourseHole, form_from_toml
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.records.answers import Answer, apply_answer, checked_answer
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.rounds import Round, Value
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
 
 LATER = datetime(2026, 6, 2, 7, 0, tzinfo=UTC)

@@ -10,23 +10,23 @@ from itertools import pairwise
 import pytest
 from sqlalchemy import text
 
-from scan.asking import EVERYTHING, LITTLE, MATTERS
-from scan.reading import GLANCE, ONE_BY_ONE, SEVERAL, CardReading, FieldReading
-from scan.records import tables
-from scan.records.answers import AT_A_GLANCE, LEFT, AnsweredMeanwhile, standing
-from scan.records.compose import round_from_reading
-from scan.records.csv_rounds import rounds_from_csv
-from scan.records.database import reading as reading_from
-from scan.records.database import writing
-from scan.records.doubt import likeliest, possible_rounds
-from scan.records.export import exported_files, rounds_text
-from scan.records.importing import read_rounds
-from scan.records.looks import Look
-from scan.records.record_json import round_text
-from scan.records.rounds import Round
-from scan.records.schema import checked_text
-from scan.records.store import open_store
-from scan.records.tidy import doubt_rows, misses, round_row
+from shortpencil.scan.asking import EVERYTHING, LITTLE, MATTERS
+from shortpencil.scan.reading import GLANCE, ONE_BY_ONE, SEVERAL, CardReading, FieldReading
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.answers import AT_A_GLANCE, LEFT, AnsweredMeanwhile, standing
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.csv_rounds import rounds_from_csv
+from shortpencil.scan.records.database import reading as reading_from
+from shortpencil.scan.records.database import writing
+from shortpencil.scan.records.doubt import likeliest, possible_rounds
+from shortpencil.scan.records.export import exported_files, rounds_text
+from shortpencil.scan.records.importing import read_rounds
+from shortpencil.scan.records.looks import Look
+from shortpencil.scan.records.record_json import round_text
+from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.schema import checked_text
+from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.tidy import doubt_rows, misses, round_row
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 from tests.records.conftest import back_to_version_7, read_form
 

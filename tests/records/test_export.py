@@ -5,12 +5,12 @@ import sys
 
 import pytest
 
-from forms.errors import InputError
-from scan.records.columns import TABLES
-from scan.records.compose import round_from_reading
-from scan.records.csv_text import csv_text, guarded
-from scan.records.export import exported_files, tables_of, write_export
-from scan.records.rounds import PracticeSet, Value
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.records.columns import TABLES
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.csv_text import csv_text, guarded
+from shortpencil.scan.records.export import exported_files, tables_of, write_export
+from shortpencil.scan.records.rounds import PracticeSet, Value
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 
 

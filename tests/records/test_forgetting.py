@@ -7,14 +7,14 @@ from dataclasses import replace
 import pytest
 from sqlalchemy import select
 
-from forms.field_map import layout_to_json
-from forms.form import form_from_toml
-from forms.layout import PAPERS, arrange
-from scan.reading import CardReading, FieldReading
-from scan.records import tables
-from scan.records.database import reading as reading_from
-from scan.records.forgetting import Traces
-from scan.records.store import form_from_field_map, open_store
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.database import reading as reading_from
+from shortpencil.scan.records.forgetting import Traces
+from shortpencil.scan.records.store import form_from_field_map, open_store
 from tests.records.cards import ENDS, RECORDED_AT
 from tests.records.conftest import read_form
 from tests.records.test_hands import add, card
@@ -66,7 +66,7 @@ def add_sheet(store, number: int, player: str | None = None, *, answered: str | 
 
 def add_practice(store, number: int, player: str | None = None, *, answered: str | None = None) -> str:
     """Add a practice card with one set."""
-    from scan.records.practice_sets import sets_from
+    from shortpencil.scan.records.practice_sets import sets_from
 
     layout = arrange(form_from_toml(DRILL, source="putts.toml"), PAPERS["a4"]).layout
     fields = {"player": FieldReading("", 0.99), "made.ladder.10.1": FieldReading(7, 0.999)}

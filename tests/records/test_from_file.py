@@ -7,13 +7,13 @@ from datetime import UTC, datetime
 
 import pytest
 
-from forms.errors import InputError, RecordError
-from scan.records.export import write_export
-from scan.records.from_file import waiting_places, with_answer
-from scan.records.importing import read_rounds
-from scan.records.rounds import Value
-from scan.records.store import open_store
-from scan.records.tidy import settled
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.records.export import write_export
+from shortpencil.scan.records.from_file import waiting_places, with_answer
+from shortpencil.scan.records.importing import read_rounds
+from shortpencil.scan.records.rounds import Value
+from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.tidy import settled
 from tests.records.test_export import played
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)

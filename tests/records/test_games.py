@@ -16,27 +16,27 @@ from pathlib import Path
 import pytest
 from frictionless import Package
 
-from forms.catalog import builtin_names, load_form
-from forms.errors import InputError
-from forms.field_map import layout_from_json, layout_to_json
-from forms.form import USUAL_PHASES, Form, form_from_toml
-from forms.layout import PAPERS, arrange
-from scan.cli.stored import table_of
-from scan.practice.worth import worth_of
-from scan.reading import CardReading, FieldReading
-from scan.records.compose import round_from_reading
-from scan.records.doubt import possible_rounds
-from scan.records.export import exported_files
-from scan.records.importing import read_rounds
-from scan.records.listing import quick_summaries
-from scan.records.places import field_of_place
-from scan.records.record_json import round_from_json, round_to_json
-from scan.records.rounds import Round
-from scan.records.schema import problems_of
-from scan.records.store import open_store
-from scan.records.tidy import doubtful_values
-from scan.records.typed import filled_out
-from scan.records.validate import validate
+from shortpencil.forms.catalog import builtin_names, load_form
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.field_map import layout_from_json, layout_to_json
+from shortpencil.forms.form import USUAL_PHASES, Form, form_from_toml
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.scan.cli.stored import table_of
+from shortpencil.scan.practice.worth import worth_of
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.doubt import possible_rounds
+from shortpencil.scan.records.export import exported_files
+from shortpencil.scan.records.importing import read_rounds
+from shortpencil.scan.records.listing import quick_summaries
+from shortpencil.scan.records.places import field_of_place
+from shortpencil.scan.records.record_json import round_from_json, round_to_json
+from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.schema import problems_of
+from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.tidy import doubtful_values
+from shortpencil.scan.records.typed import filled_out
+from shortpencil.scan.records.validate import validate
 
 WHEN = datetime(2026, 6, 14, 18, 0, tzinfo=UTC)
 HEAD = {"date.day": 14, "date.month": 6, "date.year": 26}

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 from sqlalchemy import inspect, select
 
-from scan.reading import CellReading, Lesson
-from scan.records import tables
-from scan.records.compose import round_from_reading
-from scan.records.database import reading as reading_from
-from scan.records.database import writing
-from scan.records.hands import KEPT_WHOLE, MOST_OF
-from scan.records.lessons import PERSON, SUMS
-from scan.records.store import open_store
+from shortpencil.scan.reading import CellReading, Lesson
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.database import reading as reading_from
+from shortpencil.scan.records.database import writing
+from shortpencil.scan.records.hands import KEPT_WHOLE, MOST_OF
+from shortpencil.scan.records.lessons import PERSON, SUMS
+from shortpencil.scan.records.store import open_store
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 from tests.records.conftest import back_to_version_2, read_form
 

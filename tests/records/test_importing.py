@@ -4,13 +4,13 @@ import shutil
 
 import pytest
 
-from forms.errors import InputError, RecordError
-from scan.records import importing
-from scan.records import store as stores
-from scan.records.export import write_export
-from scan.records.importing import ByRound, Imported, open_rounds, read_rounds
-from scan.records.rounds import Round, Value
-from scan.records.store import open_store
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.records import importing
+from shortpencil.scan.records import store as stores
+from shortpencil.scan.records.export import write_export
+from shortpencil.scan.records.importing import ByRound, Imported, open_rounds, read_rounds
+from shortpencil.scan.records.rounds import Round, Value
+from shortpencil.scan.records.store import open_store
 from tests.records.cards import PHOTO, RECORDED_AT
 from tests.records.test_export import PRACTICE, played
 from tests.records.test_typed import SHORT

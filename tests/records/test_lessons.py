@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from scan.reading import SCRIBBLED, CardReading, CellReading, FieldReading
-from scan.records.answers import Answer
-from scan.records.lessons import PERSON, SUMS, Vouched, vouched_for
+from shortpencil.scan.reading import SCRIBBLED, CardReading, CellReading, FieldReading
+from shortpencil.scan.records.answers import Answer
+from shortpencil.scan.records.lessons import PERSON, SUMS, Vouched, vouched_for
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 
 FORM = round_form()

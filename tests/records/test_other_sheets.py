@@ -11,18 +11,18 @@ from pathlib import Path
 
 import pytest
 
-from forms.catalog import builtin_names, load_form
-from forms.field_map import layout_to_json
-from forms.form import form_from_toml
-from forms.layout import PAPERS, arrange
-from forms.rules import rules_of
-from scan.reading import CardReading, FieldReading
-from scan.records.compose import round_from_reading
-from scan.records.export import exported_files
-from scan.records.other_sheets import field_rows, left_out
-from scan.records.record_json import round_from_json, round_to_json
-from scan.records.schema import problems_of
-from scan.records.store import Store, open_store
+from shortpencil.forms.catalog import builtin_names, load_form
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.forms.rules import rules_of
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.export import exported_files
+from shortpencil.scan.records.other_sheets import field_rows, left_out
+from shortpencil.scan.records.record_json import round_from_json, round_to_json
+from shortpencil.scan.records.schema import problems_of
+from shortpencil.scan.records.store import Store, open_store
 from tests.records.cards import ENDS
 
 WHEN = datetime(2026, 6, 14, 18, 0, tzinfo=UTC)
@@ -130,7 +130,12 @@ def test_the_game_knows_every_field_of_a_built_in_round_card(name: str) -> None:
 def own_round(field: str) -> tuple[CardReading, object]:
     from importlib.resources import files
 
-    text = files("forms.builtin").joinpath("round9.toml").read_text("utf-8").replace("\n[rows]\n", field, 1)
+    text = (
+        files("shortpencil.forms.builtin")
+        .joinpath("round9.toml")
+        .read_text("utf-8")
+        .replace("\n[rows]\n", field, 1)
+    )
     form = form_from_toml(text, source="own.toml")
     fields = {f.id: FieldReading(None, 0.99) for f in form.fields} | {"h01.score": FieldReading(3, 0.99)}
     return CardReading("r.jpg", "read", serial="8JSHR4Z5", fields=fields, photo_sha256="b" * 64), form

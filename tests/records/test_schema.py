@@ -4,11 +4,11 @@ import json
 import pytest
 from jsonschema import Draft202012Validator
 
-from forms.rules import PHASES
-from scan.records.compose import round_from_reading
-from scan.records.record_json import round_from_json, round_to_json, time_text
-from scan.records.rounds import EXECUTIONS, SOURCES
-from scan.records.schema import SCHEMA_FILE, practice_problems_of, problems_of
+from shortpencil.forms.rules import PHASES
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.record_json import round_from_json, round_to_json, time_text
+from shortpencil.scan.records.rounds import EXECUTIONS, SOURCES
+from shortpencil.scan.records.schema import SCHEMA_FILE, practice_problems_of, problems_of
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 
 

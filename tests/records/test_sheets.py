@@ -11,22 +11,22 @@ import numpy as np
 import pytest
 from sqlalchemy import event, select
 
-from forms.catalog import builtin_layout
-from forms.errors import RecordError
-from forms.field_map import layout_to_json
-from scan.reading import PHOTOS_DISAGREE, FieldReading
-from scan.records import store as stores
-from scan.records import tables
-from scan.records.compose import round_from_reading
-from scan.records.database import reading as reading_from
-from scan.records.export import rounds_text
-from scan.records.importing import read_rounds
-from scan.records.kept import compared_fields, reading_from_text, reading_text
-from scan.records.record_json import round_from_json
-from scan.records.sameness import compare, fields_of_round
-from scan.records.sheets import serials_of
-from scan.records.store import open_store
-from scan.records.versions import Shown, speaking
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.forms.errors import RecordError
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.scan.reading import PHOTOS_DISAGREE, FieldReading
+from shortpencil.scan.records import store as stores
+from shortpencil.scan.records import tables
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.database import reading as reading_from
+from shortpencil.scan.records.export import rounds_text
+from shortpencil.scan.records.importing import read_rounds
+from shortpencil.scan.records.kept import compared_fields, reading_from_text, reading_text
+from shortpencil.scan.records.record_json import round_from_json
+from shortpencil.scan.records.sameness import compare, fields_of_round
+from shortpencil.scan.records.sheets import serials_of
+from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.versions import Shown, speaking
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
 from tests.records.conftest import read_form
 from tests.simulator.rounds import round_answers, some_player

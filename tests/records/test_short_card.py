@@ -7,15 +7,15 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from forms.catalog import load_form
-from forms.rules import rules_of
-from scan.practice.cost import costs_of
-from scan.practice.evidence import evidence_of, only_misses, rated
-from scan.practice.focus import focus_of
-from scan.reading import CardReading, FieldReading
-from scan.records.compose import round_from_reading
-from scan.records.rounds import Round
-from scan.records.validate import validate
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.rules import rules_of
+from shortpencil.scan.practice.cost import costs_of
+from shortpencil.scan.practice.evidence import evidence_of, only_misses, rated
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.validate import validate
 
 FORM = load_form("short18")
 WHEN = datetime(2026, 6, 21, 18, 0, tzinfo=UTC)

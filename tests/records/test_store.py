@@ -9,20 +9,20 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 
-from forms.catalog import load_form
-from forms.errors import InputError, RecordError
-from forms.field_map import layout_to_json
-from forms.layout import PAPERS, arrange
-from scan.reading import CardReading
-from scan.records import database, migrations, tables
-from scan.records import store as stores
-from scan.records.answers import Answer
-from scan.records.compose import round_from_reading
-from scan.records.database import reading as reading_from
-from scan.records.database import writing
-from scan.records.kept import reading_from_text, reading_text
-from scan.records.store import open_store
-from scan.records.summary import STORE_SCHEMA
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.records import database, migrations, tables
+from shortpencil.scan.records import store as stores
+from shortpencil.scan.records.answers import Answer
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.database import reading as reading_from
+from shortpencil.scan.records.database import writing
+from shortpencil.scan.records.kept import reading_from_text, reading_text
+from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.summary import STORE_SCHEMA
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
 from tests.records.conftest import read_form
 

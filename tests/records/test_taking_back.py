@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from forms.errors import RecordError
-from scan.records.answers import Answer, AnsweredMeanwhile, standing
-from scan.records.store import Store
+from shortpencil.forms.errors import RecordError
+from shortpencil.scan.records.answers import Answer, AnsweredMeanwhile, standing
+from shortpencil.scan.records.store import Store
 from tests.records.test_store import add
 
 NOON = datetime(2026, 5, 1, 12, tzinfo=UTC)

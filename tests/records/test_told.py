@@ -6,10 +6,10 @@ import pytest
 from sqlalchemy import insert, inspect, update
 from sqlalchemy.exc import IntegrityError
 
-from forms.errors import InputError, RecordError
-from scan.records import migrations, tables, told
-from scan.records.database import reading, writing
-from scan.records.told import ToldSession, checked
+from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.records import migrations, tables, told
+from shortpencil.scan.records.database import reading, writing
+from shortpencil.scan.records.told import ToldSession, checked
 
 WHEN = datetime(2030, 5, 20, 18, 30, tzinfo=UTC)
 DAY = date(2030, 5, 20)

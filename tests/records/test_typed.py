@@ -1,7 +1,7 @@
-from scan.records.record_json import round_from_json, round_to_json
-from scan.records.rounds import Value
-from scan.records.schema import problems_of
-from scan.records.typed import filled_out
+from shortpencil.scan.records.record_json import round_from_json, round_to_json
+from shortpencil.scan.records.rounds import Value
+from shortpencil.scan.records.schema import problems_of
+from shortpencil.scan.records.typed import filled_out
 from tests.records.cards import RECORDED_AT
 
 SHORT = {

@@ -3,11 +3,11 @@ from datetime import UTC, datetime
 
 import pytest
 
-from forms.form import USUAL_PHASES
-from scan.reading import Finding
-from scan.records.compose import round_from_reading
-from scan.records.rounds import Hole, Round, Throw, Value
-from scan.records.validate import RoundFinding, column_of, validate
+from shortpencil.forms.form import USUAL_PHASES
+from shortpencil.scan.reading import Finding
+from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.records.validate import RoundFinding, column_of, validate
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 
 

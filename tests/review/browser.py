@@ -16,11 +16,11 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from scan.cli.after import after_of_store, worth_of_store
-from scan.cli.chores import DeskChores
-from scan.cli.review import focus_of_store
-from scan.records.store import open_store
-from scan.review import serve
+from shortpencil.scan.cli.after import after_of_store, worth_of_store
+from shortpencil.scan.cli.chores import DeskChores
+from shortpencil.scan.cli.review import focus_of_store
+from shortpencil.scan.records.store import open_store
+from shortpencil.scan.review import serve
 
 ROOT = Path(__file__).parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -56,7 +56,7 @@ class Server:
 
     def __init__(self, store: Path, home: Path) -> None:
         self.store = store
-        code = "import sys; from scan.cli.main import main; sys.exit(main(sys.argv[1:]))"
+        code = "import sys; from shortpencil.scan.cli.main import main; sys.exit(main(sys.argv[1:]))"
         words = ["review", "--store", str(store), "--port", "0", "--no-browser", "--by", "Wren"]
         self.process = subprocess.Popen(
             [sys.executable, "-c", code, *words],

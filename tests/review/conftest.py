@@ -11,14 +11,14 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from forms.catalog import Catalog
-from scan.intake import keep, read_file, round_of
-from scan.records.store import Store, open_store
-from scan.review.app import Desk, make_app
-from scan.review.door import Door
-from scan.review.focus_view import FocusView
-from scan.review.guard import Limits
-from scan.review.readers import Readers
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.intake import keep, read_file, round_of
+from shortpencil.scan.records.store import Store, open_store
+from shortpencil.scan.review.app import Desk, make_app
+from shortpencil.scan.review.door import Door
+from shortpencil.scan.review.focus_view import FocusView
+from shortpencil.scan.review.guard import Limits
+from shortpencil.scan.review.readers import Readers
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
 HOST = "127.0.0.1:8467"

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from forms.catalog import Catalog
-from scan.asking import ask_of
-from scan.intake import keep, round_of
-from scan.reading import CardReading, FieldReading, FieldValue
-from scan.records.store import Store
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.asking import ask_of
+from shortpencil.scan.intake import keep, round_of
+from shortpencil.scan.reading import CardReading, FieldReading, FieldValue
+from shortpencil.scan.records.store import Store
 from tests.review.conftest import NOON
 
 #: Field -> what the reader thinks besides what it read, and how probable that is. All are at a glance.
@@ -38,7 +38,7 @@ def doubtful_store(
     place: Path, catalog: Catalog, reading: CardReading, serials: tuple[str, ...] = ()
 ) -> None:
     """Make a store of the reading with doubts, once under each serial."""
-    from scan.records.store import open_store
+    from shortpencil.scan.records.store import open_store
 
     with open_store(place) as store:
         for number, serial in enumerate(serials or (str(reading.serial),)):

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from scan.cli.after import after_of_store, worth_of_store
-from scan.records.store import Store
-from scan.review.after_view import AfterPhoto, PhaseLine, Value
+from shortpencil.scan.cli.after import after_of_store, worth_of_store
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review.after_view import AfterPhoto, PhaseLine, Value
 from tests.review.conftest import SAMPLES, THREE, Page
 
 AFTER = AfterPhoto(

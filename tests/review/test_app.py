@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from forms.field_map import layout_to_json
-from forms.form import form_from_toml
-from forms.layout import PAPERS, arrange
-from scan.reading import CardReading, FieldReading
-from scan.records.store import Store
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records.store import Store
 from tests.review.conftest import Page
 
 

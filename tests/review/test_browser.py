@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from scan.records.store import open_store
+from shortpencil.scan.records.store import open_store
 from tests.review.browser import (
     LAPTOP,
     PHONE,
@@ -84,7 +84,7 @@ def test_by_keyboard_alone_from_the_photo_to_the_export(
         ("h10.putt1.distance", 13, "Wren"),
         ("h12.why", 5, "Wren"),
     ]
-    from scan.cli.main import main
+    from shortpencil.scan.cli.main import main
 
     assert main(["export", str(tmp_path / "out"), "--store", str(empty)]) == 0
     exported = json.loads((tmp_path / "out" / "rounds.json").read_text("utf-8"))

@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from forms.field_map import layout_to_json
-from forms.form import form_from_toml
-from forms.layout import PAPERS, arrange
-from scan.reading import CardReading, FieldReading
-from scan.records.rounds import Value
-from scan.records.store import Store
-from scan.review.naming import names_of
-from scan.review.shelf import name_of, round_shelf, shelf
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records.rounds import Value
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review.naming import names_of
+from shortpencil.scan.review.shelf import name_of, round_shelf, shelf
 from tests.records.cards import ENDS
 from tests.review.conftest import NOON, SAMPLES, THREE, Page
 

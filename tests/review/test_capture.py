@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from scan.records.store import Store
-from scan.review import readers as readers_module
-from scan.review.app import MOST_PHOTOS
-from scan.review.readers import Readers
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review import readers as readers_module
+from shortpencil.scan.review.app import MOST_PHOTOS
+from shortpencil.scan.review.readers import Readers
 from tests.review.conftest import SAMPLES, THREE, Page
 
 
@@ -149,7 +149,7 @@ def test_a_reader_that_breaks_breaks_nothing_else(
 
 def test_a_reader_cannot_take_the_memory_or_write_large_files() -> None:
     code = (
-        "from scan.review.child import limit; limit()\n"
+        "from shortpencil.scan.review.child import limit; limit()\n"
         "try:\n    bytearray(900 * 2**20); print('took it')\n"
         "except MemoryError:\n    print('memory refused')\n"
         "import tempfile\n"

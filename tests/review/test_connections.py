@@ -14,10 +14,10 @@ from dataclasses import replace
 import pytest
 import uvicorn
 
-from scan.review.app import make_app
-from scan.review.connections import MOST_CONNECTIONS, MOST_OF_ONE_STRANGER, Connections
-from scan.review.door import SESSION_MOST_S
-from scan.review.patience import Patience
+from shortpencil.scan.review.app import make_app
+from shortpencil.scan.review.connections import MOST_CONNECTIONS, MOST_OF_ONE_STRANGER, Connections
+from shortpencil.scan.review.door import SESSION_MOST_S
+from shortpencil.scan.review.patience import Patience
 from tests.review.conftest import HOST, ORIGIN, Page
 
 QUICK = Patience(head=0.4, body=0.4, upload=1.0, answer=0.5, idle=5.0)

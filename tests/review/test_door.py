@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scan.review.door import MOST_LINKS, MOST_SESSIONS, SESSION_IDLE_S, Door
+from shortpencil.scan.review.door import MOST_LINKS, MOST_SESSIONS, SESSION_IDLE_S, Door
 
 
 def test_a_link_works_once() -> None:

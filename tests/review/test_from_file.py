@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 
-from scan.records.export import write_export
-from scan.records.importing import read_rounds
-from scan.records.tidy import settled
+from shortpencil.scan.records.export import write_export
+from shortpencil.scan.records.importing import read_rounds
+from shortpencil.scan.records.tidy import settled
 from tests.records.test_export import played
 
 

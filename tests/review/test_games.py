@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scan.records.rounds import Round
-from scan.records.store import Store
+from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.store import Store
 from tests.practice.invented import Player, known, rounds_of
 from tests.practice.test_games import four_phase_rounds
 from tests.review.conftest import Page

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from forms.catalog import Catalog
-from forms.field_map import layout_from_json
-from scan.asking import EVERYTHING
-from scan.intake import read_file
-from scan.reading import CardReading
-from scan.records.store import Store, open_store
-from scan.review.glance import ELSE, pairs_of
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.field_map import layout_from_json
+from shortpencil.scan.asking import EVERYTHING
+from shortpencil.scan.intake import read_file
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.records.store import Store, open_store
+from shortpencil.scan.review.glance import ELSE, pairs_of
 from tests.review.conftest import SAMPLES, THREE, Page
 from tests.review.doubtful import DOUBTS, doubtful_store, glance_of
 
@@ -183,7 +183,7 @@ def test_a_candidate_travels_as_json(store: Store) -> None:
 def test_how_much_a_player_is_asked_is_also_an_option_of_the_command(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    from scan.cli.main import main
+    from shortpencil.scan.cli.main import main
 
     assert main(["review", "--player", "Wren", "--no-browser"]) == 2
     assert "expected --ask with it" in capsys.readouterr().err

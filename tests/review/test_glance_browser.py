@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from forms.catalog import Catalog
-from scan.intake import read_file
-from scan.records.store import open_store
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.intake import read_file
+from shortpencil.scan.records.store import open_store
 from tests.review.browser import (
     LAPTOP,
     PHONE,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from starlette.testclient import TestClient
 
-from scan.records.store import Store
-from scan.review.guard import MAX_FORM_BYTES, MAX_QUERY_BYTES
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review.guard import MAX_FORM_BYTES, MAX_QUERY_BYTES
 from tests.review.conftest import HOST, ORIGIN, Page
 
 ANSWER = {"value": "clean", "seen": "0"}

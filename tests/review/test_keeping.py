@@ -11,14 +11,14 @@ import pytest
 from pypdf import PdfReader
 from starlette.testclient import TestClient
 
-from scan.cli.chores import DeskChores
-from scan.cli.main import main
-from scan.cli.places import forms_folder
-from scan.cli.review import focus_of_store
-from scan.records.record_json import round_from_json
-from scan.records.store import Store
-from scan.records.typed import filled_out
-from scan.review.guard import RESTORE_PATH, Limits
+from shortpencil.scan.cli.chores import DeskChores
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.cli.places import forms_folder
+from shortpencil.scan.cli.review import focus_of_store
+from shortpencil.scan.records.record_json import round_from_json
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.records.typed import filled_out
+from shortpencil.scan.review.guard import RESTORE_PATH, Limits
 from tests.review.conftest import Page
 from tests.year.season import typed_rounds
 

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forms.errors import InputError
-from scan.reading import SCRIBBLED, FieldReading
-from scan.records.cards import Card
-from scan.records.store import Store
-from scan.review.questions import RESERVED, next_after, parsed, percent, question_of
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.reading import SCRIBBLED, FieldReading
+from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review.questions import RESERVED, next_after, parsed, percent, question_of
 from tests.review.conftest import NOON
 
 WAITING = (("A", ("h01.drive", "h02.drive")), ("B", ("total",)))

@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from forms.catalog import Catalog
-from scan.intake import read_file
-from scan.joining import Keeper
-from scan.reading import CardReading, Lesson
-from scan.records.kept import hands_from_text, hands_text
-from scan.records.store import Store, open_store
-from scan.review.readers import Readers
-from scan.review.receiving import Receiver
-from scan.vision.seeing.known_hands import Hands
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.intake import read_file
+from shortpencil.scan.joining import Keeper
+from shortpencil.scan.reading import CardReading, Lesson
+from shortpencil.scan.records.kept import hands_from_text, hands_text
+from shortpencil.scan.records.store import Store, open_store
+from shortpencil.scan.review.readers import Readers
+from shortpencil.scan.review.receiving import Receiver
+from shortpencil.scan.vision.seeing.known_hands import Hands
 from tests.review.conftest import NOON, SAMPLES
 
 PHOTO = SAMPLES / "plain_good_light.jpg"

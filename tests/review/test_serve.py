@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from forms.errors import InputError
-from scan.cli.main import main
-from scan.records.store import Store
-from scan.review.links import qr_svg, qr_text
-from scan.review.serve import Opened, Serving, hosts_of, lan_address, serve
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.cli.main import main
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review.links import qr_svg, qr_text
+from shortpencil.scan.review.serve import Opened, Serving, hosts_of, lan_address, serve
 from tests.review.conftest import no_focus
 
 ROOT = Path(__file__).parents[2]
@@ -36,7 +36,7 @@ def test_it_serves_this_machine_alone_and_stops_by_itself(
         bound.append(address)
         bind(self, address)
 
-    monkeypatch.setattr("scan.review.serve.WATCH_S", 0.05)
+    monkeypatch.setattr("shortpencil.scan.review.serve.WATCH_S", 0.05)
     monkeypatch.setattr(socket.socket, "bind", spy)
     opened = serve_once(store, tmp_path, lan=False)
     assert bound == [("127.0.0.1", 0)]
@@ -47,8 +47,8 @@ def test_it_serves_this_machine_alone_and_stops_by_itself(
 def test_with_lan_a_phone_gets_a_link_of_its_own(
     store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("scan.review.serve.WATCH_S", 0.05)
-    monkeypatch.setattr("scan.review.serve.lan_address", lambda: "192.0.2.7")
+    monkeypatch.setattr("shortpencil.scan.review.serve.WATCH_S", 0.05)
+    monkeypatch.setattr("shortpencil.scan.review.serve.lan_address", lambda: "192.0.2.7")
     opened = serve_once(store, tmp_path, lan=True)
     assert opened.phone is not None
     assert opened.phone.startswith("http://192.0.2.7:")
@@ -65,7 +65,7 @@ def test_only_names_of_this_machine_are_hosts() -> None:
 def test_no_network_and_a_port_that_is_taken_are_said_so(
     store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("scan.review.serve.lan_address", lambda: None)
+    monkeypatch.setattr("shortpencil.scan.review.serve.lan_address", lambda: None)
     with pytest.raises(InputError, match="--lan: expected this computer in a local network"):
         serve_once(store, tmp_path, lan=True)
     with socket.socket() as other:
@@ -111,7 +111,7 @@ def test_the_code_holds_the_link() -> None:
 
 
 def test_the_links_alone_go_to_standard_output(place: Path, tmp_path: Path) -> None:
-    code = "import sys; from scan.cli.main import main; sys.exit(main(sys.argv[1:]))"
+    code = "import sys; from shortpencil.scan.cli.main import main; sys.exit(main(sys.argv[1:]))"
     words = ["review", "--store", str(place), "--port", "0", "--no-browser", "--stop-after", "1"]
     with subprocess.Popen(
         [sys.executable, "-c", code, *words],
@@ -138,8 +138,8 @@ def test_the_phone_is_let_in_and_kept_out_while_the_page_runs(
 
     # Linux answers on all of 127.0.0.0/8, so that another of its addresses can stand for the network's.
     code = (
-        "import sys; from scan.review import serve; serve.lan_address = lambda: '127.0.0.2'; "
-        "from scan.cli.main import main; sys.exit(main(sys.argv[1:]))"
+        "import sys; from shortpencil.scan.review import serve; serve.lan_address = lambda: '127.0.0.2'; "
+        "from shortpencil.scan.cli.main import main; sys.exit(main(sys.argv[1:]))"
     )
     words = ["review", "--store", str(place), "--port", "0", "--no-browser"]
     process = subprocess.Popen(

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from forms.catalog import Catalog
-from scan.intake import keep, round_of
-from scan.records.store import ANOTHER, Store, open_store
-from scan.review.differences import differences
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.intake import keep, round_of
+from shortpencil.scan.records.store import ANOTHER, Store, open_store
+from shortpencil.scan.review.differences import differences
 from tests.records.cards import PLAYED
 from tests.records.conftest import read_form
 from tests.records.test_sheets import FORM, SECOND, SHEET, add

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from scan.records.store import Store
-from scan.review.views import box_of, close_up, surroundings, whole
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.review.views import box_of, close_up, surroundings, whole
 
 
 def test_every_field_is_seen_whole_and_on_the_sheet(store: Store, serial: str) -> None:
-    from forms.field_map import layout_from_json
+    from shortpencil.forms.field_map import layout_from_json
 
     card = store.card(serial)
     layout = layout_from_json(store.form_text(card.reading.form or "") or "")
@@ -21,7 +21,7 @@ def test_every_field_is_seen_whole_and_on_the_sheet(store: Store, serial: str) -
 
 
 def test_a_row_is_shown_with_all_its_cells(store: Store, serial: str) -> None:
-    from forms.field_map import layout_from_json
+    from shortpencil.forms.field_map import layout_from_json
 
     card = store.card(serial)
     layout = layout_from_json(store.form_text(card.reading.form or "") or "")
@@ -35,11 +35,11 @@ def test_a_row_is_shown_with_all_its_cells(store: Store, serial: str) -> None:
 def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None:
     from datetime import date, timedelta
 
-    from forms.rules import IN_TABLES
-    from scan.records.summary import Summary
-    from scan.review.naming import names_of
-    from scan.review.pages import season
-    from scan.review.rendering import Pages
+    from shortpencil.forms.rules import IN_TABLES
+    from shortpencil.scan.records.summary import Summary
+    from shortpencil.scan.review.naming import names_of
+    from shortpencil.scan.review.pages import season
+    from shortpencil.scan.review.rendering import Pages
 
     def lines(count: int) -> list[Summary]:
         first = date(2020, 1, 1)

@@ -10,13 +10,13 @@ from pathlib import Path
 
 import pytest
 
-from forms.catalog import Catalog
-from scan.cli.practice import load_drills, work_out
-from scan.intake import read_file
-from scan.reading import CardReading
-from scan.records.store import Store, open_store
-from scan.review.same_ink import ALIKE, likeness, most_alike, shape_of
-from scan.review.who import days_for, needs_of
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.cli.practice import load_drills, work_out
+from shortpencil.scan.intake import read_file
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.records.store import Store, open_store
+from shortpencil.scan.review.same_ink import ALIKE, likeness, most_alike, shape_of
+from shortpencil.scan.review.who import days_for, needs_of
 from tests.review.conftest import NOON, SAMPLES, THREE, Page
 from tests.review.doubtful import doubtful_store
 

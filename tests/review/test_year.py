@@ -8,17 +8,17 @@ from datetime import date
 import pytest
 from starlette.testclient import TestClient
 
-from scan.records.importing import Imported
-from scan.records.record_json import round_from_json
-from scan.records.store import Store
-from scan.records.told import ToldSession
-from scan.records.typed import filled_out
-from scan.review.courses import course_holes, course_lines, share_range
-from scan.review.days import months_of
-from scan.review.naming import count_said, day_said, names_of, ordinal
-from scan.review.notes import search
-from scan.review.people import player_lines
-from scan.review.played import round_view
+from shortpencil.scan.records.importing import Imported
+from shortpencil.scan.records.record_json import round_from_json
+from shortpencil.scan.records.store import Store
+from shortpencil.scan.records.told import ToldSession
+from shortpencil.scan.records.typed import filled_out
+from shortpencil.scan.review.courses import course_holes, course_lines, share_range
+from shortpencil.scan.review.days import months_of
+from shortpencil.scan.review.naming import count_said, day_said, names_of, ordinal
+from shortpencil.scan.review.notes import search
+from shortpencil.scan.review.people import player_lines
+from shortpencil.scan.review.played import round_view
 from tests.review.conftest import NOON, Page
 from tests.year.season import typed_rounds
 

@@ -14,18 +14,18 @@ from math import comb
 
 import numpy as np
 
-from scan.practice.choice import (
+from shortpencil.scan.practice.choice import (
     LEARN_HALF_LIFE_ROUNDS,
     ONLY_MISSES,
     SMALLEST_COST_STROKES,
     USUAL_THROWS_A_HOLE,
     choice_of,
 )
-from scan.practice.evidence import evidence_of
-from scan.practice.focus import focus_of
-from scan.practice.gains import FADES_DAYS, TESTS_DIFFER, Belief, Counts, Laws, learnt
-from scan.practice.sessions import OfTen, Session
-from scan.records.rounds import Round
+from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.gains import FADES_DAYS, TESTS_DIFFER, Belief, Counts, Laws, learnt
+from shortpencil.scan.practice.sessions import OfTen, Session
+from shortpencil.scan.records.rounds import Round
 from tests.practice.invented import PHASES, hole, known, one_round, throw
 from tests.seasons.worlds import TEST, Chooser, Floats, History, Ints, Seen
 

@@ -48,12 +48,12 @@ def blank_card(
     px_per_mm: float = 12.0,
 ) -> Blank:
     """Return a card of a built-in form; the serial number comes from `seed`."""
-    from forms.catalog import load_form
-    from forms.drawing import draw
-    from forms.field_map import fingerprint, layout_to_json
-    from forms.layout import PAPERS, arrange
-    from forms.pdf import identify, to_pdf
-    from forms.serials import serial_from
+    from shortpencil.forms.catalog import load_form
+    from shortpencil.forms.drawing import draw
+    from shortpencil.forms.field_map import fingerprint, layout_to_json
+    from shortpencil.forms.layout import PAPERS, arrange
+    from shortpencil.forms.pdf import identify, to_pdf
+    from shortpencil.forms.serials import serial_from
 
     sheet = arrange(load_form(form, unit=unit, hand=hand), PAPERS[paper])
     name = fingerprint(sheet.layout)

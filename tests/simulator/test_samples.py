@@ -3,8 +3,8 @@ from pathlib import Path
 
 import pytest
 
-from forms.catalog import builtin_fingerprints, earlier_fingerprints
-from forms.serials import is_serial
+from shortpencil.forms.catalog import builtin_fingerprints, earlier_fingerprints
+from shortpencil.forms.serials import is_serial
 from tests.simulator.blanks import blank_card
 from tests.simulator.samples import SAMPLES, condition_of, shoot
 

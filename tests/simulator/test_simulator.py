@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from forms.catalog import load_form
-from forms.rules import rules_of
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.rules import rules_of
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.filling import TROUBLES
 from tests.simulator.marks import MARKS
@@ -470,4 +470,4 @@ def test_the_simulator_shares_no_code_with_the_reader():
                 names = [node.module or ""]
             for name in names:
                 assert not name.startswith("scan"), file.name
-                assert name not in ("forms.geometry", "forms.fiducials"), file.name
+                assert name not in ("shortpencil.forms.geometry", "shortpencil.forms.fiducials"), file.name

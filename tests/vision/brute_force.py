@@ -13,12 +13,12 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import Any
 
-from forms.form import Field, Form
-from forms.rules import HoleRule, rules_of
-from scan.vision.deciding.decode import Slips
-from scan.vision.evidence import ANSWER_SHARES, Evidence
-from scan.vision.weighing.holes import score_prior
-from scan.vision.weighing.slips import OFF_BY
+from shortpencil.forms.form import Field, Form
+from shortpencil.forms.rules import HoleRule, rules_of
+from shortpencil.scan.vision.deciding.decode import Slips
+from shortpencil.scan.vision.evidence import ANSWER_SHARES, Evidence
+from shortpencil.scan.vision.weighing.holes import score_prior
+from shortpencil.scan.vision.weighing.slips import OFF_BY
 
 B, F, C = 0, 1, 2  # blank, filled, cancelled bubble
 BLANK, SCRAP = 10, 11

@@ -9,9 +9,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from forms.form import Form
-from forms.rules import HoleRule, rules_of
-from scan.vision.evidence import Evidence
+from shortpencil.forms.form import Form
+from shortpencil.forms.rules import HoleRule, rules_of
+from shortpencil.scan.vision.evidence import Evidence
 
 BLANK, SCRAP = 10, 11
 SURE = -14.0  # nats below the best answer; a calibrated reader errs once in a million there

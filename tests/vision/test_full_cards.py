@@ -8,17 +8,17 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
-from forms.catalog import builtin_layout
-from forms.drawing import draw
-from forms.field_map import fingerprint, layout_to_json
-from forms.form import form_from_toml
-from forms.layout import PAPERS, Layout, arrange
-from forms.pdf import identify, to_pdf
-from scan.reading import CardReading
-from scan.vision.opening.photo import photos_from_bytes
-from scan.vision.pipeline import read_photo
-from scan.vision.seeing.bubbles import bubble_log_likelihoods, measure_bubbles
-from scan.vision.seeing.patches import cells_of_kind, writing_in
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.forms.drawing import draw
+from shortpencil.forms.field_map import fingerprint, layout_to_json
+from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.layout import PAPERS, Layout, arrange
+from shortpencil.forms.pdf import identify, to_pdf
+from shortpencil.scan.reading import CardReading
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import read_photo
+from shortpencil.scan.vision.seeing.bubbles import bubble_log_likelihoods, measure_bubbles
+from shortpencil.scan.vision.seeing.patches import cells_of_kind, writing_in
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.pens import PENS
 from tests.simulator.scenario import (

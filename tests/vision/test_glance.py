@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 import pytest
 
-from forms.catalog import Catalog
-from forms.errors import InputError
-from scan.vision.finding.corners import marks_at_a_glance
-from scan.vision.opening.photo import GLANCE_LONG_PX, photos_from_bytes
-from scan.vision.pipeline import Trace, read_photo
+from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.vision.finding.corners import marks_at_a_glance
+from shortpencil.scan.vision.opening.photo import GLANCE_LONG_PX, photos_from_bytes
+from shortpencil.scan.vision.pipeline import Trace, read_photo
 
 SAMPLE = Path(__file__).parents[2] / "sample_scans" / "plain_good_light.jpg"
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from forms.catalog import Catalog
-from scan.intake import FileResult, read_file
-from scan.sources import expand
+from shortpencil.forms.catalog import Catalog
+from shortpencil.scan.intake import FileResult, read_file
+from shortpencil.scan.sources import expand
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
 PHOTOS = [p for p in sorted(SAMPLES.iterdir()) if p.suffix not in (".json", ".md")]

@@ -11,13 +11,13 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from scan.vision.arrays import FloatImage
-from scan.vision.deciding.confusions import checked_boxes
-from scan.vision.evidence import ANSWER_SHARES
-from scan.vision.seeing.likeness import OwnHand, hand_of
-from scan.vision.weighing.form_index import FormIndex
-from scan.vision.weighing.likelihoods import Floats
-from scan.vision.weighing.posterior import Posterior
+from shortpencil.scan.vision.arrays import FloatImage
+from shortpencil.scan.vision.deciding.confusions import checked_boxes
+from shortpencil.scan.vision.evidence import ANSWER_SHARES
+from shortpencil.scan.vision.seeing.likeness import OwnHand, hand_of
+from shortpencil.scan.vision.weighing.form_index import FormIndex
+from shortpencil.scan.vision.weighing.likelihoods import Floats
+from shortpencil.scan.vision.weighing.posterior import Posterior
 
 #: A box teaches when the whole card holds its digit this sure.
 _TAUGHT = 0.9995

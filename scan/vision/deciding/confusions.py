@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from scan.vision.evidence import BLANK_BOX
-from scan.vision.weighing.form_index import FormIndex
-from scan.vision.weighing.likelihoods import Floats, Ints
-from scan.vision.weighing.posterior import Posterior
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.evidence import BLANK_BOX
+from shortpencil.scan.vision.weighing.form_index import FormIndex
+from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints
+from shortpencil.scan.vision.weighing.posterior import Posterior
+from shortpencil.scan.vision.weighing.slips import Slips
 
 #: The ink speaks for another digit by at least this factor, or it was undecided and says nothing of the hand.
 _LOOKS_LIKE = 3.0

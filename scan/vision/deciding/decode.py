@@ -14,20 +14,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.form import Form
-from scan.reading import MISCOUNTED, ONE_BY_ONE, UNSEEN, CellReading, FieldReading, Finding
-from scan.vision.deciding.card_hand import taught_by_card
-from scan.vision.deciding.confusions import reweighed
-from scan.vision.deciding.findings import broken_promises, far_off_tallies
-from scan.vision.deciding.flags import OUTSIDE, Judge
-from scan.vision.deciding.habits import with_habits
-from scan.vision.deciding.verdicts import UNREADABLE, Found, Verdict, Verdicts, verdicts_of
-from scan.vision.evidence import Evidence
-from scan.vision.weighing.form_index import FormIndex, index_of
-from scan.vision.weighing.likelihoods import Floats
-from scan.vision.weighing.posterior import Posterior, cell_likelihoods, fields_alone
-from scan.vision.weighing.slips import FlagRule, Slips
-from scan.vision.weighing.whole_card import weigh_card
+from shortpencil.forms.form import Form
+from shortpencil.scan.reading import MISCOUNTED, ONE_BY_ONE, UNSEEN, CellReading, FieldReading, Finding
+from shortpencil.scan.vision.deciding.card_hand import taught_by_card
+from shortpencil.scan.vision.deciding.confusions import reweighed
+from shortpencil.scan.vision.deciding.findings import broken_promises, far_off_tallies
+from shortpencil.scan.vision.deciding.flags import OUTSIDE, Judge
+from shortpencil.scan.vision.deciding.habits import with_habits
+from shortpencil.scan.vision.deciding.verdicts import UNREADABLE, Found, Verdict, Verdicts, verdicts_of
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.weighing.form_index import FormIndex, index_of
+from shortpencil.scan.vision.weighing.likelihoods import Floats
+from shortpencil.scan.vision.weighing.posterior import Posterior, cell_likelihoods, fields_alone
+from shortpencil.scan.vision.weighing.slips import FlagRule, Slips
+from shortpencil.scan.vision.weighing.whole_card import weigh_card
 
 __all__ = ["Decoded", "FlagRule", "Slips", "decode"]
 

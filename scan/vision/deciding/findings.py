@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from forms.form import Form
-from forms.rules import CardRules, HoleRule, TallyRule
-from scan.reading import Finding
-from scan.vision.deciding.verdicts import UNREADABLE, Found, Unreadable
-from scan.vision.weighing.dates import DAYS
+from shortpencil.forms.form import Form
+from shortpencil.forms.rules import CardRules, HoleRule, TallyRule
+from shortpencil.scan.reading import Finding
+from shortpencil.scan.vision.deciding.verdicts import UNREADABLE, Found, Unreadable
+from shortpencil.scan.vision.weighing.dates import DAYS
 
 #: Field id -> value; nothing is held against an unreadable one.
 Values = Mapping[str, Found]

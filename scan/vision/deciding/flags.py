@@ -12,11 +12,18 @@ from typing import TypeVar
 
 import numpy as np
 
-from forms.form import Field
-from scan.asking import ask_of
-from scan.reading import OVERRULED, UNCLEAR, UNSEEN, CellReading, FieldReading
-from scan.vision.deciding.verdicts import UNREADABLE, WORTH_NAMING, Found, Unreadable, Verdict, Verdicts
-from scan.vision.weighing.slips import FlagRule
+from shortpencil.forms.form import Field
+from shortpencil.scan.asking import ask_of
+from shortpencil.scan.reading import OVERRULED, UNCLEAR, UNSEEN, CellReading, FieldReading
+from shortpencil.scan.vision.deciding.verdicts import (
+    UNREADABLE,
+    WORTH_NAMING,
+    Found,
+    Unreadable,
+    Verdict,
+    Verdicts,
+)
+from shortpencil.scan.vision.weighing.slips import FlagRule
 
 OUTSIDE = "cannot be seen in the picture"
 #: Of a cell, where its field is sure: nobody is asked.

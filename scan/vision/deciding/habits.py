@@ -12,11 +12,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from scan.vision.weighing.form_index import FormIndex, HoleRows, Rows
-from scan.vision.weighing.holes import CLEAN, MISS, UNMARKED
-from scan.vision.weighing.likelihoods import Floats
-from scan.vision.weighing.posterior import Posterior
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.form_index import FormIndex, HoleRows, Rows
+from shortpencil.scan.vision.weighing.holes import CLEAN, MISS, UNMARKED
+from shortpencil.scan.vision.weighing.likelihoods import Floats
+from shortpencil.scan.vision.weighing.posterior import Posterior
+from shortpencil.scan.vision.weighing.slips import Slips
 
 #: Cells of the usual player that a card's own are set against. Whether par is written is all or nothing; the
 #: others vary from hole to hole.

@@ -8,14 +8,19 @@ from typing import NamedTuple
 
 import numpy as np
 
-from forms.form import Field
-from scan.reading import SCRIBBLED, SEVERAL, STRUCK, FieldValue
-from scan.vision.arrays import Bools
-from scan.vision.evidence import BLANK_BOX, SCRAP_BOX
-from scan.vision.weighing.form_index import FormIndex, Group
-from scan.vision.weighing.likelihoods import Floats, Ints, long_number
-from scan.vision.weighing.posterior import ChoosePosterior, ManyPosterior, NumberPosterior, Posterior
-from scan.vision.weighing.slips import Slips
+from shortpencil.forms.form import Field
+from shortpencil.scan.reading import SCRIBBLED, SEVERAL, STRUCK, FieldValue
+from shortpencil.scan.vision.arrays import Bools
+from shortpencil.scan.vision.evidence import BLANK_BOX, SCRAP_BOX
+from shortpencil.scan.vision.weighing.form_index import FormIndex, Group
+from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints, long_number
+from shortpencil.scan.vision.weighing.posterior import (
+    ChoosePosterior,
+    ManyPosterior,
+    NumberPosterior,
+    Posterior,
+)
+from shortpencil.scan.vision.weighing.slips import Slips
 
 #: Other answers less likely than this are not worth a line.
 _LEAST_ALTERNATIVE = 1e-3

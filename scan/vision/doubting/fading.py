@@ -14,14 +14,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.layout import Layout
-from scan.vision.arrays import Bools, FloatImage, Floats
-from scan.vision.doubting.partial import outlines_shown, that_may_have_vanished
-from scan.vision.evidence import Evidence
-from scan.vision.per_layout import once_a_layout
-from scan.vision.seeing.bubbles import FEATURES, BubbleInk
-from scan.vision.seeing.ink import PAPER_PX_PER_MM
-from scan.vision.seeing.patches import Writing, cells_of_kind
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats
+from shortpencil.scan.vision.doubting.partial import outlines_shown, that_may_have_vanished
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.per_layout import once_a_layout
+from shortpencil.scan.vision.seeing.bubbles import FEATURES, BubbleInk
+from shortpencil.scan.vision.seeing.ink import PAPER_PX_PER_MM
+from shortpencil.scan.vision.seeing.patches import Writing, cells_of_kind
 
 #: Marks are compared with so many nearest ones: their median does not mind a single light touch.
 _NEAREST = 7

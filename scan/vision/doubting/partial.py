@@ -15,13 +15,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.fiducials import CORNER_IDS
-from forms.layout import Layout
-from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row
-from scan.vision.evidence import BLANK_BOX, Evidence
-from scan.vision.finding.corners import Corners, Mark, model_corners
-from scan.vision.per_layout import once_a_layout
-from scan.vision.seeing.digits import PATCH_MARGIN_MM
+from shortpencil.forms.fiducials import CORNER_IDS
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row
+from shortpencil.scan.vision.evidence import BLANK_BOX, Evidence
+from shortpencil.scan.vision.finding.corners import Corners, Mark, model_corners
+from shortpencil.scan.vision.per_layout import once_a_layout
+from shortpencil.scan.vision.seeing.digits import PATCH_MARGIN_MM
 
 CORNERS_IN_WORDS = dict(
     zip(CORNER_IDS, ("top left", "top right", "bottom right", "bottom left"), strict=True)

@@ -6,8 +6,8 @@ again and again; a card that seems to is not kept.
 
 from __future__ import annotations
 
-from forms.form import Form
-from scan.vision.evidence import Evidence
+from shortpencil.forms.form import Form
+from shortpencil.scan.vision.evidence import Evidence
 
 #: People strike out and fill another in one field of twenty, carelessly in one of ten. So many fields that
 #: show two answers, and this share of those that show any, are the print's doing.

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from forms.geometry import Box
-from forms.layout import Layout
-from scan.vision.arrays import Floats, GrayImage, project
-from scan.vision.finding.corners import Corners
-from scan.vision.flattening.flat import px_slice
-from scan.vision.flattening.rectify import Registration, cuts
-from scan.vision.opening.levels import Levels, grey_at
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.arrays import Floats, GrayImage, project
+from shortpencil.scan.vision.finding.corners import Corners
+from shortpencil.scan.vision.flattening.flat import px_slice
+from shortpencil.scan.vision.flattening.rectify import Registration, cuts
+from shortpencil.scan.vision.opening.levels import Levels, grey_at
 
 #: Sharpness and grain are looked at in the photo itself, at this resolution whatever the flat card has.
 LOOK_PX_PER_MM = 8.0

@@ -14,11 +14,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.layout import Layout
-from scan.vision.arrays import Bools, FloatImage, by_row
-from scan.vision.per_layout import once_a_layout
-from scan.vision.seeing.ink import PAPER_PX_PER_MM
-from scan.vision.seeing.patches import held_down
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.arrays import Bools, FloatImage, by_row
+from shortpencil.scan.vision.per_layout import once_a_layout
+from shortpencil.scan.vision.seeing.ink import PAPER_PX_PER_MM
+from shortpencil.scan.vision.seeing.patches import held_down
 
 _AROUND_MM = 0.5
 #: Paper that changes by more than this share within a cell and its surroundings is crossed by an edge. On

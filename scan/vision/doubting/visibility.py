@@ -18,14 +18,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.layout import STUD_MM, Layout
-from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row
-from scan.vision.doubting.partial import that_may_have_vanished
-from scan.vision.evidence import Evidence
-from scan.vision.flattening.rectify import CARD_PX_PER_MM
-from scan.vision.per_layout import once_a_layout
-from scan.vision.seeing.ink import PAPER_PX_PER_MM, CardInk
-from scan.vision.seeing.patches import Writing, cells_of_kind
+from shortpencil.forms.layout import STUD_MM, Layout
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row
+from shortpencil.scan.vision.doubting.partial import that_may_have_vanished
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM
+from shortpencil.scan.vision.per_layout import once_a_layout
+from shortpencil.scan.vision.seeing.ink import PAPER_PX_PER_MM, CardInk
+from shortpencil.scan.vision.seeing.patches import Writing, cells_of_kind
 
 #: With fewer marks on a card nothing is known of how they should look.
 _LEAST_MARKS = 12

@@ -12,14 +12,14 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from forms.fiducials import CORNER_IDS
-from forms.geometry import Box
-from forms.layout import arrange_codes
-from forms.serials import split_code, split_plain_code
-from scan.vision.arrays import GrayImage
-from scan.vision.finding.corners import Corners, fit_card
-from scan.vision.finding.lens import through
-from scan.vision.opening.levels import remapped
+from shortpencil.forms.fiducials import CORNER_IDS
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import arrange_codes
+from shortpencil.forms.serials import split_code, split_plain_code
+from shortpencil.scan.vision.arrays import GrayImage
+from shortpencil.scan.vision.finding.corners import Corners, fit_card
+from shortpencil.scan.vision.finding.lens import through
+from shortpencil.scan.vision.opening.levels import remapped
 
 _SCALES_PX_PER_MM = (6.0, 10.0, 4.0)
 #: Four marks that miss one flat card by less lie on one; else the code is looked for this far from where the

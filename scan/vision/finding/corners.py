@@ -14,9 +14,9 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from forms.fiducials import CORNER_IDS, MARKER_MM
-from scan.vision.arrays import GrayImage, shrunk
-from scan.vision.finding.grouping import Corners, Mark, cards_of, fit_card, model_corners
+from shortpencil.forms.fiducials import CORNER_IDS, MARKER_MM
+from shortpencil.scan.vision.arrays import GrayImage, shrunk
+from shortpencil.scan.vision.finding.grouping import Corners, Mark, cards_of, fit_card, model_corners
 
 __all__ = ["Corners", "Mark", "cards_of", "find_cards", "find_marks", "fit_card", "model_corners"]
 

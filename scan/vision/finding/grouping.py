@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from forms.fiducials import CORNER_IDS, corner_fiducials
-from forms.layout import MARGIN_MM, PAPERS, Paper
-from scan.vision.arrays import Floats, Homography, PointsMm, PointsPx, project
-from scan.vision.finding.lens import Lens, fit_lens, good_lens, through
+from shortpencil.forms.fiducials import CORNER_IDS, corner_fiducials
+from shortpencil.forms.layout import MARGIN_MM, PAPERS, Paper
+from shortpencil.scan.vision.arrays import Floats, Homography, PointsMm, PointsPx, project
+from shortpencil.scan.vision.finding.lens import Lens, fit_lens, good_lens, through
 
 #: A wide lens is looked for where four marks miss their places by this much, root mean square; other marks
 #: than those of one card miss by more than the second.

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from scan.vision.arrays import Floats, Homography, PointsMm, PointsPx, project
+from shortpencil.scan.vision.arrays import Floats, Homography, PointsMm, PointsPx, project
 
 #: How strong lenses are, and how far paper strays from flat, mm: the fit weighs one against the other. Half
 #: the diagonal is the unit of radius; a main camera has 0.01, an ultra-wide one 0.1 to 0.6.

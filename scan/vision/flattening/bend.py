@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scan.vision.arrays import Bools, Floats, PointsMm
+from shortpencil.scan.vision.arrays import Bools, Floats, PointsMm
 
 
 @dataclass(frozen=True, slots=True)

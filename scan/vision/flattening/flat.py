@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from forms.geometry import Box
-from forms.layout import Layout
-from scan.vision.arrays import GrayImage, Homography, PointsMm
-from scan.vision.finding.lens import Lens, through
-from scan.vision.flattening.bend import Bend
-from scan.vision.opening.levels import Levels, levels_of, remapped
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.arrays import GrayImage, Homography, PointsMm
+from shortpencil.scan.vision.finding.lens import Lens, through
+from shortpencil.scan.vision.flattening.bend import Bend
+from shortpencil.scan.vision.opening.levels import Levels, levels_of, remapped
 
 #: Resolution of the flat picture: a stroke of 0.4 mm is 2.4 px wide; the digit network looks at 3.7 px/mm.
 CARD_PX_PER_MM = 6.0

@@ -16,10 +16,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.layout import Cell, Layout
-from scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, PointsMm
-from scan.vision.opening.levels import grey_at
-from scan.vision.per_layout import once_a_layout
+from shortpencil.forms.layout import Cell, Layout
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, PointsMm
+from shortpencil.scan.vision.opening.levels import grey_at
+from shortpencil.scan.vision.per_layout import once_a_layout
 
 #: An outline is 0.28 mm wide, about a pixel.
 OUTLINE_PX_PER_MM = 4.0

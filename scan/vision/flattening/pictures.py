@@ -7,12 +7,12 @@ from collections.abc import Iterable
 import cv2
 import numpy as np
 
-from forms.geometry import Box
-from forms.layout import Layout
-from scan.vision.arrays import GrayImage
-from scan.vision.flattening.flat import px_slice
-from scan.vision.flattening.rectify import Registration, cuts
-from scan.vision.opening.levels import Levels
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.arrays import GrayImage
+from shortpencil.scan.vision.flattening.flat import px_slice
+from shortpencil.scan.vision.flattening.rectify import Registration, cuts
+from shortpencil.scan.vision.opening.levels import Levels
 
 #: A bubble's rim and a pencilled digit are clear at 6 px/mm, in about 130 kB. A JPEG, since WebP halves the
 #: bytes but takes 200 ms where this takes 3 (one core, A4).

@@ -12,21 +12,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forms.layout import Layout
-from scan.vision.arrays import Floats, GrayImage, Homography, PointsMm, project
-from scan.vision.finding.grouping import Corners, fit_card, model_corners
-from scan.vision.finding.lens import Lens, fit_lens, through
-from scan.vision.flattening.bend import FLAT, Bend, consistent, plausible, spline
-from scan.vision.flattening.flat import CARD_PX_PER_MM, Registration, cuts, flatten, resolution
-from scan.vision.flattening.outlines import (
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.arrays import Floats, GrayImage, Homography, PointsMm, project
+from shortpencil.scan.vision.finding.grouping import Corners, fit_card, model_corners
+from shortpencil.scan.vision.finding.lens import Lens, fit_lens, through
+from shortpencil.scan.vision.flattening.bend import FLAT, Bend, consistent, plausible, spline
+from shortpencil.scan.vision.flattening.flat import CARD_PX_PER_MM, Registration, cuts, flatten, resolution
+from shortpencil.scan.vision.flattening.outlines import (
     OUTLINE_PX_PER_MM,
     cells_astray,
     outlines_of,
     thin_lines,
     tile_offsets,
 )
-from scan.vision.flattening.studs import stud_offsets
-from scan.vision.opening.levels import Levels, levels_of
+from shortpencil.scan.vision.flattening.studs import stud_offsets
+from shortpencil.scan.vision.opening.levels import Levels, levels_of
 
 __all__ = [
     "CARD_PX_PER_MM",

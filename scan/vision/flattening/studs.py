@@ -7,10 +7,10 @@ import functools
 import cv2
 import numpy as np
 
-from forms.layout import STUD_MM
-from scan.vision.arrays import Bools, FloatImage, Floats, Homography, PointsMm, project
-from scan.vision.flattening.bend import Bend
-from scan.vision.opening.levels import Levels, sampled
+from shortpencil.forms.layout import STUD_MM
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, Homography, PointsMm, project
+from shortpencil.scan.vision.flattening.bend import Bend
+from shortpencil.scan.vision.opening.levels import Levels, sampled
 
 #: A stud is 6 px wide in the patches that are searched.
 _PX_PER_MM = 4.0

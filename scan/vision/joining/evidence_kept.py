@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from scan.vision.evidence import ANSWER_SHARES, Evidence
+from shortpencil.scan.vision.evidence import ANSWER_SHARES, Evidence
 
 VERSION = 1
 MOST_BYTES = 2**20  # a card has some 20 kB; what unpacks to more is none

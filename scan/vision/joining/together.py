@@ -13,14 +13,21 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.layout import Layout
-from scan.reading import CARD_PICTURE, DIFFERING, ONE_BY_ONE, PHOTOS_DISAGREE, CardReading, FieldReading
-from scan.vision.arrays import GrayImage
-from scan.vision.deciding.decode import Decoded, decode
-from scan.vision.doubting.quality import MAX_OUTSIDE, too_many_questions
-from scan.vision.evidence import ANSWER_SHARES, SCRAP_BOX, Evidence
-from scan.vision.flattening.pictures import field_pictures
-from scan.vision.flattening.rectify import CARD_PX_PER_MM
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.reading import (
+    CARD_PICTURE,
+    DIFFERING,
+    ONE_BY_ONE,
+    PHOTOS_DISAGREE,
+    CardReading,
+    FieldReading,
+)
+from shortpencil.scan.vision.arrays import GrayImage
+from shortpencil.scan.vision.deciding.decode import Decoded, decode
+from shortpencil.scan.vision.doubting.quality import MAX_OUTSIDE, too_many_questions
+from shortpencil.scan.vision.evidence import ANSWER_SHARES, SCRAP_BOX, Evidence
+from shortpencil.scan.vision.flattening.pictures import field_pictures
+from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM
 
 #: Photos of one card share its ink: what is odd about a hand's 7 is odd in each of them. So n photos count
 #: as n to this power; 1 would take them for independent, 0 for copies of one another. On 51 pairs of bad

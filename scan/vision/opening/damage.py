@@ -26,7 +26,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.vision.arrays import GrayImage
+from shortpencil.scan.vision.arrays import GrayImage
 
 #: A progressive picture comes in some ten scans; each costs as much as a whole baseline picture.
 MOST_SCANS = 40

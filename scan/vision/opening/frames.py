@@ -18,8 +18,8 @@ import struct
 import zlib
 from collections.abc import Iterator, Mapping
 
-from scan.vision.opening.damage import jpeg_parts
-from scan.vision.opening.hevc import is_whole
+from shortpencil.scan.vision.opening.damage import jpeg_parts
+from shortpencil.scan.vision.opening.hevc import is_whole
 
 CUT = "it is cut off before its end"
 _MOST_PAGES = 1001

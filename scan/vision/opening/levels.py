@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.vision.arrays import GrayImage, PointsPx, halved
+from shortpencil.scan.vision.arrays import GrayImage, PointsPx, halved
 
 #: A level may have so much fewer pixels per mm than are asked for; the eye and the network do not notice.
 SLACK = 0.88

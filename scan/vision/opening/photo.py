@@ -21,11 +21,11 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from forms.errors import InputError
-from forms.files import read_bytes
-from forms.shown import path_text
-from scan.vision.arrays import GrayImage
-from scan.vision.opening.damage import (
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.files import read_bytes
+from shortpencil.forms.shown import path_text
+from shortpencil.scan.vision.arrays import GrayImage
+from shortpencil.scan.vision.opening.damage import (
     MOST_SCANS,
     JpegParts,
     jpeg_complaint,
@@ -34,7 +34,7 @@ from scan.vision.opening.damage import (
     overheard,
     png_problem,
 )
-from scan.vision.opening.frames import heic_problem, tiff_problems, webp_problem
+from shortpencil.scan.vision.opening.frames import heic_problem, tiff_problems, webp_problem
 
 if TYPE_CHECKING:
     from PIL.Image import Image

@@ -101,7 +101,7 @@ def _softmax(logits: Floats32) -> Floats32:
 @functools.cache
 def bubble_net() -> BubbleNet:
     """Return the network of this package."""
-    here = files("scan.vision.seeing")
+    here = files("shortpencil.scan.vision.seeing")
     about: dict[str, Any] = json.loads(here.joinpath("bubbles.json").read_text("utf-8"))
     if tuple(about["classes"]) != CLASSES:
         raise ValueError("bubbles.json was trained for other classes than this module knows")

@@ -16,11 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.layout import Layout
-from scan.vision.arrays import FloatImage, Floats, by_row
-from scan.vision.per_layout import once_a_layout
-from scan.vision.seeing.bubble_net import CLASSES, bubble_net
-from scan.vision.seeing.ink import CardInk, Windows, windows
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.arrays import FloatImage, Floats, by_row
+from shortpencil.scan.vision.per_layout import once_a_layout
+from shortpencil.scan.vision.seeing.bubble_net import CLASSES, bubble_net
+from shortpencil.scan.vision.seeing.ink import CardInk, Windows, windows
 
 __all__ = [
     "CLASSES",

@@ -20,8 +20,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.vision.evidence import ANSWER_SHARES, ANSWERS
-from scan.vision.seeing.calibration import Calibration, log_p
+from shortpencil.scan.vision.evidence import ANSWER_SHARES, ANSWERS
+from shortpencil.scan.vision.seeing.calibration import Calibration, log_p
 
 __all__ = [
     "ANSWERS",
@@ -132,7 +132,7 @@ SURE_AT_FIRST = 0.997
 @functools.cache
 def _network(name: str = "digits") -> _Network:
     """A network of this package, "digits" or "second", read once, at the first patch that it must see."""
-    here = resources.files("scan.vision.seeing")
+    here = resources.files("shortpencil.scan.vision.seeing")
     model = here.joinpath(f"{name}.onnx").read_bytes()
     card = json.loads(here.joinpath(f"{name}.json").read_text("utf-8"))
     calibration = Calibration(card["calibration"]["temperature"], card["calibration"]["doubt"], ANSWER_SHARES)

@@ -14,13 +14,13 @@ from typing import Any
 import cv2
 import numpy as np
 
-from forms.fiducials import dark_modules
-from forms.geometry import Box
-from forms.layout import Layout
-from scan.vision.arrays import FloatImage, Floats, GrayImage, InkImage
-from scan.vision.flattening.flat import px_slice
-from scan.vision.flattening.rectify import CARD_PX_PER_MM
-from scan.vision.per_layout import once_a_layout
+from shortpencil.forms.fiducials import dark_modules
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.arrays import FloatImage, Floats, GrayImage, InkImage
+from shortpencil.scan.vision.flattening.flat import px_slice
+from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM
+from shortpencil.scan.vision.per_layout import once_a_layout
 
 #: Of the picture of the paper.
 PAPER_PX_PER_MM = 2.0

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from scan.reading import Lesson
+from shortpencil.scan.reading import Lesson
 
 if TYPE_CHECKING:
-    from scan.vision.seeing.likeness import OwnHand
+    from shortpencil.scan.vision.seeing.likeness import OwnHand
 
 
 class Hands:
@@ -29,7 +29,7 @@ class Hands:
         if player is None:
             return None
         if player not in self._learnt:
-            from scan.vision.seeing.own_hand import learn
+            from shortpencil.scan.vision.seeing.own_hand import learn
 
             self._learnt[player] = learn(self._lessons.get(player, ()))
         return self._learnt[player]

@@ -24,9 +24,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.asking import SURE
-from scan.vision.arrays import Floats
-from scan.vision.evidence import ANSWERS
+from shortpencil.scan.asking import SURE
+from shortpencil.scan.vision.arrays import Floats
+from shortpencil.scan.vision.evidence import ANSWERS
 
 #: Most that a hand may add to or take from the odds of an answer against the network's best: less than the
 #: odds of `SURE`, or a hand could settle a box for an answer that the network does not hold best.

@@ -13,11 +13,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.layout import Cell
-from scan.reading import Lesson
-from scan.vision.arrays import Bools, FloatImage
-from scan.vision.seeing.digits import VIEW_PX, normalise, scores_and_layer
-from scan.vision.seeing.likeness import UNKNOWN_HAND, OwnHand, hand_of
+from shortpencil.forms.layout import Cell
+from shortpencil.scan.reading import Lesson
+from shortpencil.scan.vision.arrays import Bools, FloatImage
+from shortpencil.scan.vision.seeing.digits import VIEW_PX, normalise, scores_and_layer
+from shortpencil.scan.vision.seeing.likeness import UNKNOWN_HAND, OwnHand, hand_of
 
 #: Ink of 1, the black of the print, in a view kept as bytes; the strongest pens come to 1.2.
 _BLACK = 200.0

@@ -6,14 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forms.geometry import Box
-from forms.layout import Cell, Layout, writing_lines
-from scan.vision.arrays import Bools, FloatImage, Floats, by_row
-from scan.vision.evidence import ANSWER_SHARES, ANSWERS
-from scan.vision.flattening.flat import px_slice
-from scan.vision.per_layout import once_a_layout
-from scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX
-from scan.vision.seeing.ink import CardInk, Windows, windows
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Cell, Layout, writing_lines
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, by_row
+from shortpencil.scan.vision.evidence import ANSWER_SHARES, ANSWERS
+from shortpencil.scan.vision.flattening.flat import px_slice
+from shortpencil.scan.vision.per_layout import once_a_layout
+from shortpencil.scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX
+from shortpencil.scan.vision.seeing.ink import CardInk, Windows, windows
 
 _WRITTEN_INK = 0.22
 #: So far from its edge a strip's own line is not met; in a field for notes, so far from each of its lines,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from scan.vision.seeing.digits import PATCH_PX, digit_log_p
+from shortpencil.scan.vision.seeing.digits import PATCH_PX, digit_log_p
 
 _A_BOX_MM = (5.0, 7.0)  # any box will do: the answer about an empty one is thrown away
 

@@ -14,7 +14,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-from scan.vision.training.strokes import Drawings
+from shortpencil.scan.vision.training.strokes import Drawings
 
 GRID_PX = 56
 STEPS_PER_PX = 8  # fields are stored as uint8, an eighth of a pixel each

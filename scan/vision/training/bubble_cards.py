@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.layout import Layout
-from scan.vision.seeing.bubble_net import CLASSES
-from scan.vision.seeing.bubbles import views_of_some
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.seeing.bubble_net import CLASSES
+from shortpencil.scan.vision.seeing.bubbles import views_of_some
 
 #: Of the empty bubbles of cards with more bubbles than the first, the second share is kept.
 _MANY, _KEPT = 40, 0.3

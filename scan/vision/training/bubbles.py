@@ -1,6 +1,6 @@
 """Trains the bubble network on simulated cards: a few minutes of a GPU, or an hour of a processor.
 
-Run: python -m scan.vision.training.bubbles LEARN*.npz --out scan/vision/seeing/bubbles.npz
+Run: python -m shortpencil.scan.vision.training.bubbles LEARN*.npz --out scan/vision/seeing/bubbles.npz
 The cards come from `python -m tests.bench.collect_bubbles --learn`. First a wide network learns, then the one
 that ships, from the answers and from what the wide one says. One card in twelve is held out to set the
 temperature. Needs PyTorch; what it writes needs NumPy alone, and `bubbles.json` beside it says what it was
@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 from torch.nn import functional
 
-from scan.vision.seeing.bubble_net import CLASSES, KERNELS, SIDES, STRIDE, VIEW_PX, scores
+from shortpencil.scan.vision.seeing.bubble_net import CLASSES, KERNELS, SIDES, STRIDE, VIEW_PX, scores
 
 MEASURES, FIGURES = 24, 7
 #: A class's weight in the loss: rare marks are the ones that matter, but not as if they were common.

@@ -8,10 +8,10 @@ import torch
 from numpy.typing import NDArray
 from torch import nn
 
-from scan.vision.seeing import calibration as cal
-from scan.vision.seeing import digits
-from scan.vision.training import bank as glyph_bank
-from scan.vision.training import network, patches
+from shortpencil.scan.vision.seeing import calibration as cal
+from shortpencil.scan.vision.seeing import digits
+from shortpencil.scan.vision.training import bank as glyph_bank
+from shortpencil.scan.vision.training import network, patches
 
 BLANK = digits.ANSWERS.index("blank")
 

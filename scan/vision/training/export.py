@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from torch import Tensor, nn
 
-from scan.vision.seeing import digits
-from scan.vision.training.network import Reader
+from shortpencil.scan.vision.seeing import digits
+from shortpencil.scan.vision.training.network import Reader
 
 _OPSET, _IR_VERSION = 13, 8
 

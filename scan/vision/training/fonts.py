@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from forms.errors import InputError
+from shortpencil.forms.errors import InputError
 
 #: Playwrite's and Edu's are the hands that schools teach in some forty countries. Of the others every
 #: second first name, by chance; one whose 1 is a 7 to the eye was left out.

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.vision.seeing.digits import PATCH_PX
+from shortpencil.scan.vision.seeing.digits import PATCH_PX
 
 BOX_WH_MM = (5.0, 6.2)
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.errors import InputError
+from shortpencil.forms.errors import InputError
 
 #: Writers kept for choosing constants, and for reporting: by number within their source; a source that is not
 #: named here trains whole. Of the 83 hands 64 train, 8 tune and 11 report; the one hand of `hwd1000` is a

@@ -1,4 +1,6 @@
-"""Puts a trained reader into the package: `python -m scan.vision.training.install FILE.pt --mnist DIR …`.
+"""Puts a trained reader into the package.
+
+Run: python -m shortpencil.scan.vision.training.install FILE.pt --mnist DIR …
 
 With `--as second` the reader is the larger one that is asked about what the first is not sure of.
 
@@ -18,12 +20,12 @@ import numpy as np
 import torch
 from torch import nn
 
-from forms.errors import InputError
-from scan.vision.seeing import calibration as cal
-from scan.vision.seeing import digits
-from scan.vision.training import evaluate, export, hands, patches, train
-from scan.vision.training.golden import BOX_WH_MM, golden_patches
-from scan.vision.training.network import PLANS, Reader
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.vision.seeing import calibration as cal
+from shortpencil.scan.vision.seeing import digits
+from shortpencil.scan.vision.training import evaluate, export, hands, patches, train
+from shortpencil.scan.vision.training.golden import BOX_WH_MM, golden_patches
+from shortpencil.scan.vision.training.network import PLANS, Reader
 
 LARGEST_BYTES = {"digits": 500_000, "second": 2_500_000}
 # float32 sums in another order; OpenCV 4.10 and 5.0 stayed within 1e-4 of torch on one machine.

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from forms.errors import InputError
+from shortpencil.forms.errors import InputError
 
 # The last training images. Nothing is trained on them; the normalisation, the temperature and the
 # doubt were chosen on them.

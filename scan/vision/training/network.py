@@ -7,7 +7,7 @@ batch by batch and with boxes of mixed height; tests/vision/seeing/test_digits.p
 import torch
 from torch import Tensor, nn
 
-from scan.vision.seeing import digits
+from shortpencil.scan.vision.seeing import digits
 
 ANSWERS = len(digits.ANSWERS)
 

@@ -14,11 +14,11 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-from scan.vision.training.bank import EDGE_ZERO, GRID_PX, STEPS_PER_PX, Bank
-from scan.vision.training.dice import PATCH_PX, Dice
-from scan.vision.training.dice import col as _col
-from scan.vision.training.pens import Pen, any_pen, inked, line_of
-from scan.vision.training.strokes import SCRAP, SCRIBBLE, SYMBOL
+from shortpencil.scan.vision.training.bank import EDGE_ZERO, GRID_PX, STEPS_PER_PX, Bank
+from shortpencil.scan.vision.training.dice import PATCH_PX, Dice
+from shortpencil.scan.vision.training.dice import col as _col
+from shortpencil.scan.vision.training.pens import Pen, any_pen, inked, line_of
+from shortpencil.scan.vision.training.strokes import SCRAP, SCRIBBLE, SYMBOL
 
 __all__ = ["PATCH_PX", "Batch", "Choice", "Dice", "choices", "make"]
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import torch
 from torch import Tensor
 
-from scan.vision.training.dice import PATCH_PX, Dice, col
+from shortpencil.scan.vision.training.dice import PATCH_PX, Dice, col
 
 
 @dataclass(frozen=True, slots=True)

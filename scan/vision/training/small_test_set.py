@@ -1,4 +1,6 @@
-"""Cuts the digits tests write with: `python -m scan.vision.training.small_test_set --mnist DIR --out NPZ`.
+"""Cuts the digits that tests write with.
+
+Run: python -m shortpencil.scan.vision.training.small_test_set --mnist DIR --out NPZ
 
 The first 100 of each digit in the order of the MNIST *test* images, so that no digit a test sees has trained
 anything.
@@ -9,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from scan.vision.training import mnist
+from shortpencil.scan.vision.training import mnist
 
 PER_DIGIT = 100
 

@@ -1,4 +1,6 @@
-"""Trains the digit network: `python -m scan.vision.training.train --mnist DIR --hands NPZ --out DIR`.
+"""Trains the digit network.
+
+Run: python -m shortpencil.scan.vision.training.train --mnist DIR --hands NPZ --out DIR
 
 First some teachers, each on its own weights and all on the same endless stream of simulated patches; then the
 readers, on the answers and on what the teachers say together. The learning rate follows the clock
@@ -19,8 +21,8 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from scan.vision.training import bank as glyph_bank
-from scan.vision.training import fonts, hands, mnist, network, patches, strokes
+from shortpencil.scan.vision.training import bank as glyph_bank
+from shortpencil.scan.vision.training import fonts, hands, mnist, network, patches, strokes
 
 # Over the last steps weights are averaged with this half-life, in steps; steadier than the last step's
 # weights.

@@ -6,14 +6,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from scan.vision.weighing.form_index import FormIndex
-from scan.vision.weighing.holes import HoleWeights
-from scan.vision.weighing.likelihoods import Floats, Ints
-from scan.vision.weighing.posterior import Posterior
-from scan.vision.weighing.second_pass import SecondPass
-from scan.vision.weighing.slips import Slips
-from scan.vision.weighing.sums import LEAST_SHARES, WANTED_DOUBT, Additions, Chain, key_of, run_chain, sums_of
-from scan.vision.weighing.written import WrittenSum, written_sum
+from shortpencil.scan.vision.weighing.form_index import FormIndex
+from shortpencil.scan.vision.weighing.holes import HoleWeights
+from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints
+from shortpencil.scan.vision.weighing.posterior import Posterior
+from shortpencil.scan.vision.weighing.second_pass import SecondPass
+from shortpencil.scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.sums import (
+    LEAST_SHARES,
+    WANTED_DOUBT,
+    Additions,
+    Chain,
+    key_of,
+    run_chain,
+    sums_of,
+)
+from shortpencil.scan.vision.weighing.written import WrittenSum, written_sum
 
 #: A sum whose ink is so surely blank is left out of the chain: it can say nothing.
 _SURELY_BLANK = 1e-9

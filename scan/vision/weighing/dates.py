@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from scan.vision.weighing.form_index import FormIndex
-from scan.vision.weighing.likelihoods import Floats
-from scan.vision.weighing.posterior import Posterior
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.form_index import FormIndex
+from shortpencil.scan.vision.weighing.likelihoods import Floats
+from shortpencil.scan.vision.weighing.posterior import Posterior
+from shortpencil.scan.vision.weighing.slips import Slips
 
 #: Chance of each par where it is asked: par 3 to 5 are normal, 2 and 6 exist.
 _PARS = {2: 0.02, 3: 0.55, 4: 0.25, 5: 0.12, 6: 0.02}

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forms.form import Field, Form
-from forms.rules import CardRules, rules_of
-from scan.vision.weighing.likelihoods import Ints
+from shortpencil.forms.form import Field, Form
+from shortpencil.forms.rules import CardRules, rules_of
+from shortpencil.scan.vision.weighing.likelihoods import Ints
 
 #: Numbers up to so many boxes are decoded value by value (1,000 of them); longer ones box by box.
 MOST_BOXES_BY_VALUE = 3

@@ -14,8 +14,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from scan.vision.weighing.likelihoods import Floats, Ints, Numbers
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints, Numbers
+from shortpencil.scan.vision.weighing.slips import Slips
 
 #: States of one throw column: unmarked, clean, miss.
 UNMARKED, CLEAN, MISS = 0, 1, 2

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.vision.evidence import BLANK_BOX, SCRAP_BOX
-from scan.vision.weighing.slips import FURTHER_FILLED, Slips
+from shortpencil.scan.vision.evidence import BLANK_BOX, SCRAP_BOX
+from shortpencil.scan.vision.weighing.slips import FURTHER_FILLED, Slips
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.integer[Any]]

@@ -14,9 +14,9 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
-from scan.vision.evidence import ANSWER_SHARES
-from scan.vision.weighing.form_index import FormIndex, GroupKey
-from scan.vision.weighing.likelihoods import (
+from shortpencil.scan.vision.evidence import ANSWER_SHARES
+from shortpencil.scan.vision.weighing.form_index import FormIndex, GroupKey
+from shortpencil.scan.vision.weighing.likelihoods import (
     Choices,
     Floats,
     Ints,
@@ -28,7 +28,7 @@ from scan.vision.weighing.likelihoods import (
     manies,
     numbers,
 )
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.slips import Slips
 
 #: How often a number, and a choice, is left blank when nothing else is known of it.
 BLANK_NUMBER = 0.3

@@ -7,8 +7,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from scan.vision.weighing.likelihoods import Floats, Numbers, length_prior
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.likelihoods import Floats, Numbers, length_prior
+from shortpencil.scan.vision.weighing.slips import Slips
 
 #: Longest putt that is no surprise, by unit. Beyond about 30 m nobody putts; feet end with two boxes first.
 _FAR = {"m": 30.0, "ft": 99.0}

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forms.form import Form
-from scan.vision.weighing.form_index import FormIndex, GroupKey
-from scan.vision.weighing.likelihoods import Floats, Ints
-from scan.vision.weighing.posterior import Posterior
-from scan.vision.weighing.slips import UNLISTED_CAUSE, Slips
+from shortpencil.forms.form import Form
+from shortpencil.scan.vision.weighing.form_index import FormIndex, GroupKey
+from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints
+from shortpencil.scan.vision.weighing.posterior import Posterior
+from shortpencil.scan.vision.weighing.slips import UNLISTED_CAUSE, Slips
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scan.asking import SURE
+from shortpencil.scan.asking import SURE
 
 #: How far a wrong sum is off, either way: one throw, a few, a carry. The rest (6 %) may be anything.
 OFF_BY = {1: 0.44, 2: 0.16, 3: 0.08, 4: 0.04, 5: 0.02, 9: 0.03, 10: 0.14, 11: 0.03}

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scan.vision.weighing.likelihoods import Floats, Ints
+from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints
 
 #: Ways rarer than this share of a hole's mass are dropped; tried from the first, the next one while the doubt
 #: is above `WANTED_DOUBT`. On simulated photos 84 of 100 cards stop at the first; from 1e-12 it was 57, and

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from forms.form import Form
-from scan.vision.weighing.card_sums import CardSums, sums_of_card, write_sums
-from scan.vision.weighing.dates import weigh_date, weigh_pars
-from scan.vision.weighing.form_index import FormIndex, HoleRows, Throws
-from scan.vision.weighing.holes import (
+from shortpencil.forms.form import Form
+from shortpencil.scan.vision.weighing.card_sums import CardSums, sums_of_card, write_sums
+from shortpencil.scan.vision.weighing.dates import weigh_date, weigh_pars
+from shortpencil.scan.vision.weighing.form_index import FormIndex, HoleRows, Throws
+from shortpencil.scan.vision.weighing.holes import (
     CLEAN,
     MISS,
     UNMARKED,
@@ -23,11 +23,11 @@ from scan.vision.weighing.holes import (
     throw_table,
     weigh,
 )
-from scan.vision.weighing.likelihoods import Floats, Ints, gather
-from scan.vision.weighing.posterior import Posterior
-from scan.vision.weighing.putts import Distances, weigh_distances
-from scan.vision.weighing.second_pass import weigh_second_pass, write_second_pass
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints, gather
+from shortpencil.scan.vision.weighing.posterior import Posterior
+from shortpencil.scan.vision.weighing.putts import Distances, weigh_distances
+from shortpencil.scan.vision.weighing.second_pass import weigh_second_pass, write_second_pass
+from shortpencil.scan.vision.weighing.slips import Slips
 
 
 def weigh_card(form: Form, index: FormIndex, slips: Slips, posterior: Posterior) -> None:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scan.vision.weighing.likelihoods import Floats
-from scan.vision.weighing.slips import OFF_BY, OFF_BY_ANYTHING
+from shortpencil.scan.vision.weighing.likelihoods import Floats
+from shortpencil.scan.vision.weighing.slips import OFF_BY, OFF_BY_ANYTHING
 
 
 def slip_kernel(wrong: float) -> Floats:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from forms.catalog import load_form
-from scan.vision.deciding.card_hand import taught_by_card
-from scan.vision.deciding.decode import decode
-from scan.vision.evidence import ANSWER_SHARES, Evidence
-from scan.vision.weighing.form_index import index_of
-from scan.vision.weighing.posterior import cell_likelihoods, fields_alone
-from scan.vision.weighing.slips import Slips
+from shortpencil.forms.catalog import load_form
+from shortpencil.scan.vision.deciding.card_hand import taught_by_card
+from shortpencil.scan.vision.deciding.decode import decode
+from shortpencil.scan.vision.evidence import ANSWER_SHARES, Evidence
+from shortpencil.scan.vision.weighing.form_index import index_of
+from shortpencil.scan.vision.weighing.posterior import cell_likelihoods, fields_alone
+from shortpencil.scan.vision.weighing.slips import Slips
 
 FORM = load_form("round18")
 INDEX = index_of(FORM)

@@ -13,11 +13,11 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from forms.catalog import load_form
-from forms.form import form_from_toml
-from scan.vision.deciding.decode import FlagRule, Slips, decode
-from scan.vision.deciding.flags import OUTSIDE, SAME_NUMBER
-from scan.vision.evidence import ANSWER_SHARES
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.form import form_from_toml
+from shortpencil.scan.vision.deciding.decode import FlagRule, Slips, decode
+from shortpencil.scan.vision.deciding.flags import OUTSIDE, SAME_NUMBER
+from shortpencil.scan.vision.evidence import ANSWER_SHARES
 from tests.bench import draw_decoding
 from tests.vision.marked_cards import SURE, cell_values, digit_logs, evidence_of, marked_card, with_cell
 

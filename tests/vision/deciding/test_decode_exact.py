@@ -10,9 +10,9 @@ import random
 import numpy as np
 import pytest
 
-from forms.form import form_from_toml
-from scan.vision.deciding.decode import Slips, decode
-from scan.vision.evidence import Evidence
+from shortpencil.forms.form import form_from_toml
+from shortpencil.scan.vision.deciding.decode import Slips, decode
+from shortpencil.scan.vision.evidence import Evidence
 from tests.vision.brute_force import BruteForce
 from tests.vision.marked_cards import cell_values, evidence_of, marked_card
 

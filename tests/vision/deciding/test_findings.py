@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from forms.catalog import load_form
-from forms.rules import rules_of
-from scan.vision.deciding.findings import broken_promises
-from scan.vision.deciding.verdicts import UNREADABLE
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.rules import rules_of
+from shortpencil.scan.vision.deciding.findings import broken_promises
+from shortpencil.scan.vision.deciding.verdicts import UNREADABLE
 
 FORM = load_form("round9")
 RULES = rules_of(FORM)

@@ -7,13 +7,13 @@ import random
 import numpy as np
 import pytest
 
-from forms.catalog import load_form
-from scan.vision.deciding.decode import decode
-from scan.vision.deciding.habits import with_habits
-from scan.vision.evidence import ANSWER_SHARES, Evidence
-from scan.vision.weighing.form_index import index_of
-from scan.vision.weighing.posterior import cell_likelihoods, fields_alone
-from scan.vision.weighing.slips import Slips
+from shortpencil.forms.catalog import load_form
+from shortpencil.scan.vision.deciding.decode import decode
+from shortpencil.scan.vision.deciding.habits import with_habits
+from shortpencil.scan.vision.evidence import ANSWER_SHARES, Evidence
+from shortpencil.scan.vision.weighing.form_index import index_of
+from shortpencil.scan.vision.weighing.posterior import cell_likelihoods, fields_alone
+from shortpencil.scan.vision.weighing.slips import Slips
 from tests.vision.marked_cards import cell_values, evidence_of, marked_card, with_cell
 
 ROUND_18 = load_form("round18")

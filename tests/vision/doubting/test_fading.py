@@ -8,20 +8,20 @@ import cv2
 import numpy as np
 import pytest
 
-from forms.catalog import builtin_layout
-from scan.vision.doubting.fading import (
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.scan.vision.doubting.fading import (
     FADING_LOSES,
     blank_doubted,
     burnt_out_cells,
     darkness_around,
     faded_cells,
 )
-from scan.vision.evidence import Evidence
-from scan.vision.opening.photo import Photo
-from scan.vision.pipeline import Trace, read_photo
-from scan.vision.seeing.bubbles import FEATURES, BubbleInk, bubble_patches
-from scan.vision.seeing.ink import PAPER_PX_PER_MM
-from scan.vision.seeing.patches import Writing, cells_of_kind, digit_patches
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.opening.photo import Photo
+from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.seeing.bubbles import FEATURES, BubbleInk, bubble_patches
+from shortpencil.scan.vision.seeing.ink import PAPER_PX_PER_MM
+from shortpencil.scan.vision.seeing.patches import Writing, cells_of_kind, digit_patches
 from tests.bench.cards import find_layout, shoot
 from tests.simulator.scenario import truth_json
 

@@ -8,10 +8,10 @@ import cv2
 import numpy as np
 import pytest
 
-from forms.fiducials import CORNER_IDS
-from forms.layout import PAPERS
-from scan.vision.deciding.flags import OUTSIDE
-from scan.vision.doubting.partial import (
+from shortpencil.forms.fiducials import CORNER_IDS
+from shortpencil.forms.layout import PAPERS
+from shortpencil.scan.vision.deciding.flags import OUTSIDE
+from shortpencil.scan.vision.doubting.partial import (
     CORNERS_IN_WORDS,
     CRISP_LOSES,
     FAX_LOSES,
@@ -26,12 +26,12 @@ from scan.vision.doubting.partial import (
     that_may_have_vanished,
     with_missing_marks,
 )
-from scan.vision.evidence import Evidence
-from scan.vision.finding.corners import Corners, Mark, fit_card, model_corners
-from scan.vision.opening.photo import Photo
-from scan.vision.pipeline import Trace, read_photo
-from scan.vision.seeing.bubbles import bubble_patches
-from scan.vision.seeing.patches import cells_of_kind
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.finding.corners import Corners, Mark, fit_card, model_corners
+from shortpencil.scan.vision.opening.photo import Photo
+from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.seeing.bubbles import bubble_patches
+from shortpencil.scan.vision.seeing.patches import cells_of_kind
 from tests.bench.cards import find_layout, shoot
 
 PICTURE = np.zeros((1600, 1200), np.uint8)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from forms.catalog import builtin_layout
-from scan.vision.doubting.possible import doubled_answers, impossible
-from scan.vision.evidence import Evidence
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.scan.vision.doubting.possible import doubled_answers, impossible
+from shortpencil.scan.vision.evidence import Evidence
 
 LAYOUT = builtin_layout("round18", "a4", "m", "right")
 CHOICES = [f for f in LAYOUT.form.fields if f.type == "choose-one" and len(f.options) > 1]

@@ -7,8 +7,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from forms.layout import Layout
-from scan.vision.doubting.quality import (
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.doubting.quality import (
     LOOK_PX_PER_MM,
     MANY_QUESTIONS,
     Quality,
@@ -20,10 +20,10 @@ from scan.vision.doubting.quality import (
     too_many_questions,
     why_not,
 )
-from scan.vision.flattening.bend import FLAT
-from scan.vision.flattening.flat import px_slice
-from scan.vision.flattening.rectify import Registration
-from scan.vision.opening.levels import grey_at
+from shortpencil.scan.vision.flattening.bend import FLAT
+from shortpencil.scan.vision.flattening.flat import px_slice
+from shortpencil.scan.vision.flattening.rectify import Registration
+from shortpencil.scan.vision.opening.levels import grey_at
 from tests.bench.cards import Counts, count, find_layout, shoot
 from tests.simulator.blanks import blank_card
 

@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from forms.catalog import builtin_layout
-from scan.vision.doubting.shade import crossed_by_edges, marks_doubted, ones_doubted
-from scan.vision.evidence import ANSWERS
-from scan.vision.seeing.ink import PAPER_PX_PER_MM
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.scan.vision.doubting.shade import crossed_by_edges, marks_doubted, ones_doubted
+from shortpencil.scan.vision.evidence import ANSWERS
+from shortpencil.scan.vision.seeing.ink import PAPER_PX_PER_MM
 
 LAYOUT = builtin_layout("round18", "a4", "m", "right")
 SHAPE = (

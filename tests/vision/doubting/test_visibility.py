@@ -9,9 +9,9 @@ import cv2
 import numpy as np
 import pytest
 
-from forms.catalog import builtin_layout
-from scan.vision.doubting.partial import hidden_cells
-from scan.vision.doubting.visibility import (
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.scan.vision.doubting.partial import hidden_cells
+from shortpencil.scan.vision.doubting.visibility import (
     Marks,
     chance_of_no_trace,
     chances_by_place,
@@ -22,11 +22,11 @@ from scan.vision.doubting.visibility import (
     remains_of_marks,
     where_all_show,
 )
-from scan.vision.evidence import Evidence
-from scan.vision.opening.photo import Photo
-from scan.vision.pipeline import Trace, read_photo
-from scan.vision.seeing.ink import PAPER_PX_PER_MM
-from scan.vision.seeing.patches import Writing, cells_of_kind
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.opening.photo import Photo
+from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.seeing.ink import PAPER_PX_PER_MM
+from shortpencil.scan.vision.seeing.patches import Writing, cells_of_kind
 from tests.bench.cards import find_layout
 from tests.simulator.families import family_shot
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from forms.catalog import Catalog, earlier_fingerprints
-from forms.serials import look_alikes
-from scan.vision.finding.codes import CardCode
-from scan.vision.pipeline import known_edition
+from shortpencil.forms.catalog import Catalog, earlier_fingerprints
+from shortpencil.forms.serials import look_alikes
+from shortpencil.scan.vision.finding.codes import CardCode
+from shortpencil.scan.vision.pipeline import known_edition
 
 
 def test_look_alikes_are_all_ways_to_mistake_a_sign() -> None:

@@ -6,10 +6,10 @@ import cv2
 import numpy as np
 import pytest
 
-from forms.fiducials import CORNER_IDS
-from forms.layout import PAPERS
-from scan.vision.finding import corners
-from scan.vision.finding.corners import HARDER_PX, LADDER_PX, find_marks, model_corners
+from shortpencil.forms.fiducials import CORNER_IDS
+from shortpencil.forms.layout import PAPERS
+from shortpencil.scan.vision.finding import corners
+from shortpencil.scan.vision.finding.corners import HARDER_PX, LADDER_PX, find_marks, model_corners
 from tests.simulator.blanks import blank_card
 
 

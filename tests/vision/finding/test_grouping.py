@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forms.fiducials import CORNER_IDS
-from forms.layout import PAPERS
-from scan.vision.finding.grouping import Mark, cards_of, model_corners
+from shortpencil.forms.fiducials import CORNER_IDS
+from shortpencil.forms.layout import PAPERS
+from shortpencil.scan.vision.finding.grouping import Mark, cards_of, model_corners
 
 PAPER = PAPERS["a4"]
 

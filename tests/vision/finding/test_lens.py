@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forms.fiducials import CORNER_IDS
-from forms.layout import PAPERS
-from scan.vision.arrays import project
-from scan.vision.finding.corners import Corners, Mark, cards_of, fit_card, model_corners
-from scan.vision.finding.lens import Lens, fit_lens, good_lens, through
-from scan.vision.flattening.rectify import register
+from shortpencil.forms.fiducials import CORNER_IDS
+from shortpencil.forms.layout import PAPERS
+from shortpencil.scan.vision.arrays import project
+from shortpencil.scan.vision.finding.corners import Corners, Mark, cards_of, fit_card, model_corners
+from shortpencil.scan.vision.finding.lens import Lens, fit_lens, good_lens, through
+from shortpencil.scan.vision.flattening.rectify import register
 from tests.simulator.blanks import blank_card
 from tests.vision.flattening.test_registration import layout_of
 

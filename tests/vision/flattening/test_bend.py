@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scan.vision.flattening.bend import consistent, spline
+from shortpencil.scan.vision.flattening.bend import consistent, spline
 
 GRID = np.stack(np.meshgrid([10.0, 105.0, 200.0], np.arange(60.0, 260.0, 28.0)), axis=-1).reshape(-1, 2)
 CORNERS = np.array([(10.0, 10.0), (200.0, 10.0), (200.0, 287.0), (10.0, 287.0)])

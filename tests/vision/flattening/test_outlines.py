@@ -7,9 +7,9 @@ import json
 import numpy as np
 import pytest
 
-from forms.field_map import layout_from_json
-from forms.layout import Layout
-from scan.vision.flattening.outlines import (
+from shortpencil.forms.field_map import layout_from_json
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.flattening.outlines import (
     OUTLINE_PX_PER_MM,
     cells_astray,
     outlines_of,

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from forms.catalog import builtin_layout
-from scan.vision.flattening.pictures import (
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.scan.vision.flattening.pictures import (
     FIELD_PX_PER_MM,
     MARGIN_MM,
     card_picture,
@@ -15,7 +15,7 @@ from scan.vision.flattening.pictures import (
     field_pictures,
     sharp_field_pictures,
 )
-from scan.vision.flattening.rectify import CARD_PX_PER_MM, FLAT, Registration
+from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM, FLAT, Registration
 
 
 def flat_card() -> np.ndarray:

@@ -8,15 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forms.fiducials import CORNER_IDS
-from forms.layout import PAPERS, Layout
-from scan.vision.arrays import project, shrunk
-from scan.vision.finding.corners import find_cards, fit_card, model_corners
-from scan.vision.flattening.rectify import CARD_PX_PER_MM, FLAT, flatten, register, spline
+from shortpencil.forms.fiducials import CORNER_IDS
+from shortpencil.forms.layout import PAPERS, Layout
+from shortpencil.scan.vision.arrays import project, shrunk
+from shortpencil.scan.vision.finding.corners import find_cards, fit_card, model_corners
+from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM, FLAT, flatten, register, spline
 from tests.simulator.blanks import blank_card
 from tests.simulator.scenario import Shot, combined, condition, fill, photograph, some_writer
 
-from forms.field_map import layout_from_json  # isort: skip
+from shortpencil.forms.field_map import layout_from_json  # isort: skip
 import json  # isort: skip
 
 
@@ -144,7 +144,7 @@ def test_card_to_photo_and_back_is_the_same_point(angle: float, shear: float, ti
     turn = np.array([[np.cos(a), -np.sin(a) + shear, 900], [np.sin(a), np.cos(a), 700], [tilt, tilt / 2, 1]])
     scale = np.diag([6.0, 6.0, 1.0])
     true = turn @ scale
-    from scan.vision.finding.corners import Mark
+    from shortpencil.scan.vision.finding.corners import Mark
 
     marks = {m: Mark(m, project(true, model_corners(PAPERS["a4"], m))) for m in CORNER_IDS}
     fitted, error = fit_card(marks, PAPERS["a4"])

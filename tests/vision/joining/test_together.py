@@ -7,12 +7,18 @@ import math
 import numpy as np
 import pytest
 
-from forms.catalog import builtin_layout
-from scan.reading import PHOTOS_DISAGREE, CardReading
-from scan.vision.deciding.decode import decode
-from scan.vision.deciding.flags import OUTSIDE
-from scan.vision.evidence import ANSWER_SHARES, Evidence
-from scan.vision.joining.together import MOST_DISAGREEMENTS, Part, combined, disagreements, read_together
+from shortpencil.forms.catalog import builtin_layout
+from shortpencil.scan.reading import PHOTOS_DISAGREE, CardReading
+from shortpencil.scan.vision.deciding.decode import decode
+from shortpencil.scan.vision.deciding.flags import OUTSIDE
+from shortpencil.scan.vision.evidence import ANSWER_SHARES, Evidence
+from shortpencil.scan.vision.joining.together import (
+    MOST_DISAGREEMENTS,
+    Part,
+    combined,
+    disagreements,
+    read_together,
+)
 
 LAYOUT = builtin_layout("round9", "a4", "m", "right")
 BUBBLES = [c.id for c in LAYOUT.cells if c.kind == "bubble"]

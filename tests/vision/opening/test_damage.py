@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from forms.errors import InputError
-from scan.vision.opening.damage import (
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.vision.opening.damage import (
     _middle_of,
     jpeg_complaint,
     jpeg_parts,
@@ -21,7 +21,7 @@ from scan.vision.opening.damage import (
     overheard,
     png_problem,
 )
-from scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
 
 SAMPLES = Path(__file__).parents[3] / "sample_scans"
 PHOTO = (SAMPLES / "messenger_copy_1600.jpg").read_bytes()

@@ -15,10 +15,10 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from forms.errors import InputError
-from scan.vision.opening import hevc
-from scan.vision.opening.frames import heic_problem, tiff_problems, webp_problem
-from scan.vision.opening.photo import photos_from_bytes
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.vision.opening import hevc
+from shortpencil.scan.vision.opening.frames import heic_problem, tiff_problems, webp_problem
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
 
 SAMPLES = Path(__file__).parents[3] / "sample_scans"
 pillow_heif.register_heif_opener()

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from forms.errors import InputError
-from scan.vision.opening import photo
-from scan.vision.opening.photo import load_photos, photos_from_bytes
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.vision.opening import photo
+from shortpencil.scan.vision.opening.photo import load_photos, photos_from_bytes
 
 
 def encoded(kind: str, size: tuple[int, int] = (64, 48), **options: object) -> bytes:

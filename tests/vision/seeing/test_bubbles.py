@@ -8,20 +8,20 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from forms.catalog import load_form
-from forms.layout import PAPERS, Layout, arrange
-from scan.vision.seeing.bubble_net import CLASSES, bubble_net
-from scan.vision.seeing.bubbles import (
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.layout import PAPERS, Layout, arrange
+from shortpencil.scan.vision.seeing.bubble_net import CLASSES, bubble_net
+from shortpencil.scan.vision.seeing.bubbles import (
     bubble_log_likelihoods,
     bubble_patches,
     by_meaning,
     measure_bubbles,
     pen_darkness,
 )
-from scan.vision.seeing.ink import ink_of
-from scan.vision.seeing.patches import digit_patches
-from scan.vision.weighing.likelihoods import choices, likelihoods
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.seeing.ink import ink_of
+from shortpencil.scan.vision.seeing.patches import digit_patches
+from shortpencil.scan.vision.weighing.likelihoods import choices, likelihoods
+from shortpencil.scan.vision.weighing.slips import Slips
 from tests.simulator.hard_cards import KINDS, Card, card
 
 Logs = dict[str, tuple[float, float, float]]
@@ -44,7 +44,7 @@ def test_the_simulator_and_the_network_speak_of_the_same_classes() -> None:
 
 
 def test_what_is_said_of_the_weights_is_true() -> None:
-    about = json.loads(files("scan.vision.seeing").joinpath("bubbles.json").read_text("utf-8"))
+    about = json.loads(files("shortpencil.scan.vision.seeing").joinpath("bubbles.json").read_text("utf-8"))
     net = bubble_net()
     assert about["parameters"] == sum(w.size for w in net.weights.values())
     assert net.shares.sum() == pytest.approx(1, abs=1e-4)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from scan.vision.seeing import calibration as cal
+from shortpencil.scan.vision.seeing import calibration as cal
 
 EVEN = (0.25,) * 4
 

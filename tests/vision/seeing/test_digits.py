@@ -9,18 +9,18 @@ import cv2
 import numpy as np
 import pytest
 
-from scan.vision.evidence import ANSWERS
-from scan.vision.seeing import digits
-from scan.vision.seeing.calibration import Calibration, log_p
-from scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX, digit_log_p
-from scan.vision.training.golden import BOX_WH_MM, golden_patches
+from shortpencil.scan.vision.evidence import ANSWERS
+from shortpencil.scan.vision.seeing import digits
+from shortpencil.scan.vision.seeing.calibration import Calibration, log_p
+from shortpencil.scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX, digit_log_p
+from shortpencil.scan.vision.training.golden import BOX_WH_MM, golden_patches
 
 # OpenCV 4.10 and 5.0 stayed within 1e-4 of torch on one machine; other instruction sets may differ more, a
 # wrong layer is off by whole units.
 SCORE_TOLERANCE = 2e-3
 
 BLANK, SCRAP = ANSWERS.index("blank"), ANSWERS.index("scrap")
-HERE = resources.files("scan.vision.seeing")
+HERE = resources.files("shortpencil.scan.vision.seeing")
 
 
 @pytest.fixture(scope="module")

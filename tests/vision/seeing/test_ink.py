@@ -8,13 +8,13 @@ import cv2
 import numpy as np
 import pytest
 
-from forms.field_map import layout_from_json
-from forms.geometry import Box
-from forms.layout import Layout
-from scan.vision.flattening.rectify import CARD_PX_PER_MM
-from scan.vision.per_layout import once_a_layout
-from scan.vision.seeing.ink import CardInk, ink_of, windows
-from scan.vision.seeing.patches import bare_log_p, cells_of_kind, digit_patches, writing_in
+from shortpencil.forms.field_map import layout_from_json
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM
+from shortpencil.scan.vision.per_layout import once_a_layout
+from shortpencil.scan.vision.seeing.ink import CardInk, ink_of, windows
+from shortpencil.scan.vision.seeing.patches import bare_log_p, cells_of_kind, digit_patches, writing_in
 from tests.simulator.blanks import blank_card
 
 

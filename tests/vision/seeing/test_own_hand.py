@@ -10,13 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from scan.reading import Lesson
-from scan.vision.evidence import ANSWERS
-from scan.vision.seeing.digits import VIEW_PX, digit_log_p
-from scan.vision.seeing.likeness import HELD, MOST, SETTLED, UNKNOWN_HAND, OwnHand
-from scan.vision.seeing.own_hand import box_views, learn, weighed
-from scan.vision.seeing.patches import cells_of_kind
-from scan.vision.weighing.slips import FlagRule
+from shortpencil.scan.reading import Lesson
+from shortpencil.scan.vision.evidence import ANSWERS
+from shortpencil.scan.vision.seeing.digits import VIEW_PX, digit_log_p
+from shortpencil.scan.vision.seeing.likeness import HELD, MOST, SETTLED, UNKNOWN_HAND, OwnHand
+from shortpencil.scan.vision.seeing.own_hand import box_views, learn, weighed
+from shortpencil.scan.vision.seeing.patches import cells_of_kind
+from shortpencil.scan.vision.weighing.slips import FlagRule
 from tests.bench.cards import find_layout
 from tests.simulator.blanks import blank_card
 

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from forms.geometry import Box
-from forms.layout import Cell, writing_lines
-from scan.vision.deciding.flags import FlagRule
-from scan.vision.flattening.flat import CARD_PX_PER_MM
-from scan.vision.seeing.patches import written_share
+from shortpencil.forms.geometry import Box
+from shortpencil.forms.layout import Cell, writing_lines
+from shortpencil.scan.vision.deciding.flags import FlagRule
+from shortpencil.scan.vision.flattening.flat import CARD_PX_PER_MM
+from shortpencil.scan.vision.seeing.patches import written_share
 
 PX = CARD_PX_PER_MM
 NOTES = Cell("notes.strip", "notes", "words", Box(10.0, 10.0, 80.0, 40.0), "strip")

@@ -7,11 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import forms.fonts
-from forms.errors import InputError
-from scan.vision.training import fonts
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.vision.training import fonts
 
-FILE = sorted(Path(forms.fonts.__path__[0]).glob("*.ttf"))[0]
+FILE = sorted((Path(__file__).parents[3] / "forms" / "fonts").glob("*.ttf"))[0]
 
 
 @pytest.mark.parametrize("which", range(10))

@@ -8,9 +8,9 @@ from scipy.ndimage import distance_transform_edt
 
 torch = pytest.importorskip("torch", reason="training needs the extra `train`; reading does not")
 
-from forms.errors import InputError  # noqa: E402 - after the check for torch, as all below
-from scan.vision.seeing import digits  # noqa: E402
-from scan.vision.training import (  # noqa: E402
+from shortpencil.forms.errors import InputError  # noqa: E402 - after the check for torch, as all below
+from shortpencil.scan.vision.seeing import digits  # noqa: E402
+from shortpencil.scan.vision.training import (  # noqa: E402
     bank,
     evaluate,
     export,

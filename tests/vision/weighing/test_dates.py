@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forms.catalog import load_form
-from scan.vision.deciding.decode import decode
+from shortpencil.forms.catalog import load_form
+from shortpencil.scan.vision.deciding.decode import decode
 from tests.vision.marked_cards import cell_values, evidence_of, with_cell
 
 FORM = load_form("round9")

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scan.vision.weighing.holes import score_prior, throw_table
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.holes import score_prior, throw_table
+from shortpencil.scan.vision.weighing.slips import Slips
 
 ALL_COLUMNS = (1, 2, 3)  # drive, approaches, putts of the built-in round cards
 

@@ -8,8 +8,8 @@ import math
 import numpy as np
 import pytest
 
-from scan.vision.evidence import BLANK_BOX
-from scan.vision.weighing.likelihoods import (
+from shortpencil.scan.vision.evidence import BLANK_BOX
+from shortpencil.scan.vision.weighing.likelihoods import (
     LEAST_LIKELIHOOD,
     choices,
     length_prior,
@@ -19,7 +19,7 @@ from scan.vision.weighing.likelihoods import (
     numbers,
     spelling,
 )
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.slips import Slips
 
 SLIPS = Slips()
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forms.form import form_from_toml
-from scan.vision.evidence import ANSWER_SHARES
-from scan.vision.weighing.form_index import index_of
-from scan.vision.weighing.likelihoods import LEAST_LIKELIHOOD
-from scan.vision.weighing.posterior import Posterior, cell_likelihoods, fields_alone
-from scan.vision.weighing.slips import Slips
+from shortpencil.forms.form import form_from_toml
+from shortpencil.scan.vision.evidence import ANSWER_SHARES
+from shortpencil.scan.vision.weighing.form_index import index_of
+from shortpencil.scan.vision.weighing.likelihoods import LEAST_LIKELIHOOD
+from shortpencil.scan.vision.weighing.posterior import Posterior, cell_likelihoods, fields_alone
+from shortpencil.scan.vision.weighing.slips import Slips
 from tests.vision.marked_cards import digit_logs
 
 FORM = form_from_toml(

@@ -7,9 +7,9 @@ import itertools
 import numpy as np
 import pytest
 
-from scan.vision.weighing.likelihoods import numbers
-from scan.vision.weighing.putts import weigh_distances
-from scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.likelihoods import numbers
+from shortpencil.scan.vision.weighing.putts import weigh_distances
+from shortpencil.scan.vision.weighing.slips import Slips
 
 SLIPS = Slips()
 BLANK = 10

@@ -6,10 +6,10 @@ import dataclasses
 
 import pytest
 
-from forms.form import form_from_toml
-from scan.vision.deciding.decode import decode
-from scan.vision.evidence import Evidence
-from scan.vision.weighing.slips import (
+from shortpencil.forms.form import form_from_toml
+from shortpencil.scan.vision.deciding.decode import decode
+from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.weighing.slips import (
     FURTHER_FILLED,
     OFF_BY,
     OFF_BY_ANYTHING,
@@ -17,7 +17,7 @@ from scan.vision.weighing.slips import (
     FlagRule,
     Slips,
 )
-from scan.vision.weighing.written import slip_kernel
+from shortpencil.scan.vision.weighing.written import slip_kernel
 from tests.vision.marked_cards import cell_values, digit_logs, evidence_of, with_cell
 
 #: Not a chance but a count of digits, each by its probability.

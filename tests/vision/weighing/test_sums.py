@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from scan.vision.weighing.sums import Additions, key_of, run_chain, sums_of
+from shortpencil.scan.vision.weighing.sums import Additions, key_of, run_chain, sums_of
 
 parts = st.tuples(st.integers(0, 99), *(st.integers(0, 3) for _ in range(3)), st.integers(0, 3))
 

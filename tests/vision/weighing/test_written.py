@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scan.vision.weighing.written import written_sum
+from shortpencil.scan.vision.weighing.written import written_sum
 
 VALUES = 100
 
