@@ -31,7 +31,7 @@ _SHORT = {
     "par": "par", "score": "score", "penalty": "pen.", "drive": "drive", "approach1": "app. 1",
     "approach2": "app. 2", "putt1": "putt 1", "putt1.distance": "dist. 1", "putt1.stance": "stance",
     "putt2": "putt 2", "putt2.distance": "dist. 2", "putt3": "putt 3", "way": "way", "forehand": "forehand",
-    "why": "why",
+    "why": "why", "words": "words",
 }  # fmt: skip
 
 
@@ -59,7 +59,10 @@ class Spot:
 def card_table(card: Card, layout: Layout) -> dict[str, Any]:
     """Return what the page of a whole card shows: spots, rows as a table, what else there is, the words."""
     spots = {field.id: _spot(card, layout, field) for field in card.form.fields}
-    in_rows = [field for field in card.form.fields if field.row is not None and field.type != "words"]
+    # What is written in words has a strip and a box of its own; other words are put in from the table.
+    words = [field for field in card.form.fields if field.type == "words" and _is_written(card, field)]
+    others = [field for field in card.form.fields if field not in words]
+    in_rows = [field for field in others if field.row is not None]
     columns = list(dict.fromkeys(key_of(card.form, field) for field in in_rows))
     by_place = {(field.row, key_of(card.form, field)): spots[field.id] for field in in_rows}
     rows = [
@@ -67,13 +70,12 @@ def card_table(card: Card, layout: Layout) -> dict[str, Any]:
         for row in range(1, card.form.rows + 1)
     ]
     labels = {key_of(card.form, field): name_of(card.form, field) for field in in_rows}
-    words = [field for field in card.form.fields if field.type == "words"]
     return {
         "spots": list(spots.values()),
         "columns": [(_SHORT.get(column, labels[column]), labels[column]) for column in columns],
         "rows": rows,
-        "others": [spots[f.id] for f in card.form.fields if f.row is None and f.type != "words"],
-        "words": [(spots[f.id], _row_name(card, f)) for f in words if _is_written(card, f)],
+        "others": [spots[field.id] for field in others if field.row is None],
+        "words": [(spots[field.id], _row_name(card, field)) for field in words],
         "states": STATES,
     }
 

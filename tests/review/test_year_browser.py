@@ -73,7 +73,8 @@ def test_no_page_has_a_fault_hides_anything_or_scrolls_sideways(
 def focused(page: Page) -> str:
     return str(
         page.evaluate(
-            "(document.activeElement.getAttribute('aria-label') || document.activeElement.textContent).trim()"
+            "(el => el.getAttribute('aria-label') || el.labels?.[0]?.textContent || el.textContent)"
+            "(document.activeElement).trim()"
         )
     )
 
