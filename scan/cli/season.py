@@ -41,7 +41,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "knows of it. Without a phase, list what was told.",
         epilog="Example: shortpencil practised putt 30 --on 2030-05-20",
     )
-    told.add_argument("phase", nargs="?", type=_phase, metavar="PHASE", help="drive, approach or putt")
+    told.add_argument(
+        "phase", nargs="?", metavar="PHASE", help="drive, approach or putt; or another phase of your rounds"
+    )
     told.add_argument("minutes", nargs="?", type=_minutes, metavar="MINUTES", help="minutes (default: 30)")
     told.add_argument("--on", metavar="DATE", type=_day, help="the day, YYYY-MM-DD (default: today)")
     told.add_argument("--player", metavar="ALIAS", help="whose session it was")
@@ -247,11 +249,11 @@ def _tell(args: argparse.Namespace, store: Store) -> int:
     now = datetime.now(UTC)
     session = ToldSession(
         day=args.on or now.astimezone().date(),
-        phase=args.phase,
+        phase=_PHASES.get(args.phase.casefold(), args.phase),
         minutes=args.minutes if args.minutes is not None else 30,
         player=_whose(args.player, store),
     )
-    kept = store.tell_session(checked(session, now.astimezone().date()), now)
+    kept = store.tell_session(checked(session, now.astimezone().date(), store.phases_known()), now)
     if args.json:
         _print_json([kept])
         return DONE
@@ -297,13 +299,6 @@ def _print_json(sessions: list[ToldSession]) -> None:
         for s in sessions
     ]
     print(json.dumps({"schema": 1, "sessions": listed}, ensure_ascii=False))
-
-
-def _phase(text: str) -> str:
-    phase = _PHASES.get(text.casefold())
-    if phase is None:
-        raise argparse.ArgumentTypeError(f"expected drive, approach or putt, found {text!r}")
-    return phase
 
 
 def _minutes(text: str) -> int:

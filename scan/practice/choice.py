@@ -27,7 +27,6 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.forms.rules import PHASES
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import causes_of
 from shortpencil.scan.practice.evidence import NO_PHASE, Evidence
@@ -305,12 +304,10 @@ def why_next(choice: Choice) -> list[str]:
     own = choice.chosen
     many = words.MANY
     if not choice.known_sessions:
-        begin = f"Practise {many[choice.phase]} next: they cost most, and no session is known yet. "
-        if choice.phase not in PHASES:  # sessions of other phases are told by their practice cards alone
-            return [f"{begin}Photograph the practice card of each session, and the advice will count it."]
         return [
-            f"{begin}Tell each session, or photograph its practice card, and the advice will count what it "
-            f"has changed: shortpencil practised {choice.phase} 30"
+            f"Practise {many[choice.phase]} next: they cost most, and no session is known yet. Tell each "
+            "session, or photograph its practice card, and the advice will count what it has changed: "
+            f"shortpencil practised {choice.phase} 30"
         ]
     saved = f"about {words.in_ten_rounds(own.saves.middle)}"
     if not choice.differs:

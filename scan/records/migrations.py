@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from sqlalchemy import Column, Connection, Table, insert, inspect, select, update
@@ -64,12 +65,14 @@ def _misses_as_rows(connection: Connection) -> None:
     rows = connection.exec_driver_sql(f"SELECT id, record, {names} FROM rounds").all()
     found = [one for row in rows for one in _misses_of(row[0], row[1], row[2:])]
     if connection.dialect.name == "sqlite":
-        _make_anew(connection, found, tables.rounds, tables.holes, tables.throws)
+        _make_anew(
+            connection, tables.rounds, tables.holes, tables.throws, after_first=partial(_fill_misses, found)
+        )
     else:
         run = connection.exec_driver_sql
         for phase in PHASES:
             run(f"ALTER TABLE rounds DROP COLUMN misses_{phase}")
-        _fill_misses(connection, found)
+        _fill_misses(found, connection)
         run("ALTER TABLE throws DROP CONSTRAINT ck_throws_phase")
         run(
             "ALTER TABLE throws ADD CONSTRAINT fk_throws_phase FOREIGN KEY (round, phase) "
@@ -97,17 +100,30 @@ def _misses_of(round_: str, record: str, counts: Iterable[int]) -> Iterator[dict
         yield {"round": round_, "place": place, "phase": phase, "misses": count, "tally": known}
 
 
-def _fill_misses(connection: Connection, found: Sequence[Mapping[str, Any]]) -> None:
+def _tell_sessions_of_any_phase(connection: Connection) -> None:
+    """Bring version 8 to 9: a session told by hand may be of any phase, not of three."""
+    if connection.dialect.name == "sqlite":
+        _make_anew(connection, told.sessions)
+    else:
+        run = connection.exec_driver_sql
+        run("ALTER TABLE sessions DROP CONSTRAINT ck_sessions_phase")
+        run("ALTER TABLE sessions ADD CONSTRAINT ck_sessions_phase CHECK (phase <> '')")
+
+
+def _fill_misses(found: Sequence[Mapping[str, Any]], connection: Connection) -> None:
     tables.misses.create(connection)
     if found:
         connection.execute(insert(tables.misses), found)
 
 
-def _make_anew(connection: Connection, misses: Sequence[Mapping[str, Any]], *made: Table) -> None:
-    """Give tables of a SQLite file their columns and constraints of today, and the misses beside the first.
+def _make_anew(
+    connection: Connection, *made: Table, after_first: Callable[[Connection], None] = lambda _: None
+) -> None:
+    """Give tables of a SQLite file their columns and constraints of today.
 
     SQLite drops no column that a constraint names, and changes no constraint. Those that others refer to come
-    first; old tables go last and in reverse, since rows would go with the row that they refer to.
+    first, and what is filled beside the first, `after_first`, before the next; old tables go last and in
+    reverse, since rows would go with the row that they refer to.
     """
     run = connection.exec_driver_sql
     for table in made:
@@ -119,7 +135,11 @@ def _make_anew(connection: Connection, misses: Sequence[Mapping[str, Any]], *mad
         columns = ", ".join(f'"{column.name}"' for column in table.columns)
         run(f"INSERT INTO {table.name} ({columns}) SELECT {columns} FROM old_{table.name}")
         if table is made[0]:
-            _fill_misses(connection, misses)
+            after_first(connection)
+        if table.dialect_options["sqlite"]["autoincrement"]:  # numbers once given are not given again
+            old = f"SELECT seq FROM sqlite_sequence WHERE name = 'old_{table.name}'"
+            run(f"DELETE FROM sqlite_sequence WHERE name = '{table.name}'")
+            run(f"INSERT INTO sqlite_sequence (name, seq) SELECT '{table.name}', seq FROM ({old})")
     for table in reversed(made):
         run(f"DROP TABLE old_{table.name}")
 
@@ -138,6 +158,7 @@ STEPS: Mapping[int, Callable[[Connection], None]] = {
     5: _carry_doubt,
     6: _tell_what_is_seen_together,
     7: _misses_as_rows,
+    8: _tell_sessions_of_any_phase,
 }
 
 

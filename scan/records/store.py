@@ -95,7 +95,13 @@ from shortpencil.scan.records.statements import (
     stored_round,
 )
 from shortpencil.scan.records.summary import COLUMNS, ORDER, Summary, Undated, undated_of, with_misses
-from shortpencil.scan.records.told import ToldSession, put_session, take_back_session, told_sessions
+from shortpencil.scan.records.told import (
+    ToldSession,
+    phases_known,
+    put_session,
+    take_back_session,
+    told_sessions,
+)
 from shortpencil.scan.records.versions import Join, Shown, speaking
 
 _BY_DAY: tuple[ColumnElement[object], ...] = tuple(literal_column(part) for part in ORDER)
@@ -624,6 +630,11 @@ class Store:
         """Keep a session of practice told by hand at `when`; return it with its number."""
         with writing(self._engine) as connection:
             return put_session(connection, session, when)
+
+    def phases_known(self) -> tuple[str, ...]:
+        """Return the phases a session can be of: drive, approach, putt, and those of cards of one's own."""
+        with reading(self._engine) as connection:
+            return phases_known(connection)
 
     def told_sessions(self) -> tuple[ToldSession, ...]:
         """Return every session told by hand, oldest first."""

@@ -6,6 +6,7 @@ by mistake is taken back, not changed. Like every other record they go when the 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
@@ -38,7 +39,7 @@ sessions = Table(
     Column("phase", String(8), nullable=False),
     Column("minutes", Integer, nullable=False),
     Column("told_at", String(32), nullable=False),  # UTC, RFC 3339
-    CheckConstraint(f"phase IN ({', '.join(repr(phase) for phase in PHASES)})", name="phase"),
+    CheckConstraint("phase <> ''", name="phase"),
     CheckConstraint(f"minutes BETWEEN {LEAST_MINUTES} AND {MOST_MINUTES}", name="minutes"),
     Index(None, "player"),
     sqlite_autoincrement=True,
@@ -56,10 +57,17 @@ class ToldSession:
     number: int = 0
 
 
-def checked(session: ToldSession, today: date) -> ToldSession:
-    """Return the session; InputError where it can't have been."""
-    if session.phase not in PHASES:
-        raise InputError(f"expected a phase ({', '.join(PHASES)}), found {session.phase!r}.")
+def phases_known(connection: Connection) -> tuple[str, ...]:
+    """Return the phases a session can be of: the usual ones, then those of rounds on cards of one's own."""
+    phase = tables.misses.c.phase
+    found = connection.execute(select(phase).distinct().where(phase.not_in(PHASES)).order_by(phase))
+    return (*PHASES, *found.scalars())
+
+
+def checked(session: ToldSession, today: date, phases: Sequence[str] = PHASES) -> ToldSession:
+    """Return the session; InputError where it can't have been. `phases` are those of `phases_known`."""
+    if session.phase not in phases:
+        raise InputError(f"expected a phase of a round ({', '.join(phases)}), found {session.phase!r}.")
     if not LEAST_MINUTES <= session.minutes <= MOST_MINUTES:
         raise InputError(
             f"expected {LEAST_MINUTES} to {MOST_MINUTES} minutes of practice, found {session.minutes}."

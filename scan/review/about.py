@@ -15,7 +15,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError, RecordError
-from shortpencil.forms.rules import MANY, PHASES
+from shortpencil.forms.rules import MANY
 from shortpencil.scan.records.told import ToldSession, checked
 from shortpencil.scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
 from shortpencil.scan.review.keeping import chores_of
@@ -125,7 +125,8 @@ class AboutPages:
 
         def work() -> dict[str, Any]:
             players = sorted({line.player for line in store.summaries() if line.player}, key=str.casefold)
-            return {"told": store.told_sessions()[::-1], "players": players}
+            phases = {phase: MANY[phase] for phase in store.phases_known()}
+            return {"told": store.told_sessions()[::-1], "players": players, "phases": phases}
 
         return self._page(
             request,
@@ -146,14 +147,15 @@ class AboutPages:
         today = now.astimezone().date()
         minutes, phase = clean_text(form, "minutes"), clean_text(form, "phase")
         try:
-            if phase not in PHASES or not (minutes.isascii() and minutes.isdigit() and len(minutes) < 5):
-                raise InputError("expected a phase and whole minutes, found something else.")
+            if not (minutes.isascii() and minutes.isdigit() and len(minutes) < 5):
+                raise InputError("expected whole minutes, found something else.")
             try:
                 day = date.fromisoformat(clean_text(form, "day"))
             except ValueError:
                 raise InputError("expected a day, found something else.") from None
             told = ToldSession(day, phase, int(minutes), clean_text(form, "player") or None)
-            await off(lambda: self._desk.store.tell_session(checked(told, today), now))
+            store = self._desk.store
+            await off(lambda: store.tell_session(checked(told, today, store.phases_known()), now))
         except InputError as error:
             says = str(error)
             return await self._sessions_page(request, 422, f"{says[:1].upper()}{says[1:]}")

@@ -73,11 +73,18 @@ def test_the_only_player_is_taken_to_be_meant_and_one_of_several_must_be_named(f
     run("practised", "putt", "--player", "Ash", "--store", full)
 
 
-@pytest.mark.parametrize("words", [("jump",), ("putt", "long"), ("putt", 30, "--on", "May")])
+@pytest.mark.parametrize("words", [("putt", "long"), ("putt", 30, "--on", "May")])
 def test_what_is_no_session_is_wrong_usage(place, words):
     with pytest.raises(SystemExit) as error:
         run("practised", *words, "--store", place)
     assert error.value.code == 2
+
+
+def test_a_phase_that_no_round_has_is_refused_and_nothing_kept(place):
+    with pytest.raises(InputError, match=r"\(drive, approach, putt\), found 'upshot'"):
+        run("practised", "upshot", 30, "--store", place)
+    with open_store(place) as store:
+        assert store.told_sessions() == ()
 
 
 def test_a_day_to_come_is_refused_and_nothing_kept(place):

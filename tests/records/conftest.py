@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import CheckConstraint, Column, Integer, MetaData, select
 
 from shortpencil.forms.rules import PHASES
-from shortpencil.scan.records import tables, told
+from shortpencil.scan.records import sealing, tables, told
 from shortpencil.scan.records.store import open_store
 from tests.records.cards import round_form
 
@@ -31,9 +31,35 @@ def drop_own_triggers(connection) -> None:
             connection.exec_driver_sql(f"DROP TRIGGER {name}")
 
 
+def back_to_version_8(connection) -> None:
+    """Take from a store what version 9 brought: sessions told by hand of any phase."""
+    drop_own_triggers(connection)
+    rows = [dict(row) for row in connection.execute(select(told.sessions)).mappings()]
+    last = connection.exec_driver_sql(
+        "SELECT seq FROM sqlite_sequence WHERE name = 'sessions'"
+        if connection.dialect.name == "sqlite"
+        else "SELECT last_value FROM sessions_id_seq"
+    ).scalar()
+    told.sessions.drop(connection)
+    old = told.sessions.to_metadata(MetaData(naming_convention=tables.metadata.naming_convention))
+    old.append_constraint(CheckConstraint("phase IN ('drive', 'approach', 'putt')", name="phase"))
+    old.constraints = {one for one in old.constraints if str(getattr(one, "sqltext", "")) != "phase <> ''"}
+    old.create(connection)
+    if rows:
+        connection.execute(old.insert(), rows)
+    if last:
+        connection.exec_driver_sql(
+            f"UPDATE sqlite_sequence SET seq = {int(last)} WHERE name = 'sessions'"
+            if connection.dialect.name == "sqlite"
+            else f"SELECT setval('sessions_id_seq', {int(last)})"
+        )
+    connection.execute(tables.store_version.update().values(version=8))
+    sealing.seal_all(connection)
+
+
 def back_to_version_7(connection) -> None:
     """Take from a store what version 8 brought: misses as rows, phases of a card's own."""
-    drop_own_triggers(connection)
+    back_to_version_8(connection)
     rows = {
         table: [dict(row) for row in connection.execute(select(table)).mappings()]
         for table in (tables.rounds, tables.holes, tables.throws, tables.misses)
@@ -57,7 +83,7 @@ def back_to_version_7(connection) -> None:
 
 
 def back_to_version_2(connection) -> None:
-    """Take from an empty store what versions 3 to 8 brought."""
+    """Take from an empty store what versions 3 to 9 brought."""
     back_to_version_7(connection)
     connection.exec_driver_sql("DROP TABLE IF EXISTS seals")
     told.sessions.drop(connection)

@@ -1,5 +1,6 @@
 """Sessions told by hand: kept, listed, taken back, forgotten; older stores get their table."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
@@ -9,7 +10,10 @@ from sqlalchemy.exc import IntegrityError
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.scan.records import migrations, tables, told
 from shortpencil.scan.records.database import reading, writing
+from shortpencil.scan.records.store import open_store
 from shortpencil.scan.records.told import ToldSession, checked
+from tests.records.conftest import back_to_version_8
+from tests.records.test_games import played
 
 WHEN = datetime(2030, 5, 20, 18, 30, tzinfo=UTC)
 DAY = date(2030, 5, 20)
@@ -46,7 +50,36 @@ def test_what_cannot_have_been_is_refused(session, says):
         checked(session, DAY)
 
 
-@pytest.mark.parametrize("wrong", [{"phase": "tee"}, {"minutes": 0}, {"day": None}])
+def test_a_session_may_be_of_any_phase_that_a_round_has(tmp_path):
+    with open_store(tmp_path / "rounds.sqlite") as store:
+        assert store.phases_known() == ("drive", "approach", "putt")
+        store.add_rounds([replace(played(), player="Wren")])
+        assert store.phases_known() == ("drive", "approach", "putt", "fairway", "upshot")
+        kept = store.tell_session(checked(ToldSession(DAY, "upshot", 30), DAY, store.phases_known()), WHEN)
+        assert store.told_sessions() == (kept,)
+
+
+def test_a_store_of_version_8_keeps_its_sessions_and_takes_those_of_other_phases(store):
+    kept = store.tell_session(ToldSession(DAY, "putt", 30, "Wren"), WHEN)
+    gone = store.tell_session(ToldSession(DAY, "drive", 20), WHEN)
+    store.take_back_session(gone.number)
+    with writing(store._engine) as connection:
+        back_to_version_8(connection)
+    upshot = {"day": DAY, "phase": "upshot", "minutes": 30, "told_at": "2030-05-20T18:30:00Z"}
+    with pytest.raises((RecordError, IntegrityError)), writing(store._engine) as connection:
+        connection.execute(insert(told.sessions).values(**upshot))
+    with writing(store._engine) as connection:
+        assert migrations.bring_up_to_date(connection, "x")
+    assert store.told_sessions() == (kept,)
+    assert store.tell_session(ToldSession(DAY, "upshot", 30), WHEN).number > gone.number
+    with reading(store._engine) as connection:
+        assert not [name for name in inspect(connection).get_table_names() if name.startswith("old_")]
+        assert [index["name"] for index in inspect(connection).get_indexes("sessions")] == [
+            "ix_sessions_player"
+        ]
+
+
+@pytest.mark.parametrize("wrong", [{"phase": ""}, {"minutes": 0}, {"day": None}])
 def test_the_table_itself_refuses_it_too(store, wrong):
     good = {"day": DAY, "phase": "putt", "minutes": 30, "told_at": "2030-05-20T18:30:00Z"}
     with pytest.raises((RecordError, IntegrityError)), writing(store._engine) as connection:
