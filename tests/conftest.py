@@ -18,6 +18,9 @@ IN_A_WORKER = "PYTEST_XDIST_WORKER" in os.environ
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OMP_THREAD_LIMIT"):
     os.environ.setdefault(name, "1")
 
+# Tests read the program's sentences; a test of another language says so itself.
+os.environ["SHORTPENCIL_LANGUAGE"] = "en"
+
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 

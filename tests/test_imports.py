@@ -12,6 +12,7 @@ ROOT = Path(__file__).parents[1]
 
 #: A room may use itself and the rooms before it.
 ROOMS = [
+    "shortpencil.scan.language",
     "shortpencil.forms",
     "shortpencil.scan.reading",
     "shortpencil.scan.asking",

@@ -16,6 +16,7 @@ from pathlib import Path
 from shortpencil.forms.errors import PhotoError, ShortpencilError
 from shortpencil.scan.cli.command_line import CommandParser, Version, in_full, version
 from shortpencil.scan.cli.places import keep_private
+from shortpencil.scan.language import _, from_environment, speaking, told
 
 EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
 EXIT_STOPPED = 128 + 2  # as shells say of a program that SIGINT ended
@@ -70,7 +71,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return its exit code: 0 done, 1 needs attention, 2 wrong usage, 130 stopped."""
     from shortpencil.scan.cli.terminal import shown, talk
 
-    with shown():
+    with shown(), speaking(from_environment(os.environ)):
         words = in_full(sys.argv[1:] if argv is None else argv)
         parser = build_parser()
         if not words:
@@ -125,11 +126,11 @@ def _run(args: argparse.Namespace) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return EXIT_DONE
     except MemoryError:
-        print(
+        says = _(
             "shortpencil: expected enough memory for this, found none left. Close other programs, or do it "
-            "in smaller parts. What was stored before stays stored.",
-            file=sys.stderr,
+            "in smaller parts. What was stored before stays stored."
         )
+        print(says, file=sys.stderr)
         return EXIT_WRONG
     except OSError as error:  # the system refuses, which is no mistake of the program
         if _on_the_way_out(error):
@@ -137,7 +138,8 @@ def _run(args: argparse.Namespace) -> int:
         from shortpencil.forms.shown import path_text
 
         where = f"{path_text(error.filename)}: " if isinstance(error.filename, str | bytes) else ""
-        print(f"shortpencil: {where}the system refused: {error.strerror or error}.", file=sys.stderr)
+        says = _("shortpencil: {where}the system refused: {why}.", where=where, why=error.strerror or error)
+        print(says, file=sys.stderr)
         return EXIT_WRONG
     except KeyboardInterrupt:
         return _stopped()
@@ -150,11 +152,11 @@ def _say(args: argparse.Namespace, error: ShortpencilError) -> None:
         import traceback
 
         traceback.print_exception(error, file=sys.stderr)
-    print(f"shortpencil: {error}", file=sys.stderr)
+    print(f"shortpencil: {told(str(error))}", file=sys.stderr)
 
 
 def _stopped() -> int:
-    print("shortpencil: stopped. What was stored before stays stored.", file=sys.stderr)
+    print(_("shortpencil: stopped. What was stored before stays stored."), file=sys.stderr)
     return EXIT_STOPPED
 
 

@@ -27,6 +27,7 @@ from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.field_map import layout_from_json
 from shortpencil.forms.layout import Layout
 from shortpencil.scan.joining import Keeper
+from shortpencil.scan.language import LANGUAGES, _, told
 from shortpencil.scan.reading import CARD_PICTURE
 from shortpencil.scan.records.answers import AnsweredMeanwhile
 from shortpencil.scan.records.card_values import DATE_FIELDS
@@ -145,6 +146,7 @@ def make_app(desk: Desk) -> App:
             post("/phone", site.new_link),
             post("/phone/out", site.sign_out),
             post("/name", site.rename),
+            post("/language", site.speak),
             get("/static/{name}", site.static),
             *site.glance.routes(),
             *site.who.routes(),
@@ -574,6 +576,16 @@ class _Site:
         self._desk.door.rename(request.scope["session_cookie"], name)
         return RedirectResponse("/", 303)
 
+    async def speak(self, request: Request) -> Response:
+        """Show this browser its pages in the language that it chose."""
+        form = await form_of(request)
+        language, back = text_of(form, "language"), text_of(form, "back")
+        if language not in LANGUAGES:
+            raise InputError(f"expected a language: {', '.join(LANGUAGES)}.")
+        self._desk.door.speak(request.scope["session_cookie"], language)
+        own = back.startswith("/") and not back.startswith(("//", "/\\"))
+        return RedirectResponse(back if own else "/", 303)
+
     # -- the rest ----------------------------------------------------------------------------------------
 
     async def static(self, request: Request) -> Response:
@@ -585,8 +597,8 @@ class _Site:
 
     async def http_error(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
-        says = error.detail if error.detail and " " in error.detail else "There is no such page."
-        return self.page(request, "refused.html", error.status_code, title="Not here", says=says)
+        says = told(error.detail) if error.detail and " " in error.detail else _("There is no such page.")
+        return self.page(request, "refused.html", error.status_code, title=_("Not here"), says=says)
 
     async def input_error(self, request: Request, error: Exception) -> Response:
         says = without_input(str(error), given=_of_address(request))
@@ -602,7 +614,14 @@ class _Site:
     def refusal(self, status: int, says: str) -> tuple[str, bytes]:
         """Return the page of a request that the guard refuses."""
         page = self._pages.render(
-            "refused.html", title="Not from here", says=says, session=None, waits=0, path="", lan=False
+            "refused.html",
+            title=_("Not from here"),
+            says=told(says),
+            session=None,
+            waits=0,
+            path="",
+            this_page="/",
+            lan=False,
         )
         return "text/html; charset=utf-8", page.encode()
 
@@ -615,10 +634,18 @@ class _Site:
             template,
             session=request.scope.get("session"),
             path=request.url.path,
+            this_page=_this_page(request),
             lan=self._desk.phone_address() is not None,
             **{**values, "glanced": glanced},
         )
         return HTMLResponse(text, status)
+
+
+def _this_page(request: Request) -> str:
+    """Return the address that shows this page once more, the first page where only a form leads to it."""
+    if request.method != "GET":
+        return "/"
+    return request.url.path + (f"?{request.url.query}" if request.url.query else "")
 
 
 def _of_address(request: Request) -> tuple[str, ...]:

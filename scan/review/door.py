@@ -30,6 +30,7 @@ class Session:
     used_s: float
     began_s: float = 0.0
     number: int = 0
+    language: str = ""  # chosen on the page; "" goes by the browser
 
 
 class Door:
@@ -106,6 +107,12 @@ class Door:
         with self._lock:
             if cookie in self._sessions:
                 self._sessions[cookie] = replace(self._sessions[cookie], name=name)
+
+    def speak(self, cookie: str, language: str) -> None:
+        """Show this session its pages in another language from now on."""
+        with self._lock:
+            if cookie in self._sessions:
+                self._sessions[cookie] = replace(self._sessions[cookie], language=language)
 
 
 def _is_over(session: Session, now_s: float) -> bool:

@@ -23,6 +23,7 @@ from time import monotonic
 from typing import Any
 
 from shortpencil.forms.shown import one_line
+from shortpencil.scan.language import carried, from_browser, speaking, spoken
 from shortpencil.scan.review.door import Door
 from shortpencil.scan.review.patience import Lines
 
@@ -106,34 +107,43 @@ class Guard:
         headers = _headers(scope)
         self._lines.begins(scope.get("client"))
         refused = self._why_not(scope, headers)
-        self._lines.is_known(scope.get("client"), scope.get("session") is not None)
-        if refused is not None:
-            await self._answer(send, *refused)
-            return
-        await self._pass_on(scope, receive, send)
+        session = scope.get("session")
+        self._lines.is_known(scope.get("client"), session is not None)
+        chosen = session.language if session is not None else ""
+        # Who asks for none of ours is answered in the language of the computer that the page runs on.
+        with speaking(chosen or from_browser(",".join(headers.get("accept-language", []))) or spoken()):
+            if refused is not None:
+                await self._answer(send, *refused)
+            else:
+                await self._pass_on(scope, receive, send)
 
     def _why_not(self, scope: Scope, headers: dict[str, list[str]]) -> tuple[int, str] | None:
         host = headers.get("host", [])
         if len(host) != 1 or host[0].lower() not in self._hosts():
-            return 421, "This address is not one that shortpencil answers to. Use the one it printed."
+            return 421, carried(
+                "This address is not one that shortpencil answers to. Use the one it printed."
+            )
         method, path = str(scope["method"]), str(scope["path"])
         if method not in ("GET", "HEAD", "POST"):
-            return 405, "Pages are read, and their forms are sent. Nothing else is done here."
+            return 405, carried("Pages are read, and their forms are sent. Nothing else is done here.")
         if len(scope.get("query_string", b"")) > MAX_QUERY_BYTES:
-            return 414, "This address is longer than any that shortpencil makes."
+            return 414, carried("This address is longer than any that shortpencil makes.")
         origin = f"http://{host[0].lower()}"
         if method == "POST" and not _is_own(headers, origin):
-            return 403, "This was not sent from a page of shortpencil. Open the page and send it from there."
+            says = carried(
+                "This was not sent from a page of shortpencil. Open the page and send it from there."
+            )
+            return 403, says
         if method != "POST" and _is_foreign_fetch(headers):
-            return 403, "Another page asked for this. Only shortpencil's own pages may."
+            return 403, carried("Another page asked for this. Only shortpencil's own pages may.")
         length = headers.get("content-length", ["0"])
         if len(length) != 1 or not (length[0].isascii() and length[0].isdigit()):
-            return 400, "The length of the request is not a number."
+            return 400, carried("The length of the request is not a number.")
         if int(length[0][:15]) > self._limits.of(path):
             return 413, self._too_large(path)
         session = self._door.session(_cookie(headers, self._cookie), self._clock())
         if session is None and not path.startswith(OPEN_PATHS):
-            return 401, (
+            return 401, carried(
                 "This browser has not come in by a link yet. Use the one-time link that shortpencil printed, "
                 "or make a new one on the page of the laptop."
             )
@@ -198,13 +208,13 @@ class Guard:
         if begun:
             self._lines.abort(client)
         else:
-            await self._answer(send, 408, "This took too long to arrive. Come nearer to the router.")
+            await self._answer(send, 408, carried("This took too long to arrive. Come nearer to the router."))
 
     def _too_large(self, path: str) -> str:
         most = self._limits.of(path)
         if path == self._limits.upload_path:
-            return f"These photos are larger than {most // 2**20} MB together. Send fewer at once."
-        return "This is more than an answer can be."
+            return carried(f"These photos are larger than {most // 2**20} MB together. Send fewer at once.")
+        return carried("This is more than an answer can be.")
 
     async def _answer(self, send: Send, status: int, says: str) -> None:
         kind, body = self._refuse(status, says)

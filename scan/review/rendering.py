@@ -11,6 +11,8 @@ from urllib.parse import quote
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from shortpencil.scan.language import LANGUAGES, _, pgettext, spoken, told
+from shortpencil.scan.language.spoken import plural_form
 from shortpencil.scan.review.naming import day_said
 from shortpencil.scan.review.questions import percent, when_said
 
@@ -34,7 +36,8 @@ class Pages:
 
     def render(self, template: str, **values: Any) -> str:
         """Return a page as text."""
-        return _environment().get_template(template).render(**values)
+        more = {"language": spoken(), "languages": LANGUAGES}
+        return _environment().get_template(template).render(**more, **values)
 
 
 @cache  # it keeps the templates that it has compiled
@@ -45,8 +48,14 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
+    )
+    environment.policies["ext.i18n.trimmed"] = True
+    environment.install_gettext_callables(  # type: ignore[attr-defined]  # the extension adds it
+        _, plural_form, newstyle=True, pgettext=pgettext
     )
     environment.filters |= {
+        "told": told,
         "percent": percent,
         "when": when_said,
         "day": lambda text: day_said(date.fromisoformat(text[:10])) if text else "",

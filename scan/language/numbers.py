@@ -1,0 +1,85 @@
+"""Numbers, days and lists as the language that is spoken writes them.
+
+German by DIN 5008:2020: decimal comma, "3. Mai 2026"; short names of months as in Unicode CLDR, de.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from shortpencil.scan.language.spoken import ENGLISH, N_, _, pgettext, spoken
+
+_MONTHS = (
+    N_("January"), N_("February"), N_("March"), N_("April"), N_("May"), N_("June"), N_("July"), N_("August"),
+    N_("September"), N_("October"), N_("November"), N_("December"),
+)  # fmt: skip
+_WEEKDAYS = (
+    N_("Monday"), N_("Tuesday"), N_("Wednesday"), N_("Thursday"), N_("Friday"), N_("Saturday"), N_("Sunday"),
+)  # fmt: skip
+
+
+def number(value: float, places: int = 0, *, sign: bool = False) -> str:
+    """Return a number with so many decimal places and the decimal mark of the language.
+
+    With `sign`, a plus stands before what is above zero. A minus is the mathematical one.
+    """
+    text = f"{value:{'+' if sign else ''}.{places}f}".replace("-", "−")
+    return text if spoken() == ENGLISH else text.replace(".", _decimal_mark())
+
+
+def localized(text: str) -> str:
+    """Return a number that is text already, as ``3.5``, with the decimal mark of the language."""
+    return text if spoken() == ENGLISH else text.replace(".", _decimal_mark())
+
+
+def _decimal_mark() -> str:
+    return pgettext("decimal mark", ".")
+
+
+def percent(p: float) -> str:
+    """Return a probability in whole percent; the sign stays on the number's line."""
+    return _("{number}\u00a0%", number=f"{p * 100:.0f}")
+
+
+def month_said(month: int, *, short: bool = False) -> str:
+    """Return the name of a month, 1 to 12."""
+    name = _MONTHS[month - 1]
+    return _short(month) if short else _(name)
+
+
+def _short(month: int) -> str:
+    return (
+        pgettext("month, short", "Jan"), pgettext("month, short", "Feb"), pgettext("month, short", "Mar"),
+        pgettext("month, short", "Apr"), pgettext("month, short", "May"), pgettext("month, short", "Jun"),
+        pgettext("month, short", "Jul"), pgettext("month, short", "Aug"), pgettext("month, short", "Sep"),
+        pgettext("month, short", "Oct"), pgettext("month, short", "Nov"), pgettext("month, short", "Dec"),
+    )[month - 1]  # fmt: skip
+
+
+def weekday_said(day: date) -> str:
+    """Return the name of the day of the week."""
+    return _(_WEEKDAYS[day.weekday()])
+
+
+def day_said(day: date, *, long: bool = False, year: bool = True) -> str:
+    """Return a day as "3 May 2026"; `long` with its weekday and month in full; or without year."""
+    month = month_said(day.month, short=not long)
+    if long and year:
+        return _(
+            "{weekday} {day} {month} {year}",
+            weekday=weekday_said(day),
+            day=day.day,
+            month=month,
+            year=day.year,
+        )
+    if year:
+        return _("{day} {month} {year}", day=day.day, month=month, year=day.year)
+    return _("{day} {month}", day=day.day, month=month)
+
+
+def listed(words: Sequence[str]) -> str:
+    """Return words as a list in a sentence: "a, b and c"."""
+    if len(words) < 2:
+        return "".join(words)
+    return _("{first} and {last}", first=", ".join(words[:-1]), last=words[-1])

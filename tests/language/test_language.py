@@ -1,0 +1,130 @@
+"""Which language is spoken, how its sentences are found, and that carried sentences are told in it."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import subprocess
+import sys
+from datetime import date
+
+import pytest
+
+from shortpencil.scan.language import (
+    _,
+    carried,
+    day_said,
+    from_browser,
+    from_environment,
+    listed,
+    number,
+    percent,
+    speaking,
+    spoken,
+    told,
+)
+from shortpencil.scan.language.asked_for import OWN
+
+
+@pytest.mark.parametrize(
+    ("environment", "language"),
+    [
+        ({}, "en"),
+        ({"LANG": "de_DE.UTF-8"}, "de"),
+        ({"LANG": "en_GB.UTF-8", "LC_MESSAGES": "de_AT"}, "de"),
+        ({"LANG": "de_DE", "LC_ALL": "C"}, "en"),
+        ({"LANG": "C.UTF-8", "LANGUAGE": "de"}, "en"),  # GNU gettext manual, 2.3.3
+        ({"LANG": "en_GB", "LANGUAGE": "sv:de:en"}, "de"),
+        ({"LANG": "fr_FR"}, "en"),
+        ({"LANG": "de_DE", OWN: "en"}, "en"),
+        ({"LC_ALL": "C", OWN: "de"}, "de"),
+    ],
+)
+def test_the_environment_says_the_language(environment: dict[str, str], language: str) -> None:
+    assert from_environment(environment) == language
+
+
+@pytest.mark.parametrize(
+    ("header", "language"),
+    [
+        ("", None),
+        ("de", "de"),
+        ("de-CH, de;q=0.9, en;q=0.8", "de"),
+        ("en-US,en;q=0.9,de;q=0.8", "en"),
+        ("fr;q=1, en;q=0.2, de;q=0.7", "de"),
+        ("de;q=0, en;q=0.1", "en"),
+        ("de;q=much, en", "en"),
+        ("fr", None),
+        (",;=,;q=," * 99, None),
+    ],
+)
+def test_a_browser_says_the_language(header: str, language: str | None) -> None:
+    assert from_browser(header) == language
+
+
+def test_a_language_that_is_not_known_is_english() -> None:
+    with speaking("tlh"):
+        assert spoken() == "en"
+
+
+def test_two_requests_at_once_each_have_their_language() -> None:
+    heard: list[tuple[str, str]] = []
+
+    async def request(language: str) -> None:
+        with speaking(language):
+            for _step in range(3):
+                await asyncio.sleep(0)
+                heard.append((language, _("January")))
+
+    async def both() -> None:
+        await asyncio.gather(request("de"), request("en"))
+
+    asyncio.run(both())
+    assert set(heard) == {("de", "Januar"), ("en", "January")}
+    assert [language for language, _name in heard[:4]] == [
+        "de",
+        "en",
+        "de",
+        "en",
+    ]  # they did run side by side
+
+
+def test_days_numbers_and_lists_in_both_languages() -> None:
+    day = date(2026, 5, 3)
+    said = []
+    for language in ("en", "de"):
+        with speaking(language):
+            said.append(
+                (day_said(day), day_said(day, long=True), number(-1.25, 2), percent(0.25), listed("abc"))
+            )
+    assert said[0] == ("3 May 2026", "Sunday 3 May 2026", "−1.25", "25\u00a0%", "a, b and c")
+    assert said[1] == ("3. Mai 2026", "Sonntag, 3. Mai 2026", "−1,25", "25\u00a0%", "a, b und c")
+
+
+def test_a_carried_sentence_is_told_with_its_values() -> None:
+    path, row = "roster.csv", 3
+    says = carried(f"{path}: the roster names no player.")
+    assert told(says) == says
+    with speaking("de"):
+        assert told(says) == "roster.csv: In der Liste steht kein Spieler."
+        assert told(f"store.sqlite, row {row}: {says}").endswith(": In der Liste steht kein Spieler.")
+        assert told("Nobody ever wrote this.") == "Nobody ever wrote this."
+
+
+def test_english_opens_no_catalogue() -> None:
+    code = (
+        "import builtins, pathlib; from shortpencil.scan.cli.main import main\n"
+        "opened = []; usual = pathlib.Path.open\n"
+        "pathlib.Path.open = lambda self, *a, **k: (opened.append(str(self)), usual(self, *a, **k))[1]\n"
+        "main(['print', '-o', 'x.pdf', '--form', 'none-such'])\n"
+        "print([name for name in opened if name.endswith('.mo')])"
+    )
+    for language, some in (("en", False), ("de", True)):
+        run = subprocess.run(
+            [sys.executable, "-c", code],
+            env={**os.environ, OWN: language},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        assert (run.stdout.strip() != "[]") is some, language
