@@ -123,7 +123,7 @@ def write_steps(traces: list[Trace], folder: Path, stem: str) -> None:
 
 def main() -> None:
     """Answer until standard input ends."""
-    from shortpencil.scan.vision.seeing.warm import warm
+    from shortpencil.scan.vision.warm import warm
 
     warm()
     limit(cpu_s=None)

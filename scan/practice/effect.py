@@ -168,7 +168,7 @@ def _with_few_rounds(p: float, rounds: int) -> float:
 
     Its normal deviate is read as one of Student's t, as for a difference of two means of as many rounds.
     """
-    from scipy.special import ndtri, stdtr
+    from shortpencil.scan.practice.special import ndtri, stdtr
 
     return float(stdtr(max(rounds - 2, 1), ndtri(np.clip(p, 1e-12, 1 - 1e-12))))
 
@@ -217,7 +217,7 @@ def _net(
 
     The log odds of a Beta(a, b) rate have mean psi(a) - psi(b) and variance psi'(a) + psi'(b).
     """
-    from scipy.special import ndtr
+    from shortpencil.scan.practice.special import ndtr
 
     own_mean, own_variance = _log_odds_change(before, after)
     told = [_log_odds_change(*pair) for pair in others if pair[0][1] > 0 and pair[1][1] > 0]
@@ -235,7 +235,9 @@ def _net(
 
 
 def _log_odds_change(before: tuple[float, float], after: tuple[float, float]) -> tuple[float, float]:
-    from scipy.special import polygamma, psi
+    from scipy.special import polygamma
+
+    from shortpencil.scan.practice.special import psi
 
     mean = variance = 0.0
     for sign, (x, n) in ((-1, before), (1, after)):

@@ -156,7 +156,7 @@ def p_together(chances: Sequence[float]) -> float:
 
     The sum of their normal deviates over the root of their number (Stouffer's method); 1 without phases.
     """
-    from scipy.special import ndtr, ndtri
+    from shortpencil.scan.practice.special import ndtr, ndtri
 
     if not chances:
         return 1.0
@@ -231,7 +231,7 @@ def _scale(dose: Floats) -> Floats:
 
 
 def _student(z: float, rounds: int) -> float:
-    from scipy.special import stdtr
+    from shortpencil.scan.practice.special import stdtr
 
     return float(stdtr(max(rounds - 2, 1), z))
 

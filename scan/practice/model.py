@@ -70,7 +70,7 @@ def jeffreys(misses: float, throws: float, level: float = LEVEL) -> Interval:
 
 def beta_interval(a: float, b: float, level: float = LEVEL) -> tuple[float, float]:
     """Return the ends of the equal-tailed interval of a Beta(a, b)."""
-    from scipy.special import betaincinv
+    from shortpencil.scan.practice.special import betaincinv
 
     tail = (1 - level) / 2
     return float(betaincinv(a, b, tail)), float(betaincinv(a, b, 1 - tail))
@@ -129,7 +129,7 @@ def p_largest(
 
 def _nodes() -> tuple[Floats, Floats, Floats]:
     """Return u, 1 - u and the weights of the rule, u = Phi(z) at `_Z_NODES`."""
-    from scipy.special import ndtr
+    from shortpencil.scan.practice.special import ndtr
 
     weight = np.exp(-0.5 * _Z_NODES**2)
     return ndtr(_Z_NODES), ndtr(-_Z_NODES), weight / weight.sum()
@@ -137,7 +137,7 @@ def _nodes() -> tuple[Floats, Floats, Floats]:
 
 def p_largest_rate(a: ArrayLike, b: ArrayLike) -> Floats:
     """Probability that each rate is the largest, for independent Beta(a, b) rates."""
-    from scipy.special import betainc, betaincinv
+    from shortpencil.scan.practice.special import betainc, betaincinv
 
     alpha, beta = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
 
@@ -174,7 +174,7 @@ def p_most_frequent(counts: ArrayLike, prior: float = PRIOR) -> Floats:
     The shares have a Dirichlet(counts + prior) posterior; they are independent Gamma(counts + prior)
     variables up to a common factor, which leaves their order alone.
     """
-    from scipy.special import gammainc, gammaincc, gammainccinv, gammaincinv
+    from shortpencil.scan.practice.special import gammainc, gammaincc, gammainccinv, gammaincinv
 
     alpha = np.asarray(counts, dtype=float) + prior
     # Categories with the same count have the same answer: work it out once for each, times how many there
@@ -273,7 +273,7 @@ def pooled(misses: ArrayLike, throws: ArrayLike, weight: ArrayLike) -> Pooled:
 
 def fisher_exact(table: Sequence[Sequence[int]]) -> tuple[float, float]:
     """Fisher's exact p values of a 2 x 2 table: (two-sided, one-sided for a larger first cell)."""
-    from scipy.special import gammaln
+    from shortpencil.scan.practice.special import gammaln
 
     (a, b), (c, d) = table
     row, column, total = a + b, a + c, a + b + c + d
@@ -295,7 +295,7 @@ def trend(misses: ArrayLike, throws: ArrayLike, scores: ArrayLike | None = None)
     z squared is (N - 1) r^2, r the correlation of score and outcome over single throws (Agresti's M^2).
     A positive z means that the rate rises with the score.
     """
-    from scipy.special import ndtr
+    from shortpencil.scan.practice.special import ndtr
 
     x, n = np.asarray(misses, dtype=float), np.asarray(throws, dtype=float)
     s = np.arange(len(n), dtype=float) if scores is None else np.asarray(scores, dtype=float)
@@ -331,7 +331,7 @@ def throws_for(before: float, after: float, power: float = 0.8, level: float = 0
 
     The usual formula for two proportions; it takes throws as independent, which is optimistic.
     """
-    from scipy.special import ndtri
+    from shortpencil.scan.practice.special import ndtri
 
     if before == after:
         return 10**6
@@ -357,13 +357,13 @@ def first_that(holds: Callable[[int], bool], most: int) -> int | None:
 
 def normal_quantile(level: float = LEVEL) -> float:
     """Return how many standard deviations on either side of the mean hold the share `level` of a normal."""
-    from scipy.special import ndtri
+    from shortpencil.scan.practice.special import ndtri
 
     return float(ndtri(0.5 + level / 2))
 
 
 def log_beta_binomial(misses: Floats, throws: Floats, a: Floats | float, b: Floats | float) -> Floats:
     """Log chance of one sequence with x misses in n under a Beta(a, b) rate, B(a+x, b+n-x) / B(a, b)."""
-    from scipy.special import betaln
+    from shortpencil.scan.practice.special import betaln
 
     return np.asarray(betaln(a + misses, b + throws - misses) - betaln(a, b))

@@ -344,6 +344,6 @@ def _fisher(first: tuple[int, int], second: tuple[int, int], factor: float) -> f
 
 
 def _two_sided(z: float) -> float:
-    from scipy.special import ndtr
+    from shortpencil.scan.practice.special import ndtr
 
     return float(2 * ndtr(-abs(z)))

@@ -331,7 +331,7 @@ PRIOR_COST_ROUNDS = 3.0
 
 def _largest(mean: Floats, variance: Floats) -> Floats:
     """Return for each row the probability of the likeliest phase to be the largest, normal doubts."""
-    from scipy.special import ndtr
+    from shortpencil.scan.practice.special import ndtr
 
     best = np.zeros(len(mean))
     for i in range(mean.shape[1]):
@@ -369,7 +369,7 @@ class _StrokesLost:
     def __init__(
         self, throws_a_round: float, a: float, b: float, cost: float, cost_sd: float, throws_unsure: float
     ) -> None:
-        from scipy.special import betainc, ndtri
+        from shortpencil.scan.practice.special import betainc, ndtri
 
         cost_share = cost_sd / max(cost, _SMALLEST_COST_STROKES)
         rate_share = float(np.sqrt(b / (a * (a + b + 1))))

@@ -530,7 +530,7 @@ def _fill(box: str, minutes: int, drill: Drill, most: int) -> Step | None:
 
 def _aim(target: Target, test: Drill, success: float | None) -> Aim:
     """Aim one better than the present rate would bring on average, at most all."""
-    from scipy.special import bdtr
+    from shortpencil.scan.practice.special import bdtr
 
     p = target.clean if success is None else success
     if np.isnan(p):

@@ -287,7 +287,7 @@ def _chance(log_odds: Floats) -> Floats:
 
 def angle_chance(distance: ArrayLike, sigma_rad: ArrayLike, half_width: float = HALF_WIDTH_M) -> Floats:
     """Chance of holing by the angle curve; nearer than the half-width it is that of the right angle."""
-    from scipy.special import ndtr
+    from shortpencil.scan.practice.special import ndtr
 
     reach = np.arcsin(np.minimum(half_width / np.asarray(distance, dtype=float), 1.0))
     return np.asarray(2 * ndtr(reach / np.asarray(sigma_rad, dtype=float)) - 1)

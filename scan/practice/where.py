@@ -161,7 +161,7 @@ def _scores(evidence: Evidence) -> list[_Asked]:
 def _of_par(
     evidence: Evidence, hole: NDArray[np.int64], at: Mask, y: Floats, names: NDArray[np.int64], par: int
 ) -> list[_Asked]:
-    from scipy.special import stdtr
+    from shortpencil.scan.practice.special import stdtr
 
     groups = [y[at & (hole == h)] for h in names]
     means = np.array([g.mean() for g in groups])
@@ -271,7 +271,7 @@ def _alike(x: NDArray[np.int64], n: NDArray[np.int64]) -> float:
 
 def _drawn(own: tuple[int, int], usual: float, alike: float) -> Interval:
     """Return a hole's rate, drawn towards the others' unless it is an odd one."""
-    from scipy.special import betainc, betaln
+    from shortpencil.scan.practice.special import betainc, betaln
 
     x, n = own
     near = (max(usual * alike, 0.05), max((1 - usual) * alike, 0.05))
@@ -288,7 +288,7 @@ def _drawn(own: tuple[int, int], usual: float, alike: float) -> Interval:
 
 def _drawn_strokes(mean: float, error: float, between: float) -> Interval:
     """Return by how many strokes a hole differs, drawn towards none unless it is an odd one."""
-    from scipy.special import ndtr
+    from shortpencil.scan.practice.special import ndtr
 
     fits = [np.exp(-0.5 * mean**2 / (error + v)) / sqrt(error + v) for v in (between, ODD_STROKES_SD**2)]
     odd = ODD_HOLES * fits[1] / max(ODD_HOLES * fits[1] + (1 - ODD_HOLES) * fits[0], 1e-300)
@@ -338,6 +338,6 @@ def _fisher(own: tuple[int, int], rest: tuple[int, int], factor: float = 1.0) ->
 
 
 def _two_sided(z: float) -> float:
-    from scipy.special import ndtr
+    from shortpencil.scan.practice.special import ndtr
 
     return float(2 * ndtr(-abs(z)))

@@ -53,7 +53,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
 
 def main() -> None:
     """Read one job from standard input, write its result to standard output."""
-    from shortpencil.scan.vision.seeing.warm import warm
+    from shortpencil.scan.vision.warm import warm
 
     warm()
     limit()

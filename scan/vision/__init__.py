@@ -8,7 +8,8 @@ lies) -> `seeing` (ink -> what each cell looks like) -> `doubting` (what the pho
 photos, one card).
 
 What is handed on between seeing and deciding is `evidence`; `measuring` puts seeing and doubting together;
-`trace` keeps what each step saw, `overlay` draws it; `arrays` names the kinds of array, `per_layout` keeps
-what follows from a layout alone; `training` is run by hand. Pure functions but for `opening.photo`, which
-opens files, and the networks of `seeing`, each loaded once from the package.
+`trace` keeps what each step saw, `overlay` draws it; `warm` loads the whole way before the first photo;
+`arrays` names the kinds of array, `per_layout` keeps what follows from a layout alone; `training` is run by
+hand. Pure functions but for `opening.photo`, which opens files, and the networks of `seeing`, each loaded
+once from the package.
 """

@@ -29,8 +29,6 @@ _WARNINGS_FROM = 1000
 _OF_DAMAGE = frozenset((1002, 1003, 1004, 1017))
 _MOST_WARNINGS = 100
 
-#: Random bytes: no block of a picture is decoded to just these by chance (one of 8 x 8 in 2 ** 512).
-_PATTERN = np.random.default_rng(0).integers(0, 256, 1 << 20, dtype=np.uint8)
 _BLOCK = 8  # the smallest that HEVC codes (H.265, 7.4.3.2.1: MinCbSizeY)
 _ALIGNED = 64  # bytes, for any vector instruction
 #: de265_chroma (of `enum de265_image_format`): by how much a plane of colour is narrower and lower.
@@ -125,8 +123,17 @@ class _Memory:
         return True
 
 
+@cache
+def _random_bytes() -> NDArray[np.uint8]:
+    """Return bytes that no block of a picture is decoded to by chance (one of 8 x 8 in 2 ** 512).
+
+    Made when a HEIC photo comes: NumPy's generators take as long to load as a tenth of a photo to read.
+    """
+    return np.random.default_rng(0).integers(0, 256, 1 << 20, dtype=np.uint8)
+
+
 def _pattern(shape: tuple[int, ...]) -> NDArray[np.uint8]:
-    return np.resize(_PATTERN, shape)
+    return np.resize(_random_bytes(), shape)
 
 
 def _warnings(library: ctypes.CDLL, decoder: int) -> Iterator[int]:

@@ -3,6 +3,5 @@
 `ink` (relative to this card's paper and print) -> `patches` (boxes and strips cut out of it) -> `digits` (two
 networks, `calibration` says how far to believe them); `ink` -> `bubbles` <- `bubble_net`. `likeness` lays a
 box beside others of the same hand: `own_hand` beside earlier cards', `known_hands` are those of all players.
-`warm` loads the networks before the first photo. The networks' weights lie here, each with a JSON that says
-what it was trained on.
+The networks' weights lie here, each with a JSON that says what it was trained on.
 """
