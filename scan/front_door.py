@@ -15,6 +15,7 @@ from shortpencil.forms.errors import InputError, LayoutError, PhotoError, Record
 
 if TYPE_CHECKING:
     from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.advice import Advice
     from shortpencil.scan.practice.focus import Focus
     from shortpencil.scan.practice.plan import Plan
     from shortpencil.scan.reading import CardReading
@@ -27,6 +28,7 @@ __all__ = [
     "PhotoError",
     "RecordError",
     "ShortpencilError",
+    "advise",
     "focus",
     "keep",
     "open_store",
@@ -148,33 +150,22 @@ def print_card(
     >>> len(serials), len(serials[0])
     (2, 8)
     """
-    import secrets
-
-    from shortpencil.forms.catalog import load_form
-    from shortpencil.forms.drawing import draw
-    from shortpencil.forms.field_map import fingerprint
+    from shortpencil.forms.catalog import RosterLine
     from shortpencil.forms.files import write_whole
     from shortpencil.forms.form import HANDS, UNITS
-    from shortpencil.forms.layout import PAPERS, arrange
-    from shortpencil.forms.pdf import identify, to_pdf
-    from shortpencil.forms.serials import serial_from
+    from shortpencil.forms.layout import PAPERS
+    from shortpencil.scan.printing import drawn, register
 
     for name, value, allowed in (("paper", paper, PAPERS), ("unit", unit, UNITS), ("hand", hand, HANDS)):
         if value not in allowed:
             raise InputError(f"{name}: expected {' or '.join(allowed)}, found {value!r}.")
     if copies < 1:
         raise InputError(f"copies: expected 1 or more, found {copies}.")
-    sheet = arrange(load_form(form, unit=unit, hand=hand), PAPERS[paper])
-    edition = fingerprint(sheet.layout)
-    serials = tuple(serial_from(secrets.token_bytes(16)) for _ in range(copies))
-    pages = [draw(sheet, identify(serial, edition, player)) for serial in serials]
-    pdf = to_pdf(pages, PAPERS[paper], title="shortpencil card")
-    catalog = _catalog()
-    catalog.register(sheet.layout)
-    if player:
-        catalog.assign(dict.fromkeys(serials, player))
-    write_whole(Path(file), pdf)
-    return serials
+    line = RosterLine(player, None, copies)
+    printed = drawn([line], form=form, paper=paper, unit=unit, hand=hand, course=None, copies=1)
+    register(printed)
+    write_whole(Path(file), printed.pdf)
+    return tuple(str(card["serial"]) for card in printed.cards)
 
 
 def open_store(place: str | Path | None = None) -> Store:
@@ -197,7 +188,7 @@ def open_store(place: str | Path | None = None) -> Store:
     ...     print(len(store.rounds()), len(store.other_sheets()))
     0 0
     """
-    from shortpencil.scan.cli.places import default_store
+    from shortpencil.scan.places import default_store
     from shortpencil.scan.records import store
 
     at = default_store() if place is None else place
@@ -227,6 +218,37 @@ def focus(rounds: Iterable[Round]) -> Focus | None:
     return focus_of(evidence_of(found.rounds), remarks=[found.left_out] if found.left_out else [])
 
 
+def advise(store: Store, player: str | None = None, *, minutes: int = 30) -> Advice | str:
+    """Return all that the command `focus` tells of one player: focus, plan, what next, did it help.
+
+    Where nothing can be named yet, a sentence that says why comes back in its place.
+
+    Parameters
+    ----------
+    store : what `open_store` returned; its practice cards, sessions and doubtful values count too
+    player : the alias; None where the store knows one player at most
+    minutes : of the next session
+
+    Raises
+    ------
+    InputError
+        when it is not clear whose rounds are meant, or there are none of that name
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> photo = shortpencil.sample_photos()["plain_good_light.jpg"]
+    >>> with shortpencil.open_store("advised.sqlite") as store:
+    ...     kept = list(shortpencil.keep(store, photo))
+    ...     advice = shortpencil.advise(store, minutes=30)
+    >>> advice.choice.phase in advice.evidence.phase_ids, advice.plan.minutes
+    (True, 30)
+    """
+    from shortpencil.scan import advice
+
+    return advice.advise(store, advice.Asked(player, minutes))
+
+
 def plan(found: Focus, minutes: int = 30, *, under_16: bool = False, repeat: bool = False) -> Plan:
     """Return a plan for that focus that fits the minutes, cautions included.
 
@@ -246,7 +268,7 @@ def plan(found: Focus, minutes: int = 30, *, under_16: bool = False, repeat: boo
     >>> shortpencil.plan(shortpencil.focus(rounds), 30).minutes
     30
     """
-    from shortpencil.scan.cli.practice import load_drills
+    from shortpencil.scan.advice import load_drills
     from shortpencil.scan.practice.plan import plan_of, target_of
 
     return plan_of(target_of(found), minutes, load_drills(None), under_16=under_16, repeat=repeat)
@@ -275,7 +297,7 @@ def _catalog(field_maps: Iterable[str | Path] = ()) -> Catalog:
     from shortpencil.forms.field_map import layout_from_json
     from shortpencil.forms.files import read_text
     from shortpencil.forms.shown import path_text
-    from shortpencil.scan.cli.places import forms_folder
+    from shortpencil.scan.places import forms_folder
 
     catalog = Catalog(forms_folder())
     for path in field_maps:

@@ -14,6 +14,7 @@ ROOT = Path(__file__).parents[1]
 ROOMS = [
     "shortpencil.scan.language",
     "shortpencil.forms",
+    "shortpencil.scan.places",
     "shortpencil.scan.reading",
     "shortpencil.scan.asking",
     "shortpencil.scan.vision.arrays",
@@ -40,9 +41,11 @@ ROOMS = [
     "shortpencil.scan.joining",
     "shortpencil.scan.review",
     "shortpencil.scan.practice",
-    "shortpencil.scan.cli",
+    "shortpencil.scan.printing",
+    "shortpencil.scan.advice",
     "shortpencil.scan.front_door",
     "shortpencil.scan.shortpencil",
+    "shortpencil.scan.cli",
 ]
 STRANGERS = {
     ("shortpencil.scan.review", "shortpencil.scan.practice"),

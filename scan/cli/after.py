@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
@@ -91,23 +90,20 @@ def _lines(played: Round) -> tuple[PhaseLine, ...]:
 def _focus(store: Store, played: Round) -> tuple[str, tuple[str, ...]]:
     """Return the focus in a few words, and what is to be known of it."""
     from shortpencil.forms.errors import InputError
-    from shortpencil.scan.cli.practice import load_drills, work_out
+    from shortpencil.scan.advice import Asked, advise
     from shortpencil.scan.practice import words
 
     players = {line.player for line in store.summaries() if line.player}
     if played.player is None and players:
         others = f"There are cards of {words.listing(sorted(players))} here."
         return "Not in anybody's focus yet", (f"{others} This card waits for a name.",)
-    asked = argparse.Namespace(
-        player=played.player, minutes=30, half_life=5.0, under_16=False, practised=None, since=None
-    )
     try:
-        worked = work_out(asked, store, load_drills(None))
+        found = advise(store, Asked(played.player))
     except InputError as error:
         return "No focus yet", (str(error),)
-    if isinstance(worked, str):
-        return "No focus yet", (worked,)
-    focus = worked.focus
+    if isinstance(found, str):
+        return "No focus yet", (found,)
+    focus = found.focus
     lead = focus.causes.leading
     said = [focus.sure[0].upper() + focus.sure[1:] + "."]
     if lead is not None:

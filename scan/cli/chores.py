@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import argparse
 import json
 import re
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.keeping import DeskKeeping
 from shortpencil.scan.review.chores import (
@@ -46,7 +45,7 @@ class DeskChores(DeskKeeping):
     def cards(self, asked: CardsAsked) -> bytes:
         """Return a PDF of cards, which are known from then on."""
         from shortpencil.forms.catalog import RosterLine
-        from shortpencil.scan.cli.printing import drawn, register
+        from shortpencil.scan.printing import drawn, register
 
         course = self._course(asked.course) if asked.course else None
         printed = drawn(
@@ -66,18 +65,16 @@ class DeskChores(DeskKeeping):
     ) -> tuple[bytes, Sequence[str]]:
         """Return a PDF with a practice sheet for each player, and what to say of those without one."""
         from shortpencil.forms.errors import InputError
-        from shortpencil.scan.cli.practice import load_drills, practice_pages, work_out
+        from shortpencil.scan.advice import Asked, advise, load_drills
+        from shortpencil.scan.printing import practice_pages
 
-        asked: dict[str, Any] = {
-            "minutes": minutes, "half_life": 5.0, "under_16": False, "practised": None, "since": None,
-        }  # fmt: skip
         drills, found, without = load_drills(None), [], []
         for player in players:
-            worked = work_out(argparse.Namespace(player=player, **asked), self._store, drills)
-            if isinstance(worked, str):
-                without.append(f"{player}: {worked}" if player else worked)
+            advice = advise(self._store, Asked(player, minutes), drills)
+            if isinstance(advice, str):
+                without.append(f"{player}: {advice}" if player else advice)
             else:
-                found.append((worked.plan, worked.found.rounds[-1], player))
+                found.append((advice.plan, advice.about.rounds[-1], player))
         if not found:
             raise InputError(" ".join(without) or "expected a player, found none.")
         return practice_pages(found, paper), without

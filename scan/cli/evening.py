@@ -66,7 +66,7 @@ def run_evening(args: argparse.Namespace) -> int:
 def printed_evenings() -> dict[str, list[PrintedCard]]:
     """Return the cards printed for each evening, the latest first."""
     from shortpencil.forms.catalog import Catalog
-    from shortpencil.scan.cli.places import forms_folder
+    from shortpencil.scan.places import forms_folder
     from shortpencil.scan.review.chores import PrintedCard
 
     return {

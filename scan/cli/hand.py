@@ -94,7 +94,7 @@ def run_forget(args: argparse.Namespace) -> int:
     """Say what would go, ask, erase."""
     from shortpencil.forms.catalog import Catalog
     from shortpencil.forms.errors import InputError
-    from shortpencil.scan.cli.places import forms_folder
+    from shortpencil.scan.places import forms_folder
 
     catalog = Catalog(forms_folder())
     with existing_store(store_place(args)) as store:

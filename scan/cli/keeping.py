@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import re
 import shutil
 from collections.abc import Sequence
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from shortpencil.scan.review.chores import Before
 
 if TYPE_CHECKING:
-    from shortpencil.scan.cli.practice import Worked
+    from shortpencil.scan.advice import Advice
     from shortpencil.scan.records.store import Store
 
 #: As `scan.records.backup.set_aside` names what a restore replaced.
@@ -141,14 +140,12 @@ class DeskKeeping:
         from shortpencil.forms.errors import InputError
         from shortpencil.forms.layout import PAPERS
         from shortpencil.forms.pdf import to_pdf
-        from shortpencil.scan.cli.practice import load_drills, work_out
+        from shortpencil.scan.advice import Asked, advise, load_drills
 
         drills, pages, without = load_drills(None), [], []
         for player in players:
-            asked = argparse.Namespace(player=player, minutes=30, half_life=5.0, under_16=False,
-                                       practised=None, since=None, months=12)  # fmt: skip
-            worked = work_out(asked, self._store, drills)
-            page = worked if isinstance(worked, str) else _page(kind, worked, asked, PAPERS[paper])
+            advice = advise(self._store, Asked(player), drills)
+            page = advice if isinstance(advice, str) else _page(kind, advice, player, PAPERS[paper])
             if isinstance(page, str):
                 without.append(f"{player}: {page}" if player else page)
             else:
@@ -158,14 +155,13 @@ class DeskKeeping:
         return to_pdf(pages, PAPERS[paper], f"shortpencil: {kind}"), without
 
 
-def _page(kind: str, worked: Worked, asked: argparse.Namespace, paper: Any) -> Any:
+def _page(kind: str, advice: Advice, player: str | None, paper: Any) -> Any:
     """Return one page as shapes, or why there is none."""
     if kind == "season":
-        from shortpencil.scan.cli.season import season_in
         from shortpencil.scan.practice.season_page import sheet as season_sheet
 
-        season = season_in(worked, asked.player, asked.months)
+        season = advice.season(player)
         return season if isinstance(season, str) else season_sheet(season, paper)
     from shortpencil.scan.practice.sheet import sheet
 
-    return sheet(worked.report(asked.player, with_pictures=False), paper)
+    return sheet(advice.report(player, with_pictures=False), paper)

@@ -15,8 +15,8 @@ from pathlib import Path
 
 from shortpencil.forms.errors import PhotoError, ShortpencilError
 from shortpencil.scan.cli.command_line import CommandParser, Version, in_full, version
-from shortpencil.scan.cli.places import keep_private
 from shortpencil.scan.language import _, from_environment, speaking, told
+from shortpencil.scan.places import keep_private
 
 EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
 EXIT_STOPPED = 128 + 2  # as shells say of a program that SIGINT ended
@@ -87,7 +87,7 @@ def _told(args: argparse.Namespace) -> int:
     import platform
     import time
 
-    from shortpencil.scan.cli.places import default_store, home
+    from shortpencil.scan.places import default_store, home
 
     begun = time.monotonic()
     python = f"Python {platform.python_version()} on {platform.system()} {platform.machine()}"

@@ -72,9 +72,9 @@ def run_backup(args: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
     from shortpencil.forms.errors import InputError
-    from shortpencil.scan.cli.places import forms_folder
     from shortpencil.scan.cli.streams import is_dash, write_out
     from shortpencil.scan.leftovers import WORK, folder_for
+    from shortpencil.scan.places import forms_folder
     from shortpencil.scan.records.backup import write_backup
 
     with existing_store(store_place(args)) as store:
@@ -129,7 +129,7 @@ def _restore(args: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
     from shortpencil.forms.errors import RecordError
-    from shortpencil.scan.cli.places import forms_folder
+    from shortpencil.scan.places import forms_folder
 
     place = _file_of(args)
     if place is None:

@@ -4,16 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from shortpencil.forms.catalog import RosterLine
-    from shortpencil.forms.drawing import Shape
-    from shortpencil.forms.form import Course
-    from shortpencil.forms.layout import Sheet
+    pass
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -94,66 +89,6 @@ def run_print(args: argparse.Namespace) -> int:
         return _print(args)
 
 
-@dataclass(frozen=True, slots=True)
-class Printed:
-    """Cards that were drawn: their PDF, their sheets by hand, and serial, fingerprint and player of each."""
-
-    pdf: bytes
-    sheets: dict[str, Sheet]
-    cards: list[dict[str, str | None]]
-
-
-def drawn(
-    roster: Sequence[RosterLine],
-    *,
-    form: str | None,
-    paper: str,
-    unit: str,
-    hand: str,
-    course: Course | None,
-    copies: int,
-) -> Printed:
-    """Draw cards with serials of their own; nothing is known of them until `register`."""
-    import secrets
-
-    from shortpencil.forms.catalog import load_form
-    from shortpencil.forms.drawing import draw
-    from shortpencil.forms.field_map import fingerprint
-    from shortpencil.forms.layout import PAPERS, arrange
-    from shortpencil.forms.pdf import identify, to_pdf
-    from shortpencil.forms.serials import serial_from
-
-    sheets: dict[str, Sheet] = {}
-    pages: list[tuple[Shape, ...]] = []
-    cards: list[dict[str, str | None]] = []
-    for line in roster:
-        of = line.hand or hand
-        if of not in sheets:
-            made = load_form(_form_name(form, course), unit=unit, hand=of, course=course)
-            sheets[of] = arrange(made, PAPERS[paper])
-        sheet = sheets[of]
-        name = fingerprint(sheet.layout)
-        for _ in range(line.copies * copies):
-            serial = serial_from(secrets.token_bytes(16))
-            pages.append(draw(sheet, identify(serial, name, line.player)))
-            cards.append({"serial": serial, "fingerprint": name, "player": line.player or None})
-    return Printed(to_pdf(pages, PAPERS[paper], title="shortpencil card"), sheets, cards)
-
-
-def register(printed: Printed, evening: str = "") -> None:
-    """Let photos of the cards be read, and say whose they are and for which evening."""
-    from datetime import date
-
-    from shortpencil.forms.catalog import Catalog
-    from shortpencil.scan.cli.places import forms_folder
-
-    catalog = Catalog(forms_folder())
-    for sheet in printed.sheets.values():
-        catalog.register(sheet.layout)
-    owners = {str(card["serial"]): str(card["player"]) for card in printed.cards if card["player"]}
-    catalog.assign(owners, evening=evening, day=date.today().isoformat() if evening else "")
-
-
 def _print(args: argparse.Namespace) -> int:
     import json
 
@@ -162,6 +97,7 @@ def _print(args: argparse.Namespace) -> int:
     from shortpencil.forms.field_map import layout_to_json
     from shortpencil.forms.files import write_whole
     from shortpencil.forms.pdf import picture_of
+    from shortpencil.scan.printing import drawn, register
 
     _refuse_options(args)
     to_stdout = args.output is not None and _is_stdout(args.output)
@@ -222,11 +158,3 @@ def _refuse_options(args: argparse.Namespace) -> None:
 
 def _is_stdout(path: Path) -> bool:
     return str(path) in ("-", "/dev/stdout", "/dev/fd/1", "/proc/self/fd/1")
-
-
-def _form_name(asked: str | None, course: Course | None) -> str:
-    if asked is not None:
-        return asked
-    return (
-        f"round{len(course.holes)}" if course is not None and len(course.holes) in (9, 18, 27) else "round18"
-    )

@@ -113,10 +113,10 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
     from shortpencil.forms.field_map import layout_from_json
     from shortpencil.forms.files import read_text
     from shortpencil.forms.shown import path_text
-    from shortpencil.scan.cli.places import default_store, forms_folder
     from shortpencil.scan.cli.read_report import Tally
     from shortpencil.scan.joining import Keeper
     from shortpencil.scan.leftovers import WORK, folder_for
+    from shortpencil.scan.places import default_store, forms_folder
     from shortpencil.scan.reading import READING_SCHEMA
     from shortpencil.scan.records.store import open_store
     from shortpencil.scan.sources import expand

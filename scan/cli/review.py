@@ -82,8 +82,8 @@ def run_review(args: argparse.Namespace) -> int:
     from shortpencil.forms.errors import InputError
     from shortpencil.scan.cli.after import after_of_store, worth_of_store
     from shortpencil.scan.cli.chores import DeskChores
-    from shortpencil.scan.cli.places import default_store, forms_folder
     from shortpencil.scan.limits import not_limited_said
+    from shortpencil.scan.places import default_store, forms_folder
     from shortpencil.scan.records.store import open_store
     from shortpencil.scan.review.serve import Serving, serve
 
@@ -156,19 +156,16 @@ def focus_of_store(store: Store) -> FocusOf:
 
     def focus(player: str | None, minutes: int) -> FocusView | str:
         from shortpencil.forms.errors import InputError
-        from shortpencil.scan.cli.practice import load_drills, work_out
+        from shortpencil.scan.advice import Asked, advise
 
-        asked = argparse.Namespace(
-            player=player, minutes=minutes, half_life=5.0, under_16=False, practised=None, since=None
-        )
         if player is not None and all(line.player != player for line in store.summaries()):
             return f"There is no round of {player} yet to work a session out from."
         try:
-            worked = work_out(asked, store, load_drills(None))
+            found = advise(store, Asked(player, minutes))
         except InputError as error:
             says = str(error).removeprefix(f"{store.name}: ")
             return f"{says[:1].upper()}{says[1:]}"
-        return worked if isinstance(worked, str) else view_of(worked.report(player, with_pictures=False))
+        return found if isinstance(found, str) else view_of(found.report(player, with_pictures=False))
 
     return focus
 

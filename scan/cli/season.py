@@ -5,17 +5,13 @@ from __future__ import annotations
 import argparse
 import sys
 from datetime import date
-from math import isnan
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.stored import add_store_option, store_place
 
 if TYPE_CHECKING:
-    from shortpencil.scan.cli.practice import Worked
-    from shortpencil.scan.practice.evidence import Evidence
     from shortpencil.scan.practice.season import Season
-    from shortpencil.scan.records.rounds import Round
     from shortpencil.scan.records.store import Store
     from shortpencil.scan.records.told import ToldSession
 
@@ -72,7 +68,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     )
     season.add_argument("--drills", metavar="FILE.toml", type=Path, help="a drill list of your own")
     season.add_argument("--json", action="store_true", help="print the season as JSON")
-    season.set_defaults(run=run_season, minutes=30, half_life=5.0, under_16=False, practised=None, since=None)
+    season.set_defaults(run=run_season)
 
 
 def run_practised(args: argparse.Namespace) -> int:
@@ -103,7 +99,7 @@ def run_practised(args: argparse.Namespace) -> int:
 
 def run_season(args: argparse.Namespace) -> int:
     """Print the season of one player; write the page or the sheet if asked."""
-    from shortpencil.scan.cli.practice import load_drills, one_thread, work_out
+    from shortpencil.scan.advice import Asked, advise, load_drills, one_thread
 
     one_thread()
     from shortpencil.forms.errors import InputError
@@ -113,13 +109,13 @@ def run_season(args: argparse.Namespace) -> int:
     if args.report and args.report.suffix.lower() not in (".html", ".pdf"):
         raise InputError(f"--report: expected a file that ends in .html or .pdf, found {args.report}.")
     with open_store(store_place(args)) as store:
-        worked = work_out(args, store, load_drills(args.drills))
-    if isinstance(worked, str):
-        print(f"shortpencil: {worked}", file=sys.stderr)
+        found = advise(store, Asked(args.player), load_drills(args.drills))
+    if isinstance(found, str):
+        print(f"shortpencil: {found}", file=sys.stderr)
         return ATTENTION
-    for said in worked.found.said:
+    for said in found.about.said:
         print(f"shortpencil: {said}", file=sys.stderr)
-    season = season_in(worked, args.player, args.months)
+    season = found.season(args.player, months=args.months)
     if isinstance(season, str):
         print(f"shortpencil: {season}", file=sys.stderr)
         return ATTENTION
@@ -128,49 +124,12 @@ def run_season(args: argparse.Namespace) -> int:
     if args.json:
         import json
 
+        from shortpencil.scan.practice.as_json import season_json
+
         print(json.dumps(season_json(season), ensure_ascii=False, indent=2))
     else:
         print("\n".join(screen(season)))
     return DONE
-
-
-def season_in(worked: Worked, player: str | None, months: int) -> Season | str:
-    """Return the season of what was worked out of one player's rounds, or why there is none."""
-    from shortpencil.scan.practice.evidence import in_order
-    from shortpencil.scan.practice.season import season_of
-
-    rounds = in_order(worked.found.rounds)
-    if not any(r.day for r in rounds):
-        return "No round has a day, so there is no season to show. Write the date on the card."
-    return season_of(
-        worked.evidence,
-        worked.focus,
-        worked.choice,
-        worked.sessions,
-        worked.tests,
-        _foci(rounds, worked.evidence, months),
-        worked.plan.aim.count,
-        player=player or rounds[-1].player,
-        months=months,
-    )
-
-
-#: What cost most at the end of a month follows from this many rounds up to then; older ones count below 1 %.
-_FOCUS_ROUNDS = 40
-
-
-def _foci(rounds: list[Round], evidence: Evidence, months: int) -> list[tuple[date, str]]:
-    """Return what cost most as of the end of each month with rounds."""
-    from shortpencil.scan.practice.evidence import evidence_of
-    from shortpencil.scan.practice.focus import focus_of
-    from shortpencil.scan.practice.season import months_with_rounds
-
-    found = []
-    for first, count in months_with_rounds(evidence, months):
-        focus = focus_of(evidence_of(rounds[max(0, count - _FOCUS_ROUNDS) : count]))
-        if focus is not None:
-            found.append((first, focus.phase))
-    return found
 
 
 def _write(path: Path, season: Season, paper: str) -> None:
@@ -186,53 +145,6 @@ def _write(path: Path, season: Season, paper: str) -> None:
         data = to_pdf([season_page.sheet(season, PAPERS[paper])], PAPERS[paper], "shortpencil: a season")
     write_whole(path, data)
     print(f"{path}: the season.", file=sys.stderr)
-
-
-def season_json(season: Season) -> dict[str, Any]:
-    """Return the published JSON of `season --json`, plain types only."""
-    from shortpencil.scan.practice.season import changed_sentences
-
-    phases = season.phases
-    return {
-        "schema": 1,
-        "from": season.first.isoformat(),
-        "to": season.last.isoformat(),
-        "rounds": season.rounds,
-        "aim": season.aim,
-        "costs_most": season.choice.costs_most,
-        "next": season.choice.phase,
-        "months": [
-            {
-                "month": m.first.isoformat()[:7],
-                "rounds": m.rounds,
-                "missed": dict(
-                    zip(phases, (None if r is None else round(r.middle, 4) for r in m.rates), strict=True)
-                ),
-                "sessions": dict(zip(phases, m.sessions, strict=True)),
-                "costs_most": m.costs_most,
-            }
-            for m in season.months
-        ],
-        "helped": {
-            "verdict": season.judged.verdict,
-            "p": round(season.judged.p, 4),
-            "p_beyond": None if season.judged.p_beyond is None else round(season.judged.p_beyond, 4),
-        },
-        "changed": [
-            {"phase": h.phase, "sessions": h.sessions, "verdict": h.verdict, "p": _number(h.p)}
-            for h in season.judged.phases
-        ],
-        "says": changed_sentences(season),
-        "tests": [
-            {"day": t.day.isoformat(), "phase": phases[t.phase], "made": t.made, "tries": t.tries}
-            for t in season.tests
-        ],
-        "weeks": [list(week) for week in season.weeks],
-    }
-
-
-def _number(value: float) -> float | None:
-    return None if isnan(value) else round(value, 4)
 
 
 def _months(text: str) -> int:

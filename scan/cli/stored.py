@@ -89,7 +89,7 @@ def add_store_option(parser: argparse.ArgumentParser) -> None:
 
 def store_place(args: argparse.Namespace) -> str | Path:
     """Return where the store is: a file, or the URL of a database."""
-    from shortpencil.scan.cli.places import default_store
+    from shortpencil.scan.places import default_store
 
     place = args.store or default_store()
     return place if "://" in str(place) else Path(place)

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from shortpencil.scan.cli.places import forms_folder, home
+from shortpencil.scan.places import forms_folder, home
 
 FORGET, ERASE, OFF = "forget", "erase", "off"
 _WORK = ".shortpencil-work.*"  # as `scan.records.backup` names them, which takes too long to load to be asked

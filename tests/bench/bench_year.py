@@ -35,8 +35,8 @@ from shortpencil.forms.field_map import layout_to_json
 from shortpencil.forms.serials import split_code
 from shortpencil.scan.cli.chores import DeskChores
 from shortpencil.scan.cli.main import main as command
-from shortpencil.scan.cli.places import forms_folder
 from shortpencil.scan.cli.review import focus_of_store
+from shortpencil.scan.places import forms_folder
 from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.review.app import Desk, make_app
 from shortpencil.scan.review.door import Door

@@ -15,7 +15,7 @@ from shortpencil.forms.field_map import fingerprint, layout_to_json
 from shortpencil.forms.pdf import identify, to_pdf
 from shortpencil.forms.serials import serial_from
 from shortpencil.scan.cli.main import main
-from shortpencil.scan.cli.places import forms_folder
+from shortpencil.scan.places import forms_folder
 from shortpencil.scan.practice.card import practice_page
 from shortpencil.scan.records.store import open_store
 from tests.practice.test_card import a_sheet

@@ -13,7 +13,7 @@ from shortpencil.forms.catalog import Catalog
 from shortpencil.forms.errors import InputError, LayoutError
 from shortpencil.forms.serials import is_serial, split_code
 from shortpencil.scan.cli.main import main
-from shortpencil.scan.cli.places import forms_folder
+from shortpencil.scan.places import forms_folder
 
 
 @pytest.fixture(autouse=True)

@@ -17,7 +17,7 @@ from shortpencil.forms.files import write_whole
 from shortpencil.forms.serials import serial_from
 from shortpencil.scan import leftovers
 from shortpencil.scan.cli.main import main
-from shortpencil.scan.cli.places import forms_folder
+from shortpencil.scan.places import forms_folder
 from shortpencil.scan.records.store import open_store
 from tests.practice.invented import Player, rounds_of
 from tests.records.cards import RECORDED_AT

@@ -15,8 +15,8 @@ from starlette.testclient import TestClient
 from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.cli.chores import DeskChores
 from shortpencil.scan.cli.main import main
-from shortpencil.scan.cli.places import forms_folder
 from shortpencil.scan.cli.review import focus_of_store
+from shortpencil.scan.places import forms_folder
 from shortpencil.scan.records.importing import Imported
 from shortpencil.scan.records.record_json import round_from_json
 from shortpencil.scan.records.store import Store, open_store

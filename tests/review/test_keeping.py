@@ -13,8 +13,8 @@ from starlette.testclient import TestClient
 
 from shortpencil.scan.cli.chores import DeskChores
 from shortpencil.scan.cli.main import main
-from shortpencil.scan.cli.places import forms_folder
 from shortpencil.scan.cli.review import focus_of_store
+from shortpencil.scan.places import forms_folder
 from shortpencil.scan.records.record_json import round_from_json
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.records.typed import filled_out

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import shutil
 from collections.abc import Iterator
 from datetime import date
@@ -11,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from shortpencil.forms.catalog import Catalog
-from shortpencil.scan.cli.practice import load_drills, work_out
+from shortpencil.scan.advice import Asked, advise
 from shortpencil.scan.intake import read_file
 from shortpencil.scan.reading import CardReading
 from shortpencil.scan.records.store import Store, open_store
@@ -96,12 +95,9 @@ def test_unnamed_cards_are_in_nobodys_focus_where_several_players_are_and_can_be
 ) -> None:
     store.answer(FIRST, "player", "Wren", "Robin", NOON)
     store.answer(SECOND, "player", "Robin", "Robin", NOON)
-    asked = argparse.Namespace(
-        player="Wren", minutes=30, half_life=5.0, under_16=False, practised=None, since=None
-    )
-    worked = work_out(asked, store, load_drills(None))
-    assert not isinstance(worked, str)
-    assert [r.id for r in worked.found.rounds] == [FIRST]
+    advice = advise(store, Asked("Wren"))
+    assert not isinstance(advice, str)
+    assert [r.id for r in advice.about.rounds] == [FIRST]
     text = page.browser().get("/who").text
     assert f'href="/who/{THIRD}"' in text
     assert "no name" in text
