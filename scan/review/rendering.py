@@ -36,7 +36,7 @@ class Pages:
 
     def render(self, template: str, **values: Any) -> str:
         """Return a page as text."""
-        more = {"language": spoken(), "languages": LANGUAGES}
+        more = {"language": spoken(), "spoken_here": LANGUAGES}
         return _environment().get_template(template).render(**more, **values)
 
 
