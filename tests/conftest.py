@@ -11,6 +11,7 @@ import signal
 import sys
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 IN_A_WORKER = "PYTEST_XDIST_WORKER" in os.environ
 
@@ -31,6 +32,11 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 #: glibc's (mallopt(3)): without them each large array is fetched from the system and zeroed anew.
 _KEEP_MEMORY = {"MALLOC_MMAP_THRESHOLD_": "1000000000", "MALLOC_TRIM_THRESHOLD_": "2000000000"}
+
+
+# No test measures time; Hypothesis would by itself, that of each example and that of making it.
+settings.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("any machine")
 
 
 @pytest.hookimpl(optionalhook=True)

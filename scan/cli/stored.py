@@ -12,6 +12,8 @@ from shortpencil.scan.cli.command_line import COLUMNS
 from shortpencil.scan.cli.progress import counted
 
 if TYPE_CHECKING:
+    from contextlib import ExitStack
+
     from shortpencil.scan.records.importing import ByRound, Imported
     from shortpencil.scan.records.other_sheets import OtherSheet
     from shortpencil.scan.records.rounds import Round
@@ -272,7 +274,6 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
     from contextlib import ExitStack
 
     from shortpencil.forms.errors import InputError, ShortpencilError
-    from shortpencil.scan.leftovers import WORK, folder_for
     from shortpencil.scan.records.store import open_store
 
     taken = _checked(files, args.by)
@@ -280,10 +281,7 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
     worst = DONE if len(taken) == len(files) else WRONG
     if taken:
         with ExitStack() as stack:
-            place = store_place(args)
-            if args.dry_run and isinstance(place, Path) and not place.exists():
-                place = stack.enter_context(folder_for(WORK)) / "rounds.sqlite"  # makes none
-            store = stack.enter_context(open_store(place))
+            store = stack.enter_context(open_store(_place_for_import(args, stack)))
             if not args.dry_run:
                 store.empty_aside()
             for path, found in taken:
@@ -316,6 +314,19 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
         if args.dry_run and outcomes:
             print("That was a dry run: nothing was stored.", file=sys.stderr)
     return worst
+
+
+def _place_for_import(args: argparse.Namespace, stack: ExitStack) -> str | Path:
+    """Return where to store; where no store is yet, none is left when nothing was right after all."""
+    from shortpencil.scan.leftovers import WORK, folder_for
+    from shortpencil.scan.records.store import remove_if_empty
+
+    place = store_place(args)
+    if isinstance(place, Path) and not place.exists():
+        if args.dry_run:
+            return stack.enter_context(folder_for(WORK)) / "rounds.sqlite"
+        stack.callback(remove_if_empty, place)
+    return place
 
 
 def table_of(lines: Sequence[Summary], undated: Mapping[str, Undated] | None = None) -> list[str]:

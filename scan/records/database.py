@@ -254,6 +254,30 @@ def copy_file(database: Database, path: Path) -> None:
             database.give_back(connection)
 
 
+def remove_file_if_empty(path: Path, tables: Sequence[str]) -> bool:
+    """Remove a SQLite database in none of whose tables is a row, while nobody else has it open.
+
+    A connection that only waits keeps a file's write-ahead mode from being left, so leaving it says whether
+    there is one; the file goes while this connection alone may use it.
+    """
+    gone = False
+    try:
+        address = f"{path.absolute().as_uri()}?mode=rw"  # makes none
+        with closing(sqlite3.connect(address, uri=True, timeout=0, isolation_level=None)) as driver:
+            driver.execute("PRAGMA journal_mode = DELETE")
+            driver.execute("BEGIN EXCLUSIVE")
+            if any(driver.execute(f"SELECT 1 FROM {table} LIMIT 1").fetchone() for table in tables):
+                return False
+            with suppress(PermissionError):  # Windows removes no file that is open
+                path.unlink()
+                gone = True
+    except (sqlite3.Error, OSError):
+        return False
+    if not gone:
+        path.unlink(missing_ok=True)
+    return True
+
+
 def _sqlite(file: str) -> Connection:
     # Transactions are begun here: the driver would begin them by itself, and too late.
     driver = sqlite3.connect(file, isolation_level=None, check_same_thread=False)

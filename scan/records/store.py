@@ -37,6 +37,7 @@ from shortpencil.scan.records.database import (
     make_database,
     make_folder_of,
     reading,
+    remove_file_if_empty,
     store_name,
     wipe,
     writing,
@@ -179,6 +180,17 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
         database.close()
         raise
     return store
+
+
+def remove_if_empty(place: str | Path) -> bool:
+    """Take away a store in a file that holds nothing and that no other program has open; say whether it went.
+
+    For one that was made just now, for something that then was not to be stored.
+    """
+    path = database_url(place).file
+    return path is not None and remove_file_if_empty(
+        Path(path), [table.name for table in tables.EVERY if table is not tables.store_version]
+    )
 
 
 class Store:

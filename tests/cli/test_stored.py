@@ -16,7 +16,7 @@ from shortpencil.scan.records.compose import round_from_reading
 from shortpencil.scan.records.database import writing
 from shortpencil.scan.records.export import write_export
 from shortpencil.scan.records.listing import quick_summaries
-from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.store import open_store, remove_if_empty
 from shortpencil.scan.records.summary import Summary
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 from tests.records.test_export import played
@@ -372,3 +372,36 @@ def test_a_round_set_aside_counts_nowhere_until_it_is_back(two_of_a_sheet, capsy
     assert main(["aside", "--back", *store]) == 2
     assert main(["aside", "--back", "ABCD2345", *store]) == 0
     assert main(["delete", "NONE", *store]) == 2
+
+
+def test_a_broken_export_leaves_no_store_where_there_was_none(place, tmp_path, capsys):
+    with open_store(place) as store:
+        write_export(tmp_path / "out", store.rounds())
+    export, new = tmp_path / "out" / "rounds.json", tmp_path / "new" / "rounds.sqlite"
+    whole = export.read_text("utf-8")
+    assert whole.count('"unit": "m"') > 1
+    head, unit, tail = whole.rpartition('"unit": "m"')
+    export.write_text(head + unit.replace("m", "yd") + tail, "utf-8")
+    assert command("import", export, "--store", new) == 2
+    assert "unit" in capsys.readouterr().err
+    assert list(new.parent.iterdir()) == []
+    export.write_text(whole, "utf-8")
+    assert command("import", export, "--dry-run", "--store", new) == 0
+    assert not new.exists()
+    assert command("import", export, "--store", new) == 0
+    with open_store(new) as store:
+        assert len(store.rounds()) == 3
+
+
+def test_a_store_that_holds_something_or_is_open_elsewhere_stays(tmp_path):
+    path = tmp_path / "rounds.sqlite"
+    assert not remove_if_empty(path)
+    assert not path.exists()
+    with open_store(path):
+        assert not remove_if_empty(path)
+    assert remove_if_empty(path)
+    with open_store(path) as store:
+        store.add_rounds([played()])
+    assert not remove_if_empty(path)
+    with open_store(path) as store:
+        assert len(store.rounds()) == 1
