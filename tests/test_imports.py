@@ -86,7 +86,7 @@ HOMES = {
         f"scan/review/{name}.py"
         for name in ("app", "asked", "about", "keeping", "glance_pages", "who_pages", "year", "doing")
     ),
-    "psycopg": ("scan/records/database.py",),
+    "sqlalchemy": ("scan/records",),
     "scipy": ("scan/practice/special.py", "scan/practice/effect.py"),
     "distributed": ("scan/cluster.py",),
     "fsspec": ("scan/sources.py",),
@@ -154,7 +154,7 @@ HEAVY = {
     "cv2",
     "numpy",
     "scipy",
-    "psycopg",
+    "sqlalchemy",
     "reportlab",
     "PIL",
     "jsonschema",

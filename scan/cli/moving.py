@@ -186,7 +186,7 @@ def _file_of(args: argparse.Namespace) -> Path | None:
     from shortpencil.scan.records.database import database_url
 
     url = database_url(store_place(args))
-    return Path(url.file) if url.file is not None else None
+    return Path(url.database) if url.get_backend_name() == "sqlite" and url.database else None
 
 
 def _tell(args: argparse.Namespace, made: Contents, line: str) -> None:

@@ -116,7 +116,7 @@ def _noted_place(place: str | Path) -> str:
         return str(Path(place).absolute())
     from shortpencil.scan.records.database import database_url
 
-    return database_url(place).shown(password=None)
+    return database_url(place).set(password=None).difference_update_query(["password"]).render_as_string()
 
 
 def _is_whole(place: str | Path, what: str, player: str) -> bool:

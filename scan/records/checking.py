@@ -15,13 +15,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from sqlalchemy import Connection, Row, Table, select
+
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.scan.records import sealing, tables
-from shortpencil.scan.records.connection import Connection, Row
 from shortpencil.scan.records.record_json import practice_from_json, round_from_json
 from shortpencil.scan.records.rounds import PracticeSet
 from shortpencil.scan.records.schema import practice_problems_of, problems_of
-from shortpencil.scan.records.sql import Table, select
 from shortpencil.scan.records.statements import hole_values, practice_values, round_values, throw_values
 from shortpencil.scan.records.tidy import miss_facts
 
@@ -84,9 +84,9 @@ def refuse_broken(connection: Connection, store: str, table: Table, serial: str 
 
 
 def _pages(connection: Connection) -> Iterator[Damage]:
-    if connection.dialect != "sqlite":
+    if connection.dialect.name != "sqlite":
         return
-    run = connection.run
+    run = connection.exec_driver_sql
     for line in run(f"PRAGMA integrity_check({_MOST_LINES})").scalars():
         if line != "ok":
             yield Damage("the file", str(line).strip())
@@ -96,7 +96,7 @@ def _pages(connection: Connection) -> Iterator[Damage]:
 
 def _rounds(connection: Connection, broken: Mapping[str, Sequence[str]]) -> Iterator[Damage]:
     passed = set(broken.get("rounds", ()))
-    ids = connection.execute(select(tables.rounds.c.id).order_by("id")).scalars()
+    ids = connection.execute(select(tables.rounds.c.id).order_by("id")).scalars().all()
     for round_id in ids:
         if round_id not in passed:
             row = connection.execute(select(tables.rounds).where(tables.rounds.c.id == round_id)).one()
@@ -109,7 +109,7 @@ def _rounds(connection: Connection, broken: Mapping[str, Sequence[str]]) -> Iter
                 yield Damage(f"table {table.name}", f"rows of a round {round_id!r} that is not there")
 
 
-def _wrong_with_round(connection: Connection, row: Row) -> str | None:
+def _wrong_with_round(connection: Connection, row: Row[Any]) -> str | None:
     try:
         data = json.loads(row.record)
     except ValueError:
@@ -126,11 +126,11 @@ def _wrong_with_round(connection: Connection, row: Row) -> str | None:
         (tables.holes, hole_values(round_)),
         (tables.throws, throw_values(round_)),
     ):
-        query = select(table).where(table.c.round == row.id).order_by(*table.key)
+        query = select(table).where(table.c.round == row.id).order_by(*table.primary_key.columns)
         rows = connection.execute(query).all()
         if len(rows) != len(values):
             return f"its record has {len(values)} {table.name}, the table {len(rows)}"
-        key = [column.label for column in table.key]
+        key = [column.name for column in table.primary_key.columns]
         for own, said in zip(rows, sorted(values, key=lambda v: [v[name] for name in key]), strict=True):
             wrong = _differing(own, said)
             if wrong:
@@ -171,7 +171,7 @@ def _forms(connection: Connection, broken: Mapping[str, Sequence[str]]) -> Itera
             yield Damage(_name("forms", row.fingerprint), str(error))
 
 
-def _differing(row: Row, said: Mapping[str, Any]) -> str | None:
+def _differing(row: Row[Any], said: Mapping[str, Any]) -> str | None:
     return next((name for name, value in said.items() if getattr(row, name) != value), None)
 
 

@@ -10,20 +10,22 @@ from __future__ import annotations
 
 import os
 import sqlite3
-import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
-from dataclasses import dataclass
 from pathlib import Path
-from urllib.parse import SplitResult, parse_qsl, urlencode, urlsplit
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
+from sqlalchemy.pool import ConnectionPoolEntry
 
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.private import private_file, private_folder
 from shortpencil.scan.records import sealing
-from shortpencil.scan.records.connection import Connection, Database, NotOneRow, end
 
 BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
+SEALING = "sealing"  # in a connection's info: whether what it writes is sealed
 BUSY_PAUSE_S = 0.01
 SERVER_LOCK = 0x53504E43  # any number that other programs on the server are unlikely to lock
 SQLITE_PRAGMAS = (
@@ -65,37 +67,8 @@ _MEANINGS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Url:
-    """Where a store is: a SQLite database in a file, or one of a PostgreSQL server.
-
-    Attributes
-    ----------
-    file : of a SQLite database; None for a server
-    server : address of the database on a server, as its own tools take it; None for a file
-    """
-
-    file: str | None = None
-    server: str | None = None
-
-    def shown(self, password: str | None = "***") -> str:
-        """Return it for people, with other letters in place of a password, or without one."""
-        if self.server is None:
-            return self.file or ""
-        url = urlsplit(self.server)
-        given = [(name, value) for name, value in parse_qsl(url.query) if name != "password"]
-        query = f"?{urlencode(given, safe='/:')}" if given else ""
-        return f"{url.scheme}://{_hidden(url, password)}{url.path}{query}"
-
-
-def _hidden(url: SplitResult, password: str | None) -> str:
-    user, at, host = url.netloc.rpartition("@")
-    name, colon, _ = user.partition(":")
-    return f"{name}:{password}@{host}" if colon and password else f"{name}{at}{host}"
-
-
-def database_url(place: str | Path) -> Url:
-    """Return where a store is that is given as a file or as a database URL.
+def database_url(place: str | Path) -> URL:
+    """Return the URL of a store given as a file or as a database URL.
 
     Raises
     ------
@@ -104,27 +77,30 @@ def database_url(place: str | Path) -> Url:
     """
     text = str(place)
     if "://" not in text:
-        return Url(file=os.path.abspath(text))
-    kind, _, rest = text.partition("://")
-    with suppress(ValueError):  # of brackets that hold no address
-        if kind in ("postgresql", "postgresql+psycopg"):
-            url = Url(server=f"postgresql://{rest}")
-            url.shown()
-            return url
-        if kind == "sqlite" and rest.startswith("/") and len(rest) > 1:
-            return Url(file=rest[1:])
-    raise InputError(
-        "--store: expected a file, or a URL that begins with postgresql:// or sqlite:///; "
-        f"found one that begins with {kind!r}."
-    )
+        return URL.create("sqlite", database=os.path.abspath(text))
+    try:
+        url = make_url(text)
+    except ArgumentError:
+        url = None
+    if url is None or url.get_backend_name() not in ("sqlite", "postgresql"):
+        raise InputError(
+            "--store: expected a file, or a URL that begins with postgresql:// or sqlite:///; "
+            f"found one that begins with {text.split('://', maxsplit=1)[0]!r}."
+        )
+    if url.drivername == "postgresql":
+        url = url.set(drivername="postgresql+psycopg")
+    return url
 
 
-def store_name(url: Url) -> str:
+def store_name(url: URL) -> str:
     """Return what to call a store in messages: its file, or its URL without the password."""
-    return url.shown()
+    if url.get_backend_name() == "sqlite":
+        return str(url.database)
+    # PostgreSQL's own library takes a password behind the question mark, too.
+    return url.difference_update_query(["password"]).render_as_string(hide_password=True)
 
 
-def make_folder_of(url: Url) -> None:
+def make_folder_of(url: URL) -> None:
     """Make the folder of a store that is a file, and the file; new ones are for their owner's eyes only.
 
     Raises
@@ -132,106 +108,87 @@ def make_folder_of(url: Url) -> None:
     RecordError
         when the folder cannot be made
     """
-    if url.file is None:
+    if url.get_backend_name() != "sqlite" or url.database in (None, "", ":memory:"):
         return
-    folder = Path(url.file).parent
+    folder = Path(url.database).parent
     try:
         private_folder(folder)
     except OSError as error:
         raise RecordError(
-            f"{url.file}: expected a folder for the store, found that {folder} cannot be made: "
+            f"{url.database}: expected a folder for the store, found that {folder} cannot be made: "
             f"{error.strerror}. Name another place with --store."
         ) from error
     with suppress(OSError):  # the database says better why it cannot be opened
-        private_file(Path(url.file))
+        private_file(Path(url.database))
 
 
-def make_database(url: Url) -> Database:
-    """Return a database whose transactions begin and end as this module promises; connects to nothing yet.
+def make_engine(url: URL) -> Engine:
+    """Return an engine whose transactions begin and end as this module promises; connects to nothing yet.
 
     Raises
     ------
     RecordError
         when the database's driver is not installed
     """
-    if url.file is not None:
-        return Database(url, lambda: _sqlite(url.file or ""))
     try:
-        import psycopg
-    except ImportError as error:
+        # A server may have been started anew since the last request: ask a kept connection before using it.
+        engine = create_engine(url, pool_pre_ping=url.get_backend_name() != "sqlite")
+    except (ModuleNotFoundError, NoSuchModuleError) as error:
         raise RecordError(
             f"{store_name(url)}: expected the driver of this database, found none ({error}). "
             "Install it with: pip install 'shortpencil[postgres]'."
         ) from error
-
-    def server() -> Connection:
-        return Connection(psycopg.connect(url.server or ""), "postgresql")
-
-    # A server may have been started anew meanwhile: a connection that waited is asked before it is used.
-    return Database(url, server, _still_answers)
+    if url.get_backend_name() == "sqlite":
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    else:
+        event.listen(engine, "begin", _begin_server)
+    return engine
 
 
 @contextmanager
-def reading(database: Database) -> Iterator[Connection]:
+def reading(engine: Engine) -> Iterator[Connection]:
     """Give a connection whose queries all see one state of the store."""
-    with _transaction(database, writes=False) as connection:
+    with _in_words(engine.url), engine.connect() as connection, connection.begin():
         yield connection
 
 
 @contextmanager
-def writing(database: Database) -> Iterator[Connection]:
+def writing(engine: Engine) -> Iterator[Connection]:
     """Give a connection in one transaction: whole when the block ends, absent when it raises."""
-    with _transaction(database, writes=True) as connection:
+    with (
+        _in_words(engine.url),
+        engine.connect() as connection,
+        connection.execution_options(writes=True).begin(),
+    ):
         yield connection
 
 
-@contextmanager
-def _transaction(database: Database, *, writes: bool) -> Iterator[Connection]:
-    with _in_words(database.url):
-        connection = database.take()
-        try:
-            _begin(connection, writes)
-            yield connection
-            connection.commit()
-        except BaseException:
-            try:
-                connection.rollback()
-            except _refusals():  # what came first says more
-                end(connection)
-            raise
-        finally:
-            database.give_back(connection)
-
-
-def _begin(connection: Connection, writes: bool) -> None:
-    if connection.dialect == "sqlite":
-        connection.run("BEGIN IMMEDIATE" if writes else "BEGIN")
-    elif writes:  # one writer at a time, as with SQLite; a card takes it for milliseconds
-        connection.run(f"SELECT pg_advisory_xact_lock({SERVER_LOCK})")
-
-
-def wipe(database: Database, tables: Sequence[str]) -> None:
+def wipe(engine: Engine, tables: Sequence[str]) -> None:
     """Overwrite what deleted rows left behind: a database only marks their place as free.
 
     SQLite's file is written anew and its write-ahead log cut; while another program has the store open, the
     log is cut when the last one closes it. PostgreSQL writes the tables anew; its own log and backups are
     beyond reach here.
     """
-    with _in_words(database.url):
-        connection = database.take()
+    if engine.url.get_backend_name() == "sqlite":
+        commands = ["VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"]
+    else:
+        commands = [f"VACUUM (FULL) {table}" for table in tables]
+    with _in_words(engine.url):
+        pooled = engine.raw_connection()
         try:
-            if connection.dialect == "sqlite":
-                commands = ["VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"]
-            else:
-                connection.driver.autocommit = True  # no transaction may be open around a vacuum
-                commands = [f"VACUUM (FULL) {table}" for table in tables]
+            connection = pooled.driver_connection
+            assert connection is not None
+            if engine.url.get_backend_name() != "sqlite":
+                connection.autocommit = True  # no transaction may be open around a vacuum
             for command in commands:
-                connection.run(command)
+                connection.execute(command)
         finally:
-            end(connection)
+            pooled.invalidate()
 
 
-def copy_file(database: Database, path: Path) -> None:
+def copy_file(engine: Engine, path: Path) -> None:
     """Copy a SQLite database, as it is at one moment, into a new file that only its owner may read.
 
     Raises
@@ -239,21 +196,24 @@ def copy_file(database: Database, path: Path) -> None:
     RecordError
         for a database on a server, which has tools of its own
     """
-    if database.url.file is None:
+    if engine.url.get_backend_name() != "sqlite":
         raise RecordError(
-            f"{store_name(database.url)}: expected a store in a file, found one on a server. Its own tools "
+            f"{store_name(engine.url)}: expected a store in a file, found one on a server. Its own tools "
             "copy it: pg_dump and pg_restore, see docs/moving.md."
         )
     os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-    with _in_words(database.url):
-        connection = database.take()
+    with _in_words(engine.url):
+        pooled = engine.raw_connection()
         try:
+            source = pooled.driver_connection
+            assert isinstance(source, sqlite3.Connection)
             with closing(sqlite3.connect(path)) as target:
-                connection.driver.backup(target)
+                source.backup(target)
         finally:
-            database.give_back(connection)
+            pooled.close()
 
 
+<<<<<<< HEAD
 def remove_file_if_empty(path: Path, tables: Sequence[str]) -> bool:
     """Remove a SQLite database in none of whose tables is a row, while nobody else has it open.
 
@@ -299,36 +259,49 @@ def _sqlite(file: str) -> Connection:
         driver.close()
         raise
     return Connection(driver, "sqlite")
+=======
+def _prepare_sqlite(connection: Any, entry: ConnectionPoolEntry) -> None:
+    connection.isolation_level = None  # else the driver begins transactions by itself, and too late
+    until = time.monotonic() + BUSY_MS / 1000
+    for pragma in SQLITE_PRAGMAS:
+        while True:
+            try:
+                connection.execute(pragma)
+                break
+            except sqlite3.OperationalError as error:
+                # Two programs that turn a new file to write-ahead mode at once: SQLite refuses one of them
+                # without waiting, since waiting for a lock that both hold would never end.
+                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                    raise
+                time.sleep(BUSY_PAUSE_S)
+    entry.info[SEALING] = sealing.attend(connection)
+>>>>>>> 51f9751 (records: SQLAlchemy again; a kept library, even a slower one, beats our own)
 
 
-def _still_answers(connection: Connection) -> bool:
-    try:
-        connection.run("SELECT 1")
-        connection.rollback()
-    except _refusals():
-        end(connection)
-        return False
-    return True
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 
-def _refusals() -> tuple[type[Exception], ...]:
-    """Return what the drivers that are loaded raise when a database refuses."""
-    driver = sys.modules.get("psycopg")
-    return (sqlite3.Error,) if driver is None else (sqlite3.Error, driver.Error)
+def _begin_server(connection: Connection) -> None:
+    """Let one writer in at a time, as SQLite does; a card takes it for milliseconds."""
+    if connection.get_execution_options().get("writes", False):
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({SERVER_LOCK})")
 
 
 @contextmanager
-def _in_words(url: Url) -> Iterator[None]:
+def _in_words(url: URL) -> Iterator[None]:
     try:
         yield
-    except (UnicodeDecodeError, NotOneRow) as error:
-        # A driver decodes names, texts and its own messages from the file.
-        raise RecordError(f"{store_name(url)}: {_DAMAGED}") from error
-    except _refusals() as error:
-        said = str(error).strip()
+    except DBAPIError as error:
+        said = str(error.orig).strip()
         for sign, meaning in _MEANINGS:
             if sign in said.lower():
                 raise RecordError(f"{store_name(url)}: {meaning}") from error
         raise RecordError(
-            f"{store_name(url)}: the database refused: {said.splitlines()[0] if said else repr(error)}."
+            f"{store_name(url)}: the database refused: {said.splitlines()[0] if said else error}."
         ) from error
+    except UnicodeDecodeError as error:  # the driver decodes names, texts and its own messages from the file
+        raise RecordError(f"{store_name(url)}: {_DAMAGED}") from error
+    except SQLAlchemyError as error:
+        raise RecordError(f"{store_name(url)}: the database refused: {error}.") from error

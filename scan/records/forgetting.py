@@ -12,11 +12,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import astuple, dataclass
 from typing import Any
 
-from shortpencil.scan.records import hands, set_aside, tables
-from shortpencil.scan.records.connection import Connection
+from sqlalchemy import ColumnElement, Connection, and_, delete, func, or_, select, update
+
+from shortpencil.scan.records import hands, set_aside, tables, told
 from shortpencil.scan.records.many import AT_ONCE
 from shortpencil.scan.records.owners import FIELD, answered_name, names_to_drop, renamed_set
-from shortpencil.scan.records.sql import Condition, all_of, any_of, call, delete, select, update
 from shortpencil.scan.records.statements import answers_of, best_reading, sources_of
 
 #: Of a set of practice: its card is stored. One without came from a file.
@@ -47,13 +47,13 @@ def traces_of(connection: Connection, player: str) -> Traces:
 def _traces(connection: Connection, player: str, serials: frozenset[str]) -> Traces:
     rounds, sets, boxes = tables.rounds.c, tables.practice.c, tables.hand_boxes.c
     of_rounds = set(connection.execute(select(rounds.id).where(rounds.player == player)).scalars())
-    of_sets = set(_sets(connection, all_of(sets.player == player, ~_HAS_CARD)))
+    of_sets = set(_sets(connection, and_(sets.player == player, ~_HAS_CARD)))
     of_boxes = set(connection.execute(select(boxes.id).where(boxes.player == player)).scalars())
     for part in _parts(serials):
-        of_rounds |= set(connection.execute(select(rounds.id).where(rounds.id.is_in(part))).scalars())
-        of_sets |= set(_sets(connection, sets.card.is_in(part)))
-        of_boxes |= set(connection.execute(select(boxes.id).where(boxes.serial.is_in(part))).scalars())
-    count = select(call("count")).from_table(tables.sessions).where(tables.sessions.c.player == player)
+        of_rounds |= set(connection.execute(select(rounds.id).where(rounds.id.in_(part))).scalars())
+        of_sets |= set(_sets(connection, sets.card.in_(part)))
+        of_boxes |= set(connection.execute(select(boxes.id).where(boxes.serial.in_(part))).scalars())
+    count = select(func.count()).select_from(told.sessions).where(told.sessions.c.player == player)
     aside, named_aside = set_aside.of_player(connection, player)
     return Traces(
         rounds=len(of_rounds),
@@ -69,27 +69,27 @@ def _traces(connection: Connection, player: str, serials: frozenset[str]) -> Tra
 def cards_of(connection: Connection, player: str) -> frozenset[str]:
     """Return the serials of a player's cards, wherever the name came from."""
     cards, rounds = tables.cards.c, tables.rounds.c
-    by_round = select(cards.serial).join(tables.rounds, cards.serial == rounds.id)
-    owner = call("coalesce", call("nullif", rounds.player, ""), cards.player)
+    by_round = select(cards.serial).join_from(tables.cards, tables.rounds, cards.serial == rounds.id)
+    owner = func.coalesce(func.nullif(rounds.player, ""), cards.player)
     found = set(connection.execute(by_round.where(owner == player)).scalars())
     # A sheet that is no round: the name is in a column, an answer or a reading, and the last word counts.
     said = json.dumps(player, ensure_ascii=False)
     answers, readings = tables.answers.c, tables.readings.c
     query = select(cards.serial).where(
         ~select(rounds.id).where(rounds.id == cards.serial).exists(),
-        any_of(
+        or_(
             cards.player == player,
-            cards.speaks.contains(said),
+            cards.speaks.contains(said, autoescape=True),
             select(answers.id)
             .where(answers.serial == cards.serial, answers.field == FIELD)
-            .where(answers.value.contains(said))
+            .where(answers.value.contains(said, autoescape=True))
             .exists(),
             select(readings.photo)
-            .where(readings.serial == cards.serial, readings.text.contains(said))
+            .where(readings.serial == cards.serial, readings.text.contains(said, autoescape=True))
             .exists(),
         ),
     )
-    candidates = connection.execute(query).scalars()
+    candidates = connection.execute(query).scalars().all()
     found |= {serial for serial in candidates if _owner(connection, serial) == player}
     return frozenset(found)
 
@@ -103,18 +103,18 @@ def forget(connection: Connection, player: str) -> Traces:
         photos.update(sources_of(round_))  # of a round from a file there are no readings
     readings = select(tables.readings.c.photo, tables.readings.c.text)
     for part in _parts(serials):
-        for row in connection.execute(readings.where(tables.readings.c.serial.is_in(part))):
+        for row in connection.execute(readings.where(tables.readings.c.serial.in_(part))):
             photos.update((row.photo, *json.loads(row.text).get("together", ())))
-        for round_ in connection.execute(select(tables.rounds).where(tables.rounds.c.id.is_in(part))):
+        for round_ in connection.execute(select(tables.rounds).where(tables.rounds.c.id.in_(part))):
             photos.update(sources_of(round_))
     hands.erase(connection, player)
     hands.switch(connection, player, on=True)
-    for table in (tables.sessions, tables.asking):
+    for table in (told.sessions, tables.asking):
         connection.execute(delete(table).where(table.c.player == player))
     connection.execute(delete(tables.rounds).where(tables.rounds.c.player == player))
     for part in _parts(serials):
         for column in (tables.rounds.c.id, tables.practice.c.card, tables.cards.c.serial):
-            connection.execute(delete(column.table).where(column.is_in(part)))  # the others go with them
+            connection.execute(delete(column.table).where(column.in_(part)))  # the others go with them
     connection.execute(delete(tables.practice).where(tables.practice.c.player == player, ~_HAS_CARD))
     for serial in _named_on(connection, player, serials):
         _take_name_off(connection, player, serial)
@@ -137,10 +137,10 @@ def _named_on(connection: Connection, player: str, theirs: frozenset[str]) -> li
     """Return the serials of others' cards that were once printed or answered as a player's."""
     cards, answers, sets = tables.cards.c, tables.answers.c, tables.practice.c
     found = set(connection.execute(select(cards.serial).where(cards.player == player)).scalars())
-    found |= {card for card, _ in _sets(connection, all_of(sets.player == player, _HAS_CARD))}
+    found |= {card for card, _ in _sets(connection, and_(sets.player == player, _HAS_CARD))}
     said = json.dumps(player, ensure_ascii=False)
     names = select(answers.serial).where(answers.field == FIELD)
-    either = any_of(*(column.contains(said) for column in (answers.value, answers.over)))
+    either = or_(*(column.contains(said, autoescape=True) for column in (answers.value, answers.over)))
     for serial in set(connection.execute(names.where(either)).scalars()) - found:
         if any(names_to_drop(_answer_rows(connection, serial), player)):
             found.add(serial)
@@ -151,11 +151,11 @@ def _take_name_off(connection: Connection, player: str, serial: str) -> None:
     """Leave everything of somebody else's card but a player's name on it."""
     answers, sets = tables.answers.c, tables.practice.c
     drop, cleared = names_to_drop(_answer_rows(connection, serial), player)
-    connection.execute(delete(tables.answers).where(answers.id.is_in(drop)))
-    connection.execute(update(tables.answers).where(answers.id.is_in(cleared)).values(over="null"))
+    connection.execute(delete(tables.answers).where(answers.id.in_(drop)))
+    connection.execute(update(tables.answers).where(answers.id.in_(cleared)).values(over="null"))
     cards = update(tables.cards).where(tables.cards.c.serial == serial, tables.cards.c.player == player)
     connection.execute(cards.values(player=None))
-    mine = all_of(sets.card == serial, sets.player == player)
+    mine = and_(sets.card == serial, sets.player == player)
     for row in connection.execute(select(sets.place, sets.record).where(mine)).all():
         owner = _owner(connection, serial)
         query = update(tables.practice).where(sets.card == serial, sets.place == row.place)
@@ -167,7 +167,7 @@ def _answer_rows(connection: Connection, serial: str) -> list[dict[str, Any]]:
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def _sets(connection: Connection, which: Condition) -> Iterator[tuple[str, int]]:
+def _sets(connection: Connection, which: ColumnElement[bool]) -> Iterator[tuple[str, int]]:
     query = select(tables.practice.c.card, tables.practice.c.place).where(which)
     return ((row.card, row.place) for row in connection.execute(query).all())
 

@@ -11,11 +11,11 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from sqlalchemy import Connection, delete, func, insert, select, update
+
 from shortpencil.scan.reading import Lesson
 from shortpencil.scan.records import tables
-from shortpencil.scan.records.connection import Connection
 from shortpencil.scan.records.lessons import PERSON, SUMS, Vouched
-from shortpencil.scan.records.sql import call, delete, insert, select, update
 
 #: Examples kept of each digit: the latest of a person, which are the ones that were doubtful, and the latest
 #: of the sums, which are the usual ones. 40 of each of ten digits come to 360 kB.
@@ -68,7 +68,7 @@ def tell(connection: Connection, serial: str, vouched: Mapping[str, Vouched]) ->
         if (row.digit, row.by) != (digit, by):
             connection.execute(update(box).where(box.c.id == row.id).values(digit=digit, by=by))
     players = select(box.c.player).where(box.c.serial == serial).distinct()
-    for player in connection.execute(players).scalars():
+    for player in connection.execute(players).scalars().all():
         _trim(connection, player)
 
 
@@ -79,7 +79,7 @@ def _trim(connection: Connection, player: str) -> None:
         select(box.c.id, box.c.serial, box.c.cell, box.c.digit, box.c.by, card.c.waiting)
         .join(card, card.c.serial == box.c.serial)
         .where(box.c.player == player)
-        .order_by(box.c.id.falling())
+        .order_by(box.c.id.desc())
     )
     kept: Counter[tuple[int, str]] = Counter()
     cards: dict[str, set[str]] = {}
@@ -95,13 +95,13 @@ def _trim(connection: Connection, player: str) -> None:
         if kept[row.digit, row.by] > MOST_OF[row.by]:
             gone.append(row.id)
     for start in range(0, len(gone), 500):
-        connection.execute(delete(box).where(box.c.id.is_in(gone[start : start + 500])))
+        connection.execute(delete(box).where(box.c.id.in_(gone[start : start + 500])))
 
 
 def lessons(connection: Connection) -> dict[str, tuple[Lesson, ...]]:
     """Return every player's examples, in the order in which their cards came."""
     box = tables.hand_boxes.c
-    query = select(box.player, box.digit, box.view).where(box.digit.is_not_null()).order_by(box.id)
+    query = select(box.player, box.digit, box.view).where(box.digit.is_not(None)).order_by(box.id)
     found: dict[str, list[Lesson]] = {}
     for row in connection.execute(query):
         found.setdefault(row.player, []).append(Lesson(row.digit, bytes(row.view)))
@@ -118,8 +118,8 @@ def boxes_of(connection: Connection, player: str) -> tuple[tuple[int | None, byt
 def kept_hands(connection: Connection) -> tuple[KeptHand, ...]:
     """Return what is kept of each player's hand, and who wants nothing kept, by the players' names."""
     box = tables.hand_boxes.c
-    size = call("sum", call("length", box.view))
-    query = select(box.player, box.digit, box.by, call("count"), size).group_by(box.player, box.digit, box.by)
+    size = func.sum(func.length(box.view))
+    query = select(box.player, box.digit, box.by, func.count(), size).group_by(box.player, box.digit, box.by)
     digits: dict[str, dict[int, tuple[int, int]]] = {}
     untold: Counter[str] = Counter()
     sizes: Counter[str] = Counter()

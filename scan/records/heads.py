@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from sqlalchemy import Connection, func, select
+
 from shortpencil.scan.records import tables
-from shortpencil.scan.records.connection import Connection
-from shortpencil.scan.records.sql import call, select
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,9 +25,8 @@ def card_heads(connection: Connection, serial: str | None = None) -> tuple[CardH
     """Return every card by serial, or the one of that serial."""
     cards, readings = tables.cards.c, tables.readings.c
     query = (
-        select(cards.serial, cards.player, cards.form, call("min", readings.recorded_at).called("first"))
-        .from_table(tables.cards)
-        .join_if_any(tables.readings, cards.serial == readings.serial)
+        select(cards.serial, cards.player, cards.form, func.min(readings.recorded_at).label("first"))
+        .select_from(tables.cards.outerjoin(tables.readings, cards.serial == readings.serial))
         .group_by(cards.serial, cards.player, cards.form)
         .order_by(cards.serial)
     )

@@ -1,6 +1,7 @@
-"""The list of rounds without all that a store can do, which takes longer to load than a list may take.
+"""The list of rounds without the database library, which alone takes longer to load than a list may take.
 
-Only a sound store of this very version is read here; all else is left to `store`, which knows what to do.
+SQLAlchemy costs about 180 ms at start, the standard library's driver 10 ms (measured, Python 3.11). Only a
+sound store of this very version is read here; anything else is left to `store`, which knows what to do.
 """
 
 from __future__ import annotations

@@ -11,9 +11,9 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
+from sqlalchemy import Connection, Table, delete, insert, select, update
+
 from shortpencil.scan.records import tables
-from shortpencil.scan.records.connection import Connection
-from shortpencil.scan.records.sql import Table, delete, insert, select, update
 from shortpencil.scan.records.statements import add_photo, hole_values, round_values, throw_values
 from shortpencil.scan.records.tidy import miss_facts
 
@@ -35,14 +35,14 @@ def parts_of(texts: Iterator[tuple[Round, str]]) -> Iterator[list[tuple[Round, s
 def stored_texts(connection: Connection, ids: Sequence[str]) -> dict[str, str]:
     """Return id -> text of those of these rounds that are stored."""
     columns = tables.rounds.c
-    query = select(columns.id, columns.record).where(columns.id.is_in(ids))
+    query = select(columns.id, columns.record).where(columns.id.in_(ids))
     return {row.id: row.record for row in connection.execute(query)}
 
 
 def put_rounds(connection: Connection, texts: Texts, stored: Sequence[str]) -> None:
     """Write rounds taken from a file, with their holes, throws and photos; those in `stored` are replaced."""
     if stored:
-        connection.execute(delete(tables.rounds).where(tables.rounds.c.id.is_in(stored)))
+        connection.execute(delete(tables.rounds).where(tables.rounds.c.id.in_(stored)))
     _add_photos(connection, [photo for round_, _ in texts for photo in round_.sources])
     rows = [round_values(round_, text, origin="file") for round_, text in texts]
     connection.execute(insert(tables.rounds), rows)
@@ -52,7 +52,7 @@ def put_rounds(connection: Connection, texts: Texts, stored: Sequence[str]) -> N
     # The card's own doubts are settled: its round now follows the file.
     cards = tables.cards.c
     ids = [round_.id for round_, _ in texts]
-    query = update(tables.cards).where(cards.serial.is_in(ids), cards.waiting != "")
+    query = update(tables.cards).where(cards.serial.in_(ids), cards.waiting != "")
     connection.execute(query.values(waiting="", glance=""))
 
 
@@ -60,7 +60,7 @@ def _add_photos(connection: Connection, photos: Sequence[str]) -> None:
     column = tables.photos.c.sha256
     for start in range(0, len(photos), AT_ONCE):
         some = list(dict.fromkeys(photos[start : start + AT_ONCE]))
-        known = set(connection.execute(select(column).where(column.is_in(some))).scalars())
+        known = set(connection.execute(select(column).where(column.in_(some))).scalars())
         new = [{"sha256": photo, "status": "read", "whole": True} for photo in some if photo not in known]
         if new:
             connection.execute(insert(tables.photos), new)
@@ -75,13 +75,11 @@ def _copy(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) 
     names = list(rows[0])
     columns = ", ".join(f'"{name}"' for name in names)
     values = [tuple(row.values()) for row in rows]
-    if connection.dialect == "postgresql":
-        with (
-            connection.driver.cursor() as cursor,
-            cursor.copy(f"COPY {table.name} ({columns}) FROM STDIN") as copy,
-        ):
+    if connection.dialect.name == "postgresql":
+        driver: Any = connection.connection.driver_connection
+        with driver.cursor() as cursor, cursor.copy(f"COPY {table.name} ({columns}) FROM STDIN") as copy:
             for row in values:
                 copy.write_row(row)
         return
     marks = ", ".join("?" * len(names))
-    connection.run_many(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", values)
+    connection.exec_driver_sql(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", values)

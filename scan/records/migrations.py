@@ -11,35 +11,32 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any
 
+from sqlalchemy import Column, Connection, Table, insert, inspect, select, update
+from sqlalchemy.schema import CreateColumn
+
 from shortpencil.forms.errors import RecordError
 from shortpencil.forms.rules import PHASES
-from shortpencil.scan.records import sealing, tables
-from shortpencil.scan.records.connection import Connection
-from shortpencil.scan.records.ddl import made_column
+from shortpencil.scan.records import sealing, tables, told
 from shortpencil.scan.records.sealing import SEALS
-from shortpencil.scan.records.sql import Column, Table, insert, select, update
 from shortpencil.scan.records.summary import STORE_SCHEMA
-
-#: Indexes that were made by a statement of their own.
-_OWN_INDEXES = "SELECT name FROM sqlite_master WHERE type = 'index' AND tbl_name = ? AND sql IS NOT NULL"
 
 
 def _keep_hands(connection: Connection) -> None:
     """Bring version 1 to 2: tables for the boxes of each player's hand."""
-    tables.create(connection, tables.hand_boxes)
-    tables.create(connection, tables.hands_off)
+    tables.hand_boxes.create(connection)
+    tables.hands_off.create(connection)
 
 
 def _keep_several_rounds_of_a_sheet(connection: Connection) -> None:
     """Bring version 2 to 3: what photos rest on, what several say together, rounds set aside."""
     for column in (tables.photos.c.whole, tables.cards.c.speaks, tables.readings.c.evidence):
         _add_column(connection, column)
-    tables.create(connection, tables.aside)
+    tables.aside.create(connection)
 
 
 def _keep_told_sessions(connection: Connection) -> None:
     """Bring version 3 to 4: a table for sessions of practice told by hand."""
-    tables.create(connection, tables.sessions)
+    told.sessions.create(connection)
 
 
 def _seal(_connection: Connection) -> None:
@@ -51,7 +48,7 @@ def _carry_doubt(connection: Connection) -> None:
 
     Records say of doubtful values what they may be; the store works them out anew when it is opened.
     """
-    tables.create(connection, tables.asking)
+    tables.asking.create(connection)
 
 
 def _tell_what_is_seen_together(connection: Connection) -> None:
@@ -65,14 +62,14 @@ def _misses_as_rows(connection: Connection) -> None:
     Cards of such games were kept without a round; the store works theirs out when it is opened.
     """
     names = ", ".join(f"misses_{phase}" for phase in PHASES)
-    rows = connection.run(f"SELECT id, record, {names} FROM rounds").all()
+    rows = connection.exec_driver_sql(f"SELECT id, record, {names} FROM rounds").all()
     found = [one for row in rows for one in _misses_of(row[0], row[1], row[2:])]
-    if connection.dialect == "sqlite":
+    if connection.dialect.name == "sqlite":
         _make_anew(
             connection, tables.rounds, tables.holes, tables.throws, after_first=partial(_fill_misses, found)
         )
     else:
-        run = connection.run
+        run = connection.exec_driver_sql
         for phase in PHASES:
             run(f"ALTER TABLE rounds DROP COLUMN misses_{phase}")
         _fill_misses(found, connection)
@@ -105,16 +102,16 @@ def _misses_of(round_: str, record: str, counts: Iterable[int]) -> Iterator[dict
 
 def _tell_sessions_of_any_phase(connection: Connection) -> None:
     """Bring version 8 to 9: a session told by hand may be of any phase, not of three."""
-    if connection.dialect == "sqlite":
-        _make_anew(connection, tables.sessions)
+    if connection.dialect.name == "sqlite":
+        _make_anew(connection, told.sessions)
     else:
-        run = connection.run
+        run = connection.exec_driver_sql
         run("ALTER TABLE sessions DROP CONSTRAINT ck_sessions_phase")
         run("ALTER TABLE sessions ADD CONSTRAINT ck_sessions_phase CHECK (phase <> '')")
 
 
 def _fill_misses(found: Sequence[Mapping[str, Any]], connection: Connection) -> None:
-    tables.create(connection, tables.misses)
+    tables.misses.create(connection)
     if found:
         connection.execute(insert(tables.misses), found)
 
@@ -128,18 +125,18 @@ def _make_anew(
     first, and what is filled beside the first, `after_first`, before the next; old tables go last and in
     reverse, since rows would go with the row that they refer to.
     """
-    run = connection.run
+    run = connection.exec_driver_sql
     for table in made:
-        for index in run(_OWN_INDEXES, [table.name]).scalars():
-            run(f"DROP INDEX {index}")
+        for index in inspect(connection).get_indexes(table.name):
+            run(f"DROP INDEX {index['name']}")
         run(f"ALTER TABLE {table.name} RENAME TO old_{table.name}")
     for table in made:
-        tables.create(connection, table)
-        columns = ", ".join(f'"{column.label}"' for column in table.columns)
+        table.create(connection)
+        columns = ", ".join(f'"{column.name}"' for column in table.columns)
         run(f"INSERT INTO {table.name} ({columns}) SELECT {columns} FROM old_{table.name}")
         if table is made[0]:
             after_first(connection)
-        if table.numbered:  # numbers once given are not given again
+        if table.dialect_options["sqlite"]["autoincrement"]:  # numbers once given are not given again
             old = f"SELECT seq FROM sqlite_sequence WHERE name = 'old_{table.name}'"
             run(f"DELETE FROM sqlite_sequence WHERE name = '{table.name}'")
             run(f"INSERT INTO sqlite_sequence (name, seq) SELECT '{table.name}', seq FROM ({old})")
@@ -147,9 +144,9 @@ def _make_anew(
         run(f"DROP TABLE old_{table.name}")
 
 
-def _add_column(connection: Connection, column: Column) -> None:
-    says = made_column(column, connection.dialect)
-    connection.run(f"ALTER TABLE {column.table.name} ADD COLUMN {says}")
+def _add_column(connection: Connection, column: Column[Any]) -> None:
+    says = CreateColumn(column).compile(dialect=connection.dialect)
+    connection.exec_driver_sql(f"ALTER TABLE {column.table.name} ADD COLUMN {says}")
 
 
 #: From version -> what brings the store to the next one.
@@ -185,15 +182,15 @@ def bring_up_to_date(
     RecordError
         when the database is something else's, or of a newer version
     """
-    found = connection.tables()
+    found = set(inspect(connection).get_table_names())
     if tables.store_version.name not in found:
         if found:
             raise RecordError(
                 f"{name}: expected a store of shortpencil, found a database with other tables "
                 f"({', '.join(sorted(found)[:3])}…). Name another file or another database."
             )
-        tables.create(connection, *tables.EVERY)
-        connection.execute(insert(tables.store_version).values(id=1, version=newest))
+        tables.metadata.create_all(connection)
+        connection.execute(tables.store_version.insert().values(id=1, version=newest))
         sealing.seal_all(connection)
         return True
     version = connection.execute(select(tables.store_version.c.version)).scalar_one()

@@ -15,8 +15,9 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
+from sqlalchemy import Connection
+
 from shortpencil.scan.records import tables
-from shortpencil.scan.records.connection import Connection
 
 SEALS = "seals"
 _UNSEALED = (SEALS, tables.misses.name, tables.holes.name, tables.throws.name)
@@ -61,16 +62,16 @@ def attend(connection: Any) -> bool:
 
 def seal_all(connection: Connection) -> None:
     """Seal every row as it stands, in the transaction of the caller; for a store in a file alone."""
-    if connection.dialect != "sqlite":
+    if connection.dialect.name != "sqlite":
         return
-    run = connection.run
+    run = connection.exec_driver_sql
     run(
         f'CREATE TABLE IF NOT EXISTS {SEALS} ("of" TEXT NOT NULL, "key" TEXT NOT NULL, "sum" TEXT NOT NULL, '
         'PRIMARY KEY ("of", "key")) WITHOUT ROWID'
     )
     run(f"DELETE FROM {SEALS}")
     for table in _sealed(connection):
-        found = run(f"PRAGMA table_info({table})").all()
+        found = run(f"PRAGMA table_info({table})").fetchall()
         run(f"INSERT INTO {SEALS} SELECT '{table}', {_key(found)}, {_seal(found)} FROM {table}")
 
 
@@ -81,10 +82,10 @@ def broken(connection: Connection, table: str, serial: str | None = None) -> tup
     ----------
     serial : only the rows of this card; None for all, and for those that are gone
     """
-    if connection.dialect != "sqlite":
+    if connection.dialect.name != "sqlite":
         return ()
-    run = connection.run
-    found = run(f"PRAGMA table_info({table})").all()
+    run = connection.exec_driver_sql
+    found = run(f"PRAGMA table_info({table})").fetchall()
     key = _key(found)
     changed = (
         f'SELECT CAST({key} AS BLOB) FROM {table} LEFT JOIN {SEALS} ON "of" = \'{table}\' AND "key" = {key} '
@@ -105,10 +106,10 @@ def all_broken(connection: Connection) -> dict[str, tuple[str, ...]]:
 
 
 def _sealed(connection: Connection) -> list[str]:
-    if connection.dialect != "sqlite":
+    if connection.dialect.name != "sqlite":
         return []
     query = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite!_%' ESCAPE '!'"
-    return sorted(set(connection.run(query).scalars()) - {*_UNSEALED})
+    return sorted(set(connection.exec_driver_sql(query).scalars()) - {*_UNSEALED})
 
 
 def _key(columns: Any, row: str = "") -> str:

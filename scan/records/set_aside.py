@@ -13,14 +13,14 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from sqlalchemy import Column, Connection, Date, LargeBinary, Table, delete, insert, or_, select, update
+
 from shortpencil.forms.errors import RecordError
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records import tables
-from shortpencil.scan.records.connection import Connection
 from shortpencil.scan.records.kept import reading_from_text
 from shortpencil.scan.records.owners import owner_of, without_name
 from shortpencil.scan.records.record_json import time_text
-from shortpencil.scan.records.sql import BYTES, DATE, Column, Table, any_of, delete, insert, select, update
 from shortpencil.scan.records.summary import undated_of
 
 #: The tables that hold a round's rows, in the order in which they can be put back; the column that names it.
@@ -121,7 +121,7 @@ def listed(connection: Connection) -> tuple[Aside, ...]:
     """Return what was deleted since the last start or set aside, the latest first."""
     columns = tables.aside.c
     query = select(columns.serial, columns.kept, columns.at, columns.says).order_by(
-        columns.at.falling(), columns.serial
+        columns.at.desc(), columns.serial
     )
     return tuple(
         Aside(row.serial, bool(row.kept), datetime.fromisoformat(row.at), row.says)
@@ -131,7 +131,7 @@ def listed(connection: Connection) -> tuple[Aside, ...]:
 
 def empty(connection: Connection) -> int:
     """Erase what was deleted before this start; return how many rounds that were."""
-    return int(connection.execute(delete(tables.aside).where(tables.aside.c.kept.is_false())).rowcount)
+    return int(connection.execute(delete(tables.aside).where(tables.aside.c.kept.is_(False))).rowcount)
 
 
 def forget(connection: Connection, player: str) -> int:
@@ -161,10 +161,10 @@ def of_player(connection: Connection, player: str) -> tuple[tuple[str, ...], tup
     said = json.dumps(player, ensure_ascii=False)[1:-1]
     inner = json.dumps(said, ensure_ascii=False)[1:-1]
     query = select(columns.serial).where(
-        any_of(columns.player == player, *(columns.rows.contains(one) for one in (said, inner)))
+        or_(columns.player == player, *(columns.rows.contains(one, autoescape=True) for one in (said, inner)))
     )
     theirs, named = [], []
-    for serial in connection.execute(query.order_by(columns.serial)).scalars():
+    for serial in connection.execute(query.order_by(columns.serial)).scalars().all():
         rows = _kept_rows(connection, serial)
         if owner_of(rows) == player:
             theirs.append(serial)
@@ -196,7 +196,7 @@ def fields_of_sheet(connection: Connection, sheet: str) -> Iterator[tuple[str, d
     """Yield serial, fields and form of each round of a sheet that was set aside and has a reading."""
     column = tables.aside.c.serial
     query = select(tables.aside).where(
-        any_of(column == sheet, column.begins_with(f"{sheet}-")), tables.aside.c.kept
+        or_(column == sheet, column.startswith(f"{sheet}-", autoescape=True)), tables.aside.c.kept
     )
     for row in connection.execute(query.order_by(column)):
         rows = json.loads(row.rows)
@@ -264,8 +264,8 @@ def _own_day(record: str) -> str | None:
     return found
 
 
-def _rows(connection: Connection, table: Table, column: Column, value: str) -> list[dict[str, Any]]:
-    query = select(table).where(column == value).order_by(*table.key)
+def _rows(connection: Connection, table: Table, column: Column[Any], value: str) -> list[dict[str, Any]]:
+    query = select(table).where(column == value).order_by(*table.primary_key)
     return [
         {name: _plain(item) for name, item in row.items()} for row in connection.execute(query).mappings()
     ]
@@ -283,9 +283,9 @@ def _plain(item: Any) -> Any:
     return item.isoformat() if isinstance(item, date) else item
 
 
-def _typed(column: Column, item: Any) -> Any:
+def _typed(column: Column[Any], item: Any) -> Any:
     if item is None:
         return None
-    if column.holds is BYTES:
+    if isinstance(column.type, LargeBinary):
         return b64decode(item)
-    return date.fromisoformat(item) if column.holds is DATE else item
+    return date.fromisoformat(item) if isinstance(column.type, Date) else item

@@ -10,15 +10,16 @@ import json
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Column, ColumnElement, Connection, Row, and_, or_, select
 
 from shortpencil.forms.form import Form
 from shortpencil.scan.reading import CardReading
 from shortpencil.scan.records import set_aside, tables
-from shortpencil.scan.records.connection import Connection, Row
 from shortpencil.scan.records.kept import compared_fields, reading_from_text
 from shortpencil.scan.records.record_json import round_from_text
 from shortpencil.scan.records.sameness import ANOTHER_FORM, Comparison, compare, fields_of_round
-from shortpencil.scan.records.sql import Column, Condition, all_of, any_of, select
 from shortpencil.scan.records.statements import answers_of, best_reading, sources_of, stored_round
 from shortpencil.scan.records.versions import Shown
 
@@ -49,20 +50,20 @@ def serials_of(connection: Connection, sheet: str, *, aside: bool = False) -> tu
     places = [tables.cards.c.serial, tables.rounds.c.id, *([tables.aside.c.serial] if aside else [])]
     found: set[str] = set()
     for column in places:
-        query = select(column).where(any_of(column == sheet, _numbered(connection, column, sheet)))
+        query = select(column).where(or_(column == sheet, _numbered(connection, column, sheet)))
         found |= {serial for serial in connection.execute(query).scalars() if _number(sheet, serial)}
     return tuple(sorted(found, key=lambda serial: _number(sheet, serial)))
 
 
-def _numbered(connection: Connection, column: Column, sheet: str) -> Condition:
+def _numbered(connection: Connection, column: Column[str], sheet: str) -> ColumnElement[bool]:
     """Say in SQL that a serial begins with a sheet's and a dash.
 
     SQLite looks a range up in its index, and goes through the whole table for LIKE: 0.6 ms for 8,000 rounds.
     PostgreSQL may sort by a language's rules, in which a dash counts for nothing.
     """
-    if connection.dialect != "sqlite":
-        return column.begins_with(f"{sheet}-")
-    return all_of(column >= f"{sheet}-", column < f"{sheet}{chr(ord('-') + 1)}")
+    if connection.dialect.name != "sqlite":
+        return column.startswith(f"{sheet}-", autoescape=True)
+    return and_(column >= f"{sheet}-", column < f"{sheet}{chr(ord('-') + 1)}")
 
 
 def _number(sheet: str, serial: str) -> int:
@@ -133,8 +134,8 @@ def _came_from(connection: Connection, serials: Sequence[str], photo: str) -> se
     readings, rounds = tables.readings.c, tables.rounds.c
     found = set(connection.execute(select(readings.serial).where(readings.photo == photo)).scalars())
     for some in _parts(serials):
-        holds = rounds.record.contains(photo)
-        query = select(tables.rounds).where(rounds.id.is_in(some), holds)
+        holds = rounds.record.contains(photo, autoescape=True)
+        query = select(tables.rounds).where(rounds.id.in_(some), holds)
         found |= {row.id for row in connection.execute(query) if photo in sources_of(row)}
     return found
 
@@ -170,13 +171,13 @@ def _compared(
 
 def _answered(connection: Connection, serials: Sequence[str]) -> set[str]:
     column = tables.answers.c.serial
-    return set(connection.execute(select(column).where(column.is_in(serials)).distinct()).scalars())
+    return set(connection.execute(select(column).where(column.in_(serials)).distinct()).scalars())
 
 
 def _speaking(connection: Connection, serials: Sequence[str]) -> dict[str, tuple[str, str]]:
     """Return form and text of the reading that speaks for each card, as `speaking_reading` chooses it."""
     cards, readings = tables.cards.c, tables.readings.c
-    query = select(cards.serial, cards.form, cards.speaks).where(cards.serial.is_in(serials))
+    query = select(cards.serial, cards.form, cards.speaks).where(cards.serial.in_(serials))
     forms, found = {}, {}
     for serial, form, speaks in connection.execute(query):
         forms[serial] = form
@@ -184,7 +185,7 @@ def _speaking(connection: Connection, serials: Sequence[str]) -> dict[str, tuple
             found[serial] = form, speaks
     alone = [serial for serial in forms if serial not in found]
     order = (readings.serial, readings.flags, readings.photo)
-    texts = select(readings.serial, readings.text).where(readings.serial.is_in(alone)).order_by(*order)
+    texts = select(readings.serial, readings.text).where(readings.serial.in_(alone)).order_by(*order)
     for serial, text in connection.execute(texts):
         found.setdefault(serial, (forms[serial], text))
     return found
@@ -200,7 +201,7 @@ def _compared_to_round(
     return compare(form, fields_of_round(form, round_from_text(stored.record)), card.fields)
 
 
-def speaking_reading(connection: Connection, card: Row, but: str | None = None) -> CardReading | None:
+def speaking_reading(connection: Connection, card: Row[Any], but: str | None = None) -> CardReading | None:
     """Return the reading that speaks for a card, without pictures; None where no photo was read.
 
     Of a card with one photo that photo speaks; `but` was added just now and does not speak yet.

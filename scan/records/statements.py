@@ -7,27 +7,27 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from sqlalchemy import Connection, Row, delete, insert, select, update
+
 from shortpencil.scan.records import tables
 from shortpencil.scan.records.answers import Answer
-from shortpencil.scan.records.connection import Connection, Row
 from shortpencil.scan.records.kept import answer_from_text, answer_text, value_from_text, value_text
 from shortpencil.scan.records.record_json import practice_from_json, practice_to_json, time_text
 from shortpencil.scan.records.rounds import PracticeSet, Round
-from shortpencil.scan.records.sql import delete, insert, select, update
 from shortpencil.scan.records.tidy import hole_facts, miss_facts, round_row, throw_facts
 
 
-def stored_round(connection: Connection, round_id: str) -> Row | None:
+def stored_round(connection: Connection, round_id: str) -> Row[Any] | None:
     """Return the row of a round, or None."""
     return connection.execute(select(tables.rounds).where(tables.rounds.c.id == round_id)).one_or_none()
 
 
-def sources_of(row: Row) -> Sequence[str]:
+def sources_of(row: Row[Any]) -> Sequence[str]:
     """Return the SHA-256 of the photos that a stored round came from."""
     return json.loads(row.record).get("sources", ())  # type: ignore[no-any-return]
 
 
-def best_reading(connection: Connection, serial: str, but: str | None = None) -> Row | None:
+def best_reading(connection: Connection, serial: str, but: str | None = None) -> Row[Any] | None:
     """Return a card's reading with fewest flags, then by its photo's name, never by age; not `but`'s."""
     query = (
         select(tables.readings)
@@ -140,7 +140,7 @@ def put_round(connection: Connection, round_: Round, text: str, *, origin: str) 
 def round_values(round_: Round, text: str, *, origin: str) -> dict[str, Any]:
     """Return the columns of a round's row; `text` is its record."""
     head = round_row(round_)
-    values = {name: head[name] for name in tables.rounds.c.names() if name in head}
+    values = {name: head[name] for name in tables.rounds.c.keys() if name in head}  # noqa: SIM118, a collection
     values |= {
         "id": round_.id,
         "origin": origin,
@@ -188,5 +188,5 @@ def practice_values(done: PracticeSet) -> dict[str, Any]:
 def practice_of(connection: Connection) -> tuple[PracticeSet, ...]:
     """Return every set of every practice card, oldest first, in the order of the card."""
     columns = tables.practice.c
-    query = select(columns.record).order_by(columns.day.is_null(), columns.day, columns.card, columns.place)
+    query = select(columns.record).order_by(columns.day.is_(None), columns.day, columns.card, columns.place)
     return tuple(practice_from_json(json.loads(text)) for text in connection.execute(query).scalars())

@@ -13,6 +13,22 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
+from typing import Any
+
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Engine,
+    Row,
+    and_,
+    delete,
+    func,
+    insert,
+    literal_column,
+    or_,
+    select,
+    update,
+)
 
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.form import Form
@@ -30,11 +46,10 @@ from shortpencil.scan.records.answers import (
 from shortpencil.scan.records.cards import Card, Waiting
 from shortpencil.scan.records.checking import Damage, damages, refuse_broken
 from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.connection import Connection, Database, Row
 from shortpencil.scan.records.database import (
     copy_file,
     database_url,
-    make_database,
+    make_engine,
     make_folder_of,
     reading,
     remove_file_if_empty,
@@ -66,17 +81,6 @@ from shortpencil.scan.records.sheets import (
     shown_by,
     speaking_reading,
 )
-from shortpencil.scan.records.sql import (
-    Condition,
-    all_of,
-    any_of,
-    call,
-    delete,
-    insert,
-    literal,
-    select,
-    update,
-)
 from shortpencil.scan.records.statements import (
     add_card,
     add_form,
@@ -101,7 +105,7 @@ from shortpencil.scan.records.told import (
 )
 from shortpencil.scan.records.versions import Join, Shown, speaking
 
-_BY_DAY = tuple(literal(part) for part in ORDER)
+_BY_DAY: tuple[ColumnElement[object], ...] = tuple(literal_column(part) for part in ORDER)
 
 #: What became of a reading or a round that was added.
 NEW = "new"
@@ -168,16 +172,16 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
     """
     url = database_url(place)
     make_folder_of(url)
-    database = make_database(url)
+    engine = make_engine(url)
     try:
-        store = Store(database, read_form)
-        with writing(database) as connection:
+        store = Store(engine, read_form)
+        with writing(engine) as connection:
             changed = bring_up_to_date(connection, store_name(url))
         if changed:
-            database.close()  # connections know the tables that were there when they were made
+            engine.dispose()  # connections know the tables that were there when they were made
             store.renew()
     except BaseException:
-        database.close()
+        engine.dispose()
         raise
     return store
 
@@ -196,8 +200,8 @@ def remove_if_empty(place: str | Path) -> bool:
 class Store:
     """An open store; close it, or use it as a context manager."""
 
-    def __init__(self, database: Database, read_form: Callable[[str], Form]) -> None:
-        self._database = database
+    def __init__(self, engine: Engine, read_form: Callable[[str], Form]) -> None:
+        self._engine = engine
         self._read_form = read_form
         self._forms: dict[str, Form] = {}
 
@@ -212,11 +216,11 @@ class Store:
     @property
     def name(self) -> str:
         """What to call the store in messages."""
-        return store_name(self._database.url)
+        return store_name(self._engine.url)
 
     def close(self) -> None:
         """Close every connection; the store's files are then whole without their write-ahead log."""
-        self._database.close()
+        self._engine.dispose()
 
     # -- adding ------------------------------------------------------------------------------------------
 
@@ -270,7 +274,7 @@ class Store:
         sheet = card.serial or f"photo-{photo[:16]}"
         if round_ is not None and (round_.id != sheet or round_.recorded_at is None):
             raise ValueError("the round was not composed from this reading")
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             match = matching(connection, sheet, card, form, copies)
             if match.same_photo or match.set_aside:
                 if match.same_photo and not more:
@@ -394,7 +398,7 @@ class Store:
         Whatever `pairs` raises on the way takes the whole transaction back.
         """
         outcomes: dict[str, str] = {}
-        with suppress(_OnlyTried), writing(self._database) as connection:
+        with suppress(_OnlyTried), writing(self._engine) as connection:
             differing, out = [], []
             aside = {one.serial for one in set_aside.listed(connection)}
             for part in many.parts_of(iter(pairs)):
@@ -455,7 +459,7 @@ class Store:
         RecordError
             when there is no such card
         """
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             card = self._card_to_answer(connection, serial, field, seen)
             _, answer = apply_answer(card.fields, field, checked_answer(card.form, field, value), who, when)
             put_answer(connection, serial, answer)
@@ -468,7 +472,7 @@ class Store:
 
         Parameters and what is raised are those of `answer`.
         """
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             card = self._card_to_answer(connection, serial, field, seen)
             put_answer(connection, serial, left_answer(card, field, who, when))
             return self._recompose(connection, serial)
@@ -480,7 +484,7 @@ class Store:
 
         What is raised is what `answer` raises; nothing is stored then.
         """
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             for field, value, seen in given:
                 card = self._card_to_answer(connection, serial, field, seen)
                 checked = checked_answer(card.form, field, value)
@@ -491,7 +495,7 @@ class Store:
         self, serial: str, fields: Sequence[tuple[str, int]], who: str, when: datetime
     ) -> Round | None:
         """Leave several fields as doubt in one transaction, each with its count of entries as seen."""
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             for field, seen in fields:
                 card = self._card_to_answer(connection, serial, field, seen)
                 put_answer(connection, serial, left_answer(card, field, who, when))
@@ -507,7 +511,7 @@ class Store:
         AnsweredMeanwhile
             when one of them has got another entry since; nothing is stored then
         """
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             for look in looks:
                 card = self._card_to_answer(connection, serial, look.field, look.seen)
                 put_answer(connection, serial, answer_of_look(card, look, who, when))
@@ -515,7 +519,7 @@ class Store:
 
     def take_back_all(self, serial: str, given_at: datetime, who: str, when: datetime) -> int:
         """Withdraw every standing answer that was given to a card at one moment; return how many."""
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             card = self._card(connection, serial)
             theirs = [answer for answer in standing(card.answers) if answer.at == given_at]
             for answer in theirs:
@@ -531,7 +535,7 @@ class Store:
 
         Parameters and what is raised are those of `answer`; RecordError also when no answer stands.
         """
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             card = self._card_to_answer(connection, serial, field, seen)
             mine = [answer for answer in standing(card.answers) if answer.field == field]
             if not mine:
@@ -549,7 +553,7 @@ class Store:
 
     def how_to_ask(self, player: str | None) -> str:
         """Return in which of `scan.asking.WAYS_TO_ASK` a player wants to be asked."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return self._how(connection, player)
 
     def ask_in(self, player: str | None, how: str) -> None:
@@ -563,19 +567,19 @@ class Store:
         if how not in WAYS_TO_ASK:
             raise InputError(f"expected one of {', '.join(WAYS_TO_ASK)}, found {how!r}.")
         table = tables.asking
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             connection.execute(delete(table).where(table.c.player == (player or "")))
             if how != MATTERS:
                 connection.execute(insert(table).values(player=player or "", how=how))
             theirs = tables.cards.c.player
-            whose = theirs.is_null() if player is None else theirs == player
-            for serial in connection.execute(select(tables.cards.c.serial).where(whose)).scalars():
+            whose = theirs.is_(None) if player is None else theirs == player
+            for serial in connection.execute(select(tables.cards.c.serial).where(whose)).scalars().all():
                 self._renew(connection, serial)
 
     def renew(self) -> None:
         """Work out anew the rounds of all cards, as after a change of what a record says."""
-        with writing(self._database) as connection:
-            for serial in connection.execute(select(tables.cards.c.serial)).scalars():
+        with writing(self._engine) as connection:
+            for serial in connection.execute(select(tables.cards.c.serial)).scalars().all():
                 self._renew(connection, serial)
 
     def _renew(self, connection: Connection, serial: str) -> None:
@@ -600,7 +604,7 @@ class Store:
         """Return the rounds that came from a file and have something to ask, by id, each with its places."""
         columns = tables.rounds.c
         query = select(columns.record).where(columns.origin == "file", columns.waits > 0).order_by("id")
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             refuse_broken(connection, self.name, tables.rounds)
             found = rounds_from_texts(connection.execute(query).scalars())
             return tuple((round_.id, waiting_places(round_)) for round_ in found)
@@ -620,7 +624,7 @@ class Store:
         RecordError
             when there is no such round, or it was read from a card
         """
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             stored = stored_round(connection, round_id)
             if stored is None or stored.origin != "file":
                 raise RecordError(
@@ -636,39 +640,39 @@ class Store:
 
     def tell_session(self, session: ToldSession, when: datetime) -> ToldSession:
         """Keep a session of practice told by hand at `when`; return it with its number."""
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             return put_session(connection, session, when)
 
     def phases_known(self) -> tuple[str, ...]:
         """Return the phases a session can be of: drive, approach, putt, and those of cards of one's own."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return phases_known(connection)
 
     def told_sessions(self) -> tuple[ToldSession, ...]:
         """Return every session told by hand, oldest first."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return told_sessions(connection)
 
     def take_back_session(self, number: int) -> ToldSession:
         """Remove a session told by mistake; RecordError when there is none of that number."""
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             return take_back_session(connection, number)
 
     # -- players -----------------------------------------------------------------------------------------
 
     def hands(self) -> dict[str, tuple[Lesson, ...]]:
         """Return the boxes that show how each player writes, by player."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return hands.lessons(connection)
 
     def kept_hands(self) -> tuple[KeptHand, ...]:
         """Return what is kept of each player's hand."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return hands.kept_hands(connection)
 
     def hand_boxes(self, player: str) -> tuple[tuple[int | None, bytes], ...]:
         """Return every box kept of a player's hand with its digit, None where nothing vouches for one."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return hands.boxes_of(connection, player)
 
     def erase_hand(self, player: str, *, on: bool | None = None) -> int:
@@ -678,30 +682,28 @@ class Store:
         ----------
         on : whether to learn it from later cards; None leaves that as it is
         """
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             count = hands.erase(connection, player) + set_aside.erase_hand(connection, player)
             if on is not None:
                 hands.switch(connection, player, on=on)
-        wipe(
-            self._database, [tables.hand_boxes.name]
-        )  # none may be left of an erasing that was cut short, too
+        wipe(self._engine, [tables.hand_boxes.name])  # none may be left of an erasing that was cut short, too
         return count
 
     def learn_hand(self, player: str) -> None:
         """Learn a player's hand from the cards to come, after it was switched off."""
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             hands.switch(connection, player, on=True)
 
     def traces_of(self, player: str) -> Traces:
         """Return how much the store holds of a player."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return forgetting.traces_of(connection, player)
 
     def forget(self, player: str) -> Traces:
         """Erase a player: rounds, cards with their pictures and answers, practice, hand; return what went."""
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             found = forgetting.forget(connection, player)
-        wipe(self._database, [table.name for table in tables.EVERY])
+        wipe(self._engine, [table.name for table in tables.metadata.sorted_tables])
         return found
 
     # -- setting aside -----------------------------------------------------------------------------------
@@ -718,49 +720,48 @@ class Store:
         RecordError
             when there is none of that serial
         """
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             return set_aside.take_out(connection, serial, when, kept=kept, store=self.name)
 
     def put_back(self, serial: str) -> None:
         """Put a round that was deleted or set aside back as it was; RecordError when there is none."""
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             set_aside.put_back(connection, serial, store=self.name)
 
     def aside(self) -> tuple[Aside, ...]:
         """Return what was deleted since the last start or set aside, the latest first."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return set_aside.listed(connection)
 
     def empty_aside(self) -> int:
         """Erase what was deleted before this start, bytes and all; return how many rounds that were."""
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             count = set_aside.empty(connection)
         if count:
-            wipe(self._database, [table.name for table in tables.EVERY])
+            wipe(self._engine, [table.name for table in tables.metadata.sorted_tables])
         return count
 
     # -- asking ------------------------------------------------------------------------------------------
 
     def photo_status(self, photo: str) -> str | None:
         """Return "read" or "rejected" for a photo of which every card was stored before, else None."""
-        with reading(self._database) as connection:
-            found: str | None = connection.execute(
+        with reading(self._engine) as connection:
+            return connection.execute(
                 select(tables.photos.c.status).where(tables.photos.c.sha256 == photo, tables.photos.c.whole)
             ).scalar()
-        return found
 
     def photos_read(self) -> frozenset[bytes]:
         """Return the SHA-256 of every photo of which every card was stored before."""
         photos = tables.photos.c
         query = select(photos.sha256).where(photos.status == "read", photos.whole)
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return frozenset(map(bytes.fromhex, connection.execute(query).scalars()))
 
     def serials_on(self, photo: str) -> tuple[str, ...]:
         """Return the serials that the cards on a photo are kept under."""
         readings = tables.readings.c
         query = select(readings.serial).where(readings.photo == photo).order_by(readings.serial)
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return tuple(connection.execute(query).scalars())
 
     def rounds(self, player: str | None = None) -> tuple[Round, ...]:
@@ -772,26 +773,26 @@ class Store:
         query = select(tables.rounds.c.record).order_by(*_BY_DAY)
         if player is not None:
             query = query.where(tables.rounds.c.player == player)
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             refuse_broken(connection, self.name, tables.rounds)
-            found = connection.stream(query, many.AT_ONCE)
-            yield from rounds_from_texts(row.record for row in found)
+            found = connection.execution_options(yield_per=many.AT_ONCE).execute(query)
+            yield from rounds_from_texts(found.scalars())
 
     def practice(self) -> tuple[PracticeSet, ...]:
         """Return every set of every practice card, oldest first."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             refuse_broken(connection, self.name, tables.practice)
             return practice_of(connection)
 
     def round(self, round_id: str) -> Round | None:
         """Return the round of that id, or None."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             row = stored_round(connection, round_id)
         return None if row is None else round_from_text(row.record)
 
     def came_from_file(self, round_id: str) -> bool:
         """Say whether a round follows a file, and not its card."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             row = stored_round(connection, round_id)
         return row is not None and row.origin == "file"
 
@@ -805,33 +806,31 @@ class Store:
         rows = tables.misses.c
         query = select(*(tables.rounds.c[name] for name in COLUMNS)).order_by(*_BY_DAY)
         misses = select(rows.round, rows.phase, rows.misses).order_by(rows.round, rows.place)
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             if beside is None:
                 refuse_broken(connection, self.name, tables.rounds)
             else:
                 query = query.where(_beside(beside))
-                misses = misses.where(
-                    rows.round.is_found_by(select(tables.rounds.c.id).where(_beside(beside)))
-                )
+                misses = misses.where(rows.round.in_(select(tables.rounds.c.id).where(_beside(beside))))
             return with_misses(connection.execute(query).all(), connection.execute(misses).all())
 
     def undated(self) -> dict[str, Undated]:
         """Return what is said of the day of each round whose day is not known; opens no other round."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             rounds = tables.rounds.c
-            query = select(rounds.id, rounds.record, rounds.recorded_at).where(rounds.played_on.is_null())
+            query = select(rounds.id, rounds.record, rounds.recorded_at).where(rounds.played_on.is_(None))
             rows = connection.execute(query).all()
         return {row.id: undated_of(row.record, row.recorded_at) for row in rows}
 
     def card(self, serial: str) -> Card:
         """Return everything about a card; RecordError when there is none of that serial."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return self._card(connection, serial)
 
     def waiting(self) -> tuple[Waiting, ...]:
         """Return every field that waits for a person, card by card, in the order of the form."""
         query = select(tables.cards.c.serial).where(tables.cards.c.waiting != "").order_by("serial")
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             cards = [self._card(connection, serial) for serial in connection.execute(query).scalars()]
         return tuple(
             Waiting(card.serial, field, card.fields.get(field, FieldReading(None, 0.0)))
@@ -841,7 +840,7 @@ class Store:
 
     def answers(self, serial: str) -> tuple[Answer, ...]:
         """Return every answer ever given about a card, oldest first."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return answers_of(connection, serial)
 
     def picture(self, serial: str, field: str) -> bytes | None:
@@ -849,32 +848,31 @@ class Store:
         query = select(tables.pictures.c.png).where(
             tables.pictures.c.serial == serial, tables.pictures.c.field == field
         )
-        with reading(self._database) as connection:
-            found: bytes | None = connection.execute(query).scalar()
-        return found
+        with reading(self._engine) as connection:
+            return connection.execute(query).scalar()
 
     def waiting_fields(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Return the cards with something to ask, by serial, each with its fields; opens no card."""
         columns = tables.cards.c
         query = select(columns.serial, columns.waiting).where(columns.waiting != "").order_by("serial")
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return tuple((row.serial, tuple(row.waiting.split())) for row in connection.execute(query))
 
     def glance_fields(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Return the cards with waiting fields that are seen together on one page; opens no card."""
         columns = tables.cards.c
         query = select(columns.serial, columns.glance).where(columns.glance != "").order_by("serial")
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return tuple((row.serial, tuple(row.glance.split())) for row in connection.execute(query))
 
     def heads(self, serial: str | None = None) -> tuple[CardHead, ...]:
         """Return every card, or one, in a line, by serial; opens no card."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return card_heads(connection, serial)
 
     def sheet(self, serial: str) -> tuple[SheetRound, ...]:
         """Return every round of the sheet that a round's serial belongs to, with the photos that show it."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return rounds_of_sheet(connection, serial)
 
     def other_sheets(self, player: str | None = None) -> tuple[OtherSheet, ...]:
@@ -886,14 +884,14 @@ class Store:
         """
         cards, rounds = tables.cards, tables.rounds
         query = select(cards).where(~select(rounds.c.id).where(rounds.c.id == cards.c.serial).exists())
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             for table in (cards, tables.readings, tables.answers):
                 refuse_broken(connection, self.name, table)
             found = [self._other(connection, row) for row in connection.execute(query.order_by("serial"))]
         kept = [sheet for sheet in found if sheet is not None and player in (None, sheet.player)]
         return tuple(sorted(kept, key=lambda sheet: (sheet.day is None, sheet.day or date.min)))
 
-    def _other(self, connection: Connection, row: Row) -> OtherSheet | None:
+    def _other(self, connection: Connection, row: Row[Any]) -> OtherSheet | None:
         form, read = self._form(connection, row.form), speaking_reading(connection, row)
         if form.makes_rounds or read is None:
             return None
@@ -905,19 +903,19 @@ class Store:
     def form_text(self, fingerprint: str) -> str | None:
         """Return the field map kept under a form's fingerprint, or None."""
         query = select(tables.forms.c.text).where(tables.forms.c.fingerprint == fingerprint)
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return connection.execute(query).scalar() or None
 
     def damages(self) -> tuple[Damage, ...]:
         """Return all that is not as it was written; nothing when the store is sound."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             return damages(connection)
 
     def size(self) -> tuple[int, int]:
         """Return how many rounds and how many cards there are."""
-        with reading(self._database) as connection:
+        with reading(self._engine) as connection:
             counts = [
-                connection.execute(select(call("count")).from_table(table)).scalar_one()
+                connection.execute(select(func.count()).select_from(table)).scalar_one()
                 for table in (tables.rounds, tables.cards)
             ]
         return counts[0], counts[1]
@@ -930,7 +928,7 @@ class Store:
         RecordError
             for a store on a server
         """
-        copy_file(self._database, path)
+        copy_file(self._engine, path)
 
     # -- inside one transaction --------------------------------------------------------------------------
 
@@ -952,7 +950,7 @@ class Store:
         return card
 
     def _add_rejected(self, photo: str, reason: str | None, more: bool) -> str:
-        with writing(self._database) as connection:
+        with writing(self._engine) as connection:
             known = connection.execute(
                 select(tables.photos.c.sha256).where(tables.photos.c.sha256 == photo)
             ).scalar()
@@ -1051,16 +1049,16 @@ class Store:
         put_practice(connection, practice)
 
 
-def _beside(round_id: str) -> Condition:
+def _beside(round_id: str) -> ColumnElement[bool]:
     """Say in SQL that a round is the one of an id, or of the same player and day."""
-    one, rounds = tables.rounds.again("one"), tables.rounds.c
+    one, rounds = tables.rounds.alias(), tables.rounds.c
     same = select(one.c.id).where(
         one.c.id == round_id,
         one.c.played_on == rounds.played_on,
-        call("coalesce", one.c.player, "") == call("coalesce", rounds.player, ""),
+        func.coalesce(one.c.player, "") == func.coalesce(rounds.player, ""),
     )
-    day = select(one.c.played_on).where(one.c.id == round_id).value()
-    return any_of(rounds.id == round_id, all_of(rounds.played_on == day, same.exists()))
+    day = select(one.c.played_on).where(one.c.id == round_id).scalar_subquery()
+    return or_(rounds.id == round_id, and_(rounds.played_on == day, same.exists()))
 
 
 def _under(round_: Round | None, serial: str | None) -> Round | None:

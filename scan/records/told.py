@@ -10,13 +10,40 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
+from sqlalchemy import (
+    CheckConstraint,
+    Column,
+    Connection,
+    Date,
+    Index,
+    Integer,
+    String,
+    Table,
+    delete,
+    insert,
+    select,
+)
+
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.rules import PHASES
 from shortpencil.scan.records import tables
-from shortpencil.scan.records.connection import Connection
-from shortpencil.scan.records.sql import delete, insert, select
 
-LEAST_MINUTES, MOST_MINUTES = tables.LEAST_MINUTES, tables.MOST_MINUTES
+LEAST_MINUTES, MOST_MINUTES = 1, 600
+
+sessions = Table(
+    "sessions",
+    tables.metadata,
+    Column("id", Integer, primary_key=True),
+    Column("player", String(tables.NAME)),
+    Column("day", Date, nullable=False),
+    Column("phase", String(8), nullable=False),
+    Column("minutes", Integer, nullable=False),
+    Column("told_at", String(32), nullable=False),  # UTC, RFC 3339
+    CheckConstraint("phase <> ''", name="phase"),
+    CheckConstraint(f"minutes BETWEEN {LEAST_MINUTES} AND {MOST_MINUTES}", name="minutes"),
+    Index(None, "player"),
+    sqlite_autoincrement=True,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +60,7 @@ class ToldSession:
 def phases_known(connection: Connection) -> tuple[str, ...]:
     """Return the phases a session can be of: the usual ones, then those of rounds on cards of one's own."""
     phase = tables.misses.c.phase
-    found = connection.execute(select(phase).distinct().where(~phase.is_in(PHASES)).order_by(phase))
+    found = connection.execute(select(phase).distinct().where(phase.not_in(PHASES)).order_by(phase))
     return (*PHASES, *found.scalars())
 
 
@@ -61,22 +88,24 @@ def put_session(connection: Connection, session: ToldSession, at: datetime) -> T
         "minutes": session.minutes,
         "told_at": at.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
     }
-    done = connection.execute(insert(tables.sessions).values(**values))
-    return ToldSession(session.day, session.phase, session.minutes, session.player, done.number)
+    done = connection.execute(insert(sessions).values(**values))
+    key = done.inserted_primary_key
+    assert key is not None
+    return ToldSession(session.day, session.phase, session.minutes, session.player, int(key[0]))
 
 
 def told_sessions(connection: Connection) -> tuple[ToldSession, ...]:
     """Return every session told by hand, by day."""
-    rows = connection.execute(select(tables.sessions).order_by(tables.sessions.c.day, tables.sessions.c.id))
+    rows = connection.execute(select(sessions).order_by(sessions.c.day, sessions.c.id))
     return tuple(ToldSession(row.day, row.phase, row.minutes, row.player, row.id) for row in rows)
 
 
 def take_back_session(connection: Connection, number: int) -> ToldSession:
     """Remove a session told by mistake and return it; RecordError when there is none of that number."""
-    row = connection.execute(select(tables.sessions).where(tables.sessions.c.id == number)).one_or_none()
+    row = connection.execute(select(sessions).where(sessions.c.id == number)).one_or_none()
     if row is None:
         raise RecordError(
             f"expected the number of a session told by hand, found {number}. List them: shortpencil practised"
         )
-    connection.execute(delete(tables.sessions).where(tables.sessions.c.id == number))
+    connection.execute(delete(sessions).where(sessions.c.id == number))
     return ToldSession(row.day, row.phase, row.minutes, row.player, row.id)

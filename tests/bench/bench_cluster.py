@@ -29,9 +29,10 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import func, select
+
 from shortpencil.scan.records import tables
 from shortpencil.scan.records.database import reading
-from shortpencil.scan.records.sql import call, select
 from shortpencil.scan.records.store import open_store
 from tests.bench.bench_killed import START, TIMES, Server
 
@@ -225,7 +226,7 @@ OF_A_CARD = {
 def rows_of(place: str, serials: list[str]) -> dict[str, Counter[str]]:
     """Return each table's rows of these cards as digests, times apart."""
     found: dict[str, Counter[str]] = {}
-    with open_store(place) as store, reading(store._database) as connection:
+    with open_store(place) as store, reading(store._engine) as connection:
         for name, key in OF_A_CARD.items():
             table = tables.metadata.tables[name]
             rows: Counter[str] = Counter()
@@ -251,11 +252,11 @@ def compare(out: Path, photos: int) -> None:
     files = sorted((out / "photos").rglob("*.jpg"))[: photos or None]
     shown = Counter(int(path.stem[:-1]) for path in files)
     whole = [n for n in shown if n % CUT_OFF != 11]
-    with open_store(url) as store, reading(store._database) as connection:
+    with open_store(url) as store, reading(store._engine) as connection:
         stored = Counter(connection.execute(select(tables.rounds.c.id)).scalars())
-        readings = connection.execute(select(call("count")).from_table(tables.readings)).scalar_one()
+        readings = connection.execute(select(func.count()).select_from(tables.readings)).scalar_one()
         waiting = connection.execute(
-            select(call("count")).from_table(tables.cards).where(tables.cards.c.waiting != "")
+            select(func.count()).select_from(tables.cards).where(tables.cards.c.waiting != "")
         ).scalar_one()
     wanted = {serial_of(n): n for n in whole}
     twice = sum(shown[n] - 1 for n in whole)
@@ -290,7 +291,7 @@ def compare(out: Path, photos: int) -> None:
         f"{wrong} other and unasked"
     )
     if (out / "alone.sqlite").exists():
-        with open_store(out / "alone.sqlite") as store, reading(store._database) as connection:
+        with open_store(out / "alone.sqlite") as store, reading(store._engine) as connection:
             serials = sorted(connection.execute(select(tables.cards.c.serial)).scalars())
         here, there = rows_of(str(out / "alone.sqlite"), serials), rows_of(url, serials)
         for name in OF_A_CARD:

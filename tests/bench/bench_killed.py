@@ -36,11 +36,11 @@ from importlib import import_module
 from pathlib import Path
 
 import numpy as np
+from sqlalchemy import select
 
 from shortpencil.scan.cli.main import main as cli_main
 from shortpencil.scan.records import tables
 from shortpencil.scan.records.database import reading
-from shortpencil.scan.records.sql import select
 from shortpencil.scan.records.store import open_store
 from tests.bench.mutations import COURSE
 
@@ -150,16 +150,16 @@ def load_libraries() -> None:
 
 def state(place: str | Path) -> dict[str, list[str]]:
     """Everything in a store, times apart; a damaged store raises here."""
-    with open_store(place) as store, reading(store._database) as connection:
-        if connection.dialect == "sqlite":
-            assert connection.run("PRAGMA integrity_check").scalars() == ["ok"]
-            assert connection.run("PRAGMA foreign_key_check").all() == []
+    with open_store(place) as store, reading(store._engine) as connection:
+        if connection.dialect.name == "sqlite":
+            assert connection.exec_driver_sql("PRAGMA integrity_check").scalars().all() == ["ok"]
+            assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
         return {
             table.name: sorted(
                 TIMES.sub("", repr([v for c, v in zip(row._fields, row, strict=True) if c != "recorded_at"]))
                 for row in connection.execute(select(table))
             )
-            for table in tables.EVERY
+            for table in tables.metadata.sorted_tables
         }
 
 
@@ -354,12 +354,12 @@ def moves(folder: Path, empty: Path, full: Path, photos: list[str]) -> list[Case
 def everything(home: Path) -> dict[str, list[str]]:
     """Every row of a home's store, the times too, and every file of its forms."""
     place = home / "rounds.sqlite"
-    with open_store(place) as store, reading(store._database) as connection:
-        assert connection.run("PRAGMA integrity_check").scalars() == ["ok"]
+    with open_store(place) as store, reading(store._engine) as connection:
+        assert connection.exec_driver_sql("PRAGMA integrity_check").scalars().all() == ["ok"]
         assert not store.damages()
         found = {
             table.name: sorted(repr(tuple(row)) for row in connection.execute(select(table)))
-            for table in tables.EVERY
+            for table in tables.metadata.sorted_tables
         }
     files = sorted((home / "forms").rglob("*.json"))
     return {**found, "files": [f"{p.relative_to(home)} {p.read_bytes()!r}" for p in files]}

@@ -68,7 +68,7 @@ def whole_command(rounds: int = 1000) -> None:
         with open_store(place) as store:
             store.add_rounds(rounds_of(Player(spread=0.3), rounds, np.random.default_rng(1)))
         run = f"from shortpencil.scan.cli.main import main; main(['focus', '--store', {str(place)!r}])"
-        load = "import numpy, scipy.special"
+        load = "import sqlalchemy, numpy, scipy.special"
         for name, code in (("focus, store included", run), ("its libraries alone", load), ("start", "")):
             spent = [_cpu_of(code, folder) for _ in range(REPEATS)][1:]  # the first writes bytecode
             print(f"{name}, {rounds} rounds: {min(spent):.2f} to {max(spent):.2f} s CPU")

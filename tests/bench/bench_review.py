@@ -21,6 +21,7 @@ from pathlib import Path
 
 import httpx2
 from playwright.sync_api import Page, sync_playwright
+from sqlalchemy import text
 
 from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.intake import keep, read_file, round_of
@@ -152,8 +153,8 @@ def twenty_phones(server: Server) -> tuple[list[float], float, float, int]:
         thread.join()
     done.set()
     watcher.join()
-    with open_store(server.store) as store, reading(store._database) as connection:
-        kept = int(connection.run("SELECT count(*) FROM photos").scalar_one())
+    with open_store(server.store) as store, reading(store._engine) as connection:
+        kept = int(connection.execute(text("SELECT count(*) FROM photos")).scalar_one())
     middle, worst = statistics.median(waits) * 1e3, max(waits) * 1e3
     print(f"  laptop's page meanwhile   median {middle:5.0f} ms, worst {worst:.0f} ms")
     return took, before, peak, kept

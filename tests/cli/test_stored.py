@@ -13,7 +13,6 @@ from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.scan.cli import stored
 from shortpencil.scan.cli.main import main
 from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.database import writing
 from shortpencil.scan.records.export import write_export
 from shortpencil.scan.records.listing import quick_summaries
 from shortpencil.scan.records.store import open_store, remove_if_empty
@@ -150,8 +149,8 @@ def test_the_quick_list_says_what_the_store_says(place, waiting_place, tmp_path)
 def test_a_store_out_of_the_ordinary_is_left_to_those_who_know(tmp_path, place):
     with pytest.raises(RecordError, match="no database"):
         command("rounds", "--store", _written(tmp_path / "x.sqlite", "no database " * 100))
-    with open_store(place) as store, writing(store._database) as connection:
-        connection.run("UPDATE store_version SET version = 99")
+    with open_store(place) as store, store._engine.begin() as connection:
+        connection.exec_driver_sql("UPDATE store_version SET version = 99")
     assert quick_summaries(place) is None
     with pytest.raises(RecordError, match="newer shortpencil"):
         command("rounds", "--store", place)
@@ -168,7 +167,7 @@ def test_rounds_loads_neither_database_library_nor_schema_checker(place):
         "from shortpencil.scan.cli import stored\n"
         "parser = argparse.ArgumentParser(); stored.add_to(parser.add_subparsers())\n"
         f"args = parser.parse_args(['rounds', '--store', {str(place)!r}]); args.run(args)\n"
-        "print(sorted({'psycopg', 'jsonschema', 'numpy', 'cv2', 'scipy'} & set(sys.modules)))"
+        "print(sorted({'sqlalchemy', 'jsonschema', 'numpy', 'cv2', 'scipy'} & set(sys.modules)))"
     )
     run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert run.stdout.splitlines()[-1] == "[]"

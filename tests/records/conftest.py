@@ -7,11 +7,10 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from sqlalchemy import CheckConstraint, Column, Integer, MetaData, select
 
 from shortpencil.forms.rules import PHASES
-from shortpencil.scan.records import sealing, tables
-from shortpencil.scan.records.connection import Connection
-from shortpencil.scan.records.sql import INTEGER, Check, Column, Table, insert, select, update
+from shortpencil.scan.records import sealing, tables, told
 from shortpencil.scan.records.store import open_store
 from tests.records.cards import round_form
 
@@ -26,58 +25,35 @@ def read_form(text: str):
 
 def drop_own_triggers(connection) -> None:
     """Take from a connection the triggers of its own that seal what is written; PostgreSQL has none."""
-    if connection.dialect == "sqlite":
+    if connection.dialect.name == "sqlite":
         triggers = "SELECT name FROM sqlite_temp_master WHERE type = 'trigger'"
-        for name in connection.run(triggers).scalars():
-            connection.run(f"DROP TRIGGER {name}")
-
-
-def is_against_the_schema(error: BaseException | None) -> bool:
-    """Say whether a driver refused what no row may be."""
-    return any(kind.__name__ == "IntegrityError" for kind in type(error).__mro__)
-
-
-def listen(monkeypatch, heard) -> None:
-    """Tell of every statement before it is carried out: its text, its values."""
-    run = Connection._run
-
-    def told(self, text, values=()):
-        heard(text, values)
-        return run(self, text, values)
-
-    monkeypatch.setattr(Connection, "_run", told)
-
-
-def as_it_was(table: Table, *more: Column | Check) -> Table:
-    """Return a table of a store with more columns or rules."""
-    columns = [
-        Column(c.label, c.holds, of=c.of, goes_with=c.goes_with, key=c.key, null=c.null, default=c.default)
-        for c in table.columns
-    ]
-    return Table(table.name, *columns, *table.rules, *more, *table.indexes, numbered=table.numbered)
+        for name in connection.exec_driver_sql(triggers).scalars().all():
+            connection.exec_driver_sql(f"DROP TRIGGER {name}")
 
 
 def back_to_version_8(connection) -> None:
     """Take from a store what version 9 brought: sessions told by hand of any phase."""
     drop_own_triggers(connection)
-    rows = connection.execute(select(tables.sessions)).mappings()
-    last = connection.run(
+    rows = [dict(row) for row in connection.execute(select(told.sessions)).mappings()]
+    last = connection.exec_driver_sql(
         "SELECT seq FROM sqlite_sequence WHERE name = 'sessions'"
-        if connection.dialect == "sqlite"
+        if connection.dialect.name == "sqlite"
         else "SELECT last_value FROM sessions_id_seq"
     ).scalar()
-    connection.run("DROP TABLE sessions")
-    old = as_it_was(tables.sessions, Check("phase IN ('drive', 'approach', 'putt')", "phase"))
-    old.rules = tuple(rule for rule in old.rules if getattr(rule, "says", "") != "phase <> ''")
-    tables.create(connection, old)
-    connection.execute(insert(old), rows)
+    told.sessions.drop(connection)
+    old = told.sessions.to_metadata(MetaData(naming_convention=tables.metadata.naming_convention))
+    old.append_constraint(CheckConstraint("phase IN ('drive', 'approach', 'putt')", name="phase"))
+    old.constraints = {one for one in old.constraints if str(getattr(one, "sqltext", "")) != "phase <> ''"}
+    old.create(connection)
+    if rows:
+        connection.execute(old.insert(), rows)
     if last:
-        connection.run(
+        connection.exec_driver_sql(
             f"UPDATE sqlite_sequence SET seq = {int(last)} WHERE name = 'sessions'"
-            if connection.dialect == "sqlite"
+            if connection.dialect.name == "sqlite"
             else f"SELECT setval('sessions_id_seq', {int(last)})"
         )
-    connection.execute(update(tables.store_version).values(version=8))
+    connection.execute(tables.store_version.update().values(version=8))
     sealing.seal_all(connection)
 
 
@@ -89,34 +65,38 @@ def back_to_version_7(connection) -> None:
         for table in (tables.rounds, tables.holes, tables.throws, tables.misses)
     }
     for table in (tables.throws, tables.holes, tables.misses, tables.rounds):
-        connection.run(f"DROP TABLE {table.name}")
-    counts = [Column(f"misses_{phase}", INTEGER) for phase in PHASES]
-    rounds = as_it_was(tables.rounds, *counts, Check("misses_drive >= 0 AND misses_putt >= 0", "misses"))
-    throws = as_it_was(tables.throws, Check("phase IN ('drive', 'approach', 'putt')", "phase"))
-    throws.rules = tuple(rule for rule in throws.rules if getattr(rule, "name", "") != "fk_throws_phase")
+        table.drop(connection)
+    old = MetaData(naming_convention=tables.metadata.naming_convention)
+    rounds, holes, throws = (one.to_metadata(old) for one in (tables.rounds, tables.holes, tables.throws))
+    for phase in PHASES:
+        rounds.append_column(Column(f"misses_{phase}", Integer, nullable=False))
+    rounds.append_constraint(CheckConstraint("misses_drive >= 0 AND misses_putt >= 0", name="misses"))
+    throws.constraints = {one for one in throws.constraints if one.name != "fk_throws_phase"}
+    throws.append_constraint(CheckConstraint("phase IN ('drive', 'approach', 'putt')", name="phase"))
     for row in rows[tables.rounds]:
         row |= {f"misses_{m['phase']}": m["misses"] for m in rows[tables.misses] if m["round"] == row["id"]}
-    for table, of in ((rounds, tables.rounds), (tables.holes, tables.holes), (throws, tables.throws)):
-        tables.create(connection, table)
-        connection.execute(insert(table), rows[of])
-    connection.execute(update(tables.store_version).values(version=7))
+    for table, of in ((rounds, tables.rounds), (holes, tables.holes), (throws, tables.throws)):
+        table.create(connection)
+        if rows[of]:
+            connection.execute(table.insert(), rows[of])
+    connection.execute(tables.store_version.update().values(version=7))
 
 
 def back_to_version_2(connection) -> None:
     """Take from an empty store what versions 3 to 9 brought."""
     back_to_version_7(connection)
-    connection.run("DROP TABLE IF EXISTS seals")
-    connection.run("DROP TABLE sessions")
+    connection.exec_driver_sql("DROP TABLE IF EXISTS seals")
+    told.sessions.drop(connection)
     for column in (
         tables.photos.c.whole,
         tables.cards.c.speaks,
         tables.cards.c.glance,
         tables.readings.c.evidence,
     ):
-        connection.run(f"ALTER TABLE {column.table.name} DROP COLUMN {column.label}")
-    connection.run("DROP TABLE aside")
-    connection.run("DROP TABLE asking")
-    connection.execute(update(tables.store_version).values(version=2))
+        connection.exec_driver_sql(f"ALTER TABLE {column.table.name} DROP COLUMN {column.name}")
+    tables.aside.drop(connection)
+    tables.asking.drop(connection)
+    connection.execute(tables.store_version.update().values(version=2))
 
 
 KINDS = ["sqlite", *(["postgresql"] if POSTGRES else [])]

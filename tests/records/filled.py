@@ -6,13 +6,14 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from sqlalchemy import select
+
 from shortpencil.forms.catalog import builtin_layout
 from shortpencil.forms.field_map import fingerprint, layout_to_json
 from shortpencil.scan.records import tables
 from shortpencil.scan.records.compose import round_from_reading
 from shortpencil.scan.records.database import reading as reading_from
 from shortpencil.scan.records.rounds import PracticeSet, Value
-from shortpencil.scan.records.sql import select
 from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.records.told import ToldSession
 from tests.records.cards import PLAYED, RECORDED_AT, reading
@@ -64,8 +65,8 @@ def fill(place: str | Path, cards: int = 4) -> None:
 
 def rows(place: str | Path) -> dict[str, list[tuple]]:
     """Everything in a store, table by table."""
-    with open_store(place) as store, reading_from(store._database) as connection:
+    with open_store(place) as store, reading_from(store._engine) as connection:
         return {
-            table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.key))]
-            for table in tables.EVERY
+            table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.primary_key))]
+            for table in tables.metadata.sorted_tables
         }

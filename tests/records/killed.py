@@ -24,11 +24,11 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
+from sqlalchemy import event, select
+
 from shortpencil.scan.records import tables
 from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.connection import Connection
 from shortpencil.scan.records.database import reading as reading_from
-from shortpencil.scan.records.sql import select
 from shortpencil.scan.records.store import Store, open_store
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 
@@ -91,12 +91,12 @@ def opened(path: Path) -> Store:
 
 def state(path: Path) -> dict[str, list[tuple]]:
     """Everything in the store, opened as a player would; damaged stores raise here."""
-    with opened(path) as store, reading_from(store._database) as connection:
-        assert connection.run("PRAGMA integrity_check").scalars() == ["ok"]
-        assert connection.run("PRAGMA foreign_key_check").all() == []
+    with opened(path) as store, reading_from(store._engine) as connection:
+        assert connection.exec_driver_sql("PRAGMA integrity_check").scalars().all() == ["ok"]
+        assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
         return {
-            table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.key))]
-            for table in tables.EVERY
+            table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.primary_key))]
+            for table in tables.metadata.sorted_tables
         }
 
 
@@ -113,20 +113,8 @@ def die_at_event(number: int) -> Callable[[Store], None]:
                 os.kill(os.getpid(), signal.SIGKILL)
 
         # Nothing is written between the end of a statement and the beginning of the next.
-        def told_of(method: Callable[..., object], *, before: bool = False) -> Callable[..., object]:
-            def told(*given: object) -> object:
-                if before:
-                    tick()
-                done = method(*given)
-                if not before:
-                    tick()
-                return done
-
-            return told
-
-        Connection._run = told_of(Connection._run)
-        Connection.run_many = told_of(Connection.run_many)
-        Connection.commit = told_of(Connection.commit, before=True)
+        for name in ("after_cursor_execute", "commit"):
+            event.listen(store._engine, name, tick)
 
     return arm
 

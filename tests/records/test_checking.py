@@ -10,13 +10,13 @@ from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
+from sqlalchemy import inspect, text
 
 from shortpencil.forms.errors import RecordError
 from shortpencil.scan.records import sealing, tables
 from shortpencil.scan.records.database import reading as reading_from
 from shortpencil.scan.records.database import writing
 from shortpencil.scan.records.export import exported_files
-from shortpencil.scan.records.sql import update
 from shortpencil.scan.records.store import open_store
 from tests.records.filled import NEAR, fill, rows
 
@@ -62,9 +62,9 @@ def test_a_seal_is_sha256_of_names_and_values_cut_to_64_bits() -> None:
 
 
 def test_every_table_but_those_that_repeat_a_record_is_sealed(filled: Path) -> None:
-    with open_store(filled) as store, reading_from(store._database) as connection:
-        names = connection.tables()
-        sealed = set(connection.run('SELECT DISTINCT "of" FROM seals').scalars())
+    with open_store(filled) as store, reading_from(store._engine) as connection:
+        names = set(inspect(connection).get_table_names())
+        sealed = set(connection.execute(text('SELECT DISTINCT "of" FROM seals')).scalars())
     assert sealed == names - {"seals", "misses", "holes", "throws"}
 
 
@@ -114,11 +114,11 @@ def test_a_record_that_says_something_else_than_its_columns_is_found_where_there
 ) -> None:
     fill(place)
     with open_store(place) as store:
-        with writing(store._database) as connection:  # sealed like anything that shortpencil writes
+        with writing(store._engine) as connection:  # sealed like anything that shortpencil writes
             connection.execute(
-                update(tables.rounds).where(tables.rounds.c.id == "CARD0003").values(holes_scored=7)
+                tables.rounds.update().where(tables.rounds.c.id == "CARD0003").values(holes_scored=7)
             )
-            putts = update(tables.misses).where(
+            putts = tables.misses.update().where(
                 tables.misses.c.round == "CARD0002", tables.misses.c.place == 3
             )
             connection.execute(putts.values(misses=7))

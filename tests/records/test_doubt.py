@@ -8,6 +8,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
+from sqlalchemy import text
 
 from shortpencil.scan.asking import EVERYTHING, LITTLE, MATTERS
 from shortpencil.scan.reading import GLANCE, ONE_BY_ONE, SEVERAL, CardReading, FieldReading
@@ -24,8 +25,8 @@ from shortpencil.scan.records.looks import Look
 from shortpencil.scan.records.record_json import round_text
 from shortpencil.scan.records.rounds import Round
 from shortpencil.scan.records.schema import checked_text
-from shortpencil.scan.records.sql import select, update
 from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.summary import STORE_SCHEMA
 from shortpencil.scan.records.tidy import doubt_rows, misses, round_row
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 from tests.records.conftest import back_to_version_7, read_form
@@ -323,26 +324,26 @@ def test_a_store_of_version_5_carries_its_doubts_from_the_first_opening_on(place
         read = card({**SWAPPED, **DISTANCE})
         store.add_reading(read, FORM, round_from_reading(FORM, read, recorded_at=NOON), form_text="3 m")
         now = store.rounds()[0]
-        with writing(store._database) as connection:
+        with writing(store._engine) as connection:
             old = round_text(now).replace('"doubtful"', '"waits"')
             back_to_version_7(connection)
-            connection.run("DROP TABLE IF EXISTS seals")
-            connection.run("DROP TABLE asking")
-            connection.run("ALTER TABLE cards DROP COLUMN glance")
-            connection.execute(update(tables.rounds).values(record=old))
-            connection.execute(update(tables.cards).values(waiting="h01.putt1.distance h01.score h02.score"))
-            kept = connection.run("SELECT text FROM readings").scalar_one()
+            connection.execute(text("DROP TABLE IF EXISTS seals"))
+            connection.execute(text("DROP TABLE asking"))
+            connection.execute(text("ALTER TABLE cards DROP COLUMN glance"))
+            connection.execute(tables.rounds.update().values(record=old))
+            connection.execute(tables.cards.update().values(waiting="h01.putt1.distance h01.score h02.score"))
+            kept = connection.execute(text("SELECT text FROM readings")).scalar_one()
             data = json.loads(kept)
             for field in data["fields"].values():
                 del field["ask"]
-            connection.execute(update(tables.readings).values(text=json.dumps(data)))
-            connection.execute(update(tables.store_version).values(version=5))
+            connection.execute(tables.readings.update().values(text=json.dumps(data)))
+            connection.execute(tables.store_version.update().values(version=5))
     with open_store(place, read_form=read_form) as store:
         score = store.rounds()[0].holes[0].score
         assert (score.status, score.alternatives) == ("doubtful", ((4, 0.3),))
         assert "h01.putt1.distance" not in store.card(SERIAL).waiting
-        with reading_from(store._database) as connection:
-            assert connection.execute(select(tables.store_version)).one().version == 8
+        with reading_from(store._engine) as connection:
+            assert connection.execute(tables.store_version.select()).one().version == STORE_SCHEMA
         assert [d.which for d in store.damages()] == ["form FP2345"], "the test's own form is no field map"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from sqlalchemy import select
 
 from shortpencil.forms.field_map import layout_to_json
 from shortpencil.forms.form import form_from_toml
@@ -13,7 +14,6 @@ from shortpencil.scan.reading import CardReading, FieldReading
 from shortpencil.scan.records import tables
 from shortpencil.scan.records.database import reading as reading_from
 from shortpencil.scan.records.forgetting import Traces
-from shortpencil.scan.records.sql import select
 from shortpencil.scan.records.store import form_from_field_map, open_store
 from tests.records.cards import ENDS, RECORDED_AT
 from tests.records.conftest import read_form
@@ -85,10 +85,10 @@ def named(store, serial: str, answered: str | None) -> str:
 
 
 def rows(store) -> dict[str, list[dict[str, object]]]:
-    with reading_from(store._database) as connection:
+    with reading_from(store._engine) as connection:
         return {
             table.name: [dict(row) for row in connection.execute(select(table)).mappings()]
-            for table in tables.EVERY
+            for table in tables.metadata.sorted_tables
             if table.name not in ("store_version", "seals", "forms")
         }
 

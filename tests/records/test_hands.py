@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from sqlalchemy import inspect, select
 
 from shortpencil.scan.reading import CellReading, Lesson
 from shortpencil.scan.records import tables
@@ -14,7 +15,6 @@ from shortpencil.scan.records.database import reading as reading_from
 from shortpencil.scan.records.database import writing
 from shortpencil.scan.records.hands import KEPT_WHOLE, MOST_OF
 from shortpencil.scan.records.lessons import PERSON, SUMS
-from shortpencil.scan.records.sql import delete, select, update
 from shortpencil.scan.records.store import open_store
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 from tests.records.conftest import back_to_version_2, read_form
@@ -53,7 +53,7 @@ def answer(store, serial, value, field="h02.putt1.distance"):
 
 
 def boxes(store):
-    with reading_from(store._database) as connection:
+    with reading_from(store._engine) as connection:
         return connection.execute(select(tables.hand_boxes).order_by(tables.hand_boxes.c.id)).all()
 
 
@@ -188,8 +188,8 @@ def test_deleting_without_wiping_would_leave_the_bytes(tmp_path):
     place = str(tmp_path / "rounds.sqlite")
     with open_store(place, read_form=read_form) as store:
         add(store, *card())
-        with writing(store._database) as connection:
-            connection.execute(delete(tables.hand_boxes))
+        with writing(store._engine) as connection:
+            connection.execute(tables.hand_boxes.delete())
         assert b"seven of CARD" in bytes_in(place)
 
 
@@ -209,13 +209,13 @@ def test_a_forgotten_player_leaves_nothing_and_others_stay(place):
 
 def rows(store):
     """All rows of all tables but the numbers that a database gives out."""
-    with reading_from(store._database) as connection:
+    with reading_from(store._engine) as connection:
         return {
             table.name: [
-                {key: value for key, value in row.items() if key != "id"}
-                for row in connection.execute(select(table).order_by(*table.key)).mappings()
+                {key: value for key, value in row._mapping.items() if key != "id"}
+                for row in connection.execute(select(table).order_by(*table.primary_key))
             ]
-            for table in tables.EVERY
+            for table in tables.metadata.sorted_tables
         }
 
 
@@ -229,14 +229,14 @@ def test_forgetting_erases_the_bytes(tmp_path):
 
 
 def test_a_store_of_the_first_version_gets_the_tables(place):
-    with open_store(place, read_form=read_form) as store, writing(store._database) as connection:
+    with open_store(place, read_form=read_form) as store, writing(store._engine) as connection:
         back_to_version_2(connection)
-        connection.run("DROP TABLE hand_boxes")
-        connection.run("DROP TABLE hands_off")
-        connection.execute(update(tables.store_version).values(version=1))
+        tables.hand_boxes.drop(connection)
+        tables.hands_off.drop(connection)
+        connection.execute(tables.store_version.update().values(version=1))
     with open_store(place, read_form=read_form) as store:
-        with reading_from(store._database) as connection:
-            assert {"hand_boxes", "hands_off"} <= connection.tables()
+        with reading_from(store._engine) as connection:
+            assert {"hand_boxes", "hands_off"} <= set(inspect(connection).get_table_names())
         add(store, *card())
         assert len(boxes(store)) == 1
 

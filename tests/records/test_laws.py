@@ -17,7 +17,6 @@ from shortpencil.scan.records.from_file import with_waiting_told
 from shortpencil.scan.records.importing import read_rounds
 from shortpencil.scan.records.record_json import round_from_json, round_text, round_to_json
 from shortpencil.scan.records.schema import problems_of
-from shortpencil.scan.records.sql import delete
 from shortpencil.scan.records.store import open_store
 from tests.records.conftest import KINDS, fresh_place
 from tests.records.strategies import NASTY, many_rounds, practice_sets, rounds, texts
@@ -44,10 +43,10 @@ def test_the_same_round_has_one_text(round_):
 
 def emptied(store):
     """Return the store without anything in it: one store a law, since making one costs most of a test."""
-    with writing(store._database) as connection:
-        for table in reversed(tables.EVERY):
+    with writing(store._engine) as connection:
+        for table in reversed(tables.metadata.sorted_tables):
             if table is not tables.store_version:
-                connection.execute(delete(table))
+                connection.execute(table.delete())
     return store
 
 

@@ -12,6 +12,7 @@ import jsonschema_rs
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import select
 
 from shortpencil.forms.errors import RecordError
 from shortpencil.scan.records import many, tables
@@ -21,7 +22,6 @@ from shortpencil.scan.records.importing import read_rounds
 from shortpencil.scan.records.record_json import round_from_json, round_from_text, round_text, round_to_json
 from shortpencil.scan.records.rounds import Value
 from shortpencil.scan.records.schema import SCHEMA_FILE, is_full, problems_of
-from shortpencil.scan.records.sql import select
 from shortpencil.scan.records.statements import hole_values, throw_values
 from shortpencil.scan.records.store import REPLACED, UNCHANGED, open_store
 from tests.records.filled import add_card
@@ -43,9 +43,9 @@ def hundreds() -> list:
 
 
 def rows(store) -> dict:
-    with reading(store._database) as connection:
+    with reading(store._engine) as connection:
         return {
-            table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.key))]
+            table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.primary_key))]
             for table in (tables.rounds, tables.holes, tables.throws, tables.photos)
         }
 
@@ -102,7 +102,7 @@ def test_the_tables_of_the_store_say_what_the_exported_rows_say(round_):
         assert values == [
             {key: row[key] for key in value} for row, value in zip(exported[name], values, strict=True)
         ]
-        assert all(set(value) == set(getattr(tables, name).c.names()) for value in values)
+        assert all(set(value) == set(tables.metadata.tables[name].columns.keys()) for value in values)
 
 
 _NUMBERS = st.floats(0, 300, allow_nan=False) | st.sampled_from(

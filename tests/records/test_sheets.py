@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sqlalchemy import event, select
 
 from shortpencil.forms.catalog import builtin_layout
 from shortpencil.forms.errors import RecordError
@@ -24,11 +25,10 @@ from shortpencil.scan.records.kept import compared_fields, reading_from_text, re
 from shortpencil.scan.records.record_json import round_from_json
 from shortpencil.scan.records.sameness import compare, fields_of_round
 from shortpencil.scan.records.sheets import serials_of
-from shortpencil.scan.records.sql import select
 from shortpencil.scan.records.store import open_store
 from shortpencil.scan.records.versions import Shown, speaking
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
-from tests.records.conftest import listen, read_form
+from tests.records.conftest import read_form
 from tests.simulator.rounds import round_answers, some_player
 
 LATER = datetime(2026, 6, 2, 7, 0, tzinfo=UTC)
@@ -58,10 +58,10 @@ def add(store, marks=None, *, at=RECORDED_AT, form=FORM, form_text="3 m", player
 
 
 def everything(store, *but):
-    with reading_from(store._database) as connection:
+    with reading_from(store._engine) as connection:
         return {
-            table.name: connection.execute(select(table).order_by(*table.key)).all()
-            for table in tables.EVERY
+            table.name: connection.execute(select(table).order_by(*table.primary_key)).all()
+            for table in tables.metadata.sorted_tables
             if table.name not in but
         }
 
@@ -128,10 +128,10 @@ def test_what_is_made_of_a_stored_text_compares_as_the_whole_reading_does():
     assert (said, said.values) == (wanted, wanted.values)
 
 
-def test_a_photocopy_more_is_not_a_question_more_to_the_database(store, monkeypatch):
+def test_a_photocopy_more_is_not_a_question_more_to_the_database(store):
     """Each copy's photo is held against all rounds of the sheet; they are asked for together."""
     asked = []
-    listen(monkeypatch, lambda text, values: asked.append(text))
+    event.listen(store._engine, "before_cursor_execute", lambda *args: asked.append(args[2]))
     counts = []
     for number in range(9):
         # Distances and scores that no two of these rounds share, so that each is another one.
@@ -512,16 +512,14 @@ def test_a_store_of_version_2_is_brought_up_and_goes_on(tmp_path):
         assert store.round(SHEET).total.by == "Robin"
 
 
-def test_the_rounds_of_a_sheet_are_found_by_an_index_and_no_others(tmp_path, monkeypatch):
+def test_the_rounds_of_a_sheet_are_found_by_an_index_and_no_others(tmp_path):
     names = ["AB", "AB-2", "AB-10", "ABC", "AB.2", "AB-x", "AB--2", "AA-2", "ab-2"]
     with open_store(tmp_path / "s.sqlite") as store:
         store.add_rounds([true_round(next(iter(ROUNDS)), name) for name in names])
         asked = []
-        with reading_from(store._database) as connection:
-            with monkeypatch.context() as patches:
-                listen(patches, lambda text, values: asked.append((text, values)))
-                found = serials_of(connection, "AB")
-            assert found == ("AB", "AB-2", "AB-10")
+        with reading_from(store._engine) as connection:
+            event.listen(connection, "before_cursor_execute", lambda *a: asked.append((a[2], a[3])))
+            assert serials_of(connection, "AB") == ("AB", "AB-2", "AB-10")
             for statement, values in list(asked):
-                plan = connection.run(f"EXPLAIN QUERY PLAN {statement}", values).all()
+                plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values).fetchall()
                 assert not any("SCAN" in row[3] for row in plan), plan

@@ -4,11 +4,12 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
+from sqlalchemy import insert, inspect, update
+from sqlalchemy.exc import IntegrityError
 
 from shortpencil.forms.errors import InputError, RecordError
-from shortpencil.scan.records import migrations, tables
+from shortpencil.scan.records import migrations, tables, told
 from shortpencil.scan.records.database import reading, writing
-from shortpencil.scan.records.sql import insert, update
 from shortpencil.scan.records.store import open_store
 from shortpencil.scan.records.told import ToldSession, checked
 from tests.records.conftest import back_to_version_8
@@ -62,30 +63,27 @@ def test_a_store_of_version_8_keeps_its_sessions_and_takes_those_of_other_phases
     kept = store.tell_session(ToldSession(DAY, "putt", 30, "Wren"), WHEN)
     gone = store.tell_session(ToldSession(DAY, "drive", 20), WHEN)
     store.take_back_session(gone.number)
-    with writing(store._database) as connection:
+    with writing(store._engine) as connection:
         back_to_version_8(connection)
     upshot = {"day": DAY, "phase": "upshot", "minutes": 30, "told_at": "2030-05-20T18:30:00Z"}
-    with pytest.raises(RecordError), writing(store._database) as connection:
-        connection.execute(insert(tables.sessions).values(**upshot))
-    with writing(store._database) as connection:
+    with pytest.raises((RecordError, IntegrityError)), writing(store._engine) as connection:
+        connection.execute(insert(told.sessions).values(**upshot))
+    with writing(store._engine) as connection:
         assert migrations.bring_up_to_date(connection, "x")
     assert store.told_sessions() == (kept,)
     assert store.tell_session(ToldSession(DAY, "upshot", 30), WHEN).number > gone.number
-    with reading(store._database) as connection:
-        assert not [name for name in connection.tables() if name.startswith("old_")]
-        indexes = (
-            "SELECT name FROM sqlite_master WHERE type = 'index' AND tbl_name = 'sessions'"
-            if connection.dialect == "sqlite"
-            else "SELECT indexname FROM pg_indexes WHERE tablename = 'sessions'"
-        )
-        assert set(connection.run(indexes).scalars()) - {"pk_sessions"} == {"ix_sessions_player"}
+    with reading(store._engine) as connection:
+        assert not [name for name in inspect(connection).get_table_names() if name.startswith("old_")]
+        assert [index["name"] for index in inspect(connection).get_indexes("sessions")] == [
+            "ix_sessions_player"
+        ]
 
 
 @pytest.mark.parametrize("wrong", [{"phase": ""}, {"minutes": 0}, {"day": None}])
 def test_the_table_itself_refuses_it_too(store, wrong):
     good = {"day": DAY, "phase": "putt", "minutes": 30, "told_at": "2030-05-20T18:30:00Z"}
-    with pytest.raises(RecordError), writing(store._database) as connection:
-        connection.execute(insert(tables.sessions).values(**(good | wrong)))
+    with pytest.raises((RecordError, IntegrityError)), writing(store._engine) as connection:
+        connection.execute(insert(told.sessions).values(**(good | wrong)))
     assert store.told_sessions() == ()
 
 
@@ -98,12 +96,12 @@ def test_they_go_when_their_player_is_forgotten(store):
 
 
 def test_a_store_without_the_table_gets_it(store):
-    with writing(store._database) as connection:
-        connection.run("DROP TABLE sessions")
+    with writing(store._engine) as connection:
+        told.sessions.drop(connection)
         before = next(n for n, step in migrations.STEPS.items() if step is migrations._keep_told_sessions)
         connection.execute(update(tables.store_version).values(version=before))
         steps = {before: migrations.STEPS[before]}
         migrations.bring_up_to_date(connection, "x", steps=steps, newest=before + 1)
-    with reading(store._database) as connection:
-        assert "sessions" in connection.tables()
+    with reading(store._engine) as connection:
+        assert told.sessions.name in inspect(connection).get_table_names()
     assert store.told_sessions() == ()
