@@ -213,7 +213,6 @@ def copy_file(engine: Engine, path: Path) -> None:
             pooled.close()
 
 
-<<<<<<< HEAD
 def remove_file_if_empty(path: Path, tables: Sequence[str]) -> bool:
     """Remove a SQLite database in none of whose tables is a row, while nobody else has it open.
 
@@ -238,28 +237,6 @@ def remove_file_if_empty(path: Path, tables: Sequence[str]) -> bool:
     return True
 
 
-def _sqlite(file: str) -> Connection:
-    # Transactions are begun here: the driver would begin them by itself, and too late.
-    driver = sqlite3.connect(file, isolation_level=None, check_same_thread=False)
-    try:
-        until = time.monotonic() + BUSY_MS / 1000
-        for pragma in SQLITE_PRAGMAS:
-            while True:
-                try:
-                    driver.execute(pragma)
-                    break
-                except sqlite3.OperationalError as error:
-                    # Two programs that turn a new file to write-ahead mode at once: SQLite refuses one of
-                    # them without waiting, since waiting for a lock that both hold would never end.
-                    if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
-                        raise
-                    time.sleep(BUSY_PAUSE_S)
-        sealing.attend(driver)
-    except BaseException:
-        driver.close()
-        raise
-    return Connection(driver, "sqlite")
-=======
 def _prepare_sqlite(connection: Any, entry: ConnectionPoolEntry) -> None:
     connection.isolation_level = None  # else the driver begins transactions by itself, and too late
     until = time.monotonic() + BUSY_MS / 1000
@@ -275,7 +252,6 @@ def _prepare_sqlite(connection: Any, entry: ConnectionPoolEntry) -> None:
                     raise
                 time.sleep(BUSY_PAUSE_S)
     entry.info[SEALING] = sealing.attend(connection)
->>>>>>> 51f9751 (records: SQLAlchemy again; a kept library, even a slower one, beats our own)
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -191,10 +191,11 @@ def remove_if_empty(place: str | Path) -> bool:
 
     For one that was made just now, for something that then was not to be stored.
     """
-    path = database_url(place).file
-    return path is not None and remove_file_if_empty(
-        Path(path), [table.name for table in tables.EVERY if table is not tables.store_version]
-    )
+    url = database_url(place)
+    if url.get_backend_name() != "sqlite" or not url.database:
+        return False
+    held = [table.name for table in tables.metadata.sorted_tables if table is not tables.store_version]
+    return remove_file_if_empty(Path(url.database), held)
 
 
 class Store:
