@@ -48,6 +48,7 @@ def test_the_fit_is_the_one_of_a_reference_library():
     tries, holed = np.array([9, 8, 12, 10, 7, 5]), np.array([9, 7, 9, 6, 3, 1])
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(p, "prior_log_odds", lambda at: np.zeros(len(at)))
+        patch.setattr(p, "STEADY_SD", 0.0)  # the reference knows no term of our own
         ours = p.fit_curve(x, tries, holed)
         mean, sd = ours.log_odds(np.array([5.0, 9.0]))
     u = np.log(x / 5.0)
@@ -65,6 +66,31 @@ def test_the_fit_is_the_one_of_a_reference_library():
     f = cross @ (labels - base.pi_)
     assert mean == pytest.approx(f, abs=1e-3)
     assert np.all(sd > 0)
+
+
+def test_a_steadier_arm_moves_the_curve_as_a_smaller_angle_does():
+    x = np.array([2.0, 3.0, 5.0, 8.0, 12.0])
+    step = 1e-4
+
+    def log_odds(sigma):
+        chance = p.angle_chance(x, sigma)
+        return np.log(chance / (1 - chance))
+
+    fewer, more = (log_odds(p.PRIOR_SIGMA_RAD * np.exp(by)) for by in (-step, step))
+    assert p.gained_by_steadiness(x) == pytest.approx((fewer - more) / (2 * step), rel=1e-5)
+    # with that term alone the fit is a logistic regression on it, its weight's sd STEADY_SD
+    from sklearn.linear_model import LogisticRegression
+
+    tries, holed = np.array([9, 8, 12, 10, 7]), np.array([9, 8, 10, 5, 1])
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(p, "prior_log_odds", lambda at: np.zeros(len(at)))
+        for name in ("LEVEL_SD", "SLOPE_SD", "BEND_SD"):
+            patch.setattr(p, name, 0.0)
+        mean, _ = p.fit_curve(x, tries, holed).log_odds(x)
+    gained = np.repeat(p.gained_by_steadiness(x), tries)[:, None]
+    labels = np.concatenate([np.arange(n) < k for n, k in zip(tries, holed, strict=True)])
+    theirs = LogisticRegression(C=p.STEADY_SD**2, fit_intercept=False, tol=1e-10).fit(gained, labels)
+    assert mean == pytest.approx(theirs.decision_function(p.gained_by_steadiness(x)[:, None]), abs=1e-4)
 
 
 # The same geometry for a basket, our adaptation, recomputed with SciPy; w .285 m
