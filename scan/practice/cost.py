@@ -13,7 +13,8 @@ phase *without any miss* would save follows backwards, from the last throw of th
 first: where a throw was missed, the rest of the hole is replaced by what a clean throw brings there when all
 later ones are clean too (iterated expectations: Robins 1986, Bang and Robins 2005).
 
-While throws are few, both are drawn towards one prior value, the same in all phases.
+While throws are few, both are drawn towards one prior value, the same in all phases; where misses of one
+phase turn out dear, those of the others are believed dearer, too.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.practice.evidence import MISS, UNMARKED, Evidence
 from shortpencil.scan.practice.hidden import hidden_of
-from shortpencil.scan.practice.model import LEVEL, Interval, normal_quantile
+from shortpencil.scan.practice.model import LEVEL, Interval
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -35,6 +36,8 @@ Ints = NDArray[np.int64]
 #: some cost a whole one. Our choice; equal in all phases, so that a first round's focus is the plain count.
 PRIOR_COST_STROKES = 0.5
 PRIOR_COST_SD = 0.3
+#: So much of that sd the phases have in common: on steep ground every miss is dear.
+COMMON_COST_SD = 0.2
 #: Scatter of the throws left around their mean, with the weight of this many throws.
 PRIOR_SCATTER_STROKES = 0.8
 PRIOR_SCATTER_THROWS = 10
@@ -58,11 +61,84 @@ _PLACES = 4  # the first, second, third, any later throw of a phase on a hole
 
 
 @dataclass(frozen=True, slots=True)
+class Spread:
+    """What is believed of a cost, in strokes: a normal; with probability `p`, one that is `scale` times it.
+
+    `scale` has an sd of its own, `doubt`. A small chance of something quite different moves the far end of a
+    range little; taken as more variance it would widen the whole of it.
+    """
+
+    middle: float
+    sd: float
+    p: float = 0.0
+    scale: float = 1.0
+    doubt: float = 0.0
+
+    @property
+    def mean(self) -> float:
+        """Mean over both."""
+        return self.middle * (1 - self.p + self.p * self.scale)
+
+    @property
+    def total_sd(self) -> float:
+        """Sd over both."""
+        (_, one), (other, wide) = self._parts(0.0)
+        between = self.p * (1 - self.p) * (other - self.middle) ** 2
+        return sqrt((1 - self.p) * one**2 + self.p * wide**2 + between)
+
+    def quantiles(self, below: Floats, unsure: float = 0.0) -> Floats:
+        """Return the values below which are the shares `below`; `unsure` is a further error, as a share."""
+        from shortpencil.scan.practice.special import ndtr, ndtri
+
+        (one, sd), (other, wide) = self._parts(unsure)
+        plain = one + sd * ndtri(below)
+        if not self.p or not wide:
+            return np.asarray(plain)
+        ends = np.concatenate([plain, other + wide * ndtri(below)])
+        at = np.linspace(float(ends.min()), float(ends.max()), _QUANTILE_GRID)
+        share = (1 - self.p) * ndtr((at - one) / max(sd, 1e-9)) + self.p * ndtr((at - other) / wide)
+        return np.asarray(np.interp(below, share, at))
+
+    def interval(self, level: float = LEVEL) -> Interval:
+        """Return the mean with its range; a cost is not negative."""
+        tail = (1 - level) / 2
+        low, high = self.quantiles(np.array([tail, 1 - tail])).tolist()
+        middle = max(0.0, self.mean)
+        return Interval(max(0.0, min(low, middle)), middle, max(high, middle))
+
+    def _parts(self, unsure: float) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Return mean and sd as it is, and scaled."""
+        scaled = self.middle * self.scale
+        wide = sqrt((self.sd * self.scale) ** 2 + ((abs(self.middle) + self.sd) * self.doubt) ** 2)
+        return (
+            (self.middle, float(np.hypot(self.sd, unsure * self.middle))),
+            (scaled, float(np.hypot(wide, unsure * scaled))),
+        )
+
+
+_QUANTILE_GRID = 801
+
+
+@dataclass(frozen=True, slots=True)
+class Colour:
+    """Results may have coloured the marks of a phase, with probability `p`: a miss then costs less.
+
+    It truly costs `scale` times what it seems to, sd `doubt`.
+    """
+
+    phase: int
+    p: float
+    scale: float
+    doubt: float
+
+
+@dataclass(frozen=True, slots=True)
 class Costs:
     """Strokes by phase, each as posterior mean and sd, and the throws behind them.
 
-    `mean` is what one miss costs; `saved` is what a phase without any miss would save, for each miss there
-    now is. They differ where a miss brings a further chance to miss.
+    `mean` is what one miss costs, going by the marks; `saved` is what a phase without any miss would save,
+    for each miss there now is. They differ where a miss brings a further chance to miss. `colour` is what
+    takes away from both; `cost` and `saving` allow for it.
     """
 
     mean: Floats
@@ -70,28 +146,28 @@ class Costs:
     throws: tuple[int, ...]
     saved: Floats
     saved_sd: Floats
+    colour: Colour | None = None
 
-    def interval(self, phase: int, level: float = LEVEL) -> Interval:
-        """Return the cost of one miss of `phase` with its interval, in strokes; a cost is not negative."""
-        return _not_negative(float(self.mean[phase]), float(self.sd[phase]), level)
+    def cost(self, phase: int) -> Spread:
+        """Return what one miss of `phase` costs, in strokes."""
+        return self._spread(phase, self.mean, self.sd)
 
-    def saved_interval(self, phase: int, level: float = LEVEL) -> Interval:
-        """Return what one miss fewer saves, with its interval, in strokes."""
-        return _not_negative(float(self.saved[phase]), float(self.saved_sd[phase]), level)
+    def saving(self, phase: int) -> Spread:
+        """Return what one miss fewer saves, in strokes."""
+        return self._spread(phase, self.saved, self.saved_sd)
 
-
-def _not_negative(mean: float, sd: float, level: float) -> Interval:
-    reach = normal_quantile(level) * sd
-    middle = max(0.0, mean)
-    return Interval(max(0.0, middle - reach), middle, middle + reach)
+    def _spread(self, phase: int, mean: Floats, sd: Floats) -> Spread:
+        at = (float(mean[phase]), float(sd[phase]))
+        c = self.colour
+        return Spread(*at) if c is None or c.phase != phase else Spread(*at, c.p, c.scale, c.doubt)
 
 
 def costs_of(evidence: Evidence) -> Costs:
     """Return the costs by phase; a throw without a mark, or with an unknown rest, counts nowhere."""
     count = len(evidence.phases)
-    mean, sd = np.full(count, PRIOR_COST_STROKES), np.full(count, PRIOR_COST_SD)
-    saved, saved_sd = mean.copy(), sd.copy()
     throws = [0] * count
+    one, clean = np.zeros((2, count)), np.zeros((2, count))
+    one[1] = clean[1] = np.inf  # estimates and variances; nothing known
     if evidence.rounds >= COST_ROUNDS:
         place = place_in_phase(evidence)
         before = mark_before(evidence)
@@ -111,10 +187,10 @@ def costs_of(evidence: Evidence) -> Costs:
             left = hidden.left[at]
             of_hole = evidence.throw_hole[at]
             beyond = hidden.between[of_hole, k]
-            one, clean = _learnt(situation, missed, left, of_hole, place[at], beyond)
-            unseen = UNSEEN_STROKES[evidence.phases[k].role]
-            mean[k], sd[k] = _posterior(*one, unseen)
-            saved[k], saved_sd[k] = _posterior(*clean, unseen)
+            one[:, k], clean[:, k] = _learnt(situation, missed, left, of_hole, place[at], beyond)
+    unseen = np.array([UNSEEN_STROKES[phase.role] for phase in evidence.phases])
+    mean, sd = _posterior(one[0], one[1] + unseen**2)
+    saved, saved_sd = _posterior(clean[0], clean[1] + unseen**2)
     return Costs(mean, sd, tuple(throws), saved, saved_sd)
 
 
@@ -329,11 +405,13 @@ def _mean_of(
     return float(at.sum()) / misses, (max(alone, together) + foretold) / misses**2
 
 
-def _posterior(estimate: float, variance: float, unseen: float) -> tuple[float, float]:
-    """Return mean and sd under the normal prior of a cost."""
-    if not np.isfinite(variance):
-        return PRIOR_COST_STROKES, PRIOR_COST_SD
-    variance += unseen**2
-    precision = 1 / variance + 1 / PRIOR_COST_SD**2
-    mean = (estimate / variance + PRIOR_COST_STROKES / PRIOR_COST_SD**2) / precision
-    return mean, sqrt(1 / precision)
+def _posterior(estimate: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """Return mean and sd of each phase's cost, (P,), under the normal prior that ties the phases together."""
+    count = len(estimate)
+    prior = np.full((count, count), COMMON_COST_SD**2)
+    np.fill_diagonal(prior, PRIOR_COST_SD**2)
+    # Weights in place of variances, so that a phase of which nothing is known has weight 0.
+    weight = np.where(np.isfinite(variance), 1 / variance, 0.0)
+    covariance = np.linalg.solve(np.eye(count) + prior * weight, prior)
+    away = np.where(weight > 0, estimate - PRIOR_COST_STROKES, 0.0)
+    return PRIOR_COST_STROKES + covariance @ (weight * away), np.sqrt(np.diag(covariance))

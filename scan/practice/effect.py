@@ -258,7 +258,8 @@ def _by_choice(
     """
     rounds = [*before, *choosing]
     weight = weights(len(rounds), HALF_LIFE_ROUNDS) * recent_rounds(len(rounds), HALF_LIFE_ROUNDS)
-    worth = np.maximum(marks_of(evidence).costs(costs_of(evidence)).saved, 0.0)
+    costs = marks_of(evidence).costs(costs_of(evidence))
+    worth = np.maximum([costs.saving(k).mean for k in range(len(evidence.phases))], 0.0)
     misses, marked = evidence.misses[rounds].astype(float), evidence.marked[rounds]
     if int(np.argmax(weight @ misses * worth)) != phase:
         return None

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.practice.cost import Costs
+from shortpencil.scan.practice.cost import Colour, Costs
 from shortpencil.scan.practice.evidence import (
     CLEAN,
     MISS,
@@ -32,10 +32,11 @@ Floats = NDArray[np.float64]
 #: A forgotten throw was missed from never to as often as a marked one, each as likely before results speak.
 _FORGOTTEN = np.linspace(0.0, 1.0, 21)
 
-#: What a missed putt loses in log odds of dropping, among honest players; and how much more it seems to lose
-#: where results colour the mark, in one player of seven. Ours, from no data; on the worlds in tests.
+#: What a missed putt loses in log odds of dropping, among honest players (Student's t, 4 degrees of
+#: freedom: of some nearly every clean putt drops); and how much more it seems to lose where results colour
+#: the mark, in one player of seven. Ours, from no data; on the worlds in tests.
 HONEST_LOSS, HONEST_LOSS_SD, COLOURED_SHARE, MOST_COLOUR = 2.2, 0.9, 0.15, 4.0
-_LOSS = np.linspace(0.0, 6.0, 61)
+_LOSS = np.linspace(0.0, 9.0, 91)
 _COLOUR = np.linspace(0.4, MOST_COLOUR, 37)
 #: Bands of distance within which putts are compared, m; those without a distance are one more.
 _BANDS_M = (0.0, 3.5, 5.5, 7.5, 100.0)
@@ -52,7 +53,7 @@ class Marks:
     forgotten : mean and sd of how often a throw without a mark was a miss, as a share of how often a marked
         one is; 1 where it made no difference
     p_coloured : probability that results colour the marks of putts
-    cost_scale : mean and sd of what a putt's cost is multiplied by for that
+    cost_scale : mean and sd of what a missed putt's cost is then multiplied by
     putt : number of the phase that these are of
     dropped, stayed : putts that dropped, and how many of them are called clean; putts that stayed out, and
         how many of them are called missed
@@ -69,14 +70,9 @@ class Marks:
 
     def costs(self, costs: Costs) -> Costs:
         """Return costs that allow for marks of putts that results may have coloured."""
-        (scale, doubt), putt = self.cost_scale, self.putt
-        if putt == NO_PHASE:
+        if self.putt == NO_PHASE:
             return costs
-        mean, sd, saved, saved_sd = (v.copy() for v in (costs.mean, costs.sd, costs.saved, costs.saved_sd))
-        for middle, spread in ((mean, sd), (saved, saved_sd)):
-            spread[putt] = np.sqrt(spread[putt] ** 2 * (scale**2 + doubt**2) + (middle[putt] * doubt) ** 2)
-            middle[putt] *= scale
-        return replace(costs, mean=mean, sd=sd, saved=saved, saved_sd=saved_sd)
+        return replace(costs, colour=Colour(self.putt, self.p_coloured, *self.cost_scale))
 
 
 def marks_of(evidence: Evidence) -> Marks:
@@ -146,7 +142,7 @@ def _putts_by_band(evidence: Evidence) -> NDArray[np.int64]:
 
 
 def coloured(table: NDArray[np.int64]) -> tuple[float, tuple[float, float]]:
-    """Return the probability that results colour marks, and what a putt's cost is multiplied by for it.
+    """Return the probability that results colour marks, and what a putt's cost is multiplied by if they do.
 
     Within a band of distance, the log odds ratio of dropping tells what a missed putt loses (half a putt
     added to each cell; bands pooled by their precision). What it loses beyond what honest players' putts lose
@@ -160,7 +156,7 @@ def coloured(table: NDArray[np.int64]) -> tuple[float, tuple[float, float]]:
     log_ratio = np.log(cells[:, CLEAN, 1] * cells[:, MISS, 0] / (cells[:, CLEAN, 0] * cells[:, MISS, 1]))
     precision = 1 / (1 / cells).sum(axis=(1, 2))
     seen, sd = float(precision @ log_ratio / precision.sum()), float(precision.sum() ** -0.5)
-    prior = np.exp(-0.5 * ((_LOSS - HONEST_LOSS) / HONEST_LOSS_SD) ** 2)
+    prior = (1 + ((_LOSS - HONEST_LOSS) / HONEST_LOSS_SD) ** 2 / 4) ** -2.5
     prior /= prior.sum()
 
     def fits(loss: Floats) -> Floats:
@@ -179,8 +175,7 @@ def coloured(table: NDArray[np.int64]) -> tuple[float, tuple[float, float]]:
     scale = np.minimum(lost[:-1] / max(float(lost[-1]), 1e-6), 1.0)
     weight = with_colour / with_colour.sum()
     one, two = float(weight @ scale), float(weight @ scale**2)
-    mean = 1 - p + p * one
-    return p, (mean, float(np.sqrt(max(1 - p + p * two - mean**2, 0.0))))
+    return p, (one, float(np.sqrt(max(two - one**2, 0.0))))
 
 
 def _staying_out(loss: Floats, missed: float, out: float) -> Floats:

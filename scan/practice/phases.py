@@ -14,7 +14,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.practice.cost import Costs, costs_of
+from shortpencil.scan.practice.cost import Costs, Spread, costs_of
 from shortpencil.scan.practice.evidence import NO_PHASE, Evidence, first_throws_known
 from shortpencil.scan.practice.marks import Marks, marks_of
 from shortpencil.scan.practice.model import (
@@ -40,7 +40,7 @@ HALF_LIFE_ROUNDS = 5.0
 #: Rounds older than this many half-lives (weight below 1/32) are left out of what is called recent.
 RECENT_HALF_LIVES = 5
 
-_COST_NODES = 25
+_COST_NODES = 40
 _GRID = 160
 _SMALLEST_COST_STROKES = 0.02
 
@@ -164,7 +164,7 @@ def phases_of(
     highest = np.full(len(ids), np.nan) if counted else p_largest_rate(alpha, beta)
     unsure = np.zeros(len(ids)) if counted else _throws_unsure(thrown[recent], weight)
     lost = [
-        _StrokesLost(per_round[k], alpha[k], beta[k], costs.saved[k], costs.saved_sd[k], float(unsure[k]))
+        _StrokesLost(per_round[k], alpha[k], beta[k], costs.saving(k), float(unsure[k]))
         for k in range(len(ids))
     ]
     most = p_largest([s.quantile for s in lost], [s.cdf for s in lost])
@@ -185,8 +185,8 @@ def phases_of(
                 ),
                 all=_window("all rounds", misses[:, k], marked[:, k], factors[k]),
                 misses_a_round=float(weight @ misses[recent, k] / weight.sum()),
-                cost=costs.interval(k),
-                saved_a_miss=costs.saved_interval(k),
+                cost=costs.cost(k).interval(),
+                saved_a_miss=costs.saving(k).interval(),
                 strokes_a_round=lost[k].interval(),
                 p_highest_rate=float(highest[k]),
                 p_costs_most=float(most[k]),
@@ -366,15 +366,12 @@ class _StrokesLost:
     the error of the throws, `throws_unsure` as a share of them, is added to the cost's.
     """
 
-    def __init__(
-        self, throws_a_round: float, a: float, b: float, cost: float, cost_sd: float, throws_unsure: float
-    ) -> None:
-        from shortpencil.scan.practice.special import betainc, ndtri
+    def __init__(self, throws_a_round: float, a: float, b: float, cost: Spread, throws_unsure: float) -> None:
+        from shortpencil.scan.practice.special import betainc
 
-        cost_share = cost_sd / max(cost, _SMALLEST_COST_STROKES)
+        cost_share = cost.total_sd / max(cost.mean, _SMALLEST_COST_STROKES)
         rate_share = float(np.sqrt(b / (a * (a + b + 1))))
-        wider = float(np.hypot(cost_sd, throws_unsure * cost))
-        nodes = cost + wider * ndtri((np.arange(_COST_NODES) + 0.5) / _COST_NODES)
+        nodes = cost.quantiles((np.arange(_COST_NODES) + 0.5) / _COST_NODES, throws_unsure)
         scale = np.maximum(nodes, _SMALLEST_COST_STROKES) * max(throws_a_round, 1e-9)
         self.mean = float(scale.mean()) * a / (a + b)
         self.learnt = (self.mean * float(np.hypot(rate_share, throws_unsure)), self.mean * cost_share)

@@ -6,8 +6,8 @@ Players of the worlds in `tests/practice/worlds.py`, whose truth is known. On ea
 doubtful: marks, scores, distances of putts. Their posterior is simulated: a probability between one half and
 0.98 that comes true as often as it says, for each answer (`Reader`). What is told of each player is compared
 with the truth in four ways of treating these values: reviewed (known as they are), carried by their
-probability, left out (unknown), and taken as the reader guesses. A share covered has a standard error of about
-0.9 points for 1,000 players. The curve's is told twice: exactly, and as it is told, in whole percent.
+probability, left out (unknown), and taken as the reader guesses. A share covered has a standard error of
+about 0.9 points for 1,000 players. The curve's is told twice: exactly, and as it is told, in whole percent.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import marks
-from shortpencil.scan.practice.cost import costs_of
+from shortpencil.scan.practice.cost import Spread, costs_of
 from shortpencil.scan.practice.evidence import bare_throws, evidence_of, only_misses
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.phases import phases_of
@@ -118,19 +118,35 @@ def test_coloured_putts_are_noticed_and_honest_ones_hardly_ever():
     told = [marks.marks_of(e) for e in worlds.cards_of(played, g)]
     assert sum(p >= 0.5 for p in honest) <= 2
     assert sum(m.p_coloured >= 0.5 for m in told) >= 9
-    noticed = next(m for m in told if m.p_coloured >= 0.9)
+    noticed = next(m for m in told if m.p_coloured >= 0.7)
     assert noticed.cost_scale[0] < 0.9
     assert noticed.cost_scale[1] > 0.05
 
 
 def test_colour_makes_a_putt_cheaper_and_its_range_wider_and_leaves_the_others():
     (e,) = some("plain", rounds=10)
-    m = replace(marks.marks_of(e), cost_scale=(0.6, 0.2))
+    m = replace(marks.marks_of(e), p_coloured=0.5, cost_scale=(0.6, 0.2))
     costs = costs_of(e)
     got = m.costs(costs)
-    assert got.mean[2] == pytest.approx(0.6 * costs.mean[2])
-    assert got.sd[2] > 0.6 * costs.sd[2]
-    assert got.mean[:2] == pytest.approx(costs.mean[:2])
+    assert got.cost(2).mean == pytest.approx(0.8 * costs.mean[2])
+    assert got.cost(2).total_sd > costs.sd[2]
+    assert [got.cost(k).mean for k in (0, 1)] == pytest.approx(costs.mean[:2])
+
+
+def test_a_small_chance_of_colour_moves_the_low_end_of_a_range_and_not_the_high_one():
+    plain, one_in_ten = Spread(0.5, 0.05), Spread(0.5, 0.05, p=0.1, scale=0.4, doubt=0.1)
+    a, b = plain.interval(), one_in_ten.interval()
+    assert a.high - b.high == pytest.approx(0.05 * (1.645 - 1.593), abs=1e-3)  # the honest ones' .9444
+    # half of the coloured ones, about 0.2 (sd .059), are below the low end
+    assert b.low == pytest.approx(0.2, abs=0.02)
+    assert one_in_ten.mean == pytest.approx(0.5 * (0.9 + 0.1 * 0.4))
+    # against a hundred thousand draws
+    g = np.random.default_rng(3)
+    sd = np.hypot(0.05 * 0.4, 0.55 * 0.1)
+    drawn = np.where(g.random(100_000) < 0.1, g.normal(0.2, sd, 100_000), g.normal(0.5, 0.05, 100_000))
+    shares = np.array([0.03, 0.2, 0.3, 0.7, 0.95])
+    assert one_in_ten.quantiles(shares) == pytest.approx(np.quantile(drawn, shares), abs=0.004)
+    assert one_in_ten.total_sd == pytest.approx(drawn.std(), abs=0.002)
 
 
 def test_pooled_log_odds_ratio_and_the_chance_of_staying_out():
@@ -140,7 +156,8 @@ def test_pooled_log_odds_ratio_and_the_chance_of_staying_out():
     table[1] = [[10, 40], [30, 20]]
     p, (scale, _) = marks.coloured(table)
     assert p < 0.1
-    assert 0.95 < scale <= 1.0
+    # from 1.747 with colour to .2 to 1.2 without: the same shares, and .2 to .8 of the difference
+    assert 0.2 < scale < 0.8
     # the shares of misses and of putts that stay out are held: no loss, no difference
     assert marks._staying_out(np.array([0.0]), 0.5, 0.4) == pytest.approx(0.0, abs=1e-9)
     assert marks._staying_out(np.array([np.log(6)]), 0.5, 0.4) == pytest.approx(0.4, abs=1e-6)

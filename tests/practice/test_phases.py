@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import phases
-from shortpencil.scan.practice.cost import Costs
+from shortpencil.scan.practice.cost import Costs, Spread
 from shortpencil.scan.practice.evidence import evidence_of
 from tests.practice.invented import Player, hole, one_round, rounds_of, throw
 
@@ -43,7 +43,7 @@ def test_one_round_interval_is_jeffreys_widened_by_the_usual_factor():
 
 def test_strokes_lost_against_simulation():
     truth = [(18.0, 8.5, 10.5, 0.40, 0.10), (22.0, 6.5, 14.5, 0.55, 0.12), (27.0, 7.5, 20.5, 0.60, 0.15)]
-    lost = [phases._StrokesLost(*t, 0.0) for t in truth]
+    lost = [phases._StrokesLost(*t[:3], Spread(*t[3:]), 0.0) for t in truth]
     generator = np.random.default_rng(2)
     draws = [
         n * generator.beta(a, b, 400_000) * np.maximum(0.02, generator.normal(c, sd, 400_000))
@@ -59,8 +59,8 @@ def test_strokes_lost_against_simulation():
 
 
 def test_an_unsure_number_of_throws_widens_the_range():
-    sure = phases._StrokesLost(22.0, 60.5, 140.5, 0.55, 0.05, 0.0).interval()
-    unsure = phases._StrokesLost(22.0, 60.5, 140.5, 0.55, 0.05, 0.04).interval()
+    sure = phases._StrokesLost(22.0, 60.5, 140.5, Spread(0.55, 0.05), 0.0).interval()
+    unsure = phases._StrokesLost(22.0, 60.5, 140.5, Spread(0.55, 0.05), 0.04).interval()
     assert unsure.low < sure.low < sure.high < unsure.high
     same = phases._throws_unsure(np.array([[18, 20, 30]] * 40), np.ones(40))
     varied = phases._throws_unsure(np.array([[18, 16, 30], [18, 24, 30]] * 20), np.ones(40))

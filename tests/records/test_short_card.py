@@ -87,7 +87,7 @@ def test_what_a_missed_drive_costs_is_learnt_from_short_cards() -> None:
         rounds.append(round_from_reading(FORM, card, recorded_at=WHEN))
     costs = costs_of(evidence_of(rounds))
     assert costs.mean[0] == pytest.approx(1.0, abs=0.15)
-    assert costs.mean[1:].tolist() == [0.5, 0.5], "of the others nothing is known but what is believed"
+    assert 0.5 < costs.mean[1] == costs.mean[2] < 0.75, "of the others only what dear drives make likely"
 
 
 @pytest.mark.parametrize("name", ["round18", "short18"])
