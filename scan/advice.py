@@ -84,6 +84,7 @@ class Advice:
     putting: Putting
     effect: Effect | str | None
     tested: Sequence[Tested]
+    possible: tuple[Evidence, ...] = ()
 
     @property
     def unit(self) -> str:
@@ -105,6 +106,7 @@ class Advice:
             tested=self.tested,
             choice=self.choice,
             pictures=_pictures(self.focus, self.about.pictures) if with_pictures else None,
+            possible=self.possible,
         )
 
     def season(self, player: str | None = None, *, months: int = 12) -> Season | str:
@@ -125,6 +127,7 @@ class Advice:
             self.plan.aim.count,
             player=player or rounds[-1].player,
             months=months,
+            possible=self.possible,
         )
 
 
@@ -195,7 +198,7 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
         return " ".join([why_no_focus(evidence) or "Nothing can be named yet.", *found.said])
     ids = evidence.phase_ids
     sessions, tests = _practised(found.sets, found.told, drills, ids)
-    choice = choice_of(evidence, focus, sessions, tests, laws=_laws(found, drills, ids))
+    choice = choice_of(evidence, focus, sessions, tests, laws=_laws(found, drills, ids), possible=possible)
     target = target_of_choice(choice, evidence, focus, labels)
     unit = found.rounds[-1].unit
     putting = pooled_putting([putting_of(one, unit) for one in possible or (evidence,)])
@@ -223,6 +226,7 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
         putting,
         effect,
         practice_results(found.sets),
+        possible,
     )
 
 
@@ -426,13 +430,15 @@ _FOCUS_ROUNDS = 40
 
 def _foci(rounds: list[Round], evidence: Evidence, months: int) -> list[tuple[date, str]]:
     """Return what cost most as of the end of each month with rounds."""
+    from shortpencil.scan.practice.doubt import possible_evidence
     from shortpencil.scan.practice.evidence import evidence_of
     from shortpencil.scan.practice.focus import focus_of
     from shortpencil.scan.practice.season import months_with_rounds
 
     found = []
     for first, count in months_with_rounds(evidence, months):
-        focus = focus_of(evidence_of(rounds[max(0, count - _FOCUS_ROUNDS) : count]))
+        some = rounds[max(0, count - _FOCUS_ROUNDS) : count]
+        focus = focus_of(evidence_of(some), possible=possible_evidence(some))
         if focus is not None:
             found.append((first, focus.phase))
     return found

@@ -122,6 +122,7 @@ def choice_of(
     tests: Sequence[OfTen] = (),
     *,
     laws: Laws | None = None,
+    possible: Sequence[Evidence] = (),
 ) -> Choice:
     """Return what to practise next.
 
@@ -130,10 +131,12 @@ def choice_of(
     evidence, focus : of one player's rounds
     sessions, tests : what is known of practice, oldest first
     laws : what a group says of how practice works, or None
+    possible : where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`);
+        what is believed is the mean over them
     """
-    marks, now, told = counts_of(evidence, sessions, tests)
-    belief = learnt(marks, now, told, laws, phases=len(evidence.phases))
-    throws = _throws_a_round(evidence, focus)
+    draws = possible or (evidence,)
+    belief = _believed(draws, sessions, tests, laws)
+    throws = np.mean([_throws_a_round(one, focus) for one in draws], axis=0)
     cost = np.array([max(p.cost.middle, SMALLEST_COST_STROKES) for p in focus.phases])
     cost_sd = np.array([(p.cost.high - p.cost.low) / (2 * normal_quantile()) for p in focus.phases])
     seen = (evidence.marked.sum(axis=0) > 0).astype(float)
@@ -162,6 +165,17 @@ def choice_of(
         known_sessions=len(sessions),
         p_steady=float(belief.p_alike()[0]),
     )
+
+
+def _believed(
+    draws: Sequence[Evidence], sessions: Sequence[Session], tests: Sequence[OfTen], laws: Laws | None
+) -> Belief:
+    """Return what rounds, sessions and tests tell of how practice works, on average over draws."""
+    each = []
+    for one in draws:
+        marks, now, told = counts_of(one, sessions, tests)
+        each.append(learnt(marks, now, told, laws, phases=len(one.phases)))
+    return replace(each[0], weight=np.mean([belief.weight for belief in each], axis=0))
 
 
 def target_of_choice(

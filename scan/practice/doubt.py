@@ -73,6 +73,15 @@ def pooled_interval(found: Sequence[Interval], low: float = -np.inf, high: float
     )
 
 
+def pooled_chance(p_values: Sequence[float]) -> float:
+    """Return one p value for those of several draws: their mean.
+
+    A normal deviate z of variance 1 whose draws have the variance B around their mean is, by Rubin's rules,
+    the mean over the root of 1 + B; and where z is normal, its tail there is the mean of the draws' tails.
+    """
+    return float(np.mean(p_values))
+
+
 def pooled_phases(draws: Sequence[Sequence[PhaseEvidence]]) -> tuple[PhaseEvidence, ...]:
     """Return the phases' evidence of several draws as one."""
     return tuple(_pooled_phase(phase) for phase in zip(*draws, strict=True))

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.scan.practice import words
+from shortpencil.scan.practice.doubt import pooled_chance
 from shortpencil.scan.practice.evidence import Evidence, only_misses
 from shortpencil.scan.practice.model import Interval, jeffreys, spread_between, throws_for, trend
 from shortpencil.scan.practice.sessions import Session
@@ -98,7 +99,12 @@ class Judged:
         return any(h.phase == phase and h.verdict == "fell" for h in self.phases)
 
 
-def judged(evidence: Evidence, sessions: Sequence[Session], since: tuple[int, date] | None = None) -> Judged:
+def judged(
+    evidence: Evidence,
+    sessions: Sequence[Session],
+    since: tuple[int, date] | None = None,
+    possible: Sequence[Evidence] = (),
+) -> Judged:
     """Return whether practice helped.
 
     Parameters
@@ -107,7 +113,42 @@ def judged(evidence: Evidence, sessions: Sequence[Session], since: tuple[int, da
     sessions : all that are known, oldest first
     since : a phase practised since a day, where fewer than `LEAST_SESSIONS` of it are known from then on:
         its rounds from that day on are compared with those before
+    possible : where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`);
+        the chances are the means of theirs, the counts told are those of values that are known
     """
+    own = _of_one(evidence, sessions, since)
+    draws = [_of_one(one, sessions, since) for one in possible] or [own]
+    chance = {
+        k: pooled_chance([draw.chance[k] for draw in draws])
+        for k in own.chance
+        if all(k in draw.chance for draw in draws)
+    }
+    p = pooled_chance([p_together([draw.chance[k] for k in chance]) for draw in draws])
+    beyond = [draw.p_beyond for draw in draws if draw.p_beyond is not None]
+    p_beyond = pooled_chance(beyond) if len(beyond) == len(draws) else None
+    ids = evidence.phase_ids
+    verdict = EARLY if not chance else _verdict(p, p_beyond)
+    phases = tuple(
+        _helped(k, ids[k], own.misses, own.marked, dose, sessions, _phase_verdict(k, chance, verdict), chance)
+        for k, dose in own.doses.items()
+        if k in chance or own.times[k]
+    )
+    return Judged(verdict, p, p_beyond, phases)
+
+
+@dataclass(frozen=True, slots=True)
+class _Of:
+    """What one draw of rounds says: counts, doses and sessions by phase, and how surprising each fall is."""
+
+    misses: Floats
+    marked: Floats
+    doses: Mapping[int, Floats]
+    times: Mapping[int, int]
+    chance: Mapping[int, float]
+    p_beyond: float | None
+
+
+def _of_one(evidence: Evidence, sessions: Sequence[Session], since: tuple[int, date] | None) -> _Of:
     at, misses, marked = _compared_rounds(evidence)
     doses = {k: _dose(at, [s for s in sessions if s.phase == k]) for k in range(misses.shape[1])}
     times = {k: sum(s.phase == k for s in sessions) for k in doses}
@@ -123,16 +164,8 @@ def judged(evidence: Evidence, sessions: Sequence[Session], since: tuple[int, da
         for k in doses
         if times[k] >= LEAST_SESSIONS and _enough(doses[k], marked[:, k])
     }
-    p = p_together(list(chance.values()))
     p_beyond = _p_beyond(misses, marked, {k: doses[k] for k in chance})
-    ids = evidence.phase_ids
-    verdict = EARLY if not chance else _verdict(p, p_beyond)
-    phases = tuple(
-        _helped(k, ids[k], misses, marked, doses[k], sessions, _phase_verdict(k, chance, verdict), chance)
-        for k in doses
-        if k in chance or times[k]
-    )
-    return Judged(verdict, p, p_beyond, phases)
+    return _Of(misses, marked, doses, times, chance, p_beyond)
 
 
 def _verdict(p: float, p_beyond: float | None) -> str:

@@ -8,12 +8,14 @@ question, answered in `cost`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.scan.practice.doubt import pooled_interval
 from shortpencil.scan.practice.evidence import Evidence
 from shortpencil.scan.practice.model import LEVEL, Interval, normal_quantile
 
@@ -64,6 +66,29 @@ class Luck:
     holes: int
     compared_rounds: int
     surprises: tuple[HoleSurprise, ...]
+
+
+def pooled_luck(found: Sequence[Luck | None]) -> Luck | None:
+    """Return what several draws of whole rounds say of a round's luck; None where one can't tell.
+
+    Holes are named where score and execution disagree in most draws.
+    """
+    known = [one for one in found if one is not None]
+    if len(known) < len(found) or not known:
+        return None
+    holes: dict[int, list[HoleSurprise]] = {}
+    for one in known:
+        for surprise in one.surprises:
+            holes.setdefault(surprise.number, []).append(surprise)
+    often = [of for of in holes.values() if 2 * len(of) > len(known)]
+    told = [replace(of[0], strokes=float(np.mean([s.strokes for s in of]))) for of in often]
+    return Luck(
+        score=round(float(np.mean([one.score for one in known]))),
+        strokes=pooled_interval([one.strokes for one in known]),
+        holes=known[0].holes,
+        compared_rounds=known[0].compared_rounds,
+        surprises=tuple(sorted(told, key=lambda s: -abs(s.strokes))[:3]),
+    )
 
 
 def luck_of(evidence: Evidence, at: int) -> Luck | None:

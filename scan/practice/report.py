@@ -17,7 +17,7 @@ from shortpencil.scan.practice.evidence import Evidence, rated
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.helped import EARLY, OTHER_REASONS, judged_sentence
 from shortpencil.scan.practice.helped import sentence as helped_sentence
-from shortpencil.scan.practice.luck import Luck, luck_of
+from shortpencil.scan.practice.luck import Luck, luck_of, pooled_luck
 from shortpencil.scan.practice.model import jeffreys
 from shortpencil.scan.practice.over_time import Change, Noticed, OfLength, changes_of, lengths_of, noticed_in
 from shortpencil.scan.practice.plan import Plan
@@ -69,8 +69,12 @@ def report_of(
     tested: Sequence[Tested] = (),
     choice: Choice | None = None,
     pictures: Mapping[tuple[str, int], bytes] | None = None,
+    possible: Sequence[Evidence] = (),
 ) -> Report:
-    """Return the report of one player's rounds; `putting` if it was worked out already."""
+    """Return the report of one player's rounds; `putting` if it was worked out already.
+
+    `possible`: where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`).
+    """
     # Cards with only misses marked have no rates to follow over time.
     of_rates = rated(evidence)
     return Report(
@@ -81,11 +85,11 @@ def report_of(
         plan=plan,
         putting=putting or putting_of(evidence, unit),
         tables=two_by_two(of_rates),
-        luck=luck_of(evidence, evidence.rounds - 1),
+        luck=pooled_luck([luck_of(one, one.rounds - 1) for one in possible or (evidence,)]),
         lengths=lengths_of(of_rates, focus.number),
         changes=changes_of(of_rates),
         noticed=noticed_in(of_rates),
-        spots=spots_of(evidence, lambda metres: length(metres, unit)),
+        spots=spots_of(evidence, lambda metres: length(metres, unit), possible),
         effect=effect,
         tested=tuple(tested),
         choice=choice,

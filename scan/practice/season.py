@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
+from shortpencil.scan.practice.doubt import pooled_interval
 from shortpencil.scan.practice.evidence import Evidence
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
@@ -94,6 +95,7 @@ def season_of(
     *,
     player: str | None = None,
     months: int = MOST_MONTHS,
+    possible: Sequence[Evidence] = (),
 ) -> Season:
     """Return the season up to the newest day.
 
@@ -105,13 +107,13 @@ def season_of(
     foci : what cost most as of the end of each month with rounds, by the first day of that month
     reach : what the plan of the next session aims at in the test of ten
     months : how many months back, the newest one included
+    possible : where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`)
     """
     days = [h.day for h in evidence.heads]
     known = [d for d in days if d is not None] + [s.day for s in sessions]
     last = max(known)
     start = _months_before(last.replace(day=1), months - 1)
     first = max(start, min(known).replace(day=1))
-    within = [d for d in known if d >= first]
     mine = tuple(s for s in sessions if s.day >= first)
     tested = tuple(t for t in tests if t.day >= first)
     until = last + timedelta(days=30)
@@ -120,14 +122,14 @@ def season_of(
     lengths = by_use(holes[np.array([d is not None and d >= first for d in days], bool)])
     return Season(
         player=player,
-        first=min(within),
+        first=min(d for d in known if d >= first),
         last=last,
         rounds=sum(d is not None and d >= first for d in days),
-        months=_months(evidence, mine, dict(foci), first, last, np.isin(holes, lengths[:1])),
+        months=_months(possible or (evidence,), mine, dict(foci), first, last, lengths[:1]),
         holes=lengths[0] if len(lengths) > 1 else None,
         sessions=mine,
         tests=tested,
-        judged=judged(evidence, sessions),
+        judged=judged(evidence, sessions, possible=possible),
         focus=focus,
         choice=choice,
         aim=_aim(choice, weeks, tests, reach, until),
@@ -154,40 +156,65 @@ def months_with_rounds(evidence: Evidence, months: int = MOST_MONTHS) -> list[tu
 
 
 def _months(
-    evidence: Evidence,
+    draws: Sequence[Evidence],
     sessions: Sequence[Session],
     foci: dict[date, str],
     first: date,
     last: date,
-    of_one_length: NDArray[np.bool_],
+    length: NDArray[np.int64],
 ) -> tuple[Month, ...]:
-    month_of = [h.day.replace(day=1) if h.day else None for h in evidence.heads]
-    factor = [
-        spread_between(evidence.misses[-90:, k], evidence.marked[-90:, k]).factor
-        for k in range(len(evidence.phases))
-    ]
+    """Return the months; rates are of rounds of so many holes, since 9 and 18 never share a chart."""
+    count = len(draws[0].phases)
+    counted = [_Rates.of_rounds(one, length) for one in draws]
     result = []
     at = first.replace(day=1)
     while at <= last:
-        of = np.array([m == at for m in month_of], dtype=bool)
-        alike = of & of_one_length  # 9 and 18 holes never share a chart
-        rates = []
-        for k in range(len(evidence.phases)):
-            x, n = float(evidence.misses[alike, k].sum()), float(evidence.marked[alike, k].sum())
-            told = jeffreys(x / factor[k], n / factor[k])
-            rates.append(Interval(told.low, x / n, told.high) if n else None)
+        each = [one.month(at) for one in counted]
+        rates: list[Interval | None] = []
+        for k in range(count):
+            told = [rate for month in each if (rate := month[k]) is not None]
+            rates.append(pooled_interval(told, 0.0, 1.0) if len(told) == len(each) else None)
         done = [s for s in sessions if s.day.replace(day=1) == at]
         result.append(
             Month(
                 first=at,
-                rounds=int(of.sum()),
+                rounds=sum(month == at for month in counted[0].of),
                 rates=tuple(rates),
-                sessions=tuple(sum(s.phase == k for s in done) for k in range(len(evidence.phases))),
+                sessions=tuple(sum(s.phase == k for s in done) for k in range(count)),
                 costs_most=foci.get(at),
             )
         )
         at = _months_before(at, -1)
     return tuple(result)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rates:
+    """Rounds with the month of each, which of them are of the usual length, and how much they differ."""
+
+    evidence: Evidence
+    of: tuple[date | None, ...]
+    alike: NDArray[np.bool_]
+    factor: tuple[float, ...]
+
+    @classmethod
+    def of_rounds(cls, evidence: Evidence, length: NDArray[np.int64]) -> _Rates:
+        factor = (
+            spread_between(evidence.misses[-90:, k], evidence.marked[-90:, k]).factor
+            for k in range(len(evidence.phases))
+        )
+        of = tuple(h.day.replace(day=1) if h.day else None for h in evidence.heads)
+        return cls(evidence, of, np.isin(holes_of_rounds(evidence), length), tuple(factor))
+
+    def month(self, first: date) -> list[Interval | None]:
+        """Return the miss rates of a month by phase, None without marks."""
+        at = np.array([month == first for month in self.of], dtype=bool) & self.alike
+        rates: list[Interval | None] = []
+        for k, factor in enumerate(self.factor):
+            x, n = float(self.evidence.misses[at, k].sum()), float(self.evidence.marked[at, k].sum())
+            told = jeffreys(x / factor, n / factor)
+            rates.append(Interval(told.low, x / n, told.high) if n else None)
+        return rates
 
 
 def _months_before(first: date, months: int) -> date:

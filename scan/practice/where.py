@@ -4,11 +4,14 @@ Asking about eighteen holes and three phases finds something by chance alone. So
 once, adjusted for how many they are (Benjamini and Hochberg 1995), and told are only those that stand out. A
 range is drawn towards the others of its kind by as much as these are alike (a hole's misses towards those of
 the other holes), since whatever is picked for standing out does so partly by chance.
+
+Where values are doubtful each question is asked of every draw of whole rounds that may be true: its p value
+is the mean of the draws' (`doubt.pooled_chance`), its range theirs and what they differ by.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import sqrt
 
@@ -17,6 +20,7 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import same_hole
+from shortpencil.scan.practice.doubt import pooled_chance, pooled_interval
 from shortpencil.scan.practice.evidence import MISS, NO_PHASE, UNMARKED, Evidence, only_misses
 from shortpencil.scan.practice.model import (
     LEVEL,
@@ -67,26 +71,56 @@ class Spot:
 @dataclass(frozen=True, slots=True)
 class _Asked:
     kind: str
+    about: str  # what tells it from the other questions of its kind, the same in every draw
     says: Callable[[], str]
     interval: Interval
     p: float
 
 
-def spots_of(evidence: Evidence, length: Callable[[float], str]) -> tuple[Spot, ...]:
-    """Return all places asked about, the most telling first; `length` says metres in the player's unit."""
-    full = ~only_misses(evidence)
-    asked = [
-        *_holes(evidence, full),
-        *_scores(evidence),
-        *_courses(evidence, full),
-        *_lengths(evidence, full, length),
-    ]
+def spots_of(
+    evidence: Evidence, length: Callable[[float], str], possible: Sequence[Evidence] = ()
+) -> tuple[Spot, ...]:
+    """Return all places asked about, the most telling first; `length` says metres in the player's unit.
+
+    `possible`: where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`).
+    """
+    asked = _together([_asked(one, length) for one in possible or (evidence,)])
     p_adjusted = adjusted([a.p for a in asked])
     spots = [
         Spot(a.kind, a.says() if q <= FALSE_SHARE else "", a.interval, a.p, float(q))
         for a, q in zip(asked, p_adjusted, strict=True)
     ]
     return tuple(sorted(spots, key=lambda s: s.p))
+
+
+def _asked(evidence: Evidence, length: Callable[[float], str]) -> list[_Asked]:
+    full = ~only_misses(evidence)
+    return [
+        *_holes(evidence, full),
+        *_scores(evidence),
+        *_courses(evidence, full),
+        *_lengths(evidence, full, length),
+    ]
+
+
+def _together(draws: Sequence[list[_Asked]]) -> list[_Asked]:
+    """Return the questions that every draw can be asked, each with what all draws say.
+
+    The counts told are those of the draw nearest to the mean of all.
+    """
+    if len(draws) == 1:
+        return draws[0]
+    by_question = [{(a.kind, a.about): a for a in draw} for draw in draws]
+    result = []
+    for question, first in by_question[0].items():
+        found = [draw[question] for draw in by_question if question in draw]
+        if len(found) < len(draws):
+            continue
+        interval = pooled_interval([a.interval for a in found])
+        nearest = min(found, key=lambda a: abs(a.interval.middle - interval.middle))
+        p = pooled_chance([a.p for a in found])
+        result.append(_Asked(first.kind, first.about, nearest.says, interval, p))
+    return result
 
 
 def _holes(evidence: Evidence, full: Mask) -> list[_Asked]:
@@ -117,6 +151,7 @@ def _holes(evidence: Evidence, full: Mask) -> list[_Asked]:
                 asked.append(
                     _Asked(
                         "hole",
+                        f"{_where(evidence, int(np.flatnonzero(hole == h)[0]))} {phase}",
                         _hole_says(evidence, int(np.flatnonzero(hole == h)[0]), phase, own, usual, interval),
                         interval,
                         _fisher(own, rest),
@@ -176,7 +211,15 @@ def _of_par(
         interval = _drawn_strokes(float(g.mean()), float(e), between)
         p = float(2 * stdtr(max(free, 1), -abs(z)))
         first = int(np.flatnonzero(hole == h)[0])
-        asked.append(_Asked("score", _score_says(evidence, first, len(g), interval, par), interval, p))
+        asked.append(
+            _Asked(
+                "score",
+                _where(evidence, first),
+                _score_says(evidence, first, len(g), interval, par),
+                interval,
+                p,
+            )
+        )
     return asked
 
 
@@ -208,7 +251,7 @@ def _courses(evidence: Evidence, full: Mask) -> list[_Asked]:
             says = _against(
                 f"{name}: {{}} of {{}} {words.MANY[phase]} missed", own, rest, interval, "elsewhere"
             )
-            asked.append(_Asked("course", says, interval, _fisher(own, rest, factor)))
+            asked.append(_Asked("course", f"{name} {phase}", says, interval, _fisher(own, rest, factor)))
     return asked
 
 
@@ -240,7 +283,7 @@ def _lengths(evidence: Evidence, full: Mask, length: Callable[[float], str]) -> 
         interval = jeffreys(own[0] / factor, own[1] / factor)
         label = f"{what.format(length(middle))}: {{}} of {{}} missed"
         says = _against(label[0].upper() + label[1:], own, rest, interval, "on shorter ones")
-        asked.append(_Asked("length", says, interval, _two_sided(z / sqrt(factor))))
+        asked.append(_Asked("length", what, says, interval, _two_sided(z / sqrt(factor))))
     return asked
 
 
@@ -312,6 +355,12 @@ def _course(evidence: Evidence) -> NDArray[np.int64]:
     names: dict[tuple[str | None, str | None], int] = {}
     of_round = [names.setdefault((h.course, h.layout), len(names)) for h in evidence.heads]
     return np.asarray(of_round, dtype=np.int64)[evidence.hole_round]
+
+
+def _where(evidence: Evidence, at: int) -> str:
+    """Return what tells a hole from others, in every draw the same."""
+    head = evidence.heads[evidence.hole_round[at]]
+    return f"{head.course} {head.layout} {evidence.hole_number[at]} {evidence.hole_par[at]}"
 
 
 def _hole_name(evidence: Evidence, at: int) -> str:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
 
+from shortpencil.scan.practice.choice import choice_of
 from shortpencil.scan.practice.doubt import (
     doubt_remark,
     pooled_causes,
+    pooled_chance,
     pooled_interval,
     pooled_phases,
     pooled_putting,
@@ -17,9 +20,14 @@ from shortpencil.scan.practice.doubt import (
 )
 from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.helped import judged
+from shortpencil.scan.practice.luck import luck_of, pooled_luck
 from shortpencil.scan.practice.model import Interval, normal_quantile
 from shortpencil.scan.practice.phases import phases_of
 from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.practice.season import season_of
+from shortpencil.scan.practice.sessions import Session
+from shortpencil.scan.practice.where import spots_of
 from shortpencil.scan.records.rounds import Round, Value
 from tests.practice.invented import Player, rounds_of
 
@@ -55,6 +63,68 @@ def test_ranges_are_pooled_by_rubins_rules() -> None:
     # within 1, between 2, so that 1 + 1.5 * 2 = 4: a standard deviation of 2
     assert found.middle == pytest.approx(2.0)
     assert (found.low, found.high) == pytest.approx((2 - 2 * z, 2 + 2 * z))
+
+
+def test_the_mean_of_p_values_is_the_p_value_by_rubins_rules() -> None:
+    """z of variance 1, draws of it with variance 0.5 around 2: the tail of 2 / root of 1.5."""
+    from scipy.stats import norm
+
+    draws = norm.sf(np.random.default_rng(5).normal(2.0, 0.5**0.5, 200_000))
+    assert pooled_chance(list(draws)) == pytest.approx(norm.sf(2.0 / 1.5**0.5), abs=5e-4)
+
+
+LONG = rounds_of(Player(name="Wren", miss=(0.5, 0.3, 0.3)), 16, np.random.default_rng(11))
+#: The drives of the last five rounds are doubtful, in truth all as they stand.
+LATELY_DOUBTED = [*LONG[:-5], *(doubted(played, 0.7) for played in LONG[-5:])]
+SESSIONS = [Session(played.day + timedelta(days=2), 0) for played in LONG[6:] if played.day]
+
+
+def test_where_luck_and_the_season_say_the_same_of_draws_that_agree() -> None:
+    evidence = evidence_of(LONG)
+    twice = (evidence, evidence)
+    for pooled, one in zip(spots_of(evidence, str, twice), spots_of(evidence, str), strict=True):
+        assert (pooled.kind, pooled.says, pooled.p) == (one.kind, one.says, pytest.approx(one.p))
+        assert pooled.interval.low == pytest.approx(one.interval.low)
+        assert pooled.interval.high == pytest.approx(one.interval.high)
+    luck = luck_of(evidence, 15)
+    assert luck is not None
+    both = pooled_luck([luck, luck])
+    assert both is not None
+    assert both.surprises == luck.surprises
+    assert both.strokes.low == pytest.approx(luck.strokes.low)
+    assert judged(evidence, SESSIONS, possible=twice) == judged(evidence, SESSIONS)
+    focus = focus_of(evidence)
+    assert focus is not None
+    once = choice_of(evidence, focus, SESSIONS)
+    assert choice_of(evidence, focus, SESSIONS, possible=twice) == once
+    assert pooled_luck([luck, None]) is None
+
+
+def test_where_luck_and_the_season_weigh_doubtful_values() -> None:
+    evidence, possible = evidence_of(LATELY_DOUBTED), possible_evidence(LATELY_DOUBTED)
+    assert evidence.marked[-1, 0] == 0, "left out, nothing would be known of the last drives"
+    luck = pooled_luck([luck_of(one, 15) for one in possible])
+    known = luck_of(evidence_of(LONG), 15)
+    assert luck is not None
+    assert known is not None
+    assert luck.score == known.score
+    wide = [one.strokes.high - one.strokes.low for one in (luck, known)]
+    assert wide[0] > wide[1]
+    drives = {s.says for s in spots_of(evidence_of(LONG), str)}
+    assert len(spots_of(evidence, str, possible)) >= len(drives)
+    without, carried = judged(evidence, SESSIONS), judged(evidence, SESSIONS, possible=possible)
+    assert 0 < carried.p < 1
+    assert carried.p != without.p
+    focus = focus_of(evidence, possible=possible)
+    assert focus is not None
+    choice = choice_of(evidence, focus, SESSIONS, possible=possible)
+    season = season_of(evidence, focus, choice, SESSIONS, (), (), 8, possible=possible)
+    exact = season_of(evidence_of(LONG), focus, choice, SESSIONS, (), (), 8)
+    told, true = (s.months[-1].rates[0] for s in (season, exact))
+    assert told is not None, "all of that month's drives are doubtful, and still there is a rate"
+    assert true is not None
+    assert told.low < true.middle < told.high
+    assert told.high - told.low > true.high - true.low
 
 
 def test_draws_that_agree_pool_to_themselves() -> None:
