@@ -133,6 +133,28 @@ def test_colour_makes_a_putt_cheaper_and_its_range_wider_and_leaves_the_others()
     assert [got.cost(k).mean for k in (0, 1)] == pytest.approx(costs.mean[:2])
 
 
+def test_an_honest_and_a_coloured_player_can_have_the_same_table():
+    """So no range of the true rate can hold for both: docs/advice-ranges.md, the world "biased"."""
+
+    def shares(missed, drops_clean, drops_missed, called_clean, called_missed):
+        good, bad = (1 - missed) * drops_clean, (1 - missed) * (1 - drops_clean)
+        dropped, stayed = missed * drops_missed, missed * (1 - drops_missed)
+        return [
+            good + dropped * called_clean,
+            dropped * (1 - called_clean),
+            bad * (1 - called_missed),
+            stayed + bad * called_missed,
+        ]
+
+    coloured = shares(0.25, 0.85, 0.40, 0.6, 0.3)
+    clean_in, missed_in, _, missed_out = coloured
+    rate = missed_in + missed_out
+    honest = shares(rate, clean_in / (1 - rate), missed_in / rate, 0.0, 0.0)
+    assert honest == pytest.approx(coloured)
+    # 22 % missed of which 18 % drop against 90 % of the clean ones, in truth 25 %, 40 % and 85 %
+    assert (rate, missed_in / rate, clean_in / (1 - rate)) == pytest.approx((0.224, 0.179, 0.899), abs=5e-4)
+
+
 def test_a_small_chance_of_colour_moves_the_low_end_of_a_range_and_not_the_high_one():
     plain, one_in_ten = Spread(0.5, 0.05), Spread(0.5, 0.05, p=0.1, scale=0.4, doubt=0.1)
     a, b = plain.interval(), one_in_ten.interval()
