@@ -161,7 +161,7 @@ def _months(
     foci: dict[date, str],
     first: date,
     last: date,
-    length: NDArray[np.int64],
+    length: Sequence[int],
 ) -> tuple[Month, ...]:
     """Return the months; rates are of rounds of so many holes, since 9 and 18 never share a chart."""
     count = len(draws[0].phases)
@@ -198,7 +198,7 @@ class _Rates:
     factor: tuple[float, ...]
 
     @classmethod
-    def of_rounds(cls, evidence: Evidence, length: NDArray[np.int64]) -> _Rates:
+    def of_rounds(cls, evidence: Evidence, length: Sequence[int]) -> _Rates:
         factor = (
             spread_between(evidence.misses[-90:, k], evidence.marked[-90:, k]).factor
             for k in range(len(evidence.phases))
