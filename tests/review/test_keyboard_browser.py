@@ -97,7 +97,7 @@ def test_everything_on_every_page_is_reached_in_order_and_seen(
     context = come_in(chromium, server, **LAPTOP)
     page = context.pages[0]
     found: dict[str, list[str]] = {}
-    for path in [*pages_of(serial), "/focus", f"/glance/{serial}", "/who"]:
+    for path in [*pages_of(serial), "/focus", f"/glance/{serial}", "/who", "/ask", "/capture"]:
         page.goto(server.base + path)
         faults = faults_by_keyboard(page)
         if faults:
