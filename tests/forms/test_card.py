@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import json
 import shutil
 import subprocess
 from functools import cache
@@ -211,7 +212,9 @@ def test_every_outline_is_printed_where_the_field_map_says(paper: str) -> None:
 @pytest.mark.parametrize(("form", "paper"), CARDS)
 def test_field_map_gives_the_same_layout_back(form: str, paper: str) -> None:
     layout = arrange(load_form(form, unit="ft"), PAPERS[paper]).layout
-    assert layout_from_json(layout_to_json(layout)) == layout
+    text = layout_to_json(layout)
+    assert layout_from_json(text) == layout
+    assert text == json.dumps(json.loads(text), ensure_ascii=False, indent=1)
 
 
 def test_built_in_editions_have_not_changed() -> None:
