@@ -10,11 +10,14 @@ same.
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 
 _PACKAGE = "scipy.special"
+_ASKED_BY_IT = ("scipy.linalg",)  # by its compiled module in SciPy 1.18, for the functions of LAPACK
 NAMES = (
     "bdtr",
     "betainc",
@@ -35,21 +38,31 @@ NAMES = (
 def functions() -> ModuleType:
     """Return a module with the functions of `NAMES`."""
     if _PACKAGE not in sys.modules:
-        import scipy
-
-        # A package that says where its modules are and runs nothing of its own stands in for a moment.
-        bare = ModuleType(_PACKAGE)
-        bare.__path__ = [str(Path(scipy.__file__).parent / "special")]
-        sys.modules[_PACKAGE] = bare
         try:
-            found = import_module(f"{_PACKAGE}._ufuncs")
+            with _bare(_PACKAGE, *_ASKED_BY_IT):
+                found = import_module(f"{_PACKAGE}._ufuncs")
             if all(hasattr(found, name) for name in NAMES):
                 return found
         except ImportError:
             pass
-        finally:
-            del sys.modules[_PACKAGE]
     return import_module(_PACKAGE)
+
+
+@contextmanager
+def _bare(*packages: str) -> Iterator[None]:
+    """Let packages that are not loaded give their modules meanwhile, and run nothing of their own."""
+    import scipy
+
+    missing = [name for name in packages if name not in sys.modules]
+    for name in missing:
+        bare = ModuleType(name)
+        bare.__path__ = [str(Path(scipy.__file__).parent.joinpath(*name.split(".")[1:]))]
+        sys.modules[name] = bare
+    try:
+        yield
+    finally:
+        for name in missing:
+            del sys.modules[name]
 
 
 _found = functions()
