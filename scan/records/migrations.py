@@ -189,7 +189,7 @@ def bring_up_to_date(
                 f"{name}: expected a store of shortpencil, found a database with other tables "
                 f"({', '.join(sorted(found)[:3])}…). Name another file or another database."
             )
-        tables.metadata.create_all(connection)
+        tables.metadata.create_all(connection, checkfirst=False)  # there are none
         connection.execute(tables.store_version.insert().values(id=1, version=newest))
         sealing.seal_all(connection)
         return True

@@ -10,6 +10,7 @@ import sqlite3
 import stat
 import threading
 import zipfile
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -178,9 +179,8 @@ def test_what_is_no_whole_backup_changes_nothing(saved: Path, tmp_path: Path) ->
 def test_a_damaged_store_is_not_backed_up_as_if_it_were_sound(tmp_path: Path) -> None:
     path = tmp_path / "rounds.sqlite"
     fill(path, cards=1)
-    with sqlite3.connect(path) as connection:
+    with closing(sqlite3.connect(path)) as connection, connection:
         connection.execute("UPDATE cards SET player = 'Jay'")
-    connection.close()
     with (
         open_store(path) as store,
         pytest.raises(RecordError, match="expected a sound store, found damage: card"),

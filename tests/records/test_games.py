@@ -9,6 +9,7 @@ import re
 import sqlite3
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -216,7 +217,7 @@ def test_misses_are_a_row_for_each_phase(tmp_path: Path) -> None:
         store.set_aside("8JSHR4Z5", WHEN, kept=True)
         store.put_back("8JSHR4Z5")
         assert store.damages() == ()
-    with sqlite3.connect(tmp_path / "rounds.sqlite") as direct:
+    with closing(sqlite3.connect(tmp_path / "rounds.sqlite")) as direct, direct:
         direct.execute("PRAGMA foreign_keys = ON")
         with pytest.raises(sqlite3.IntegrityError, match="FOREIGN KEY"):
             direct.execute("INSERT INTO throws (round, hole, throw, phase) VALUES ('R9', 1, 9, 'upshot')")
@@ -258,7 +259,7 @@ def test_a_store_of_version_7_gets_its_misses_as_rows_and_rounds_of_other_games(
         store.put_back("WXYZ2345")
         assert dict({line.id: line.misses for line in store.summaries()}["WXYZ2345"])["putt"] == 0
         assert store.damages() == ()
-    with sqlite3.connect(path) as now:
+    with closing(sqlite3.connect(path)) as now, now:
         assert now.execute("SELECT record FROM rounds WHERE id = 'ABCD2345'").fetchone() == (record,)
         tallies = now.execute("SELECT phase, tally FROM misses WHERE round = 'ABCD2345' ORDER BY place")
         assert tallies.fetchall() == [("drive", 1), ("approach", None), ("putt", None)]

@@ -2,6 +2,7 @@ import itertools
 import sqlite3
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
@@ -311,9 +312,8 @@ def test_a_file_that_is_no_database_is_refused(tmp_path):
 
 def test_another_program_s_database_is_refused(tmp_path):
     path = tmp_path / "other.sqlite"
-    with sqlite3.connect(path) as other:
+    with closing(sqlite3.connect(path)) as other, other:
         other.execute("CREATE TABLE birds (name TEXT)")
-    other.close()
     with pytest.raises(RecordError, match=r"database with other tables \(birds"):
         open_store(path)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -29,9 +30,8 @@ def shown_seen(html: str) -> str:
 
 
 def everything(place: Path) -> list[str]:
-    with sqlite3.connect(place) as connection:
+    with closing(sqlite3.connect(place)) as connection, connection:
         lines = list(connection.iterdump())
-    connection.close()
     return lines
 
 
