@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, TypeVar
 if TYPE_CHECKING:
     from shortpencil.scan.practice.choice import Choice
     from shortpencil.scan.practice.effect import Effect, Tested
-    from shortpencil.scan.practice.evidence import Evidence
     from shortpencil.scan.practice.focus import Focus
     from shortpencil.scan.practice.gains import Laws
+    from shortpencil.scan.practice.history import History
     from shortpencil.scan.practice.phases import PhasePrior
     from shortpencil.scan.practice.plan import DrillList, Plan
     from shortpencil.scan.practice.putting import Putting
@@ -75,7 +75,7 @@ class Advice:
     """What was worked out from one player's rounds: all that the screen, the report and the page tell."""
 
     about: OnePlayer
-    evidence: Evidence
+    history: History
     focus: Focus
     choice: Choice
     sessions: tuple[Session, ...]
@@ -84,7 +84,7 @@ class Advice:
     putting: Putting
     effect: Effect | str | None
     tested: Sequence[Tested]
-    possible: tuple[Evidence, ...] = ()
+    possible: tuple[History, ...] = ()
 
     @property
     def unit(self) -> str:
@@ -96,7 +96,7 @@ class Advice:
         from shortpencil.scan.practice.report import report_of
 
         return report_of(
-            self.evidence,
+            self.history,
             self.focus,
             self.plan,
             player=player or self.about.rounds[-1].player,
@@ -111,19 +111,19 @@ class Advice:
 
     def season(self, player: str | None = None, *, months: int = 12) -> Season | str:
         """Return the season of these rounds, `months` back from the newest day, or why there is none."""
-        from shortpencil.scan.practice.evidence import in_order
+        from shortpencil.scan.practice.history import in_order
         from shortpencil.scan.practice.season import season_of
 
         rounds = in_order(self.about.rounds)
         if not any(r.day for r in rounds):
             return "No round has a day, so there is no season to show. Write the date on the card."
         return season_of(
-            self.evidence,
+            self.history,
             self.focus,
             self.choice,
             self.sessions,
             self.tests,
-            _foci(rounds, self.evidence, months),
+            _foci(rounds, self.history, months),
             self.plan.aim.count,
             player=player or rounds[-1].player,
             months=months,
@@ -173,21 +173,21 @@ def advise(store: Store, asked: Asked | None = None, drills: DrillList | None = 
 
 def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
     from shortpencil.scan.practice.choice import choice_of, target_of_choice
-    from shortpencil.scan.practice.doubt import doubt_remark, pooled_putting, possible_evidence
+    from shortpencil.scan.practice.doubt import doubt_remark, pooled_putting, possible_histories
     from shortpencil.scan.practice.effect import effect_of, practice_results
-    from shortpencil.scan.practice.evidence import evidence_of
     from shortpencil.scan.practice.focus import focus_of, why_no_focus
+    from shortpencil.scan.practice.history import history_of
     from shortpencil.scan.practice.plan import plan_of
     from shortpencil.scan.practice.putting import putting_of
 
     found = _found(asked, store)
-    evidence = evidence_of(found.rounds)
-    prior = _prior(found, evidence.rounds)
+    history = history_of(found.rounds)
+    prior = _prior(found, history.rounds)
     labels = _labels(found.rounds, store)
-    possible = possible_evidence(found.rounds)
+    possible = possible_histories(found.rounds)
     doubt = doubt_remark(found.rounds) if possible else None
     focus = focus_of(
-        evidence,
+        history,
         half_life_rounds=asked.half_life,
         prior=prior,
         labels=labels,
@@ -195,29 +195,29 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
         remarks=[*([doubt] if doubt else []), *found.said],
     )
     if focus is None:
-        return " ".join([why_no_focus(evidence) or "Nothing can be named yet.", *found.said])
-    ids = evidence.phase_ids
+        return " ".join([why_no_focus(history) or "Nothing can be named yet.", *found.said])
+    ids = history.phase_ids
     sessions, tests = _practised(found.sets, found.told, drills, ids)
-    choice = choice_of(evidence, focus, sessions, tests, laws=_laws(found, drills, ids), possible=possible)
-    target = target_of_choice(choice, evidence, focus, labels)
+    choice = choice_of(history, focus, sessions, tests, laws=_laws(found, drills, ids), possible=possible)
+    target = target_of_choice(choice, history, focus, labels)
     unit = found.rounds[-1].unit
-    putting = pooled_putting([putting_of(one, unit) for one in possible or (evidence,)])
+    putting = pooled_putting([putting_of(one, unit) for one in possible or (history,)])
     plan = plan_of(
         target,
         asked.minutes,
         drills,
         under_16=asked.under_16,
-        success=_success(choice, drills, putting, tests, evidence),
+        success=_success(choice, drills, putting, tests, history),
         curve=putting.curve,
         unit=unit,
         repeat=any(t.phase == choice.number for t in tests),
     )
     began = _began(asked, found.sets, drills, ids)
     said = asked.practised is not None
-    effect = effect_of(evidence, *began, sessions, said=said) if began else None
+    effect = effect_of(history, *began, sessions, said=said) if began else None
     return Advice(
         found,
-        evidence,
+        history,
         focus,
         choice,
         sessions,
@@ -311,12 +311,12 @@ def _labels(rounds: Sequence[Round], store: Store) -> dict[str, str] | None:
 
 def _prior(found: OnePlayer, rounds: int) -> PhasePrior | None:
     """Return what the other players suggest, while this one has few rounds."""
-    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.history import history_of
     from shortpencil.scan.practice.players import LEAST_OTHERS, NEWCOMER_ROUNDS, prior_from
 
     if rounds >= NEWCOMER_ROUNDS or len(found.others) < LEAST_OTHERS:
         return None
-    return prior_from({name: evidence_of(rounds) for name, rounds in found.others.items()})
+    return prior_from({name: history_of(rounds) for name, rounds in found.others.items()})
 
 
 def _practised(
@@ -350,7 +350,7 @@ def _is_test(drill: str, drills: DrillList) -> bool:
 def _laws(found: OnePlayer, drills: DrillList, ids: Sequence[str]) -> Laws | None:
     """Return what the others' rounds say of how practice works, where enough of them have practised."""
     from shortpencil.scan.practice.choice import laws_of_group
-    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.history import history_of
     from shortpencil.scan.practice.players import LEAST_OTHERS
 
     practised = sorted({*found.others_sets, *found.others_told} & set(found.others))
@@ -359,7 +359,7 @@ def _laws(found: OnePlayer, drills: DrillList, ids: Sequence[str]) -> Laws | Non
     return laws_of_group(
         [
             (
-                evidence_of(found.others[name]),
+                history_of(found.others[name]),
                 *_practised(found.others_sets.get(name, []), found.others_told.get(name, []), drills, ids),
             )
             for name in practised
@@ -368,7 +368,7 @@ def _laws(found: OnePlayer, drills: DrillList, ids: Sequence[str]) -> Laws | Non
 
 
 def _success(
-    choice: Choice, drills: DrillList, putting: Putting, tests: Sequence[OfTen], evidence: Evidence
+    choice: Choice, drills: DrillList, putting: Putting, tests: Sequence[OfTen], history: History
 ) -> float | None:
     """Return the chance of one try of the test as things stand: by the last tests, else by the curve."""
     from shortpencil.scan.practice.sessions import lately
@@ -376,7 +376,7 @@ def _success(
     made, tries = lately(tests, choice.number)
     if tries:
         return made / tries
-    if choice.number != evidence.putt or putting.curve is None:
+    if choice.number != history.putt or putting.curve is None:
         return None
     test = next((d for d in drills.tests if choice.phase in d.phases), None)
     if test is None or not test.distances_m:
@@ -428,17 +428,17 @@ def load_drills(path: Path | None) -> DrillList:
 _FOCUS_ROUNDS = 40
 
 
-def _foci(rounds: list[Round], evidence: Evidence, months: int) -> list[tuple[date, str]]:
+def _foci(rounds: list[Round], history: History, months: int) -> list[tuple[date, str]]:
     """Return what cost most as of the end of each month with rounds."""
-    from shortpencil.scan.practice.doubt import possible_evidence
-    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.doubt import possible_histories
     from shortpencil.scan.practice.focus import focus_of
+    from shortpencil.scan.practice.history import history_of
     from shortpencil.scan.practice.season import months_with_rounds
 
     found = []
-    for first, count in months_with_rounds(evidence, months):
+    for first, count in months_with_rounds(history, months):
         some = rounds[max(0, count - _FOCUS_ROUNDS) : count]
-        focus = focus_of(evidence_of(some), possible=possible_evidence(some))
+        focus = focus_of(history_of(some), possible=possible_histories(some))
         if focus is not None:
             found.append((first, focus.phase))
     return found

@@ -210,12 +210,12 @@ def focus(rounds: Iterable[Round]) -> Focus | None:
     ...     print(shortpencil.focus(store.rounds()))
     None
     """
-    from shortpencil.scan.practice.evidence import evidence_of
     from shortpencil.scan.practice.focus import focus_of
     from shortpencil.scan.practice.games import of_one_game
+    from shortpencil.scan.practice.history import history_of
 
     found = of_one_game(rounds)
-    return focus_of(evidence_of(found.rounds), remarks=[found.left_out] if found.left_out else [])
+    return focus_of(history_of(found.rounds), remarks=[found.left_out] if found.left_out else [])
 
 
 def advise(store: Store, player: str | None = None, *, minutes: int = 30) -> Advice | str:
@@ -241,7 +241,7 @@ def advise(store: Store, player: str | None = None, *, minutes: int = 30) -> Adv
     >>> with shortpencil.open_store("advised.sqlite") as store:
     ...     kept = list(shortpencil.keep(store, photo))
     ...     advice = shortpencil.advise(store, minutes=30)
-    >>> advice.choice.phase in advice.evidence.phase_ids, advice.plan.minutes
+    >>> advice.choice.phase in advice.history.phase_ids, advice.plan.minutes
     (True, 30)
     """
     from shortpencil.scan import advice

@@ -34,7 +34,7 @@ REASONS = {
     "scan/cli/season.py": {"run_season": STORY},
     "scan/practice/card.py": {"_session": PICTURE},
     "scan/practice/effect.py": {"effect_of": ARITHMETIC},
-    "scan/practice/evidence.py": {"columns_of": KEYS, "evidence_of": KEYS},
+    "scan/practice/history.py": {"columns_of": KEYS, "history_of": KEYS},
     "scan/practice/focus.py": {"focus_of": ARITHMETIC},
     "scan/practice/focus_charts.py": {"_cross": PICTURE},
     "scan/practice/phases.py": {"phases_of": ARITHMETIC},

@@ -141,10 +141,10 @@ def _run_focus(args: argparse.Namespace) -> int:
 
         from shortpencil.scan.practice.as_json import focus_json
 
-        says = focus_json(found.evidence, found.focus, found.plan, found.effect, found.tested, found.choice)
+        says = focus_json(found.history, found.focus, found.plan, found.effect, found.tested, found.choice)
         print(json.dumps(says, ensure_ascii=False, indent=2))
     else:
-        print("\n".join(screen(found.evidence, found.focus, found.plan, found.choice)))
+        print("\n".join(screen(found.history, found.focus, found.plan, found.choice)))
         _print_effect(found, args.player)
     return DONE
 
@@ -204,9 +204,9 @@ def _write_report(path: Path, report: Report, paper: str) -> None:
 def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
     """Write the coach's page about every player with an alias."""
     from shortpencil.forms.files import write_whole
-    from shortpencil.scan.practice.doubt import possible_evidence
-    from shortpencil.scan.practice.evidence import evidence_of
+    from shortpencil.scan.practice.doubt import possible_histories
     from shortpencil.scan.practice.group_page import group_page
+    from shortpencil.scan.practice.history import history_of
     from shortpencil.scan.practice.plan import plan_of
     from shortpencil.scan.practice.players import group_of
 
@@ -222,9 +222,9 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
     if left_out:
         print(f"shortpencil: {left_out}", file=sys.stderr)
     group = group_of(
-        {a: evidence_of(rounds) for a, rounds in by_alias.items()},
+        {a: history_of(rounds) for a, rounds in by_alias.items()},
         args.half_life,
-        {a: possible_evidence(rounds) for a, rounds in by_alias.items()},
+        {a: possible_histories(rounds) for a, rounds in by_alias.items()},
     )
     plans = {
         alias: plan_of(focus, args.minutes, drills, under_16=args.under_16)

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from shortpencil.scan.practice.choice import Choice
     from shortpencil.scan.practice.effect import Effect, Tested
-    from shortpencil.scan.practice.evidence import Evidence
     from shortpencil.scan.practice.focus import Focus
+    from shortpencil.scan.practice.history import History
     from shortpencil.scan.practice.model import Interval
     from shortpencil.scan.practice.plan import Plan
     from shortpencil.scan.practice.season import Season
@@ -25,7 +25,7 @@ def _interval(of: Interval) -> dict[str, float | None]:
 
 
 def focus_json(
-    evidence: Evidence,
+    history: History,
     focus: Focus,
     plan: Plan,
     effect: Effect | str | None = None,

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shortpencil.scan.practice.evidence import Evidence, MissNote
+from shortpencil.scan.practice.history import History, MissNote
 from shortpencil.scan.practice.model import LEVEL, PRIOR, Interval, first_that, jeffreys, p_most_frequent
 
 #: From .90 on a statement is called clear, from .70 on likely. Our choice of words for probabilities.
@@ -133,7 +133,7 @@ def late_side(hand: str, forehand: bool) -> str:
 
 
 def causes_of(
-    evidence: Evidence,
+    history: History,
     phase: int,
     phase_name: str,
     *,
@@ -144,7 +144,7 @@ def causes_of(
 
     `labels` are the causes of the player's own form, id to words; causes found in notes are added to them.
     """
-    notes = [n for n in evidence.notes if n.phase == phase and (recent is None or recent[n.round])]
+    notes = [n for n in history.notes if n.phase == phase and (recent is None or recent[n.round])]
     counted: Counter[str] = Counter(n.cause for n in notes if n.cause)
     listed = list(labels) if labels else list(CAUSE_WORDS)
     listed += sorted(set(counted) - set(listed))
@@ -168,7 +168,7 @@ def causes_of(
         agrees=None if suggested is None or lead is None else lead.id == suggested,
         more_rounds=_more_rounds([c.count for c in causes], rounds),
         own_words=tuple(
-            OwnWords(evidence.heads[n.round].id, n.hole, n.words, n.picture)
+            OwnWords(history.heads[n.round].id, n.hole, n.words, n.picture)
             for n in reversed(notes)
             if n.words or n.picture
         ),

@@ -29,7 +29,6 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import causes_of
-from shortpencil.scan.practice.evidence import NO_PHASE, Evidence
 from shortpencil.scan.practice.focus import NOTE_HALF_LIVES, Focus
 from shortpencil.scan.practice.gains import (
     FADES_DAYS,
@@ -40,6 +39,7 @@ from shortpencil.scan.practice.gains import (
     group_laws,
     learnt,
 )
+from shortpencil.scan.practice.history import NO_PHASE, History
 from shortpencil.scan.practice.model import LEVEL, Interval, normal_quantile, spread_between
 from shortpencil.scan.practice.over_time import holes_of_rounds
 from shortpencil.scan.practice.plan import Target, target_of
@@ -116,34 +116,34 @@ AHEAD = 16
 
 
 def choice_of(
-    evidence: Evidence,
+    history: History,
     focus: Focus,
     sessions: Sequence[Session],
     tests: Sequence[OfTen] = (),
     *,
     laws: Laws | None = None,
-    possible: Sequence[Evidence] = (),
+    possible: Sequence[History] = (),
 ) -> Choice:
     """Return what to practise next.
 
     Parameters
     ----------
-    evidence, focus : of one player's rounds
+    history, focus : of one player's rounds
     sessions, tests : what is known of practice, oldest first
     laws : what a group says of how practice works, or None
-    possible : where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`);
+    possible : where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`);
         what is believed is the mean over them
     """
-    draws = possible or (evidence,)
+    draws = possible or (history,)
     belief = _believed(draws, sessions, tests, laws)
     throws = np.mean([_throws_a_round(one, focus) for one in draws], axis=0)
     cost = np.array([max(p.cost.middle, SMALLEST_COST_STROKES) for p in focus.phases])
     cost_sd = np.array([(p.cost.high - p.cost.low) / (2 * normal_quantile()) for p in focus.phases])
-    seen = (evidence.marked.sum(axis=0) > 0).astype(float)
+    seen = (history.marked.sum(axis=0) > 0).astype(float)
     value = throws * cost * belief.gain() * seen
     number = int(np.argmax(value)) if sessions else focus.number
     saves, p_best = _spread(belief, throws * seen, cost, cost_sd)
-    last = max([s.day for s in sessions] + [h.day for h in evidence.heads if h.day], default=date.min)
+    last = max([s.day for s in sessions] + [h.day for h in history.heads if h.day], default=date.min)
     first = replace(belief, sessions=np.zeros(len(focus.phases))).gain()
     expected = tuple(
         Expected(
@@ -154,21 +154,21 @@ def choice_of(
             left=float(np.clip(belief.gain()[k] / first[k], 0, 1)) if first[k] > 0 else 0.0,
             p_best=float(p_best[k]),
         )
-        for k, phase in enumerate(evidence.phase_ids)
+        for k, phase in enumerate(history.phase_ids)
     )
     return Choice(
-        phase=evidence.phase_ids[number],
+        phase=history.phase_ids[number],
         number=number,
         costs_most=focus.phase,
         phases=expected,
-        ahead=tuple(evidence.phase_ids[k] for k in _ahead(belief, throws * cost * seen, number)),
+        ahead=tuple(history.phase_ids[k] for k in _ahead(belief, throws * cost * seen, number)),
         known_sessions=len(sessions),
         p_steady=float(belief.p_alike()[0]),
     )
 
 
 def _believed(
-    draws: Sequence[Evidence], sessions: Sequence[Session], tests: Sequence[OfTen], laws: Laws | None
+    draws: Sequence[History], sessions: Sequence[Session], tests: Sequence[OfTen], laws: Laws | None
 ) -> Belief:
     """Return what rounds, sessions and tests tell of how practice works, on average over draws."""
     each = []
@@ -179,45 +179,45 @@ def _believed(
 
 
 def target_of_choice(
-    choice: Choice, evidence: Evidence, focus: Focus, labels: Mapping[str, str] | None = None
+    choice: Choice, history: History, focus: Focus, labels: Mapping[str, str] | None = None
 ) -> Target:
     """Return what the next session is for, with the causes noted for that phase."""
     if not choice.differs:
         return target_of(focus)
-    recent = np.zeros(evidence.rounds, dtype=bool)
+    recent = np.zeros(history.rounds, dtype=bool)
     recent[-max(1, ceil(NOTE_HALF_LIVES * focus.half_life_rounds)) :] = True
     return Target(
         choice.phase,
-        causes_of(evidence, choice.number, choice.phase, recent=recent, labels=labels),
+        causes_of(history, choice.number, choice.phase, recent=recent, labels=labels),
         1 - focus.phases[choice.number].recent.interval.middle,
     )
 
 
 def laws_of_group(
-    players: Sequence[tuple[Evidence, Sequence[Session], Sequence[OfTen]]],
+    players: Sequence[tuple[History, Sequence[Session], Sequence[OfTen]]],
 ) -> Laws | None:
     """Return what other players' rounds of one game say of how practice works; None where none practised."""
     rows = []
-    count = max((len(evidence.phases) for evidence, _, _ in players), default=1)
-    for evidence, sessions, tests in players:
-        if sessions and evidence.rounds:
-            marks, _, told = counts_of(evidence, sessions, tests)
+    count = max((len(history.phases) for history, _, _ in players), default=1)
+    for history, sessions, tests in players:
+        if sessions and history.rounds:
+            marks, _, told = counts_of(history, sessions, tests)
             rows.append((marks, told))
     return group_laws(rows, phases=count) if rows else None
 
 
 def counts_of(
-    evidence: Evidence, sessions: Sequence[Session], tests: Sequence[OfTen]
+    history: History, sessions: Sequence[Session], tests: Sequence[OfTen]
 ) -> tuple[Counts, Floats, Counts | None]:
     """Return rounds and tests as counts with the sessions behind each, a row a phase; and sessions so far.
 
     Later rounds count more, and counts are divided by how much more than chance the rounds differ, as is done
     for the focus.
     """
-    rounds = slice(max(0, evidence.rounds - LEARN_ROUNDS), None)
-    days = [h.day for h in evidence.heads[rounds]]
-    misses = evidence.misses[rounds].astype(float)
-    throws = _throws(evidence)[rounds]
+    rounds = slice(max(0, history.rounds - LEARN_ROUNDS), None)
+    days = [h.day for h in history.heads[rounds]]
+    misses = history.misses[rounds].astype(float)
+    throws = _throws(history)[rounds]
     weight = 0.5 ** (np.arange(len(days) - 1, -1, -1) / LEARN_HALF_LIFE_ROUNDS)
     factor = np.array([spread_between(misses[:, k], throws[:, k]).factor for k in range(misses.shape[1])])
     scale = weight[:, None] / factor
@@ -241,33 +241,33 @@ def _test_marks(sessions: Sequence[Session], tests: Sequence[OfTen], count: int)
     return Counts(failed, tries, before)
 
 
-def _throws(evidence: Evidence) -> Floats:
+def _throws(history: History) -> Floats:
     """Return the throws that misses are compared with, (R, P): the marked ones.
 
     Where only misses are marked these are all that are known to have been thrown, or what is usual.
     """
-    marked = evidence.marked.astype(float)
-    declared = evidence.declared[: evidence.rounds]
-    by_mark = evidence.clean.copy()
-    if evidence.tee != NO_PHASE:
-        by_mark[declared, evidence.tee] = 0
-    if by_mark.sum() >= ONLY_MISSES * evidence.misses.sum():
+    marked = history.marked.astype(float)
+    declared = history.declared[: history.rounds]
+    by_mark = history.clean.copy()
+    if history.tee != NO_PHASE:
+        by_mark[declared, history.tee] = 0
+    if by_mark.sum() >= ONLY_MISSES * history.misses.sum():
         return marked
-    holes = holes_of_rounds(evidence)
+    holes = holes_of_rounds(history)
     # Several phases between tee and target share what is usual there.
-    roles = [phase.role for phase in evidence.phases]
+    roles = [phase.role for phase in history.phases]
     each = [USUAL_THROWS_A_HOLE[role] / roles.count(role) for role in roles]
     usual = holes[:, None] * np.array(each)
-    result = np.maximum(usual, marked + evidence.unmarked)
-    if evidence.tee != NO_PHASE:
-        result[declared, evidence.tee] = marked[declared, evidence.tee]
+    result = np.maximum(usual, marked + history.unmarked)
+    if history.tee != NO_PHASE:
+        result[declared, history.tee] = marked[declared, history.tee]
     return np.asarray(result)
 
 
-def _throws_a_round(evidence: Evidence, focus: Focus) -> Floats:
+def _throws_a_round(history: History, focus: Focus) -> Floats:
     """Return the throws of a round by phase, later rounds counting more."""
-    weight = 0.5 ** (np.arange(evidence.rounds - 1, -1, -1) / focus.half_life_rounds)
-    return np.asarray(weight @ _throws(evidence) / weight.sum())
+    weight = 0.5 ** (np.arange(history.rounds - 1, -1, -1) / focus.half_life_rounds)
+    return np.asarray(weight @ _throws(history) / weight.sum())
 
 
 def _spread(belief: Belief, throws: Floats, cost: Floats, cost_sd: Floats) -> tuple[list[Interval], Floats]:

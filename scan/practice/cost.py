@@ -25,8 +25,8 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.practice.evidence import MISS, UNMARKED, Evidence
 from shortpencil.scan.practice.hidden import hidden_of
+from shortpencil.scan.practice.history import MISS, UNMARKED, History
 from shortpencil.scan.practice.model import LEVEL, Interval
 
 Floats = NDArray[np.float64]
@@ -162,41 +162,41 @@ class Costs:
         return Spread(*at) if c is None or c.phase != phase else Spread(*at, c.p, c.scale, c.doubt)
 
 
-def costs_of(evidence: Evidence) -> Costs:
+def costs_of(history: History) -> Costs:
     """Return the costs by phase; a throw without a mark, or with an unknown rest, counts nowhere."""
-    count = len(evidence.phases)
+    count = len(history.phases)
     throws = [0] * count
     one, clean = np.zeros((2, count)), np.zeros((2, count))
     one[1] = clean[1] = np.inf  # estimates and variances; nothing known
-    if evidence.rounds >= COST_ROUNDS:
-        place = place_in_phase(evidence)
-        before = mark_before(evidence)
-        hole = same_hole(evidence)
-        hidden = hidden_of(evidence)
+    if history.rounds >= COST_ROUNDS:
+        place = place_in_phase(history)
+        before = mark_before(history)
+        hole = same_hole(history)
+        hidden = hidden_of(history)
         for k in range(count):
             at = np.flatnonzero(
-                (hidden.left >= 0) & (evidence.throw_execution != UNMARKED) & (evidence.throw_phase == k)
+                (hidden.left >= 0) & (history.throw_execution != UNMARKED) & (history.throw_phase == k)
             )
             throws[k] = len(at)
             situation = _Situation(
-                _columns(evidence, at, k, place, before),
-                hole[evidence.throw_hole[at]],
-                evidence.hole_round[evidence.throw_hole[at]],
+                _columns(history, at, k, place, before),
+                hole[history.throw_hole[at]],
+                history.hole_round[history.throw_hole[at]],
             )
-            missed = evidence.throw_execution[at] == MISS
+            missed = history.throw_execution[at] == MISS
             left = hidden.left[at]
-            of_hole = evidence.throw_hole[at]
+            of_hole = history.throw_hole[at]
             beyond = hidden.between[of_hole, k]
             one[:, k], clean[:, k] = _learnt(situation, missed, left, of_hole, place[at], beyond)
-    unseen = np.array([UNSEEN_STROKES[phase.role] for phase in evidence.phases])
+    unseen = np.array([UNSEEN_STROKES[phase.role] for phase in history.phases])
     mean, sd = _posterior(one[0], one[1] + unseen**2)
     saved, saved_sd = _posterior(clean[0], clean[1] + unseen**2)
     return Costs(mean, sd, tuple(throws), saved, saved_sd)
 
 
-def place_in_phase(evidence: Evidence) -> Ints:
+def place_in_phase(history: History) -> Ints:
     """Return 0 for the first throw of a phase on its hole, 1 for the second, and so on."""
-    key = evidence.throw_hole * len(evidence.phases) + evidence.throw_phase
+    key = history.throw_hole * len(history.phases) + history.throw_phase
     place = np.zeros(len(key), dtype=np.int64)
     # Throws of one phase on one hole stand together, but for a drive thrown again later: rare, and its place
     # then is that of a first one, which is what it is.
@@ -207,36 +207,36 @@ def place_in_phase(evidence: Evidence) -> Ints:
     return place
 
 
-def mark_before(evidence: Evidence) -> Ints:
+def mark_before(history: History) -> Ints:
     """Return the mark of the throw before each one on its hole; `UNMARKED` for a first throw."""
-    before = np.full(len(evidence.throw_hole), UNMARKED, dtype=np.int64)
-    same = evidence.throw_hole[1:] == evidence.throw_hole[:-1]
-    before[1:][same] = evidence.throw_execution[:-1][same]
+    before = np.full(len(history.throw_hole), UNMARKED, dtype=np.int64)
+    same = history.throw_hole[1:] == history.throw_hole[:-1]
+    before[1:][same] = history.throw_execution[:-1][same]
     return before
 
 
-def same_hole(evidence: Evidence) -> Ints:
+def same_hole(history: History) -> Ints:
     """Return for each hole played which hole of which course it is, counted from 0.
 
     Holes of rounds without a course are told apart by their number and par alone.
     """
     names: dict[tuple[str | None, str | None], int] = {}
-    course = np.array([names.setdefault((h.course, h.layout), len(names)) for h in evidence.heads], dtype=int)
-    par = np.clip(np.nan_to_num(evidence.hole_par, nan=0), 0, 9).astype(np.int64)
-    key = (course[evidence.hole_round] * 1000 + evidence.hole_number) * 10 + par
+    course = np.array([names.setdefault((h.course, h.layout), len(names)) for h in history.heads], dtype=int)
+    par = np.clip(np.nan_to_num(history.hole_par, nan=0), 0, 9).astype(np.int64)
+    key = (course[history.hole_round] * 1000 + history.hole_number) * 10 + par
     return np.asarray(np.unique(key, return_inverse=True)[1], dtype=np.int64)
 
 
-def _columns(evidence: Evidence, at: Ints, phase: int, place: Ints, before: Ints) -> Floats:
+def _columns(history: History, at: Ints, phase: int, place: Ints, before: Ints) -> Floats:
     """Return what else is the same in the same situation, one column each, the first of ones."""
     ones = np.ones(len(at))
     columns = [ones, *(place[at] == i for i in range(1, _PLACES))]
-    par = evidence.hole_par[evidence.throw_hole[at]]
+    par = history.hole_par[history.throw_hole[at]]
     columns += [np.nan_to_num(par - 3.0), np.isnan(par)]
-    if phase != evidence.tee:
+    if phase != history.tee:
         columns += [before[at] == MISS, before[at] == UNMARKED]
         # From the log of the distance a parabola: what is left of a putt rises fast, then levels off.
-        distance = evidence.throw_distance_m[at]
+        distance = history.throw_distance_m[at]
         far = np.log(np.maximum(np.nan_to_num(distance, nan=1.0), 0.5))
         far -= float(far.mean()) if len(far) else 0.0
         written = ~np.isnan(distance)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import Causes, Share, level_of
-from shortpencil.scan.practice.evidence import Evidence, evidence_of
+from shortpencil.scan.practice.history import History, history_of
 from shortpencil.scan.practice.model import Interval, normal_quantile
 from shortpencil.scan.practice.phases import PhaseEvidence, Window
 from shortpencil.scan.practice.putting import Curve, Group, Putting
@@ -30,13 +30,13 @@ Floats = NDArray[np.float64]
 DRAWS, LEAST_DRAWS, ROUNDS_AT_ONCE = 12, 4, 6000
 
 
-def possible_evidence(rounds: Sequence[Round], draws: int | None = None) -> tuple[Evidence, ...]:
-    """Return the evidence of whole rounds that may be true, several times; nothing where none is doubtful."""
+def possible_histories(rounds: Sequence[Round], draws: int | None = None) -> tuple[History, ...]:
+    """Return histories of whole rounds that may be true, several; nothing where none is doubtful."""
     if not any(has_doubt(played) for played in rounds):
         return ()
     count = draws or int(np.clip(ROUNDS_AT_ONCE // len(rounds), LEAST_DRAWS, DRAWS))
     each = [possible_rounds(played, count) for played in rounds]
-    return tuple(evidence_of(possible[i] for possible in each) for i in range(count))
+    return tuple(history_of(possible[i] for possible in each) for i in range(count))
 
 
 def doubt_remark(rounds: Sequence[Round]) -> str | None:

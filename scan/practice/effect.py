@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import costs_of
-from shortpencil.scan.practice.evidence import Evidence, only_misses
 from shortpencil.scan.practice.helped import CHOOSING_ROUNDS, WORTH_KNOWING, Judged, judged
+from shortpencil.scan.practice.history import History, only_misses
 from shortpencil.scan.practice.marks import marks_of
 from shortpencil.scan.practice.model import (
     LEVEL,
@@ -109,16 +109,16 @@ class Tested:
 
 
 def effect_of(
-    evidence: Evidence, phase: int, since: date, sessions: Sequence[Session] = (), *, said: bool = True
+    history: History, phase: int, since: date, sessions: Sequence[Session] = (), *, said: bool = True
 ) -> Effect | str:
     """Return what changed in `phase` since `since`, the day of its first practice; or why it can't be told.
 
     The last `CHOOSING_ROUNDS` rounds before that day are left out. `sessions` are all that are known; where a
     person `said` that the phase is practised since that day, it is judged without any.
     """
-    days = [h.day for h in evidence.heads]
+    days = [h.day for h in history.heads]
     # Rounds with only misses marked have no rates to compare.
-    full = ~only_misses(evidence)
+    full = ~only_misses(history)
     earlier = [i for i, d in enumerate(days) if d is not None and d < since and full[i]]
     after = [i for i, d in enumerate(days) if d is not None and d >= since and full[i]]
     before = earlier[:-CHOOSING_ROUNDS]
@@ -128,13 +128,13 @@ def effect_of(
             f"takes {LEAST_ROUNDS} on each side. The {min(CHOOSING_ROUNDS, len(earlier))} rounds that chose "
             "the focus don't count as before: what looks worst looks better next time, practised or not."
         )
-    count, ids = range(len(evidence.phases)), evidence.phase_ids
+    count, ids = range(len(history.phases)), history.phase_ids
     factors = [
-        spread_between(evidence.misses[[*before, *after], k], evidence.marked[[*before, *after], k]).factor
+        spread_between(history.misses[[*before, *after], k], history.marked[[*before, *after], k]).factor
         for k in count
     ]
-    one = [_pair(evidence, before, k, factors[k]) for k in count]
-    two = [_pair(evidence, after, k, factors[k]) for k in count]
+    one = [_pair(history, before, k, factors[k]) for k in count]
+    two = [_pair(history, after, k, factors[k]) for k in count]
     own_one, own_two = one[phase], two[phase]
     if min(own_one[1], own_two[1]) <= 0:
         return f"No {words.ONE[ids[phase]]} is marked on one side, so nothing can be compared."
@@ -148,18 +148,18 @@ def effect_of(
     return Effect(
         phase=ids[phase],
         since=since,
-        before=_side(evidence, before, phase, factors[phase]),
-        after=_side(evidence, after, phase, factors[phase]),
+        before=_side(history, before, phase, factors[phase]),
+        after=_side(history, after, phase, factors[phase]),
         left_out=len(choosing),
         change=Interval(low, own_two[0] / own_two[1] - own_one[0] / own_one[1], high),
         p_fell=_with_few_rounds(p_rate_fell(own_one, own_two), compared),
         others_change=Interval(other_low, _rate(other_two) - _rate(other_one), other_high),
         net_change=net,
         p_net_fell=_with_few_rounds(p_net, compared),
-        by_choice=_by_choice(evidence, phase, before, choosing, factors),
-        ended_well=_ended_well(evidence, phase, before, after),
+        by_choice=_by_choice(history, phase, before, choosing, factors),
+        ended_well=_ended_well(history, phase, before, after),
         throws_needed=throws_for(_rate(own_one), max(0.02, _rate(own_one) - WORTH_KNOWING)),
-        judged=judged(evidence, sessions, (phase, since) if said else None),
+        judged=judged(history, sessions, (phase, since) if said else None),
     )
 
 
@@ -248,7 +248,7 @@ def _log_odds_change(before: tuple[float, float], after: tuple[float, float]) ->
 
 
 def _by_choice(
-    evidence: Evidence, phase: int, before: Sequence[int], choosing: Sequence[int], factors: Sequence[float]
+    history: History, phase: int, before: Sequence[int], choosing: Sequence[int], factors: Sequence[float]
 ) -> float | None:
     """Return how much too bad the chosen phase looks on average in the rounds that chose it.
 
@@ -258,9 +258,9 @@ def _by_choice(
     """
     rounds = [*before, *choosing]
     weight = weights(len(rounds), HALF_LIFE_ROUNDS) * recent_rounds(len(rounds), HALF_LIFE_ROUNDS)
-    costs = marks_of(evidence).costs(costs_of(evidence))
-    worth = np.maximum([costs.saving(k).mean for k in range(len(evidence.phases))], 0.0)
-    misses, marked = evidence.misses[rounds].astype(float), evidence.marked[rounds]
+    costs = marks_of(history).costs(costs_of(history))
+    worth = np.maximum([costs.saving(k).mean for k in range(len(history.phases))], 0.0)
+    misses, marked = history.misses[rounds].astype(float), history.marked[rounds]
     if int(np.argmax(weight @ misses * worth)) != phase:
         return None
     thrown = np.maximum(weight @ marked, 1e-9)
@@ -316,14 +316,14 @@ def too_bad_by_choice(
 
 
 def _ended_well(
-    evidence: Evidence, phase: int, before: Sequence[int], after: Sequence[int]
+    history: History, phase: int, before: Sequence[int], after: Sequence[int]
 ) -> tuple[Interval, Interval, float] | None:
     """Return the shares of throws that ended well before and after, and the probability that it rose."""
-    good, known = good_results(evidence)
-    at = known & (evidence.throw_phase == phase)
-    day = evidence.hole_round[evidence.throw_hole]
-    n = np.bincount(day[at], minlength=evidence.rounds)
-    bad = np.bincount(day[at & ~good], minlength=evidence.rounds)
+    good, known = good_results(history)
+    at = known & (history.throw_phase == phase)
+    day = history.hole_round[history.throw_hole]
+    n = np.bincount(day[at], minlength=history.rounds)
+    bad = np.bincount(day[at & ~good], minlength=history.rounds)
     one, two = list(before), list(after)
     factor = spread_between(bad[[*one, *two]], n[[*one, *two]]).factor
     pairs = [(float(bad[these].sum()) / factor, float(n[these].sum()) / factor) for these in (one, two)]
@@ -333,14 +333,14 @@ def _ended_well(
     return first, second, p_rate_fell(pairs[0], pairs[1])
 
 
-def _pair(evidence: Evidence, rounds: Sequence[int], k: int, factor: float) -> tuple[float, float]:
+def _pair(history: History, rounds: Sequence[int], k: int, factor: float) -> tuple[float, float]:
     at = list(rounds)
-    return float(evidence.misses[at, k].sum()) / factor, float(evidence.marked[at, k].sum()) / factor
+    return float(history.misses[at, k].sum()) / factor, float(history.marked[at, k].sum()) / factor
 
 
-def _side(evidence: Evidence, rounds: Sequence[int], k: int, factor: float) -> Side:
+def _side(history: History, rounds: Sequence[int], k: int, factor: float) -> Side:
     at = list(rounds)
-    x, n = int(evidence.misses[at, k].sum()), int(evidence.marked[at, k].sum())
+    x, n = int(history.misses[at, k].sum()), int(history.marked[at, k].sum())
     found = jeffreys(x / factor, n / factor)
     return Side(len(at), x, n, Interval(found.low, x / n if n else float("nan"), found.high))
 

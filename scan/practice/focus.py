@@ -17,7 +17,7 @@ import numpy as np
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of
 from shortpencil.scan.practice.doubt import pooled_causes, pooled_phases
-from shortpencil.scan.practice.evidence import Evidence
+from shortpencil.scan.practice.history import History
 from shortpencil.scan.practice.marks import Marks, marks_of
 from shortpencil.scan.practice.phases import (
     HALF_LIFE_ROUNDS,
@@ -120,29 +120,29 @@ class Focus:
 
 
 def focus_of(
-    evidence: Evidence,
+    history: History,
     *,
     half_life_rounds: float = HALF_LIFE_ROUNDS,
     prior: PhasePrior | None = None,
     labels: Mapping[str, str] | None = None,
-    possible: Sequence[Evidence] = (),
+    possible: Sequence[History] = (),
     remarks: Sequence[str] = (),
 ) -> Focus | None:
     """Return the focus of one player's rounds, or None where no miss is marked (see `why_no_focus`).
 
     Parameters
     ----------
-    evidence : the rounds of one player
+    history : the rounds of one player
     half_life_rounds : rounds after which a round counts half
     prior : what other players of the group suggest, or None
     labels : causes of the player's own form, id to words
-    possible : where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`)
+    possible : where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`)
     remarks : what else the player should know
     """
-    if why_no_focus(evidence) is not None:
+    if why_no_focus(history) is not None:
         return None
-    marks = marks_of(evidence)
-    known = phases_of(evidence, half_life_rounds=half_life_rounds, prior=prior, marks=marks)
+    marks = marks_of(history)
+    known = phases_of(history, half_life_rounds=half_life_rounds, prior=prior, marks=marks)
     drawn = [phases_of(one, half_life_rounds=half_life_rounds, prior=prior) for one in possible]
     phases = pooled_phases(drawn) if drawn else known
     at = int(np.argmax([p.p_costs_most for p in phases]))
@@ -151,49 +151,49 @@ def focus_of(
     # Where some phases have counts and no rates, the plain count is all that compares them.
     counted = any(np.isnan(p.p_highest_rate) for p in phases)
     by_rate = int(np.argmax(rates)) if max(rates) >= 0 and not counted else by_count
-    recent = np.zeros(evidence.rounds, dtype=bool)
+    recent = np.zeros(history.rounds, dtype=bool)
     recent[-max(1, ceil(NOTE_HALF_LIVES * half_life_rounds)) :] = True
     p = phases[at].p_costs_most
-    outlook = outlook_of(phases, evidence.rounds, half_life_rounds, CLEAR, MOST_MORE_ROUNDS)
+    outlook = outlook_of(phases, history.rounds, half_life_rounds, CLEAR, MOST_MORE_ROUNDS)
     bare = int(marks.bare.sum())
     return Focus(
-        phase=evidence.phase_ids[at],
+        phase=history.phase_ids[at],
         number=at,
-        rounds=evidence.rounds,
+        rounds=history.rounds,
         p=p,
         level=level_of(p),
-        provisional=evidence.rounds < SETTLED_ROUNDS,
+        provisional=history.rounds < SETTLED_ROUNDS,
         phases=phases,
-        by_count=evidence.phase_ids[by_count],
-        by_rate=evidence.phase_ids[by_rate],
+        by_count=history.phase_ids[by_count],
+        by_rate=history.phase_ids[by_rate],
         disagreement=_disagreement(phases, at, by_count, by_rate),
         more_rounds=0 if p >= CLEAR else outlook.more_rounds,
         at_stake=outlook.at_stake,
         causes=pooled_causes(
             [
-                causes_of(one, at, evidence.phase_ids[at], recent=recent, labels=labels)
-                for one in possible or (evidence,)
+                causes_of(one, at, history.phase_ids[at], recent=recent, labels=labels)
+                for one in possible or (history,)
             ]
         ),
         half_life_rounds=half_life_rounds,
         marks=marks,
-        share_unmarked=bare / max(1, bare + int(evidence.marked.sum())),
-        remarks=(*remarks, *_remarks(evidence, phases, marks, at)),
+        share_unmarked=bare / max(1, bare + int(history.marked.sum())),
+        remarks=(*remarks, *_remarks(history, phases, marks, at)),
     )
 
 
-def why_no_focus(evidence: Evidence) -> str | None:
+def why_no_focus(history: History) -> str | None:
     """Return why no focus can be named, as a sentence for the player; None if one can."""
-    if not evidence.rounds:
+    if not history.rounds:
         return "There is no round yet. Mark a card after a round, then read its photo."
-    if not evidence.marked.sum():
+    if not history.marked.sum():
         return (
-            f"No throw of {words.count(evidence.rounds, 'round')} is marked clean or miss. "
+            f"No throw of {words.count(history.rounds, 'round')} is marked clean or miss. "
             "Unmarked throws are unknown, so nothing can be said; mark each throw on the next card."
         )
-    if not evidence.misses.sum():
+    if not history.misses.sum():
         return (
-            f"Not one of {words.count(int(evidence.marked.sum()), 'marked throw')} is marked as a miss. "
+            f"Not one of {words.count(int(history.marked.sum()), 'marked throw')} is marked as a miss. "
             "There is nothing to single out; keep marking."
         )
     return None
@@ -231,26 +231,26 @@ def _disagreement(phases: tuple[PhaseEvidence, ...], at: int, by_count: int, by_
     return f"{text}; {reason}."
 
 
-def _remarks(evidence: Evidence, phases: tuple[PhaseEvidence, ...], marks: Marks, at: int) -> tuple[str, ...]:
-    remarks = [said for said in (_unmarked(evidence, phases, marks), _coloured(marks)) if said]
+def _remarks(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks, at: int) -> tuple[str, ...]:
+    remarks = [said for said in (_unmarked(history, phases, marks), _coloured(marks)) if said]
     bare = [words.MANY[p.phase] for p in phases if not p.recent.marked and not p.recent.misses]
     if bare:
         remarks.append(f"No {words.listing(bare)} are marked, so they can't be compared.")
-    if evidence.rounds > 1 and phases[at].spread_factor > 2:
+    if history.rounds > 1 and phases[at].spread_factor > 2:
         remarks.append(
             "Your rounds differ more than chance would make them (wind, course, day): "
             "the ranges are widened for it."
         )
-    own = evidence.heads[-1].worst
-    if own is not None and own != evidence.phase_ids[at]:
+    own = history.heads[-1].worst
+    if own is not None and own != history.phase_ids[at]:
         remarks.append(
             f"On your last card you chose {words.MANY[own]}; "
-            f"over recent rounds it is {words.MANY[evidence.phase_ids[at]]}."
+            f"over recent rounds it is {words.MANY[history.phase_ids[at]]}."
         )
     return tuple(remarks)
 
 
-def _unmarked(evidence: Evidence, phases: tuple[PhaseEvidence, ...], marks: Marks) -> str | None:
+def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks) -> str | None:
     """Say what throws without a mark mean for what is told."""
     rates = [p for p in phases if p.recent.marked]
     if not rates:
@@ -268,7 +268,7 @@ def _unmarked(evidence: Evidence, phases: tuple[PhaseEvidence, ...], marks: Mark
             "stroke."
         )
     full = ~marks.only_misses
-    bare, marked = int(marks.bare[full].sum()), int(evidence.marked[full].sum())
+    bare, marked = int(marks.bare[full].sum()), int(history.marked[full].sum())
     said = ""
     if int(marks.only_misses.sum()):
         many = words.count(int(marks.only_misses.sum()), "round")

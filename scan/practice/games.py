@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.evidence import in_order
+from shortpencil.scan.practice.history import in_order
 from shortpencil.scan.practice.model import weights
 from shortpencil.scan.records.rounds import Round
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.doubt import pooled_chance
-from shortpencil.scan.practice.evidence import Evidence, only_misses
+from shortpencil.scan.practice.history import History, only_misses
 from shortpencil.scan.practice.model import Interval, jeffreys, spread_between, throws_for, trend
 from shortpencil.scan.practice.sessions import Session
 
@@ -100,23 +100,23 @@ class Judged:
 
 
 def judged(
-    evidence: Evidence,
+    history: History,
     sessions: Sequence[Session],
     since: tuple[int, date] | None = None,
-    possible: Sequence[Evidence] = (),
+    possible: Sequence[History] = (),
 ) -> Judged:
     """Return whether practice helped.
 
     Parameters
     ----------
-    evidence : of one player's rounds
+    history : of one player's rounds
     sessions : all that are known, oldest first
     since : a phase practised since a day, where fewer than `LEAST_SESSIONS` of it are known from then on:
         its rounds from that day on are compared with those before
-    possible : where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`);
+    possible : where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`);
         the chances are the means of theirs, the counts told are those of values that are known
     """
-    own = _of_one(evidence, sessions, since)
+    own = _of_one(history, sessions, since)
     draws = [_of_one(one, sessions, since) for one in possible] or [own]
     chance = {
         k: pooled_chance([draw.chance[k] for draw in draws])
@@ -126,7 +126,7 @@ def judged(
     p = pooled_chance([p_together([draw.chance[k] for k in chance]) for draw in draws])
     beyond = [draw.p_beyond for draw in draws if draw.p_beyond is not None]
     p_beyond = pooled_chance(beyond) if len(beyond) == len(draws) else None
-    ids = evidence.phase_ids
+    ids = history.phase_ids
     verdict = EARLY if not chance else _verdict(p, p_beyond)
     phases = tuple(
         _helped(k, ids[k], own.misses, own.marked, dose, sessions, _phase_verdict(k, chance, verdict), chance)
@@ -148,8 +148,8 @@ class _Of:
     p_beyond: float | None
 
 
-def _of_one(evidence: Evidence, sessions: Sequence[Session], since: tuple[int, date] | None) -> _Of:
-    at, misses, marked = _compared_rounds(evidence)
+def _of_one(history: History, sessions: Sequence[Session], since: tuple[int, date] | None) -> _Of:
+    at, misses, marked = _compared_rounds(history)
     doses = {k: _dose(at, [s for s in sessions if s.phase == k]) for k in range(misses.shape[1])}
     times = {k: sum(s.phase == k for s in sessions) for k in doses}
     if (
@@ -277,12 +277,12 @@ def compared(dose: Floats) -> NDArray[np.bool_]:
     return kept
 
 
-def _compared_rounds(evidence: Evidence) -> tuple[Floats, Floats, Floats]:
+def _compared_rounds(history: History) -> tuple[Floats, Floats, Floats]:
     """Return day, misses and marked throws of the rounds that have a day and rates, by day."""
-    usable = np.array([h.day is not None for h in evidence.heads], dtype=bool) & ~only_misses(evidence)
-    at = np.array([h.day.toordinal() if h.day else 0 for h in evidence.heads], dtype=float)[usable]
+    usable = np.array([h.day is not None for h in history.heads], dtype=bool) & ~only_misses(history)
+    at = np.array([h.day.toordinal() if h.day else 0 for h in history.heads], dtype=float)[usable]
     order = np.argsort(at, kind="stable")
-    misses, marked = evidence.misses[usable], evidence.marked[usable]
+    misses, marked = history.misses[usable], history.marked[usable]
     return at[order], misses[order].astype(float), marked[order].astype(float)
 
 

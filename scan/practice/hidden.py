@@ -15,9 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.practice.evidence import (
+from shortpencil.scan.practice.history import (
     NO_PHASE,
-    Evidence,
+    History,
     columns_are_full,
     known_by_hole,
     only_misses,
@@ -39,7 +39,7 @@ class Hidden:
     Attributes
     ----------
     left : (T,) throws that each hole still took after each throw, as expected; -1 where that is unknown. As
-        `Evidence.throw_left`, and for the putts of holes with hidden throws too
+        `History.throw_left`, and for the putts of holes with hidden throws too
     between : (H, P) hidden throws of each hole that are no putts, as expected, by phase: the last one between
         tee and target that has no column left
     """
@@ -48,30 +48,30 @@ class Hidden:
     between: Floats
 
 
-def hidden_of(evidence: Evidence) -> Hidden:
+def hidden_of(history: History) -> Hidden:
     """Return what scores tell of throws that no column shows."""
-    left = evidence.throw_left.astype(float)
-    holes, putt = len(evidence.hole_round), evidence.putt
+    left = history.throw_left.astype(float)
+    holes, putt = len(history.hole_round), history.putt
     if putt == NO_PHASE or not holes:
-        return Hidden(left, np.zeros((holes, len(evidence.phases))))
-    known = known_by_hole(evidence)
-    columns = max(int(evidence.columns[:, putt].max()), 1)
-    thrown = evidence.hole_score - np.nan_to_num(evidence.hole_penalty)
+        return Hidden(left, np.zeros((holes, len(history.phases))))
+    known = known_by_hole(history)
+    columns = max(int(history.columns[:, putt].max()), 1)
+    thrown = history.hole_score - np.nan_to_num(history.hole_penalty)
     hidden = np.nan_to_num(thrown - known.sum(axis=1), nan=-1.0)
-    told = (hidden >= 0) & (known[:, putt] > 0) & ~only_misses(evidence)[evidence.hole_round]
+    told = (hidden >= 0) & (known[:, putt] > 0) & ~only_misses(history)[history.hole_round]
     if int(told.sum()) < LEAST_HOLES:
         return Hidden(left, np.zeros(known.shape))
-    over = columns_are_full(evidence, known).astype(np.int64)
+    over = columns_are_full(history, known).astype(np.int64)
     putts = np.clip(known[:, putt], 1, columns) - 1
     p_putt = _p_putt(over[told], putts[told], hidden[told] > 0, columns)[over, putts]
-    at = evidence.throw_hole
-    use = (evidence.throw_phase == putt) & (left < 0) & (told & (hidden > 0))[at]
-    after = known.sum(axis=1)[at] - _place_on_hole(evidence)
+    at = history.throw_hole
+    use = (history.throw_phase == putt) & (left < 0) & (told & (hidden > 0))[at]
+    after = known.sum(axis=1)[at] - _place_on_hole(history)
     left[use] = (after + (hidden * p_putt)[at])[use]
     between = np.zeros(known.shape)
     rest = np.where(told & (over == 1), hidden * (1 - p_putt), 0.0)
-    for k in reversed(evidence.between):
-        full = known[:, k] >= evidence.columns[evidence.hole_round, k]
+    for k in reversed(history.between):
+        full = known[:, k] >= history.columns[history.hole_round, k]
         between[full, k], rest = rest[full], np.where(full, 0.0, rest)
     return Hidden(left, between)
 
@@ -93,7 +93,7 @@ def _p_putt(over: Ints, putts: Ints, hides: NDArray[np.bool_], columns: int) -> 
     return np.asarray(only_putt / np.maximum(only_putt + only_approach, 1e-9))
 
 
-def _place_on_hole(evidence: Evidence) -> NDArray[np.int64]:
+def _place_on_hole(history: History) -> NDArray[np.int64]:
     """Return 1 for the first known throw of a hole, 2 for the second, and so on."""
-    start = np.searchsorted(evidence.throw_hole, evidence.throw_hole)
-    return np.arange(len(evidence.throw_hole)) - start + 1
+    start = np.searchsorted(history.throw_hole, history.throw_hole)
+    return np.arange(len(history.throw_hole)) - start + 1

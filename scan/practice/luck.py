@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.scan.practice.doubt import pooled_interval
-from shortpencil.scan.practice.evidence import Evidence
+from shortpencil.scan.practice.history import History
 from shortpencil.scan.practice.model import LEVEL, Interval, normal_quantile
 
 Floats = NDArray[np.float64]
@@ -91,24 +91,24 @@ def pooled_luck(found: Sequence[Luck | None]) -> Luck | None:
     )
 
 
-def luck_of(evidence: Evidence, at: int) -> Luck | None:
+def luck_of(history: History, at: int) -> Luck | None:
     """Luck of round number `at` (0-based), or None where it can't be told yet.
 
     The expectation is learnt from the player's other rounds, on the same course and layout where there are
     enough, since a hard course is no bad luck.
     """
-    x, y, known = _design(evidence)
-    this = known & (evidence.hole_round == at)
+    x, y, known = _design(history)
+    this = known & (history.hole_round == at)
     if not this.any():
         return None
-    head = evidence.heads[at]
-    others = np.array([i != at for i in range(evidence.rounds)])
-    same = others & np.array([(h.course, h.layout) == (head.course, head.layout) for h in evidence.heads])
+    head = history.heads[at]
+    others = np.array([i != at for i in range(history.rounds)])
+    same = others & np.array([(h.course, h.layout) == (head.course, head.layout) for h in history.heads])
     if head.course is not None and same.sum() >= LUCK_ROUNDS:
         others = same
     if others.sum() < LUCK_ROUNDS:
         return None
-    fit = _fit(x[known & others[evidence.hole_round]], y[known & others[evidence.hole_round]])
+    fit = _fit(x[known & others[history.hole_round]], y[known & others[history.hole_round]])
     rest = y[this] - x[this] @ fit.coefficients
     total = x[this].sum(axis=0)
     reach = normal_quantile(LEVEL) * sqrt(float(total @ fit.covariance @ total))
@@ -117,16 +117,16 @@ def luck_of(evidence: Evidence, at: int) -> Luck | None:
     order = np.argsort(-np.abs(rest))[:3]
     surprises = tuple(
         HoleSurprise(
-            int(evidence.hole_number[where[i]]),
-            int(evidence.hole_score[where[i]]),
-            int(evidence.hole_misses[where[i]].sum()),
+            int(history.hole_number[where[i]]),
+            int(history.hole_score[where[i]]),
+            int(history.hole_misses[where[i]].sum()),
             float(rest[i]),
         )
         for i in order
         if abs(rest[i]) >= 1.0
     )
     return Luck(
-        score=int(evidence.hole_score[where].sum()),
+        score=int(history.hole_score[where].sum()),
         strokes=Interval(middle - reach, middle, middle + reach),
         holes=len(where),
         compared_rounds=int(others.sum()),
@@ -134,17 +134,17 @@ def luck_of(evidence: Evidence, at: int) -> Luck | None:
     )
 
 
-def _design(evidence: Evidence) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+def _design(history: History) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Return rows of the regression, strokes to explain, and which holes have a score."""
-    par_known = ~np.isnan(evidence.hole_par)
-    count = len(evidence.phases)
-    x = np.empty((len(evidence.hole_round), _FIRST_MISS + count + 1))
+    par_known = ~np.isnan(history.hole_par)
+    count = len(history.phases)
+    x = np.empty((len(history.hole_round), _FIRST_MISS + count + 1))
     x[:, 0], x[:, 1] = par_known, ~par_known
-    x[:, _FIRST_MISS : _FIRST_MISS + count] = evidence.hole_misses
-    x[:, -1] = evidence.hole_unmarked
+    x[:, _FIRST_MISS : _FIRST_MISS + count] = history.hole_misses
+    x[:, -1] = history.hole_unmarked
     # Where par is unknown the level is that of a par 3 by default; the free level takes up the rest.
-    y = evidence.hole_score - np.where(par_known, evidence.hole_par, 3.0)
-    return x, y, ~np.isnan(evidence.hole_score)
+    y = history.hole_score - np.where(par_known, history.hole_par, 3.0)
+    return x, y, ~np.isnan(history.hole_score)
 
 
 def _fit(x: Floats, y: Floats) -> _Fit:

@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.scan.practice.cost import Colour, Costs
-from shortpencil.scan.practice.evidence import (
+from shortpencil.scan.practice.history import (
     CLEAN,
     MISS,
     NO_PHASE,
     UNMARKED,
-    Evidence,
+    History,
     bare_throws,
     only_misses,
     results_known,
@@ -75,39 +75,39 @@ class Marks:
         return replace(costs, colour=Colour(self.putt, self.p_coloured, *self.cost_scale))
 
 
-def marks_of(evidence: Evidence) -> Marks:
+def marks_of(history: History) -> Marks:
     """Return how the player of these rounds marks."""
-    bare, only = bare_throws(evidence), only_misses(evidence)
-    table = _putts_by_band(evidence)
+    bare, only = bare_throws(history), only_misses(history)
+    table = _putts_by_band(history)
     p_coloured, scale = coloured(table)
     total = table.sum(axis=0)
     return Marks(
         only_misses=only,
         bare=bare,
-        forgotten=_forgotten(evidence, ~only),
+        forgotten=_forgotten(history, ~only),
         p_coloured=p_coloured,
         cost_scale=scale,
         dropped=(int(total[:, 1].sum()), int(total[CLEAN, 1])),
         stayed=(int(total[:, 0].sum()), int(total[MISS, 0])),
-        putt=evidence.putt,
+        putt=history.putt,
     )
 
 
-def _forgotten(evidence: Evidence, full: NDArray[np.bool_]) -> tuple[float, float]:
+def _forgotten(history: History, full: NDArray[np.bool_]) -> tuple[float, float]:
     """Return mean and sd of how often a throw without a mark was a miss, as a share of a marked one's rate.
 
     Throws without a mark whose result is known tell: good results are as frequent among them as their clean
     and missed ones make them. Only drives and putts with a distance are asked, which a card knows of whether
     or not they are marked; others are known without a mark only where a later one followed.
     """
-    good, known = good_results(evidence)
-    of_full = full[evidence.hole_round[evidence.throw_hole]]
+    good, known = good_results(history)
+    of_full = full[history.hole_round[history.throw_hole]]
     log_weight = np.zeros(len(_FORGOTTEN))
-    for phase in (evidence.tee, evidence.putt):
-        at = known & (evidence.throw_phase == phase) & of_full
-        if phase == evidence.putt:
-            at &= ~np.isnan(evidence.throw_distance_m)
-        marks = evidence.throw_execution[at]
+    for phase in (history.tee, history.putt):
+        at = known & (history.throw_phase == phase) & of_full
+        if phase == history.putt:
+            at &= ~np.isnan(history.throw_distance_m)
+        marks = history.throw_execution[at]
         n = np.bincount(marks, minlength=3)[:3].astype(float)
         k = np.bincount(marks, good[at].astype(float), minlength=3)[:3]
         if not (n[CLEAN] and n[MISS] and n[UNMARKED]):
@@ -126,18 +126,18 @@ def _forgotten(evidence: Evidence, full: NDArray[np.bool_]) -> tuple[float, floa
     return mean, float(np.sqrt(max(weight @ (_FORGOTTEN - mean) ** 2, 0.0)))
 
 
-def _putts_by_band(evidence: Evidence) -> NDArray[np.int64]:
+def _putts_by_band(history: History) -> NDArray[np.int64]:
     """Return putts by band of distance, mark (clean, missed) and result (out, in), (B, 2, 2)."""
     at = (
-        (evidence.throw_phase == evidence.putt)
-        & results_known(evidence)
-        & (evidence.throw_execution != UNMARKED)
-        & (evidence.throw_holed >= 0)
+        (history.throw_phase == history.putt)
+        & results_known(history)
+        & (history.throw_execution != UNMARKED)
+        & (history.throw_holed >= 0)
     )
-    distance = np.nan_to_num(evidence.throw_distance_m[at], nan=-1.0)
+    distance = np.nan_to_num(history.throw_distance_m[at], nan=-1.0)
     near = np.maximum(np.searchsorted(_BANDS_M, distance) - 1, 0)  # a 0 that was written belongs to the first
     band = np.where(distance < 0, len(_BANDS_M) - 1, near)
-    key = (band * 2 + evidence.throw_execution[at]) * 2 + evidence.throw_holed[at]
+    key = (band * 2 + history.throw_execution[at]) * 2 + history.throw_holed[at]
     return np.asarray(np.bincount(key, minlength=len(_BANDS_M) * 4).reshape(-1, 2, 2), dtype=np.int64)
 
 

@@ -1,6 +1,6 @@
 """Rates from few throws: intervals, which of several is largest, and how much rounds differ.
 
-Only arithmetic on counts lives here; what is counted is said in `evidence`, what follows from it in `focus`.
+Only arithmetic on counts lives here; what is counted is said in `history`, what follows from it in `focus`.
 Every function is checked in ``tests/practice/test_model.py`` against the published value named there, and
 explained in ``docs/practice.md``.
 """

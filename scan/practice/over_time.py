@@ -14,7 +14,7 @@ from math import log, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from shortpencil.scan.practice.evidence import MISS, NO_PHASE, UNMARKED, Evidence
+from shortpencil.scan.practice.history import MISS, NO_PHASE, UNMARKED, History
 from shortpencil.scan.practice.model import (
     Interval,
     adjusted,
@@ -107,9 +107,9 @@ class Noticed:
         return self.p_adjusted <= FALSE_SHARE
 
 
-def holes_of_rounds(evidence: Evidence) -> NDArray[np.int64]:
+def holes_of_rounds(history: History) -> NDArray[np.int64]:
     """Return the number of holes of each round, (R,)."""
-    return np.bincount(evidence.hole_round, minlength=evidence.rounds).astype(np.int64)
+    return np.bincount(history.hole_round, minlength=history.rounds).astype(np.int64)
 
 
 def by_use(holes: NDArray[np.int64]) -> list[int]:
@@ -118,28 +118,28 @@ def by_use(holes: NDArray[np.int64]) -> list[int]:
     return [length for _, length in sorted(zip(counts.tolist(), lengths.tolist(), strict=True), reverse=True)]
 
 
-def lengths_of(evidence: Evidence, phase: int) -> tuple[OfLength, ...]:
+def lengths_of(history: History, phase: int) -> tuple[OfLength, ...]:
     """Return what one phase's charts show: rounds of 9 and of 18 holes never stand in one.
 
     Those of the length that was played most come first; of lengths played as often, the longer.
     """
-    holes = holes_of_rounds(evidence)
-    marked = np.flatnonzero(evidence.marked[:, phase] > 0)
+    holes = holes_of_rounds(history)
+    marked = np.flatnonzero(history.marked[:, phase] > 0)
     found = ((length, marked[holes[marked] == length]) for length in by_use(holes[marked]))
     return tuple(
-        OfLength(length, tuple(int(r) for r in rounds), chart_of(evidence, phase, rounds))
+        OfLength(length, tuple(int(r) for r in rounds), chart_of(history, phase, rounds))
         for length, rounds in found
     )
 
 
-def chart_of(evidence: Evidence, phase: int, only: ArrayLike | None = None) -> Chart | None:
+def chart_of(history: History, phase: int, only: ArrayLike | None = None) -> Chart | None:
     """Return the chart of one phase, or None with fewer than `CHART_ROUNDS` rounds.
 
     Parameters
     ----------
     only : indices of the rounds that it shows; None for all
     """
-    misses, throws = evidence.misses[:, phase], evidence.marked[:, phase]
+    misses, throws = history.misses[:, phase], history.marked[:, phase]
     rounds = np.flatnonzero(throws > 0)
     if only is not None:
         rounds = np.intersect1d(rounds, np.asarray(only, dtype=np.int64))
@@ -155,7 +155,7 @@ def chart_of(evidence: Evidence, phase: int, only: ArrayLike | None = None) -> C
     reach = LIMIT_SD * sqrt(SMOOTHING / (2 - SMOOTHING))
     beyond = np.flatnonzero((rate < low) | (rate > high))
     return Chart(
-        phase=evidence.phase_ids[phase],
+        phase=history.phase_ids[phase],
         rounds=tuple(int(r) for r in rounds),
         rate=rate,
         throws=n,
@@ -191,13 +191,13 @@ def ewma(values: ArrayLike, weight: float, start: float) -> Floats:
     return np.asarray(result, dtype=float)
 
 
-def changes_of(evidence: Evidence) -> tuple[Change, ...]:
+def changes_of(history: History) -> tuple[Change, ...]:
     """Return the most likely change of each phase that has enough rounds, in the order of the phases."""
     # The phases are independent a priori: even odds that none changed gives each this chance.
-    ids = evidence.phase_ids
+    ids = history.phase_ids
     prior = 1 - (1 - PRIOR_ANY_CHANGE) ** (1 / len(ids))
     found = (
-        change_in(evidence.misses[:, k], evidence.marked[:, k], phase, prior) for k, phase in enumerate(ids)
+        change_in(history.misses[:, k], history.marked[:, k], phase, prior) for k, phase in enumerate(ids)
     )
     return tuple(change for change in found if change is not None)
 
@@ -255,7 +255,7 @@ def _spread_within_runs(x: Floats, n: Floats) -> float:
     )
 
 
-def noticed_in(evidence: Evidence) -> tuple[Noticed, ...]:
+def noticed_in(history: History) -> tuple[Noticed, ...]:
     """Ask a fixed list of questions about misses, adjusted for how many there are; strongest first.
 
     Does a phase drift over the rounds; is it worse on the last third of the holes than on the first, in wind
@@ -263,22 +263,21 @@ def noticed_in(evidence: Evidence) -> tuple[Noticed, ...]:
     """
     asked: list[tuple[str, tuple[int, int], tuple[int, int], float]] = []
     factor = [
-        spread_between(evidence.misses[:, k], evidence.marked[:, k]).factor
-        for k in range(len(evidence.phases))
+        spread_between(history.misses[:, k], history.marked[:, k]).factor for k in range(len(history.phases))
     ]
-    if evidence.rounds >= CHANGE_ROUNDS:
-        half = evidence.rounds // 2
-        for k, phase in enumerate(evidence.phase_ids):
-            z, _ = trend(evidence.misses[:, k], evidence.marked[:, k])
+    if history.rounds >= CHANGE_ROUNDS:
+        half = history.rounds // 2
+        for k, phase in enumerate(history.phase_ids):
+            z, _ = trend(history.misses[:, k], history.marked[:, k])
             asked.append(
                 (
                     f"{phase}: earlier rounds and later ones",
-                    _counts(evidence.misses[:half, k], evidence.marked[:half, k]),
-                    _counts(evidence.misses[half:, k], evidence.marked[half:, k]),
+                    _counts(history.misses[:half, k], history.marked[:half, k]),
+                    _counts(history.misses[half:, k], history.marked[half:, k]),
                     _two_sided(z / sqrt(factor[k])),
                 )
             )
-    for question, first, second, k in _groups(evidence):
+    for question, first, second, k in _groups(history):
         if min(first[1], second[1]) >= 10:
             asked.append((question, first, second, _fisher(first, second, factor[k])))
     p_adjusted = adjusted([p for *_, p in asked])
@@ -286,26 +285,26 @@ def noticed_in(evidence: Evidence) -> tuple[Noticed, ...]:
     return tuple(sorted(found, key=lambda n: n.p))
 
 
-def _groups(evidence: Evidence) -> list[tuple[str, tuple[int, int], tuple[int, int], int]]:
+def _groups(history: History) -> list[tuple[str, tuple[int, int], tuple[int, int], int]]:
     """Return (question, first group, second group, phase) with groups as (misses, marked throws)."""
     groups = []
     # Where on the course: by the place of the hole in its round, not by its number (shotgun starts).
-    first_hole = np.searchsorted(evidence.hole_round, np.arange(evidence.rounds))
-    holes = holes_of_rounds(evidence)
-    place = np.arange(len(evidence.hole_round)) - first_hole[evidence.hole_round]
-    third = place * 3 // np.maximum(holes[evidence.hole_round], 1)
-    marked = evidence.throw_execution != UNMARKED
-    missed = evidence.throw_execution == MISS
-    windy = np.array([h.wind not in (None, "none", "calm") for h in evidence.heads], dtype=bool)
-    calm = np.array([h.wind in ("none", "calm") for h in evidence.heads], dtype=bool)
-    at_round = evidence.hole_round[evidence.throw_hole] if len(evidence.throw_hole) else np.empty(0, int)
+    first_hole = np.searchsorted(history.hole_round, np.arange(history.rounds))
+    holes = holes_of_rounds(history)
+    place = np.arange(len(history.hole_round)) - first_hole[history.hole_round]
+    third = place * 3 // np.maximum(holes[history.hole_round], 1)
+    marked = history.throw_execution != UNMARKED
+    missed = history.throw_execution == MISS
+    windy = np.array([h.wind not in (None, "none", "calm") for h in history.heads], dtype=bool)
+    calm = np.array([h.wind in ("none", "calm") for h in history.heads], dtype=bool)
+    at_round = history.hole_round[history.throw_hole] if len(history.throw_hole) else np.empty(0, int)
 
     def counted(these: NDArray[np.bool_]) -> tuple[int, int]:
         return int((these & missed).sum()), int((these & marked).sum())
 
-    for k, phase in enumerate(evidence.phase_ids):
-        of_phase = evidence.throw_phase == k
-        early, late = third[evidence.throw_hole] == 0, third[evidence.throw_hole] == 2
+    for k, phase in enumerate(history.phase_ids):
+        of_phase = history.throw_phase == k
+        early, late = third[history.throw_hole] == 0, third[history.throw_hole] == 2
         groups.append(
             (
                 f"{phase}: first third of the round and last, whose holes may differ too",
@@ -322,11 +321,11 @@ def _groups(evidence: Evidence) -> list[tuple[str, tuple[int, int], tuple[int, i
                 k,
             )
         )
-    putt = evidence.putt
+    putt = history.putt
     if putt == NO_PHASE:
         return groups
-    putts, straddle = evidence.throw_phase == putt, evidence.throw_straddle == 1
-    asked = f"{evidence.phase_ids[putt]}: straddle and other stances"
+    putts, straddle = history.throw_phase == putt, history.throw_straddle == 1
+    asked = f"{history.phase_ids[putt]}: straddle and other stances"
     return [*groups, (asked, counted(putts & straddle), counted(putts & ~straddle), putt)]
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.scan.practice.cost import Costs, Spread, costs_of
-from shortpencil.scan.practice.evidence import NO_PHASE, Evidence, first_throws_known
+from shortpencil.scan.practice.history import NO_PHASE, History, first_throws_known
 from shortpencil.scan.practice.marks import Marks, marks_of
 from shortpencil.scan.practice.model import (
     LEVEL,
@@ -101,7 +101,7 @@ class PhasePrior:
 
 
 def phases_of(
-    evidence: Evidence,
+    history: History,
     *,
     half_life_rounds: float = HALF_LIFE_ROUNDS,
     prior: PhasePrior | None = None,
@@ -112,28 +112,28 @@ def phases_of(
 
     Parameters
     ----------
-    evidence : at least one round
+    history : at least one round
     half_life_rounds : rounds after which a round counts half
     prior : what other players suggest (see `players`), or None for Jeffreys' prior
-    costs : strokes a miss costs; None to learn them from `evidence`
-    marks : how the player marks; None to see it in `evidence`
+    costs : strokes a miss costs; None to learn them from `history`
+    marks : how the player marks; None to see it in `history`
     """
-    ids = evidence.phase_ids
+    ids = history.phase_ids
     believed = prior or PhasePrior((PRIOR,) * len(ids), (PRIOR,) * len(ids))
-    marks = marks or marks_of(evidence)
-    costs = costs or marks.costs(costs_of(evidence))
-    recent = recent_rounds(evidence.rounds, half_life_rounds)
-    weight = weights(evidence.rounds, half_life_rounds)[recent]
-    misses, marked = evidence.misses, evidence.marked * ~marks.only_misses[:, None]
+    marks = marks or marks_of(history)
+    costs = costs or marks.costs(costs_of(history))
+    recent = recent_rounds(history.rounds, half_life_rounds)
+    weight = weights(history.rounds, half_life_rounds)[recent]
+    misses, marked = history.misses, history.marked * ~marks.only_misses[:, None]
     # Where most of what is recent has only misses marked there are counts, no rates; else these rounds wait.
     counted = weight @ marks.only_misses[recent] > weight.sum() / 2
     if not counted:
         weight = weight * ~marks.only_misses[recent]
-    first = _first_throws(evidence, recent, weight) if counted else NO_PHASE
+    first = _first_throws(history, recent, weight) if counted else NO_PHASE
     if first != NO_PHASE:
-        known = first_throws_known(evidence)
+        known = first_throws_known(history)
         marked = marked.copy()
-        marked[:, first] = evidence.marked[:, first] * known
+        marked[:, first] = history.marked[:, first] * known
         weight_of_first = weight * known[recent]
     thrown = marked + marks.bare
     alpha, beta, factors, each, per_round = [], [], [], [], []
@@ -197,10 +197,10 @@ def phases_of(
     return tuple(result)
 
 
-def _first_throws(evidence: Evidence, recent: NDArray[np.bool_], weight: Floats) -> int:
+def _first_throws(history: History, recent: NDArray[np.bool_], weight: Floats) -> int:
     """Return the phase that begins a hole where its throws are known in most of what is recent."""
-    known = first_throws_known(evidence)[recent]
-    return evidence.tee if weight @ known > weight.sum() / 2 else NO_PHASE
+    known = first_throws_known(history)[recent]
+    return history.tee if weight @ known > weight.sum() / 2 else NO_PHASE
 
 
 #: Stands for "many" where only misses are counted: a rate of so many throws is as good as a count.

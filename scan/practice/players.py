@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.practice.evidence import Evidence, rated
 from shortpencil.scan.practice.focus import Focus, focus_of, why_no_focus
+from shortpencil.scan.practice.history import History, rated
 from shortpencil.scan.practice.model import log_beta_binomial, spread_between
 from shortpencil.scan.practice.phases import HALF_LIFE_ROUNDS, PhasePrior
 
@@ -51,7 +51,7 @@ class Group:
     hidden_players: int | None
 
 
-def prior_from(others: Mapping[str, Evidence]) -> PhasePrior | None:
+def prior_from(others: Mapping[str, History]) -> PhasePrior | None:
     """Return what other players suggest about a newcomer's miss rates, or None with too few of them.
 
     Each phase's rates are taken as drawn from one Beta distribution, whose mean and strength are learnt from
@@ -63,9 +63,9 @@ def prior_from(others: Mapping[str, Evidence]) -> PhasePrior | None:
 
 
 def group_of(
-    players: Mapping[str, Evidence],
+    players: Mapping[str, History],
     half_life_rounds: float = HALF_LIFE_ROUNDS,
-    possible: Mapping[str, Sequence[Evidence]] | None = None,
+    possible: Mapping[str, Sequence[History]] | None = None,
 ) -> Group:
     """Return the foci of all players, newcomers drawn towards the rest of the group.
 
@@ -75,14 +75,14 @@ def group_of(
     told = {alias: _log_likelihood(e) for alias, e in players.items()}
     total = np.sum(list(told.values()), axis=0)
     for alias in sorted(players, key=str.casefold):
-        evidence = players[alias]
+        history = players[alias]
         prior = None
-        if evidence.rounds < NEWCOMER_ROUNDS and len(players) > LEAST_OTHERS:
+        if history.rounds < NEWCOMER_ROUNDS and len(players) > LEAST_OTHERS:
             prior = _prior(total - told[alias])
         draws = (possible or {}).get(alias, ())
-        focus = focus_of(evidence, half_life_rounds=half_life_rounds, prior=prior, possible=draws)
+        focus = focus_of(history, half_life_rounds=half_life_rounds, prior=prior, possible=draws)
         if focus is None:
-            without[alias] = why_no_focus(evidence) or ""
+            without[alias] = why_no_focus(history) or ""
         else:
             foci[alias] = focus
     counted: dict[tuple[str, str], int] = {}
@@ -99,13 +99,13 @@ def group_of(
     return Group(foci, without, cells, hidden if hidden >= LEAST_IN_CELL or hidden == 0 else None)
 
 
-def _log_likelihood(evidence: Evidence) -> Floats:
+def _log_likelihood(history: History) -> Floats:
     """Log-likelihood of a player's counts by phase, rate and strength of the group, (P, R, S)."""
-    evidence = rated(evidence)
+    history = rated(history)
     phases = []
-    for k in range(len(evidence.phases)):
-        factor = spread_between(evidence.misses[:, k], evidence.marked[:, k]).factor
-        misses, throws = evidence.misses[:, k].sum() / factor, evidence.marked[:, k].sum() / factor
+    for k in range(len(history.phases)):
+        factor = spread_between(history.misses[:, k], history.marked[:, k]).factor
+        misses, throws = history.misses[:, k].sum() / factor, history.marked[:, k].sum() / factor
         phases.append(_log_likelihood_of(float(misses), float(throws)))
     return np.asarray(phases)
 

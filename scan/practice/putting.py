@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.evidence import CLEAN, UNMARKED, Evidence, results_known
+from shortpencil.scan.practice.history import CLEAN, UNMARKED, History, results_known
 from shortpencil.scan.practice.model import Interval, jeffreys, normal_quantile, spread_between, weights
 from shortpencil.scan.records.validate import EDGE_M, PUTTING_AREA_M
 
@@ -102,16 +102,16 @@ class Putting:
     edge: int  # putts within `EDGE_M` of the edge of the putting area
 
 
-def putting_of(evidence: Evidence, unit: str = "m") -> Putting:
+def putting_of(history: History, unit: str = "m") -> Putting:
     """Return what the putts with a written distance say; distances in words are in `unit`."""
-    of = (evidence.throw_phase == evidence.putt) & ~np.isnan(evidence.throw_distance_m)
-    x = evidence.throw_distance_m[of]
-    holed = evidence.throw_holed[of]
-    execution = evidence.throw_execution[of]
-    straddle = evidence.throw_straddle[of] == 1
-    at_round = evidence.hole_round[evidence.throw_hole[of]]
-    known = results_known(evidence)[of]
-    curve, too_few = _curve(x[known], holed[known] == 1, at_round[known], evidence.rounds)
+    of = (history.throw_phase == history.putt) & ~np.isnan(history.throw_distance_m)
+    x = history.throw_distance_m[of]
+    holed = history.throw_holed[of]
+    execution = history.throw_execution[of]
+    straddle = history.throw_straddle[of] == 1
+    at_round = history.hole_round[history.throw_hole[of]]
+    known = results_known(history)[of]
+    curve, too_few = _curve(x[known], holed[known] == 1, at_round[known], history.rounds)
     area = x <= PUTTING_AREA_M + EDGE_M
 
     def group(label: str, these: NDArray[np.bool_]) -> Group:

@@ -10,7 +10,7 @@ import numpy as np
 
 from shortpencil.forms.drawing import Shape
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.evidence import Evidence, rated
+from shortpencil.scan.practice.history import History, rated
 from shortpencil.scan.practice.model import Interval, jeffreys
 from shortpencil.scan.practice.over_time import OfLength
 from shortpencil.scan.practice.picture import (
@@ -36,18 +36,18 @@ MOST_ROUNDS_SHOWN = 40
 
 
 def time_charts(
-    evidence: Evidence, phase: int, phase_name: str, lengths: Sequence[OfLength], width_mm: float = 102.0
+    history: History, phase: int, phase_name: str, lengths: Sequence[OfLength], width_mm: float = 102.0
 ) -> tuple[Picture, ...]:
     """Miss rate of each round, a chart for the rounds of each length: 9 and 18 holes never share one."""
     several = len(lengths) > 1
     return tuple(
-        time_chart(evidence, phase, phase_name, one, width_mm, said=f", {one.holes} holes" if several else "")
+        time_chart(history, phase, phase_name, one, width_mm, said=f", {one.holes} holes" if several else "")
         for one in lengths or (OfLength(0, (), None),)
     )
 
 
 def time_chart(
-    evidence: Evidence,
+    history: History,
     phase: int,
     phase_name: str,
     of: OfLength,
@@ -63,8 +63,8 @@ def time_chart(
     said : what the title says of them
     """
     left, top, base = 9.0, 10.5, 36.0
-    evidence, chart = rated(evidence), of.chart
-    x_n = evidence.misses[:, phase], evidence.marked[:, phase]
+    history, chart = rated(history), of.chart
+    x_n = history.misses[:, phase], history.marked[:, phase]
     shown = [i for i in of.rounds if x_n[1][i] > 0][-MOST_ROUNDS_SHOWN:]
     title = f"Missed {words.MANY[phase_name]}, round by round{said}"
     shapes: list[Shape] = [text(0, 3.6, title, size_pt=HEAD_PT, bold=True)]
@@ -116,7 +116,7 @@ def time_chart(
         shapes += dot(
             x(place), y(rate), radius_mm=radius, filled=chart is not None and shown[place] in chart.outside
         )
-    shapes += _dates([evidence.heads[i].day for i in shown], x, base + 3.8)
+    shapes += _dates([history.heads[i].day for i in shown], x, base + 3.8)
     counts = ", ".join(f"{x_n[0][i]} of {x_n[1][i]}" for i in shown)
     return Picture(
         title,

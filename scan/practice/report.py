@@ -13,10 +13,10 @@ from math import isnan
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.effect import Effect, Tested
-from shortpencil.scan.practice.evidence import Evidence, rated
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.helped import EARLY, OTHER_REASONS, judged_sentence
 from shortpencil.scan.practice.helped import sentence as helped_sentence
+from shortpencil.scan.practice.history import History, rated
 from shortpencil.scan.practice.luck import Luck, luck_of, pooled_luck
 from shortpencil.scan.practice.model import jeffreys
 from shortpencil.scan.practice.over_time import Change, Noticed, OfLength, changes_of, lengths_of, noticed_in
@@ -41,7 +41,7 @@ class Report:
 
     player: str | None
     unit: str
-    evidence: Evidence
+    history: History
     focus: Focus
     plan: Plan
     putting: Putting
@@ -58,7 +58,7 @@ class Report:
 
 
 def report_of(
-    evidence: Evidence,
+    history: History,
     focus: Focus,
     plan: Plan,
     *,
@@ -69,27 +69,27 @@ def report_of(
     tested: Sequence[Tested] = (),
     choice: Choice | None = None,
     pictures: Mapping[tuple[str, int], bytes] | None = None,
-    possible: Sequence[Evidence] = (),
+    possible: Sequence[History] = (),
 ) -> Report:
     """Return the report of one player's rounds; `putting` if it was worked out already.
 
-    `possible`: where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`).
+    `possible`: where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`).
     """
     # Cards with only misses marked have no rates to follow over time.
-    of_rates = rated(evidence)
+    of_rates = rated(history)
     return Report(
         player=player,
         unit=unit,
-        evidence=evidence,
+        history=history,
         focus=focus,
         plan=plan,
-        putting=putting or putting_of(evidence, unit),
+        putting=putting or putting_of(history, unit),
         tables=two_by_two(of_rates),
-        luck=pooled_luck([luck_of(one, one.rounds - 1) for one in possible or (evidence,)]),
+        luck=pooled_luck([luck_of(one, one.rounds - 1) for one in possible or (history,)]),
         lengths=lengths_of(of_rates, focus.number),
         changes=changes_of(of_rates),
         noticed=noticed_in(of_rates),
-        spots=spots_of(evidence, lambda metres: length(metres, unit), possible),
+        spots=spots_of(history, lambda metres: length(metres, unit), possible),
         effect=effect,
         tested=tuple(tested),
         choice=choice,
@@ -99,7 +99,7 @@ def report_of(
 
 def head_line(report: Report) -> str:
     """Whose rounds, how many, and from when to when."""
-    when = words.span(h.day for h in report.evidence.heads)
+    when = words.span(h.day for h in report.history.heads)
     parts = [report.player or "", words.count(report.focus.rounds, "round"), when]
     return " · ".join(part for part in parts if part)
 
@@ -189,7 +189,7 @@ def change_sentences(report: Report) -> list[str]:
     for c in report.changes:
         if c in quiet:
             continue
-        when = report.evidence.heads[c.at].day
+        when = report.history.heads[c.at].day
         since = f" around {words.day(when)}" if when else ""
         said.append(
             f"{words.MANY[c.phase].capitalize()}: {words.probability(c.p_changed)} that the miss rate "

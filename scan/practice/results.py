@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.scan.practice.cost import place_in_phase
-from shortpencil.scan.practice.evidence import CLEAN, MISS, Evidence, results_known
+from shortpencil.scan.practice.history import CLEAN, MISS, History, results_known
 from shortpencil.scan.practice.model import Interval, jeffreys
 
 #: A median of fewer throws than this gives way to the one of the whole phase.
@@ -47,14 +47,14 @@ class TwoByTwo:
         return self.clean_good + self.clean_bad + self.missed_good + self.missed_bad
 
 
-def two_by_two(evidence: Evidence) -> tuple[TwoByTwo, ...]:
+def two_by_two(history: History) -> tuple[TwoByTwo, ...]:
     """Return the table of each phase, in the order thrown."""
-    good, known = good_results(evidence)
+    good, known = good_results(history)
     tables = []
-    for k, phase in enumerate(evidence.phase_ids):
-        of_phase = evidence.throw_phase == k
-        clean = of_phase & known & (evidence.throw_execution == CLEAN)
-        missed = of_phase & known & (evidence.throw_execution == MISS)
+    for k, phase in enumerate(history.phase_ids):
+        of_phase = history.throw_phase == k
+        clean = of_phase & known & (history.throw_execution == CLEAN)
+        missed = of_phase & known & (history.throw_execution == MISS)
         tables.append(
             TwoByTwo(
                 phase,
@@ -68,29 +68,29 @@ def two_by_two(evidence: Evidence) -> tuple[TwoByTwo, ...]:
     return tuple(tables)
 
 
-def good_results(evidence: Evidence) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def good_results(history: History) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Say of each throw whether its result was good, and whether that is known."""
-    putt = evidence.throw_phase == evidence.putt
-    known = np.where(putt, results_known(evidence), evidence.throw_left >= 0)
-    usual = _usual_left(evidence)
-    good = np.where(putt, evidence.throw_holed == 1, evidence.throw_left <= usual)
+    putt = history.throw_phase == history.putt
+    known = np.where(putt, results_known(history), history.throw_left >= 0)
+    usual = _usual_left(history)
+    good = np.where(putt, history.throw_holed == 1, history.throw_left <= usual)
     return good & known, np.asarray(known)
 
 
-def _usual_left(evidence: Evidence) -> NDArray[np.float64]:
+def _usual_left(history: History) -> NDArray[np.float64]:
     """Return for each throw the median of throws left from its place, 0 where nothing is known."""
-    par = np.clip(np.nan_to_num(evidence.hole_par, nan=0), 0, 9).astype(np.int64)[evidence.throw_hole]
-    place = np.minimum(place_in_phase(evidence), 3)
-    stratum = (evidence.throw_phase * 10 + par) * 4 + place
-    known = evidence.throw_left >= 0
+    par = np.clip(np.nan_to_num(history.hole_par, nan=0), 0, 9).astype(np.int64)[history.throw_hole]
+    place = np.minimum(place_in_phase(history), 3)
+    stratum = (history.throw_phase * 10 + par) * 4 + place
+    known = history.throw_left >= 0
     usual = np.zeros(len(stratum))
-    for phase in range(len(evidence.phases)):
-        of_phase = (evidence.throw_phase == phase) & known
+    for phase in range(len(history.phases)):
+        of_phase = (history.throw_phase == phase) & known
         if of_phase.any():
-            usual[evidence.throw_phase == phase] = np.median(evidence.throw_left[of_phase])
+            usual[history.throw_phase == phase] = np.median(history.throw_left[of_phase])
     # One stratum has at most 40 names a phase, so a loop over those that occur is short.
     for name in np.unique(stratum[known]):
         at = (stratum == name) & known
         if at.sum() >= USUAL_THROWS:
-            usual[stratum == name] = np.median(evidence.throw_left[at])
+            usual[stratum == name] = np.median(history.throw_left[at])
     return usual

@@ -8,8 +8,8 @@ import textwrap
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import Causes
 from shortpencil.scan.practice.choice import Choice, why_next
-from shortpencil.scan.practice.evidence import Evidence
 from shortpencil.scan.practice.focus import Focus
+from shortpencil.scan.practice.history import History
 from shortpencil.scan.practice.phases import PhaseEvidence
 from shortpencil.scan.practice.plan import Plan
 
@@ -24,13 +24,13 @@ SHORT = {
 }
 
 
-def screen(evidence: Evidence, focus: Focus, plan: Plan, choice: Choice | None = None) -> list[str]:
+def screen(history: History, focus: Focus, plan: Plan, choice: Choice | None = None) -> list[str]:
     """Return the lines of the screen, never more than `HEIGHT`, never wider than `WIDTH`.
 
     Where there is too much, remarks go first, then empty lines, then the sentence on count and rate; the plan
     and its cautions never do.
     """
-    top = [*_headline(evidence, focus, plan), *_cause(plan.about.causes)]
+    top = [*_headline(history, focus, plan), *_cause(plan.about.causes)]
     table, plan_lines = _table(focus), _plan(plan)
     told = " ".join(why_next(choice)) if choice and choice.known_sessions else None
     says = [*_wrap(told), *_wrap(focus.disagreement)]
@@ -42,8 +42,8 @@ def screen(evidence: Evidence, focus: Focus, plan: Plan, choice: Choice | None =
     return [*top, *gap, *table, *says, *remarks, *gap, *plan_lines]
 
 
-def _headline(evidence: Evidence, focus: Focus, plan: Plan) -> list[str]:
-    when = words.span(h.day for h in evidence.heads)
+def _headline(history: History, focus: Focus, plan: Plan) -> list[str]:
+    when = words.span(h.day for h in history.heads)
     rounds = words.count(focus.rounds, "round") + (f", {when}" if when else "")
     title = f"PRACTISE YOUR {words.MANY[plan.phase].upper()}"
     sure = f"{focus.sure[0].upper()}{focus.sure[1:]}."

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.doubt import pooled_interval
-from shortpencil.scan.practice.evidence import Evidence
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
+from shortpencil.scan.practice.history import History
 from shortpencil.scan.practice.model import Interval, jeffreys, spread_between
 from shortpencil.scan.practice.over_time import by_use, holes_of_rounds
 from shortpencil.scan.practice.plan import TEST_TRIES
@@ -85,7 +85,7 @@ class Season:
 
 
 def season_of(
-    evidence: Evidence,
+    history: History,
     focus: Focus,
     choice: Choice,
     sessions: Sequence[Session],
@@ -95,21 +95,21 @@ def season_of(
     *,
     player: str | None = None,
     months: int = MOST_MONTHS,
-    possible: Sequence[Evidence] = (),
+    possible: Sequence[History] = (),
 ) -> Season:
     """Return the season up to the newest day.
 
     Parameters
     ----------
-    evidence : of all rounds; those without a day are left out
+    history : of all rounds; those without a day are left out
     focus, choice : as of now
     sessions, tests : oldest first
     foci : what cost most as of the end of each month with rounds, by the first day of that month
     reach : what the plan of the next session aims at in the test of ten
     months : how many months back, the newest one included
-    possible : where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`)
+    possible : where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`)
     """
-    days = [h.day for h in evidence.heads]
+    days = [h.day for h in history.heads]
     known = [d for d in days if d is not None] + [s.day for s in sessions]
     last = max(known)
     start = _months_before(last.replace(day=1), months - 1)
@@ -118,18 +118,18 @@ def season_of(
     tested = tuple(t for t in tests if t.day >= first)
     until = last + timedelta(days=30)
     weeks = weeks_of(choice, sessions, last)
-    holes = holes_of_rounds(evidence)
+    holes = holes_of_rounds(history)
     lengths = by_use(holes[np.array([d is not None and d >= first for d in days], bool)])
     return Season(
         player=player,
         first=min(d for d in known if d >= first),
         last=last,
         rounds=sum(d is not None and d >= first for d in days),
-        months=_months(possible or (evidence,), mine, dict(foci), first, last, lengths[:1]),
+        months=_months(possible or (history,), mine, dict(foci), first, last, lengths[:1]),
         holes=lengths[0] if len(lengths) > 1 else None,
         sessions=mine,
         tests=tested,
-        judged=judged(evidence, sessions, possible=possible),
+        judged=judged(history, sessions, possible=possible),
         focus=focus,
         choice=choice,
         aim=_aim(choice, weeks, tests, reach, until),
@@ -146,17 +146,17 @@ def weeks_of(choice: Choice, sessions: Sequence[Session], last: date) -> tuple[t
     return tuple(tuple(ahead[week * a_week : (week + 1) * a_week]) for week in range(WEEKS))
 
 
-def months_with_rounds(evidence: Evidence, months: int = MOST_MONTHS) -> list[tuple[date, int]]:
+def months_with_rounds(history: History, months: int = MOST_MONTHS) -> list[tuple[date, int]]:
     """Return the last months with rounds, by first day, with how many rounds there were by their end."""
     counted: dict[date, int] = {}
-    for i, head in enumerate(evidence.heads):
+    for i, head in enumerate(history.heads):
         if head.day is not None:
             counted[head.day.replace(day=1)] = i + 1
     return sorted(counted.items())[-months:]
 
 
 def _months(
-    draws: Sequence[Evidence],
+    draws: Sequence[History],
     sessions: Sequence[Session],
     foci: dict[date, str],
     first: date,
@@ -192,26 +192,26 @@ def _months(
 class _Rates:
     """Rounds with the month of each, which of them are of the usual length, and how much they differ."""
 
-    evidence: Evidence
+    history: History
     of: tuple[date | None, ...]
     alike: NDArray[np.bool_]
     factor: tuple[float, ...]
 
     @classmethod
-    def of_rounds(cls, evidence: Evidence, length: Sequence[int]) -> _Rates:
+    def of_rounds(cls, history: History, length: Sequence[int]) -> _Rates:
         factor = (
-            spread_between(evidence.misses[-90:, k], evidence.marked[-90:, k]).factor
-            for k in range(len(evidence.phases))
+            spread_between(history.misses[-90:, k], history.marked[-90:, k]).factor
+            for k in range(len(history.phases))
         )
-        of = tuple(h.day.replace(day=1) if h.day else None for h in evidence.heads)
-        return cls(evidence, of, np.isin(holes_of_rounds(evidence), length), tuple(factor))
+        of = tuple(h.day.replace(day=1) if h.day else None for h in history.heads)
+        return cls(history, of, np.isin(holes_of_rounds(history), length), tuple(factor))
 
     def month(self, first: date) -> list[Interval | None]:
         """Return the miss rates of a month by phase, None without marks."""
         at = np.array([month == first for month in self.of], dtype=bool) & self.alike
         rates: list[Interval | None] = []
         for k, factor in enumerate(self.factor):
-            x, n = float(self.evidence.misses[at, k].sum()), float(self.evidence.marked[at, k].sum())
+            x, n = float(self.history.misses[at, k].sum()), float(self.history.marked[at, k].sum())
             told = jeffreys(x / factor, n / factor)
             rates.append(Interval(told.low, x / n, told.high) if n else None)
         return rates

@@ -90,7 +90,7 @@ def _charts(report: Report) -> list[str]:
         (causes_chart(report.plan.about.causes, 84.0), False),
         *(
             (picture, False)
-            for picture in time_charts(report.evidence, focus.number, focus.phase, report.lengths, 84.0)
+            for picture in time_charts(report.history, focus.number, focus.phase, report.lengths, 84.0)
         ),
     ]
     if report.putting.putts:
@@ -216,7 +216,7 @@ def _window(w: Window) -> str:
 def _strips(report: Report) -> list[str]:
     """What the player wrote beside the misses of the focus, as pictures of the hand where there are any."""
     figures = []
-    days = {h.id: h.day for h in report.evidence.heads}
+    days = {h.id: h.day for h in report.history.heads}
     for w in report.focus.causes.own_words[:MOST_STRIPS]:
         png = report.pictures.get((w.round_id, w.hole))
         day = days.get(w.round_id)

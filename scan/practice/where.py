@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import same_hole
 from shortpencil.scan.practice.doubt import pooled_chance, pooled_interval
-from shortpencil.scan.practice.evidence import MISS, NO_PHASE, UNMARKED, Evidence, only_misses
+from shortpencil.scan.practice.history import MISS, NO_PHASE, UNMARKED, History, only_misses
 from shortpencil.scan.practice.model import (
     LEVEL,
     Interval,
@@ -78,13 +78,13 @@ class _Asked:
 
 
 def spots_of(
-    evidence: Evidence, length: Callable[[float], str], possible: Sequence[Evidence] = ()
+    history: History, length: Callable[[float], str], possible: Sequence[History] = ()
 ) -> tuple[Spot, ...]:
     """Return all places asked about, the most telling first; `length` says metres in the player's unit.
 
-    `possible`: where values are doubtful, evidence of whole rounds that may be true (`scan.practice.doubt`).
+    `possible`: where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`).
     """
-    asked = _together([_asked(one, length) for one in possible or (evidence,)])
+    asked = _together([_asked(one, length) for one in possible or (history,)])
     p_adjusted = adjusted([a.p for a in asked])
     spots = [
         Spot(a.kind, a.says() if q <= FALSE_SHARE else "", a.interval, a.p, float(q))
@@ -93,13 +93,13 @@ def spots_of(
     return tuple(sorted(spots, key=lambda s: s.p))
 
 
-def _asked(evidence: Evidence, length: Callable[[float], str]) -> list[_Asked]:
-    full = ~only_misses(evidence)
+def _asked(history: History, length: Callable[[float], str]) -> list[_Asked]:
+    full = ~only_misses(history)
     return [
-        *_holes(evidence, full),
-        *_scores(evidence),
-        *_courses(evidence, full),
-        *_lengths(evidence, full, length),
+        *_holes(history, full),
+        *_scores(history),
+        *_courses(history, full),
+        *_lengths(history, full, length),
     ]
 
 
@@ -123,21 +123,21 @@ def _together(draws: Sequence[list[_Asked]]) -> list[_Asked]:
     return result
 
 
-def _holes(evidence: Evidence, full: Mask) -> list[_Asked]:
+def _holes(history: History, full: Mask) -> list[_Asked]:
     """Ask of each hole and phase whether it is missed more or less often than on the course's other holes.
 
     Both sides are of the same rounds, so that days cancel and counts stand as they are.
     """
-    hole = same_hole(evidence)
-    course = _course(evidence)
-    marked = (evidence.throw_execution != UNMARKED) & full[evidence.hole_round[evidence.throw_hole]]
+    hole = same_hole(history)
+    course = _course(history)
+    marked = (history.throw_execution != UNMARKED) & full[history.hole_round[history.throw_hole]]
     kinds = int(hole.max()) + 1 if len(hole) else 0
     asked = []
-    for k, phase in enumerate(evidence.phase_ids):
-        at = marked & (evidence.throw_phase == k)
-        key = hole[evidence.throw_hole[at]]
+    for k, phase in enumerate(history.phase_ids):
+        at = marked & (history.throw_phase == k)
+        key = hole[history.throw_hole[at]]
         n = np.bincount(key, minlength=kinds)
-        x = np.bincount(key, evidence.throw_execution[at] == MISS, kinds).astype(int)
+        x = np.bincount(key, history.throw_execution[at] == MISS, kinds).astype(int)
         for c in np.unique(course):
             on = np.unique(hole[course == c])
             on = on[n[on] >= LEAST_PLAYS]
@@ -151,8 +151,8 @@ def _holes(evidence: Evidence, full: Mask) -> list[_Asked]:
                 asked.append(
                     _Asked(
                         "hole",
-                        f"{_where(evidence, int(np.flatnonzero(hole == h)[0]))} {phase}",
-                        _hole_says(evidence, int(np.flatnonzero(hole == h)[0]), phase, own, usual, interval),
+                        f"{_where(history, int(np.flatnonzero(hole == h)[0]))} {phase}",
+                        _hole_says(history, int(np.flatnonzero(hole == h)[0]), phase, own, usual, interval),
                         interval,
                         _fisher(own, rest),
                     )
@@ -161,40 +161,40 @@ def _holes(evidence: Evidence, full: Mask) -> list[_Asked]:
 
 
 def _hole_says(
-    evidence: Evidence, at: int, phase: str, own: tuple[int, int], usual: float, interval: Interval
+    history: History, at: int, phase: str, own: tuple[int, int], usual: float, interval: Interval
 ) -> Callable[[], str]:
     return lambda: (
-        f"{_hole_name(evidence, at)}: {own[0]} of {own[1]} {words.MANY[phase]} missed, likely "
+        f"{_hole_name(history, at)}: {own[0]} of {own[1]} {words.MANY[phase]} missed, likely "
         f"{words.percent_range(interval)} in the long run, against {words.percent(usual)} on the other holes"
     )
 
 
-def _scores(evidence: Evidence) -> list[_Asked]:
+def _scores(history: History) -> list[_Asked]:
     """Ask of each hole whether it takes more strokes than the player's other holes of the same par."""
-    hole, course = same_hole(evidence), _course(evidence)
-    par = np.nan_to_num(evidence.hole_par, nan=0.0)
-    known = ~np.isnan(evidence.hole_score)
+    hole, course = same_hole(history), _course(history)
+    par = np.nan_to_num(history.hole_par, nan=0.0)
+    known = ~np.isnan(history.hole_score)
     asked: list[_Asked] = []
     for c in np.unique(course):
         for p in np.unique(par[(course == c) & known]):
             at = known & (course == c) & (par == p)
             # a day's level is common to all holes of the day
-            by_day = np.bincount(evidence.hole_round[at], evidence.hole_score[at])
-            played = np.bincount(evidence.hole_round[at])
+            by_day = np.bincount(history.hole_round[at], history.hole_score[at])
+            played = np.bincount(history.hole_round[at])
             y = (
-                evidence.hole_score
-                - (by_day / np.maximum(played, 1))[np.minimum(evidence.hole_round, len(played) - 1)]
+                history.hole_score
+                - (by_day / np.maximum(played, 1))[np.minimum(history.hole_round, len(played) - 1)]
             )
             names = np.unique(hole[at])
             plays = np.array([int((at & (hole == h)).sum()) for h in names])
             names = names[plays >= LEAST_PLAYS]
             if len(names) >= 3:
-                asked += _of_par(evidence, hole, at, y, names, int(p))
+                asked += _of_par(history, hole, at, y, names, int(p))
     return asked
 
 
 def _of_par(
-    evidence: Evidence, hole: NDArray[np.int64], at: Mask, y: Floats, names: NDArray[np.int64], par: int
+    history: History, hole: NDArray[np.int64], at: Mask, y: Floats, names: NDArray[np.int64], par: int
 ) -> list[_Asked]:
     from shortpencil.scan.practice.special import stdtr
 
@@ -214,8 +214,8 @@ def _of_par(
         asked.append(
             _Asked(
                 "score",
-                _where(evidence, first),
-                _score_says(evidence, first, len(g), interval, par),
+                _where(history, first),
+                _score_says(history, first, len(g), interval, par),
                 interval,
                 p,
             )
@@ -223,28 +223,28 @@ def _of_par(
     return asked
 
 
-def _score_says(evidence: Evidence, at: int, plays: int, interval: Interval, par: int) -> Callable[[], str]:
+def _score_says(history: History, at: int, plays: int, interval: Interval, par: int) -> Callable[[], str]:
     more = "more" if interval.middle > 0 else "fewer"
     low, high = sorted((abs(interval.low), abs(interval.high)))
     peers = f"your other par {par}s there" if par else "your other holes there"
     return lambda: (
-        f"{_hole_name(evidence, at)} takes you {words.strokes(interval.middle)} strokes {more} than {peers} "
+        f"{_hole_name(history, at)} takes you {words.strokes(interval.middle)} strokes {more} than {peers} "
         f"(range {words.strokes(low)} to {words.strokes(high)}; {words.count(plays, 'round')})"
     )
 
 
-def _courses(evidence: Evidence, full: Mask) -> list[_Asked]:
+def _courses(history: History, full: Mask) -> list[_Asked]:
     """Ask of each course whether a phase is missed more or less often there than elsewhere."""
-    names = [h.course for h in evidence.heads]
+    names = [h.course for h in history.heads]
     asked = []
     for name in dict.fromkeys(n for n in names if n):
         here = np.array([n == name for n in names]) & full
         there = np.array([n is not None and n != name for n in names]) & full
         if min(int(here.sum()), int(there.sum())) < LEAST_ROUNDS:
             continue
-        for k, phase in enumerate(evidence.phase_ids):
-            factor = _factor(evidence, k, here, there)
-            own, rest = _counts(evidence, here, k), _counts(evidence, there, k)
+        for k, phase in enumerate(history.phase_ids):
+            factor = _factor(history, k, here, there)
+            own, rest = _counts(history, here, k), _counts(history, there, k)
             if min(own[1], rest[1]) < LEAST_THROWS:
                 continue
             interval = jeffreys(own[0] / factor, own[1] / factor)
@@ -255,24 +255,24 @@ def _courses(evidence: Evidence, full: Mask) -> list[_Asked]:
     return asked
 
 
-def _lengths(evidence: Evidence, full: Mask, length: Callable[[float], str]) -> list[_Asked]:
+def _lengths(history: History, full: Mask, length: Callable[[float], str]) -> list[_Asked]:
     """Ask whether misses go with the length of an approach where written, or with that of the hole."""
     asked = []
-    marked = (evidence.throw_execution != UNMARKED) & full[evidence.hole_round[evidence.throw_hole]]
-    of_hole = evidence.hole_length_m
-    hole_length = of_hole[evidence.throw_hole] if len(of_hole) else np.full(len(marked), np.nan)
-    many = [words.MANY[phase] for phase in evidence.phase_ids]
+    marked = (history.throw_execution != UNMARKED) & full[history.hole_round[history.throw_hole]]
+    of_hole = history.hole_length_m
+    hole_length = of_hole[history.throw_hole] if len(of_hole) else np.full(len(marked), np.nan)
+    many = [words.MANY[phase] for phase in history.phase_ids]
     questions = [
-        *((k, evidence.throw_distance_m, f"{many[k]} from over {{}}") for k in evidence.between),
-        *((k, hole_length, f"{many[k]} on holes over {{}}") for k in (evidence.tee,) if k != NO_PHASE),
-        *((k, hole_length, f"{many[k]} on holes over {{}}") for k in evidence.between),
+        *((k, history.throw_distance_m, f"{many[k]} from over {{}}") for k in history.between),
+        *((k, hole_length, f"{many[k]} on holes over {{}}") for k in (history.tee,) if k != NO_PHASE),
+        *((k, hole_length, f"{many[k]} on holes over {{}}") for k in history.between),
     ]
     for k, far, what in questions:
-        at = marked & (evidence.throw_phase == k) & ~np.isnan(far)
+        at = marked & (history.throw_phase == k) & ~np.isnan(far)
         if at.sum() < LEAST_THROWS or len(np.unique(far[at])) < 3:
             continue
-        missed = (evidence.throw_execution[at] == MISS).astype(float)
-        factor = _factor(evidence, k, full, np.zeros_like(full))
+        missed = (history.throw_execution[at] == MISS).astype(float)
+        factor = _factor(history, k, full, np.zeros_like(full))
         z, _ = trend(missed, np.ones(len(missed)), far[at])
         middle = float(np.median(far[at]))
         long = far[at] > middle
@@ -350,32 +350,32 @@ def _ends(at: Floats, below: Floats, middle: float) -> Interval:
     return Interval(float(low), middle, float(high))
 
 
-def _course(evidence: Evidence) -> NDArray[np.int64]:
+def _course(history: History) -> NDArray[np.int64]:
     """Return for each hole played the number of its course and layout."""
     names: dict[tuple[str | None, str | None], int] = {}
-    of_round = [names.setdefault((h.course, h.layout), len(names)) for h in evidence.heads]
-    return np.asarray(of_round, dtype=np.int64)[evidence.hole_round]
+    of_round = [names.setdefault((h.course, h.layout), len(names)) for h in history.heads]
+    return np.asarray(of_round, dtype=np.int64)[history.hole_round]
 
 
-def _where(evidence: Evidence, at: int) -> str:
+def _where(history: History, at: int) -> str:
     """Return what tells a hole from others, in every draw the same."""
-    head = evidence.heads[evidence.hole_round[at]]
-    return f"{head.course} {head.layout} {evidence.hole_number[at]} {evidence.hole_par[at]}"
+    head = history.heads[history.hole_round[at]]
+    return f"{head.course} {head.layout} {history.hole_number[at]} {history.hole_par[at]}"
 
 
-def _hole_name(evidence: Evidence, at: int) -> str:
-    course = evidence.heads[evidence.hole_round[at]].course
-    number = int(evidence.hole_number[at])
+def _hole_name(history: History, at: int) -> str:
+    course = history.heads[history.hole_round[at]].course
+    number = int(history.hole_number[at])
     return f"Hole {number}, {course}" if course else f"Hole {number}"
 
 
-def _counts(evidence: Evidence, rounds: Mask, k: int) -> tuple[int, int]:
-    return int(evidence.misses[rounds, k].sum()), int(evidence.marked[rounds, k].sum())
+def _counts(history: History, rounds: Mask, k: int) -> tuple[int, int]:
+    return int(history.misses[rounds, k].sum()), int(history.marked[rounds, k].sum())
 
 
-def _factor(evidence: Evidence, k: int, *groups: Mask) -> float:
+def _factor(history: History, k: int, *groups: Mask) -> float:
     """Return by how much rounds of the same group differ, over chance."""
-    factors = [spread_between(evidence.misses[g, k], evidence.marked[g, k]).factor for g in groups if g.any()]
+    factors = [spread_between(history.misses[g, k], history.marked[g, k]).factor for g in groups if g.any()]
     return max(factors)
 
 

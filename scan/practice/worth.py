@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import Costs, costs_of
-from shortpencil.scan.practice.evidence import Evidence, evidence_of
 from shortpencil.scan.practice.games import game_of
+from shortpencil.scan.practice.history import History, history_of
 from shortpencil.scan.practice.marks import marks_of
 from shortpencil.scan.practice.phases import phases_of
 from shortpencil.scan.practice.putting import putting_of
@@ -107,7 +107,7 @@ def worth_of(played: Round, others: Sequence[Round] = ()) -> tuple[Worth, ...]:
     theirs = [one for one in others if one.id != played.id and game_of(one) == game_of(played)]
     latest = [likeliest(one) for one in theirs][-LATEST_ROUNDS:]
     base = likeliest(played)
-    costs = _costs(evidence_of([*latest, base]))
+    costs = _costs(history_of([*latest, base]))
     found = []
     for place, value in doubtful.items():
         options = _options(value)
@@ -133,19 +133,19 @@ def _options(value: Value) -> list[tuple[Scalar, float]]:
     return [(option, chance / total) for option, chance in options]
 
 
-def _costs(evidence: Evidence) -> Costs:
-    return marks_of(evidence).costs(costs_of(evidence))
+def _costs(history: History) -> Costs:
+    return marks_of(history).costs(costs_of(history))
 
 
 def _told(played: Round, latest: Sequence[Round], costs: Costs, place: str) -> _Told:
     """Work out what is told of a round that is known; costs are kept, since one value hardly moves them."""
-    evidence = evidence_of([*latest, played])
+    history = history_of([*latest, played])
     scores = [hole.score.known for hole in played.holes]
-    marked = bool(evidence.marked.sum())
-    phases = phases_of(evidence, costs=costs) if marked else ()
+    marked = bool(history.marked.sum())
+    phases = phases_of(history, costs=costs) if marked else ()
     curve = None
     if place.endswith("/distance") or "/maybe/" in place or "/throws/" in place or place.endswith("/score"):
-        curve = putting_of(evidence).curve
+        curve = putting_of(history).curve
     return _Told(
         score=float(sum(score for score in scores if isinstance(score, int))),
         misses=np.array([misses(played, phase) for phase in played.phase_ids], dtype=float),

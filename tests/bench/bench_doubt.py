@@ -19,8 +19,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from shortpencil.scan.practice.doubt import pooled_phases, pooled_putting, possible_evidence
-from shortpencil.scan.practice.evidence import Evidence, evidence_of
+from shortpencil.scan.practice.doubt import pooled_phases, pooled_putting, possible_histories
+from shortpencil.scan.practice.history import History, history_of
 from shortpencil.scan.practice.phases import PhaseEvidence, phases_of
 from shortpencil.scan.practice.putting import putting_of
 from shortpencil.scan.records.doubt import likeliest
@@ -33,36 +33,36 @@ WAYS = ("reviewed", "carried", "left out", "as guessed")
 EXECUTIONS = ("clean", "miss", "unmarked")
 
 
-def rounds_from(evidence: Evidence) -> list[Round]:
+def rounds_from(history: History) -> list[Round]:
     """The rounds that such columns came from."""
     by_hole: dict[int, list[int]] = {}
-    for at, hole in enumerate(evidence.throw_hole):
+    for at, hole in enumerate(history.throw_hole):
         by_hole.setdefault(int(hole), []).append(at)
     holes: dict[int, list[Hole]] = {}
-    for h in range(len(evidence.hole_round)):
-        throws = [_throw(evidence, at, order) for order, at in enumerate(by_hole.get(h, ()), start=1)]
-        numbers = (evidence.hole_score[h], evidence.hole_penalty[h], evidence.hole_par[h])
+    for h in range(len(history.hole_round)):
+        throws = [_throw(history, at, order) for order, at in enumerate(by_hole.get(h, ()), start=1)]
+        numbers = (history.hole_score[h], history.hole_penalty[h], history.hole_par[h])
         values = [Value(None if np.isnan(n) else int(n)) for n in numbers]
-        made = Hole(int(evidence.hole_number[h]), values[0], values[1], values[2], None, tuple(throws))
-        holes.setdefault(int(evidence.hole_round[h]), []).append(made)
-    return [_round(evidence, r, holes[r]) for r in range(evidence.rounds)]
+        made = Hole(int(history.hole_number[h]), values[0], values[1], values[2], None, tuple(throws))
+        holes.setdefault(int(history.hole_round[h]), []).append(made)
+    return [_round(history, r, holes[r]) for r in range(history.rounds)]
 
 
-def _throw(evidence: Evidence, at: int, order: int) -> Throw:
-    metres, holed = float(evidence.throw_distance_m[at]), int(evidence.throw_holed[at])
+def _throw(history: History, at: int, order: int) -> Throw:
+    metres, holed = float(history.throw_distance_m[at]), int(history.throw_holed[at])
     written = None if np.isnan(metres) else metres
     return Throw(
         order,
-        PHASES[int(evidence.throw_phase[at])],
-        Value(EXECUTIONS[int(evidence.throw_execution[at])]),
+        PHASES[int(history.throw_phase[at])],
+        Value(EXECUTIONS[int(history.throw_execution[at])]),
         None if holed < 0 else bool(holed),
-        distance=Value(written) if evidence.throw_phase[at] == 2 else None,
+        distance=Value(written) if history.throw_phase[at] == 2 else None,
         distance_m=written,
     )
 
 
-def _round(evidence: Evidence, at: int, holes: list[Hole]) -> Round:
-    head = evidence.heads[at]
+def _round(history: History, at: int, holes: list[Hole]) -> Round:
+    head = history.heads[at]
     return one_round(f"{head.id}-{at}", holes, head.day, course=head.course, layout=head.layout)
 
 
@@ -80,7 +80,7 @@ class Reader:
     answers of which one is rare, half the drawn ones would be the rare one.
     """
 
-    def __init__(self, cards: Iterable[Evidence]) -> None:
+    def __init__(self, cards: Iterable[History]) -> None:
         self._marks: Counter[tuple[int, str]] = Counter()
         self._scores: Counter[tuple[int, int, int]] = Counter()
         self._metres: Counter[int] = Counter()
@@ -169,13 +169,13 @@ class Told:
 
 def ways_of(rounds: list[Round]) -> Iterator[tuple[list[PhaseEvidence] | tuple[PhaseEvidence, ...], object]]:
     """What is told in three ways of treating the doubt in these rounds: carried, left out, as guessed."""
-    possible = possible_evidence(rounds) or (evidence_of(rounds),)
+    possible = possible_histories(rounds) or (history_of(rounds),)
     yield (
         pooled_phases([phases_of(one) for one in possible]),
         pooled_putting([putting_of(one) for one in possible]),
     )
-    for evidence in (evidence_of(rounds), evidence_of(likeliest(one) for one in rounds)):
-        yield phases_of(evidence), putting_of(evidence)
+    for history in (history_of(rounds), history_of(likeliest(one) for one in rounds)):
+        yield phases_of(history), putting_of(history)
 
 
 def main() -> None:
@@ -196,10 +196,10 @@ def main() -> None:
         players = players_of(world, count, rng)
         truth = truth_of(players, rng)
         reader = Reader(cards_of(play(players_of(world, 60, rng), 4, rng), rng))
-        for i, evidence in enumerate(cards_of(play(players, args.rounds, rng), rng)):
-            rounds = rounds_from(evidence)
+        for i, history in enumerate(cards_of(play(players, args.rounds, rng), rng)):
+            rounds = rounds_from(history)
             unclear = [doubted(one, args.doubts, reader, rng) for one in rounds]
-            reviewed = evidence_of(rounds)
+            reviewed = history_of(rounds)
             found = [(phases_of(reviewed), putting_of(reviewed)), *ways_of(unclear)]
             for way, (phases, putting) in zip(WAYS, found, strict=True):
                 _note(told[way], phases, putting)

@@ -10,7 +10,7 @@ import argparse
 
 import numpy as np
 
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.phases import phases_of
 from tests.practice.test_games import FOUR, four_phase_rounds
 
@@ -33,7 +33,7 @@ def main() -> None:
             cost = np.where([p.role == "tee" for p in FOUR], 0, AGAIN / (1 - AGAIN * miss))
             lost = HOLES * miss * cost
             cards = four_phase_rounds(rounds, np.random.default_rng(10_000 + player), miss, AGAIN)
-            told = phases_of(evidence_of(cards))
+            told = phases_of(history_of(cards))
             for k, p in enumerate(told):
                 ranges = (p.recent.interval, p.cost, p.strokes_a_round)
                 truths = (miss[k], cost[k], lost[k])

@@ -24,8 +24,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.plan import drills_from_toml, plan_of
 from shortpencil.scan.practice.putting import putting_of
 from shortpencil.scan.practice.report import report_of
@@ -46,15 +46,15 @@ def main() -> None:
         for _ in range(REPEATS):
             gc.collect()
             start = time.process_time()
-            evidence = evidence_of(rounds[-size:])
+            history = history_of(rounds[-size:])
             middle = time.process_time()
-            focus = focus_of(evidence)
+            focus = focus_of(history)
             assert focus is not None
-            report_of(evidence, focus, plan_of(focus, 30, drills), putting=putting_of(evidence))
+            report_of(history, focus, plan_of(focus, 30, drills), putting=putting_of(history))
             end = time.process_time()
             columns.append(middle - start)
             everything.append(end - start)
-            throws = len(evidence.throw_hole)
+            throws = len(history.throw_hole)
         one, two = statistics.median(columns), statistics.median(everything)
         print(f"{size:>8} {throws:>9} {one:>8.3f}s {two:>8.3f}s {two / size * 1000:>17.3f}s")
 

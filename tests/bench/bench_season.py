@@ -38,10 +38,10 @@ def group_of(world: World, seed: int, players: int = 40) -> Laws:
     told: list[Laws] = []
     choose = rival(expected)
 
-    def listening(history: object) -> object:
-        picked = choose(history)  # type: ignore[arg-type]
-        if len(history.seen) == 29:  # type: ignore[attr-defined]
-            told.append(group_laws([counts_of_all(history)]))  # type: ignore[arg-type]
+    def listening(so_far: object) -> object:
+        picked = choose(so_far)  # type: ignore[arg-type]
+        if len(so_far.seen) == 29:  # type: ignore[attr-defined]
+            told.append(group_laws([counts_of_all(so_far)]))  # type: ignore[arg-type]
         return picked
 
     play(world, others, listening, seed + 51)  # type: ignore[arg-type]

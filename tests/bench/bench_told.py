@@ -23,16 +23,16 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from shortpencil.scan.practice.choice import Choice, choice_of
-from shortpencil.scan.practice.evidence import Evidence, evidence_of
 from shortpencil.scan.practice.focus import Focus, focus_of
 from shortpencil.scan.practice.helped import judged
+from shortpencil.scan.practice.history import History, history_of
 from tests.seasons.advisers import expected, practice_of, rival, round_of
 from tests.seasons.worlds import (
     ROUNDS,
     WORLDS,
-    History,
     Ints,
     Players,
+    SoFar,
     World,
     faded,
     odds_after,
@@ -45,30 +45,30 @@ TUNED, REPORTED = 300, 1300
 AFTER = (5, 10, 20, 29)
 
 
-def followed(world: World, players: Players, seed: int) -> History:
+def followed(world: World, players: Players, seed: int) -> SoFar:
     """Return the season of players who follow the tool's rule."""
-    kept: list[History] = []
+    kept: list[SoFar] = []
     choose = rival(expected)
 
-    def listening(history: History) -> Ints:
-        kept[:] = [history]
-        return choose(history)
+    def listening(so_far: SoFar) -> Ints:
+        kept[:] = [so_far]
+        return choose(so_far)
 
     play(world, players, listening, seed)
     return kept[0]
 
 
-def evidence_after(history: History, p: int, rounds: int) -> Evidence:
+def history_after(so_far: SoFar, p: int, rounds: int) -> History:
     """Return one player's first rounds as columns."""
-    return evidence_of([round_of(history.seen[i], p, i) for i in range(rounds)])
+    return history_of([round_of(so_far.seen[i], p, i) for i in range(rounds)])
 
 
-def true_savings(world: World, players: Players, history: History, sessions: int) -> np.ndarray:
+def true_savings(world: World, players: Players, so_far: SoFar, sessions: int) -> np.ndarray:
     """Return the strokes a round that one more session of each phase saves, (P, 3)."""
     done = np.zeros((players.count, 3))
     for i in range(sessions):
         done = faded(world, done, i)
-        done[np.arange(players.count), history.sessions[i]] += 1
+        done[np.arange(players.count), so_far.sessions[i]] += 1
     at = sessions
     before = strokes_by_phase(world, players.cost, odds_after(world, players, done, at))
     after = strokes_by_phase(world, players.cost, odds_after(world, players, done + 1, at))
@@ -83,19 +83,19 @@ def with_saved(focus: Focus) -> Focus:
 def told(world: World, count: int, seed: int) -> None:
     """Print the lines of one world."""
     players = players_of(world, count, np.random.default_rng(seed))
-    history = followed(world, players, seed + 1)
+    so_far = followed(world, players, seed + 1)
     for sessions in AFTER:
-        true = true_savings(world, players, history, sessions)
+        true = true_savings(world, players, so_far, sessions)
         rows = []
         for p in range(count):
-            evidence = evidence_after(history, p, sessions + 1)
-            focus = focus_of(evidence)
+            history = history_after(so_far, p, sessions + 1)
+            focus = focus_of(history)
             if focus is None:
                 continue
-            done, tests = practice_of(history, p)
+            done, tests = practice_of(so_far, p)
             done, tests = done[:sessions], tests[:sessions]
-            as_it_is = choice_of(evidence, focus, done, tests)
-            saved = choice_of(evidence, with_saved(focus), done, tests)
+            as_it_is = choice_of(history, focus, done, tests)
+            saved = choice_of(history, with_saved(focus), done, tests)
             rows.append(_row(as_it_is, saved, true[p]))
         mean = {key: float(np.mean([r[key] for r in rows])) for key in rows[0]}
         print(
@@ -128,10 +128,9 @@ def helped(world: World, count: int, seed: int) -> None:
     for gap in ((0.0, 0.0), world.gap):
         one = replace(world, gap=gap)
         players = players_of(one, count, np.random.default_rng(seed))
-        history = followed(one, players, seed + 1)
+        so_far = followed(one, players, seed + 1)
         said = [
-            judged(evidence_after(history, p, ROUNDS), practice_of(history, p)[0]).verdict
-            for p in range(count)
+            judged(history_after(so_far, p, ROUNDS), practice_of(so_far, p)[0]).verdict for p in range(count)
         ]
         shares += [said.count("helped") / count, said.count("not beyond") / count]
     print(f"{world.name:<14}" + "".join(f"{100 * s:>9.1f}" for s in shares), flush=True)

@@ -20,7 +20,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from shortpencil.scan.practice.causes import causes_of
-from shortpencil.scan.practice.evidence import Evidence
+from shortpencil.scan.practice.history import History
 from shortpencil.scan.practice.phases import phases_of, recent_rounds
 from shortpencil.scan.practice.putting import putting_of
 from tests.practice.worlds import (
@@ -48,7 +48,7 @@ def mean_age(rounds: int) -> float:
     return float(weight @ age / weight.sum())
 
 
-def judged(e: Evidence, truth: dict[str, np.ndarray]) -> dict[str, float]:
+def judged(e: History, truth: dict[str, np.ndarray]) -> dict[str, float]:
     """Return what of one player's numbers held, by name; missing where nothing was told."""
     found = phases_of(e)
     row: dict[str, float] = {}

@@ -15,8 +15,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.putting import putting_of
 from shortpencil.scan.records.rounds import Hole, Round, Throw
 from tests.practice.invented import Player, rounds_of
@@ -37,8 +37,8 @@ KINDS = (
 
 def told(rounds: list[Round]) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
     """What the advice says: probabilities, strokes, the curve, the leading cause's probability."""
-    evidence = evidence_of(rounds)
-    focus, putting = focus_of(evidence), putting_of(evidence)
+    history = history_of(rounds)
+    focus, putting = focus_of(history), putting_of(history)
     assert focus is not None
     curve = [putting.curve.at(d) for d in range(2, 11)] if putting.curve else [0.0] * 9
     leading = focus.causes.leading

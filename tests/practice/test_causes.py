@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import causes as c
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
 
 
@@ -25,7 +25,7 @@ def noted(*notes, hand="right"):
         )
         for n, (cause, ways, forehand) in enumerate(notes, start=1)
     ]
-    return evidence_of([one_round("a", holes, hand=known(hand))])
+    return history_of([one_round("a", holes, hand=known(hand))])
 
 
 # Common practice of the trade: where a late release lands, as the thrower sees it.
@@ -92,7 +92,7 @@ def test_a_few_sides_or_both_sides_suggest_nothing():
 
 
 def test_notes_of_other_phases_and_of_old_rounds_stay_out():
-    e = evidence_of(rounds_of(Player(notes="putt"), 6, np.random.default_rng(3)))
+    e = history_of(rounds_of(Player(notes="putt"), 6, np.random.default_rng(3)))
     assert c.causes_of(e, 0, "drive").notes == 0
     every = c.causes_of(e, 2, "putt")
     late = c.causes_of(e, 2, "putt", recent=[False] * 4 + [True] * 2)
@@ -124,7 +124,7 @@ def test_own_words_come_newest_first():
         )
         for name in ("a", "b")
     ]
-    got = c.causes_of(evidence_of(rounds), 0, "drive")
+    got = c.causes_of(history_of(rounds), 0, "drive")
     assert [(w.text, w.picture, w.hole) for w in got.own_words] == [("b", "b.png", 4), ("a", "a.png", 4)]
 
 

@@ -13,8 +13,8 @@ from shortpencil.scan.practice.choice import (
     target_of_choice,
     why_next,
 )
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.sessions import OfTen, Session, practised_before, sessions_of, ten_tries_of
 from shortpencil.scan.records.rounds import PracticeSet, Value
 from shortpencil.scan.records.told import ToldSession
@@ -28,7 +28,7 @@ def made(card, row, drill, count=5, tries=10, day=START):
 
 
 def rounds(count=10, **player):
-    e = evidence_of(rounds_of(Player(**player), count, np.random.default_rng(2)))
+    e = history_of(rounds_of(Player(**player), count, np.random.default_rng(2)))
     return e, focus_of(e)
 
 
@@ -90,7 +90,7 @@ def test_the_target_brings_the_causes_of_its_own_phase():
 
 def test_where_only_misses_are_marked_the_throws_are_taken_as_usual():
     played = rounds_of(Player(), 6, np.random.default_rng(2))
-    e = evidence_of(played)
+    e = history_of(played)
     only = e.__class__(
         **{name: getattr(e, name) for name in e.__slots__}
         | {"clean": np.zeros_like(e.clean), "unmarked": np.zeros_like(e.unmarked)}

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import cost
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from tests.practice import worlds
 from tests.practice.invented import Player, blank, hole, one_round, rounds_of, throw
 
 
 def test_costs_are_equal_after_one_round():
-    got = cost.costs_of(evidence_of(rounds_of(Player(), 1, np.random.default_rng(2))))
+    got = cost.costs_of(history_of(rounds_of(Player(), 1, np.random.default_rng(2))))
     assert got.mean == pytest.approx([cost.PRIOR_COST_STROKES] * 3)
     assert got.sd == pytest.approx([cost.PRIOR_COST_SD] * 3)
     assert got.throws == (0, 0, 0)
@@ -24,7 +24,7 @@ def test_cost_by_hand():
         return hole(1, [*throws, throw(3 + extra, "putt", "clean", True)])
 
     rounds = [one_round(str(i), [played(True, i % 2), played(False, 0)]) for i in range(200)]
-    got = cost.costs_of(evidence_of(rounds))
+    got = cost.costs_of(history_of(rounds))
     assert got.mean[0] == pytest.approx(0.5, abs=0.01)
     assert got.throws == (400, 500, 400)
     assert got.cost(0).interval().low < 0.5 < got.cost(0).interval().high
@@ -112,7 +112,7 @@ def test_the_published_example_of_two_treatments_one_after_the_other():
 def test_a_phase_without_misses_saves_less_than_its_costs_added_up():
     g = np.random.default_rng(12)
     player = Player(miss=(0.3, 0.3, 0.6), cost=(0.4, 0.5, 0.9))
-    got = cost.costs_of(evidence_of(rounds_of(player, 150, g)))
+    got = cost.costs_of(history_of(rounds_of(player, 150, g)))
     assert got.saved[2] < got.mean[2] - 0.1
     # one drive a hole: nothing to count twice, and what is left comes from the other phases' common part
     assert got.saved[0] == pytest.approx(got.mean[0], abs=0.01)
@@ -154,14 +154,14 @@ def test_costs_come_out_as_made():
     putt = (t + 2 * t * t) / ((1 + t + t * t) * p)
     approach = 0.5 / (1 + 0.35 * 0.4 + 0.3 * 0.5)
     player = Player(miss=(0.35, 0.30, p), cost=(0.4, 0.5, c))
-    got = cost.costs_of(evidence_of(rounds_of(player, 400, np.random.default_rng(3))))
+    got = cost.costs_of(history_of(rounds_of(player, 400, np.random.default_rng(3))))
     assert got.mean == pytest.approx([0.4, approach, putt], abs=0.04)
 
 
 def test_few_throws_draw_costs_towards_the_prior():
     player = Player(cost=(0.0, 0.5, 1.0))
-    sure = cost.costs_of(evidence_of(rounds_of(player, 100, np.random.default_rng(6)))).mean
-    few = cost.costs_of(evidence_of(rounds_of(player, 2, np.random.default_rng(6)))).mean
+    sure = cost.costs_of(history_of(rounds_of(player, 100, np.random.default_rng(6)))).mean
+    few = cost.costs_of(history_of(rounds_of(player, 2, np.random.default_rng(6)))).mean
     assert sure[0] < 0.1
     assert abs(few[0] - cost.PRIOR_COST_STROKES) < abs(sure[0] - cost.PRIOR_COST_STROKES)
 
@@ -169,11 +169,9 @@ def test_few_throws_draw_costs_towards_the_prior():
 def test_par_and_throws_without_a_mark_change_no_cost():
     rounds = rounds_of(Player(), 40, np.random.default_rng(7))
     bare = [replace(r, holes=tuple(replace(h, par=blank()) for h in r.holes)) for r in rounds]
-    assert cost.costs_of(evidence_of(bare)).mean == pytest.approx(cost.costs_of(evidence_of(rounds)).mean)
+    assert cost.costs_of(history_of(bare)).mean == pytest.approx(cost.costs_of(history_of(rounds)).mean)
     unmarked = [replace(r, holes=tuple(unmark(h) for h in r.holes)) for r in rounds]
-    assert (
-        cost.costs_of(evidence_of([*rounds, *unmarked])).throws == cost.costs_of(evidence_of(rounds)).throws
-    )
+    assert cost.costs_of(history_of([*rounds, *unmarked])).throws == cost.costs_of(history_of(rounds)).throws
 
 
 def unmark(h):

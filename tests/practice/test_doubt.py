@@ -16,11 +16,11 @@ from shortpencil.scan.practice.doubt import (
     pooled_interval,
     pooled_phases,
     pooled_putting,
-    possible_evidence,
+    possible_histories,
 )
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.helped import judged
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.luck import luck_of, pooled_luck
 from shortpencil.scan.practice.model import Interval, normal_quantile
 from shortpencil.scan.practice.phases import phases_of
@@ -52,7 +52,7 @@ DOUBTED = [*ROUNDS[:-1], doubted(ROUNDS[-1])]
 
 
 def test_rounds_without_doubt_are_worked_out_once() -> None:
-    assert possible_evidence(ROUNDS) == ()
+    assert possible_histories(ROUNDS) == ()
     assert doubt_remark(ROUNDS) is None
 
 
@@ -80,46 +80,46 @@ SESSIONS = [Session(played.day + timedelta(days=2), 0) for played in LONG[6:] if
 
 
 def test_where_luck_and_the_season_say_the_same_of_draws_that_agree() -> None:
-    evidence = evidence_of(LONG)
-    twice = (evidence, evidence)
-    for pooled, one in zip(spots_of(evidence, str, twice), spots_of(evidence, str), strict=True):
+    history = history_of(LONG)
+    twice = (history, history)
+    for pooled, one in zip(spots_of(history, str, twice), spots_of(history, str), strict=True):
         assert (pooled.kind, pooled.says, pooled.p) == (one.kind, one.says, pytest.approx(one.p))
         assert pooled.interval.low == pytest.approx(one.interval.low)
         assert pooled.interval.high == pytest.approx(one.interval.high)
-    luck = luck_of(evidence, 15)
+    luck = luck_of(history, 15)
     assert luck is not None
     both = pooled_luck([luck, luck])
     assert both is not None
     assert both.surprises == luck.surprises
     assert both.strokes.low == pytest.approx(luck.strokes.low)
-    assert judged(evidence, SESSIONS, possible=twice) == judged(evidence, SESSIONS)
-    focus = focus_of(evidence)
+    assert judged(history, SESSIONS, possible=twice) == judged(history, SESSIONS)
+    focus = focus_of(history)
     assert focus is not None
-    once = choice_of(evidence, focus, SESSIONS)
-    assert choice_of(evidence, focus, SESSIONS, possible=twice) == once
+    once = choice_of(history, focus, SESSIONS)
+    assert choice_of(history, focus, SESSIONS, possible=twice) == once
     assert pooled_luck([luck, None]) is None
 
 
 def test_where_luck_and_the_season_weigh_doubtful_values() -> None:
-    evidence, possible = evidence_of(LATELY_DOUBTED), possible_evidence(LATELY_DOUBTED)
-    assert evidence.marked[-1, 0] == 0, "left out, nothing would be known of the last drives"
+    history, possible = history_of(LATELY_DOUBTED), possible_histories(LATELY_DOUBTED)
+    assert history.marked[-1, 0] == 0, "left out, nothing would be known of the last drives"
     luck = pooled_luck([luck_of(one, 15) for one in possible])
-    known = luck_of(evidence_of(LONG), 15)
+    known = luck_of(history_of(LONG), 15)
     assert luck is not None
     assert known is not None
     assert luck.score == known.score
     wide = [one.strokes.high - one.strokes.low for one in (luck, known)]
     assert wide[0] > wide[1]
-    drives = {s.says for s in spots_of(evidence_of(LONG), str)}
-    assert len(spots_of(evidence, str, possible)) >= len(drives)
-    without, carried = judged(evidence, SESSIONS), judged(evidence, SESSIONS, possible=possible)
+    drives = {s.says for s in spots_of(history_of(LONG), str)}
+    assert len(spots_of(history, str, possible)) >= len(drives)
+    without, carried = judged(history, SESSIONS), judged(history, SESSIONS, possible=possible)
     assert 0 < carried.p < 1
     assert carried.p != without.p
-    focus = focus_of(evidence, possible=possible)
+    focus = focus_of(history, possible=possible)
     assert focus is not None
-    choice = choice_of(evidence, focus, SESSIONS, possible=possible)
-    season = season_of(evidence, focus, choice, SESSIONS, (), (), 8, possible=possible)
-    exact = season_of(evidence_of(LONG), focus, choice, SESSIONS, (), (), 8)
+    choice = choice_of(history, focus, SESSIONS, possible=possible)
+    season = season_of(history, focus, choice, SESSIONS, (), (), 8, possible=possible)
+    exact = season_of(history_of(LONG), focus, choice, SESSIONS, (), (), 8)
     told, true = (s.months[-1].rates[0] for s in (season, exact))
     assert told is not None, "all of that month's drives are doubtful, and still there is a rate"
     assert true is not None
@@ -128,7 +128,7 @@ def test_where_luck_and_the_season_weigh_doubtful_values() -> None:
 
 
 def test_draws_that_agree_pool_to_themselves() -> None:
-    one = evidence_of(ROUNDS)
+    one = history_of(ROUNDS)
     (pooled, *_), (alone, *_) = pooled_phases([phases_of(one)] * 4), phases_of(one)
     assert pooled.p_costs_most == pytest.approx(alone.p_costs_most)
     assert pooled.strokes_a_round.high == pytest.approx(alone.strokes_a_round.high)
@@ -136,7 +136,7 @@ def test_draws_that_agree_pool_to_themselves() -> None:
 
 
 def test_a_pooled_range_is_never_narrower_than_those_it_is_made_of_on_average() -> None:
-    draws = [phases_of(one) for one in possible_evidence(DOUBTED)]
+    draws = [phases_of(one) for one in possible_histories(DOUBTED)]
     pooled = pooled_phases(draws)
     for k, phase in enumerate(pooled):
         widths = [one[k].strokes_a_round.high - one[k].strokes_a_round.low for one in draws]
@@ -149,14 +149,14 @@ def test_doubtful_drives_count_by_their_probability() -> None:
     true = ROUNDS[-1]
     missed = sum(hole.throws[0].execution.value == "miss" for hole in true.holes)
     expected = p * missed + (1 - p) * (18 - missed)
-    counts = [int(one.misses[-1, 0]) for one in possible_evidence(DOUBTED, 40)]
+    counts = [int(one.misses[-1, 0]) for one in possible_histories(DOUBTED, 40)]
     assert np.mean(counts) == pytest.approx(expected, abs=0.5)
-    assert int(evidence_of(DOUBTED).misses[-1, 0]) == 0, "as known facts none of them counts"
+    assert int(history_of(DOUBTED).misses[-1, 0]) == 0, "as known facts none of them counts"
 
 
 def test_the_focus_under_doubt_has_probabilities_that_sum_to_one_and_says_so() -> None:
     said = [str(doubt_remark(DOUBTED))]
-    focus = focus_of(evidence_of(DOUBTED), possible=possible_evidence(DOUBTED), remarks=said)
+    focus = focus_of(history_of(DOUBTED), possible=possible_histories(DOUBTED), remarks=said)
     assert focus is not None
     assert sum(phase.p_costs_most for phase in focus.phases) == pytest.approx(1.0)
     assert any(
@@ -165,8 +165,8 @@ def test_the_focus_under_doubt_has_probabilities_that_sum_to_one_and_says_so() -
 
 
 def test_causes_and_putts_under_doubt_lie_between_those_of_the_draws() -> None:
-    draws = possible_evidence(DOUBTED)
-    focus = focus_of(evidence_of(ROUNDS))
+    draws = possible_histories(DOUBTED)
+    focus = focus_of(history_of(ROUNDS))
     assert focus is not None
     putting = [putting_of(one) for one in draws]
     pooled = pooled_putting(putting)
@@ -194,16 +194,16 @@ def test_a_distance_of_0_is_no_bug_whether_known_or_drawn() -> None:
         ]
         holes.append(replace(hole, throws=tuple(throws)))
     unclear = [*ROUNDS[:-1], replace(played, holes=tuple(holes))]
-    focus = focus_of(evidence_of(unclear), possible=possible_evidence(unclear))
+    focus = focus_of(history_of(unclear), possible=possible_histories(unclear))
     assert focus is not None
-    assert pooled_putting([putting_of(one) for one in possible_evidence(unclear)]).putts > 0
+    assert pooled_putting([putting_of(one) for one in possible_histories(unclear)]).putts > 0
 
 
 def test_the_group_weighs_doubt_as_each_player_does() -> None:
     from shortpencil.scan.practice.players import group_of
 
-    draws = possible_evidence(DOUBTED)
-    own = focus_of(evidence_of(DOUBTED), possible=draws)
-    group = group_of({"Wren": evidence_of(DOUBTED)}, possible={"Wren": draws})
+    draws = possible_histories(DOUBTED)
+    own = focus_of(history_of(DOUBTED), possible=draws)
+    group = group_of({"Wren": history_of(DOUBTED)}, possible={"Wren": draws})
     assert own is not None
     assert group.foci["Wren"].p == pytest.approx(own.p)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import effect as f
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.model import difference, p_rate_fell
 from shortpencil.scan.records.rounds import PracticeSet, Value
 from tests.practice import worlds
@@ -24,7 +24,7 @@ def counted(*drives, approach=(5, 13), putt=(8, 22)):
             throws += [(phase, "miss")] * missed + [(phase, "clean")] * clean
         holes = [hole(1, [throw(k, p, e) for k, (p, e) in enumerate(throws, start=1)])]
         rounds.append(one_round(f"{i:03d}", holes, START + timedelta(days=i)))
-    return evidence_of(rounds)
+    return history_of(rounds)
 
 
 def test_rounds_that_chose_the_focus_are_not_before():
@@ -141,8 +141,8 @@ def test_rounds_with_only_misses_marked_are_on_neither_side():
         )
         for r in rounds[:3]
     ]
-    one = f.effect_of(evidence_of(rounds), 0, rounds[10].day)
-    two = f.effect_of(evidence_of([*rounds, *bare]), 0, rounds[10].day)
+    one = f.effect_of(history_of(rounds), 0, rounds[10].day)
+    two = f.effect_of(history_of([*rounds, *bare]), 0, rounds[10].day)
     assert (one.before.misses, one.before.throws) == (two.before.misses, two.before.throws)
 
 
@@ -170,8 +170,8 @@ def test_rounds_without_a_date_are_on_neither_side():
     import dataclasses
 
     undated = [dataclasses.replace(r, id=f"u{r.id}", played_on=blank()) for r in rounds[:3]]
-    one = f.effect_of(evidence_of(rounds), 0, rounds[10].day)
-    two = f.effect_of(evidence_of([*rounds, *undated]), 0, rounds[10].day)
+    one = f.effect_of(history_of(rounds), 0, rounds[10].day)
+    two = f.effect_of(history_of([*rounds, *undated]), 0, rounds[10].day)
     assert (one.before.rounds, one.after.rounds) == (two.before.rounds, two.after.rounds) == (5, 4)
 
 

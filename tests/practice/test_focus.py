@@ -3,14 +3,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import SETTLED_ROUNDS, focus_of, why_no_focus
+from shortpencil.scan.practice.history import history_of
 from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
 from tests.practice.test_phases import plain
 
 
 def test_first_round_is_the_pencils_count_and_provisional():
-    f = focus_of(evidence_of([plain((7, 11), (4, 14), (9, 21))]))
+    f = focus_of(history_of([plain((7, 11), (4, 14), (9, 21))]))
     assert (f.phase, f.by_count, f.by_rate) == ("putt", "putt", "drive")
     assert f.provisional
     assert "provisional after 1 round" in f.sure
@@ -22,7 +22,7 @@ STEADY = Player(miss=(0.6, 0.1, 0.08), cost=(0.6, 0.5, 0.5))
 
 
 def test_a_worst_phase_that_stays_becomes_clear():
-    f = focus_of(evidence_of(rounds_of(STEADY, 8, np.random.default_rng(4))))
+    f = focus_of(history_of(rounds_of(STEADY, 8, np.random.default_rng(4))))
     assert (f.phase, f.level, f.provisional, f.more_rounds) == ("drive", "clear", False, 0)
     assert f.disagreement is None
     assert f.outlook is None
@@ -31,7 +31,7 @@ def test_a_worst_phase_that_stays_becomes_clear():
 
 def test_provisional_ends_after_five_rounds_however_clear():
     for rounds in (SETTLED_ROUNDS - 1, SETTLED_ROUNDS):
-        f = focus_of(evidence_of(rounds_of(STEADY, rounds, np.random.default_rng(4))))
+        f = focus_of(history_of(rounds_of(STEADY, rounds, np.random.default_rng(4))))
         assert f.provisional == (rounds < SETTLED_ROUNDS)
         assert f.level == "clear"
         if f.provisional:
@@ -39,7 +39,7 @@ def test_provisional_ends_after_five_rounds_however_clear():
 
 
 def test_equal_phases_may_not_settle_and_the_price_of_a_wrong_choice_is_told():
-    f = focus_of(evidence_of([plain((5, 13), (5, 13), (5, 13), str(i)) for i in range(6)]))
+    f = focus_of(history_of([plain((5, 13), (5, 13), (5, 13), str(i)) for i in range(6)]))
     assert f.level == "not settled"
     assert f.more_rounds is None
     assert "keep marking" in f.sure
@@ -55,7 +55,7 @@ def test_equal_phases_may_not_settle_and_the_price_of_a_wrong_choice_is_told():
 
 def test_more_misses_of_the_cheaper_phase_are_explained():
     player = Player(miss=(0.40, 0.2, 0.35), cost=(0.1, 0.4, 0.95))
-    f = focus_of(evidence_of(rounds_of(player, 25, np.random.default_rng(1))))
+    f = focus_of(history_of(rounds_of(player, 25, np.random.default_rng(1))))
     assert f.phase == "putt"
     if f.by_count != "putt":
         assert "costs more, about" in f.disagreement
@@ -63,16 +63,16 @@ def test_more_misses_of_the_cheaper_phase_are_explained():
 
 
 def test_no_round_no_mark_and_no_miss_are_told_apart():
-    nothing = evidence_of([])
-    unmarked = evidence_of([one_round("a", [hole(1, [throw(1, "drive", "unmarked", True)])])])
-    clean = evidence_of([plain((0, 18), (0, 18), (0, 30))])
-    for evidence, expected in (
+    nothing = history_of([])
+    unmarked = history_of([one_round("a", [hole(1, [throw(1, "drive", "unmarked", True)])])])
+    clean = history_of([plain((0, 18), (0, 18), (0, 30))])
+    for history, expected in (
         (nothing, "no round yet"),
         (unmarked, "unknown"),
         (clean, "Not one of 66 marked"),
     ):
-        assert focus_of(evidence) is None
-        assert expected in why_no_focus(evidence)
+        assert focus_of(history) is None
+        assert expected in why_no_focus(history)
 
 
 def test_a_player_who_marks_only_misses_is_told_what_that_means():
@@ -80,14 +80,14 @@ def test_a_player_who_marks_only_misses_is_told_what_that_means():
         hole(n, [throw(1, "drive", "miss" if n < 6 else "unmarked"), throw(2, "putt", "unmarked", True)])
         for n in range(1, 19)
     ]
-    f = focus_of(evidence_of([one_round("a", holes)]))
+    f = focus_of(history_of([one_round("a", holes)]))
     assert f.phase == "drive"
     assert any("only misses" in r for r in f.remarks)
     assert any("No approaches and putts are marked" in r for r in f.remarks)
 
 
 def test_some_unmarked_throws_are_mentioned_as_unknown():
-    f = focus_of(evidence_of(rounds_of(Player(unmarked=0.5), 3, np.random.default_rng(2))))
+    f = focus_of(history_of(rounds_of(Player(unmarked=0.5), 3, np.random.default_rng(2))))
     assert any("unknown, not misses" in r for r in f.remarks)
     assert f.share_unmarked == pytest.approx(0.5, abs=0.1)
 
@@ -95,12 +95,12 @@ def test_some_unmarked_throws_are_mentioned_as_unknown():
 def test_the_players_own_choice_is_set_beside_the_focus():
     rounds = [plain((9, 9), (3, 15), (4, 26), str(i)) for i in range(5)]
     rounds[-1] = replace(rounds[-1], worst=known("putt"))
-    assert any("you chose putts" in r for r in focus_of(evidence_of(rounds)).remarks)
+    assert any("you chose putts" in r for r in focus_of(history_of(rounds)).remarks)
 
 
 def test_causes_come_from_the_focus_phase_of_recent_rounds():
     player = Player(miss=(0.6, 0.1, 0.1), notes="drive")
-    f = focus_of(evidence_of(rounds_of(player, 30, np.random.default_rng(3))), half_life_rounds=2)
+    f = focus_of(history_of(rounds_of(player, 30, np.random.default_rng(3))), half_life_rounds=2)
     assert f.phase == "drive"
     assert f.causes.rounds <= 6
     assert f.causes.leading.id == "late"

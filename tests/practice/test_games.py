@@ -15,11 +15,11 @@ from shortpencil.forms.form import USUAL_PHASES, Phase
 from shortpencil.scan.practice.causes import words_of
 from shortpencil.scan.practice.choice import choice_of
 from shortpencil.scan.practice.cost import costs_of
-from shortpencil.scan.practice.doubt import possible_evidence
-from shortpencil.scan.practice.evidence import Evidence, bare_throws, evidence_of
+from shortpencil.scan.practice.doubt import possible_histories
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.focus_charts import strokes_chart
 from shortpencil.scan.practice.games import of_one_game
+from shortpencil.scan.practice.history import History, bare_throws, history_of
 from shortpencil.scan.practice.plan import drills_from_toml, plan_of
 from shortpencil.scan.practice.putting import putting_of
 from shortpencil.scan.practice.rate_charts import results_chart
@@ -106,12 +106,12 @@ def four() -> list[Round]:
 
 
 @pytest.fixture(scope="module")
-def of_four(four: list[Round]) -> Evidence:
-    return evidence_of(four)
+def of_four(four: list[Round]) -> History:
+    return history_of(four)
 
 
 def test_a_game_under_other_names_gets_the_same_numbers(usual: list[Round]) -> None:
-    one, two = focus_of(evidence_of(usual)), focus_of(evidence_of(map(renamed, usual)))
+    one, two = focus_of(history_of(usual)), focus_of(history_of(map(renamed, usual)))
     assert one is not None
     assert two is not None
     other = {old.id: new.id for old, new in zip(USUAL_PHASES, RENAMED, strict=True)}
@@ -120,10 +120,10 @@ def test_a_game_under_other_names_gets_the_same_numbers(usual: list[Round]) -> N
     for a, b in zip(one.phases, two.phases, strict=True):
         assert replace(b, phase=a.phase) == a
     assert [c.count for c in one.causes.causes] == [c.count for c in two.causes.causes]
-    assert putting_of(evidence_of(usual)).putts == putting_of(evidence_of(map(renamed, usual))).putts
+    assert putting_of(history_of(usual)).putts == putting_of(history_of(map(renamed, usual))).putts
 
 
-def test_the_worst_of_four_phases_is_found_and_costs_what_it_costs(of_four: Evidence) -> None:
+def test_the_worst_of_four_phases_is_found_and_costs_what_it_costs(of_four: History) -> None:
     focus = focus_of(of_four)
     assert focus is not None
     assert focus.phase == "upshot"
@@ -141,14 +141,14 @@ def test_ranges_of_rates_hold_over_four_phases() -> None:
     held = []
     for seed in range(12):
         rounds = four_phase_rounds(10, np.random.default_rng(100 + seed), truth)
-        focus = focus_of(evidence_of(rounds))
+        focus = focus_of(history_of(rounds))
         assert focus is not None
         for p, rate in zip(focus.phases, truth, strict=True):
             held.append(p.all.interval.low <= rate <= p.all.interval.high)
     assert np.mean(held) >= 0.8  # 48 ranges of 90 %: fewer than 39 held are 1 in 50
 
 
-def test_throws_that_only_scores_tell_of_are_counted_once(of_four: Evidence) -> None:
+def test_throws_that_only_scores_tell_of_are_counted_once(of_four: History) -> None:
     scores = int(np.nansum(of_four.hole_score))
     told = int(of_four.marked.sum() + bare_throws(of_four).sum())
     assert told <= scores
@@ -161,15 +161,15 @@ def test_a_game_without_putts_has_a_focus_and_no_curve() -> None:
         for n in range(1, 19)
     ]
     rounds = [one_round(f"n{i}", holes, date(2030, 4, 1 + i), phases=NO_PUTTS) for i in range(6)]
-    evidence = evidence_of(rounds)
-    focus = focus_of(evidence)
+    history = history_of(rounds)
+    focus = focus_of(history)
     assert focus is not None
     assert focus.phase == "rest"
-    assert putting_of(evidence).putts == 0
-    assert putting_of(evidence).curve is None
+    assert putting_of(history).putts == 0
+    assert putting_of(history).curve is None
 
 
-def test_everything_that_is_shown_speaks_of_the_four_phases(four: list[Round], of_four: Evidence) -> None:
+def test_everything_that_is_shown_speaks_of_the_four_phases(four: list[Round], of_four: History) -> None:
     focus = focus_of(of_four)
     assert focus is not None
     choice = choice_of(of_four, focus, ())
@@ -193,7 +193,7 @@ def _a4():
     return PAPERS["a4"]
 
 
-def test_a_phase_without_drills_gets_general_words_and_says_so(of_four: Evidence) -> None:
+def test_a_phase_without_drills_gets_general_words_and_says_so(of_four: History) -> None:
     focus = focus_of(of_four)
     assert focus is not None
     plan = plan_of(focus, 30, DRILLS)
@@ -245,7 +245,7 @@ def test_a_card_with_more_columns_of_the_same_phases_is_of_the_same_game(usual: 
     more = tuple(replace(p, columns=(*p.columns, f"{p.id}9")) for p in USUAL_PHASES)
     one = [*usual[:-1], replace(usual[-1], phases=more)]
     assert len(of_one_game(one).rounds) == len(usual)
-    assert evidence_of(one).columns[:, 2].tolist() == [3] * 11 + [4]
+    assert history_of(one).columns[:, 2].tolist() == [3] * 11 + [4]
 
 
 def test_doubtful_marks_of_other_phases_are_drawn(four: list[Round]) -> None:
@@ -253,13 +253,13 @@ def test_doubtful_marks_of_other_phases_are_drawn(four: list[Round]) -> None:
     seen = replace(first.execution, value="clean", p=0.6, status="doubtful", alternatives=(("miss", 0.4),))
     doubtful = replace(first, execution=seen)
     holes = (replace(four[0].holes[0], throws=(doubtful, *four[0].holes[0].throws[1:])), *four[0].holes[1:])
-    drawn = possible_evidence([replace(four[0], holes=holes), *four[1:]])
+    drawn = possible_histories([replace(four[0], holes=holes), *four[1:]])
     assert {one.phase_ids for one in drawn} == {("drive", "fairway", "upshot", "putt")}
     assert len({int(one.misses[0, 0]) for one in drawn}) == 2
 
 
 @pytest.mark.parametrize("count", [2, 3, 4])
-def test_the_scale_of_a_chart_stands_below_its_last_phase(of_four: Evidence, count: int) -> None:
+def test_the_scale_of_a_chart_stands_below_its_last_phase(of_four: History, count: int) -> None:
     focus = focus_of(of_four)
     assert focus is not None
     some = replace(focus, phases=focus.phases[-count:], number=0)

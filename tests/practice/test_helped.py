@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from scipy.stats import combine_pvalues
 
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.helped import (
     OTHER_REASONS,
     compared,
@@ -17,6 +16,7 @@ from shortpencil.scan.practice.helped import (
     sentence,
     slope,
 )
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.sessions import Session
 from tests.practice.invented import Player, rounds_of
 
@@ -54,7 +54,7 @@ def _season(falls: float, seed: int):
         day = START + timedelta(days=7 * i)
         rounds += rounds_of(Player(miss=(0.3, 0.3, miss)), 1, rng, start=day, prefix=f"r{i:02d}")
     sessions = [Session(START + timedelta(days=7 * i + 3), 2) for i in range(23)]
-    return evidence_of(rounds), sessions
+    return history_of(rounds), sessions
 
 
 def test_a_large_fall_is_told_with_counts_and_what_else_may_have_done_it():
@@ -112,7 +112,7 @@ def test_what_all_phases_did_is_no_help():
         miss = 1 / (1 + np.exp(0.4 + 1.6 * (1 - np.exp(-0.25 * i))))
         day = START + timedelta(days=7 * i)
         rounds += rounds_of(Player(miss=(miss,) * 3), 1, rng, start=day, prefix=f"r{i:02d}")
-    found = judged(evidence_of(rounds), [Session(START + timedelta(days=7 * i + 3), 2) for i in range(23)])
+    found = judged(history_of(rounds), [Session(START + timedelta(days=7 * i + 3), 2) for i in range(23)])
     assert found.p < 0.05
     assert found.verdict == "not beyond"
     assert "changed with it" in judged_sentence(found)

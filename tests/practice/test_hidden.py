@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice.cost import costs_of
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.hidden import hidden_of
+from shortpencil.scan.practice.history import history_of
 from tests.practice import worlds
 from tests.practice.invented import hole, known, one_round, throw
 
@@ -23,19 +23,19 @@ def _hole(number: int, approaches: int, putts: int, hidden: int = 0):
     return replace(hole(number, throws), score=known(len(phases) + hidden))
 
 
-def _evidence(*holes):
-    return evidence_of([one_round("r", [replace(h, number=number) for number, h in holes])])
+def _history(*holes):
+    return history_of([one_round("r", [replace(h, number=number) for number, h in holes])])
 
 
 def test_where_nothing_is_hidden_nothing_changes():
-    e = _evidence(*enumerate([_hole(1, 1, 2)] * 12 + [_hole(1, 2, 3)] * 12, start=1))
+    e = _history(*enumerate([_hole(1, 1, 2)] * 12 + [_hole(1, 2, 3)] * 12, start=1))
     assert hidden_of(e).left == pytest.approx(e.throw_left)
 
 
 def test_a_fourth_putt_counts_after_the_three_that_are_known():
     """One approach, three putts, a score of six: with no mark ever forgotten the hidden throw is a putt."""
     usual = [_hole(1, 1, 1)] * 60 + [_hole(1, 1, 3)] * 30
-    e = _evidence(*enumerate([*usual, *[_hole(1, 1, 3, hidden=1)] * 30], start=1))
+    e = _history(*enumerate([*usual, *[_hole(1, 1, 3, hidden=1)] * 30], start=1))
     last = e.throw_hole == len(usual)
     assert e.throw_left[last & (e.throw_phase == PUTT)].tolist() == [-1, -1, -1]
     # behind one putt nothing is hidden: (0 + .25) of 65 holes, against (30 + .25) of 65 behind three
@@ -43,7 +43,7 @@ def test_a_fourth_putt_counts_after_the_three_that_are_known():
 
 
 def test_of_few_holes_nothing_is_guessed():
-    e = _evidence(*enumerate([_hole(1, 1, 2)] * 5 + [_hole(1, 1, 3, hidden=1)] * 4, start=1))
+    e = _history(*enumerate([_hole(1, 1, 2)] * 5 + [_hole(1, 1, 3, hidden=1)] * 4, start=1))
     assert hidden_of(e).left == pytest.approx(e.throw_left)
 
 
@@ -69,7 +69,7 @@ def test_missed_putts_are_no_longer_too_cheap_where_there_are_many():
 def test_hidden_approaches_are_told_apart_from_hidden_putts():
     """Two approaches and one putt are known: what is hidden is an approach."""
     usual = [_hole(1, 2, 1)] * 30 + [_hole(1, 1, 1)] * 30 + [_hole(1, 1, 3)] * 30
-    e = _evidence(*enumerate([*usual, *[_hole(1, 2, 1, hidden=1)] * 10], start=1))
+    e = _history(*enumerate([*usual, *[_hole(1, 2, 1, hidden=1)] * 10], start=1))
     found = hidden_of(e).between[:, 1]
     assert found[: len(usual)] == pytest.approx(0)
     assert found[len(usual) :] == pytest.approx(1)

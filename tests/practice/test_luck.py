@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import luck
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
 
 
@@ -16,7 +16,7 @@ def test_luck_is_score_minus_what_the_marks_would_bring():
         id="z",
         holes=tuple(replace(h, score=known(h.score.value + 1)) for h in rounds[-1].holes),
     )
-    e = evidence_of([*rounds, worse])
+    e = history_of([*rounds, worse])
     same, more = luck.luck_of(e, 29), luck.luck_of(e, 30)
     assert more.score == same.score + 18
     assert more.strokes.middle - same.strokes.middle == pytest.approx(18, abs=1.5)
@@ -27,7 +27,7 @@ def test_luck_is_score_minus_what_the_marks_would_bring():
 def test_prediction_against_ordinary_least_squares():
     import statsmodels.api as sm  # outside check
 
-    e = evidence_of(rounds_of(Player(), 100, np.random.default_rng(2)))
+    e = history_of(rounds_of(Player(), 100, np.random.default_rng(2)))
     design = np.column_stack([np.ones(len(e.hole_score)), e.hole_misses])
     fit = sm.OLS(e.hole_score - e.hole_par, design)
     last = e.hole_round == 99
@@ -38,9 +38,9 @@ def test_prediction_against_ordinary_least_squares():
 
 def test_luck_needs_other_rounds_and_a_score():
     rounds = rounds_of(Player(), 3, np.random.default_rng(9))
-    assert luck.luck_of(evidence_of(rounds), 2) is None
+    assert luck.luck_of(history_of(rounds), 2) is None
     bare = one_round("x", [replace(hole(1, [throw(1, "drive", "miss")]), score=blank())])
-    assert luck.luck_of(evidence_of([bare]), 0) is None
+    assert luck.luck_of(history_of([bare]), 0) is None
 
 
 def test_a_hard_course_is_no_bad_luck():
@@ -54,7 +54,7 @@ def test_a_hard_course_is_no_bad_luck():
         )
         for r in rounds_of(Player(), 6, np.random.default_rng(11))
     ]
-    e = evidence_of([*easy, *hard])
+    e = history_of([*easy, *hard])
     at = next(i for i, h in enumerate(e.heads) if h.id == hard[-1].id)
     assert abs(luck.luck_of(e, at).strokes.middle) < 8  # against all rounds it would be about 9 more
     assert luck.luck_of(e, at).compared_rounds == 5
@@ -62,12 +62,12 @@ def test_a_hard_course_is_no_bad_luck():
 
 def test_luck_interval_holds_its_share_of_repeated_worlds():
     # True expectation by brute force: the mean score of holes with the same misses in a large sample.
-    big = evidence_of(rounds_of(Player(), 400, np.random.default_rng(10)))
+    big = history_of(rounds_of(Player(), 400, np.random.default_rng(10)))
     x, y, known_ = luck._design(big)
     truth = luck._fit(x[known_], y[known_]).coefficients
     inside = 0
     for seed in range(24):
-        e = evidence_of(rounds_of(Player(), 12, np.random.default_rng(100 + seed)))
+        e = history_of(rounds_of(Player(), 12, np.random.default_rng(100 + seed)))
         got = luck.luck_of(e, 11)
         x, y, _ = luck._design(e)
         last = e.hole_round == 11

@@ -5,8 +5,8 @@ import pytest
 
 from shortpencil.scan.practice import marks
 from shortpencil.scan.practice.cost import Spread, costs_of
-from shortpencil.scan.practice.evidence import bare_throws, evidence_of, only_misses
 from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.history import bare_throws, history_of, only_misses
 from shortpencil.scan.practice.phases import phases_of
 from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.practice.putting import putting_of
@@ -30,11 +30,11 @@ def test_throws_that_only_the_score_tells_of():
     # known, whatever came last are not
     throws = [throw(1, "drive", "miss"), throw(2, "putt", "miss")]
     one = replace(hole(1, throws), score=known(4))
-    assert bare_throws(evidence_of([one_round("a", [one])])).tolist() == [[0, 1, 1]]
+    assert bare_throws(history_of([one_round("a", [one])])).tolist() == [[0, 1, 1]]
     # both approach columns are filled: the further throw had no place on the card
     full = [throw(1, "drive", "miss"), throw(2, "approach", "miss"), throw(3, "approach", "clean")]
     over = replace(hole(1, [*full, throw(4, "putt", "clean", None)]), score=known(5))
-    assert bare_throws(evidence_of([one_round("a", [over])])).tolist() == [[0, 0, 0]]
+    assert bare_throws(history_of([one_round("a", [over])])).tolist() == [[0, 0, 0]]
 
 
 def test_a_card_of_misses_only_makes_counts_and_no_rates():
@@ -82,7 +82,7 @@ def test_who_marks_everything_and_misses_everything_marks_everything():
         hole(n, [throw(1, "drive", "miss"), throw(2, "approach", "miss"), throw(3, "putt", "miss", True)])
         for n in range(1, 19)
     ]
-    e = evidence_of([one_round("a", holes)])
+    e = history_of([one_round("a", holes)])
     assert not only_misses(e).any()
     assert phases_of(e)[0].recent.interval.middle == 1.0
 

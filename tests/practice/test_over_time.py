@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import over_time as o
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.rate_charts import time_charts
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_model import NIST_COUNTS
@@ -54,25 +54,25 @@ def test_ewma_of_rates():
 def test_rounds_of_nine_and_of_eighteen_holes_never_stand_in_one_chart():
     long = rounds_of(Player(), 7, np.random.default_rng(1))
     short = rounds_of(Player(), 3, np.random.default_rng(2), holes=9)
-    mixed = evidence_of([*long[:4], *short, *long[4:]])
+    mixed = history_of([*long[:4], *short, *long[4:]])
     eighteen, nine = o.lengths_of(mixed, 0)
     assert (eighteen.holes, nine.holes) == (18, 9)
     assert sorted((*eighteen.rounds, *nine.rounds)) == list(range(10))
     assert eighteen.chart.rounds == eighteen.rounds
     assert nine.chart is None  # too few for limits of chance
-    alone = o.chart_of(evidence_of(long), 0)
+    alone = o.chart_of(history_of(long), 0)
     assert eighteen.chart.rate == pytest.approx(alone.rate)
     assert eighteen.chart.centre == pytest.approx(alone.centre)
     titles = [picture.title for picture in time_charts(mixed, 0, "drive", (eighteen, nine))]
     assert titles == [f"Missed drives, round by round, {holes} holes" for holes in (18, 9)]
-    (only,) = time_charts(evidence_of(long), 0, "drive", o.lengths_of(evidence_of(long), 0))
+    (only,) = time_charts(history_of(long), 0, "drive", o.lengths_of(history_of(long), 0))
     assert only.title == "Missed drives, round by round"
 
 
 def test_no_chart_and_no_change_from_few_rounds():
-    few = evidence_of(rounds_of(Player(), o.CHART_ROUNDS - 1, np.random.default_rng(1)))
+    few = history_of(rounds_of(Player(), o.CHART_ROUNDS - 1, np.random.default_rng(1)))
     assert o.chart_of(few, 0) is None
-    some = evidence_of(rounds_of(Player(), o.CHANGE_ROUNDS - 1, np.random.default_rng(1)))
+    some = history_of(rounds_of(Player(), o.CHANGE_ROUNDS - 1, np.random.default_rng(1)))
     assert o.chart_of(some, 0) is not None
     assert o.changes_of(some) == ()
 
@@ -80,16 +80,16 @@ def test_no_chart_and_no_change_from_few_rounds():
 def test_a_round_far_out_is_marked():
     rounds = [plain((5, 13), (5, 13), (8, 22), str(i)) for i in range(12)]
     rounds[7] = plain((17, 1), (5, 13), (8, 22), "7")
-    chart = o.chart_of(evidence_of(rounds), 0)
+    chart = o.chart_of(history_of(rounds), 0)
     assert chart.outside == (7,)
-    assert o.chart_of(evidence_of(rounds), 1).outside == ()
+    assert o.chart_of(history_of(rounds), 1).outside == ()
     assert np.all((chart.smoothed_low <= chart.centre) & (chart.centre <= chart.smoothed_high))
 
 
 def test_a_change_is_found_where_it_was_made():
     rounds = [plain((9, 9), (5, 13), (8, 22), f"a{i}") for i in range(10)]
     rounds += [plain((3, 15), (5, 13), (8, 22), f"b{i}") for i in range(10)]
-    drive, approach, putt = o.changes_of(evidence_of(rounds))
+    drive, approach, putt = o.changes_of(history_of(rounds))
     assert (drive.at, drive.before_throws, drive.after_throws) == (10, 180, 180)
     assert drive.p_changed > 0.95
     assert drive.p_fell > 0.99
@@ -122,18 +122,18 @@ def test_probability_of_a_change_by_hand():
 def test_changes_are_seldom_seen_where_nothing_changed():
     seen = 0
     for seed in range(25):
-        e = evidence_of(rounds_of(Player(spread=0.3), 20, np.random.default_rng(seed)))
+        e = history_of(rounds_of(Player(spread=0.3), 20, np.random.default_rng(seed)))
         seen += any(c.p_changed >= 0.9 for c in o.changes_of(e))
     assert seen <= 3
 
 
 def test_spread_of_windy_rounds_is_no_change():
     alternating = [plain(((12, 6) if i % 2 else (3, 15)), (5, 13), (8, 22), str(i)) for i in range(20)]
-    assert o.changes_of(evidence_of(alternating))[0].p_changed < 0.2
+    assert o.changes_of(history_of(alternating))[0].p_changed < 0.2
 
 
 def test_questions_are_adjusted_for_how_many_were_asked():
-    e = evidence_of(rounds_of(Player(), 12, np.random.default_rng(3)))
+    e = history_of(rounds_of(Player(), 12, np.random.default_rng(3)))
     found = o.noticed_in(e)
     assert len(found) >= 7
     assert all(n.p_adjusted >= n.p for n in found)
@@ -145,7 +145,7 @@ def test_questions_are_adjusted_for_how_many_were_asked():
 def test_a_real_difference_stands_out():
     rounds = [plain((9, 9), (5, 13), (8, 22), f"a{i}") for i in range(10)]
     rounds += [plain((3, 15), (5, 13), (8, 22), f"b{i}") for i in range(10)]
-    first = o.noticed_in(evidence_of(rounds))[0]
+    first = o.noticed_in(history_of(rounds))[0]
     assert first.question == "drive: earlier rounds and later ones"
     assert first.stands_out
     assert (first.first, first.second) == ((90, 180), (30, 180))

@@ -5,7 +5,7 @@ import pytest
 
 from shortpencil.scan.practice import phases
 from shortpencil.scan.practice.cost import Costs, Spread
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from tests.practice.invented import Player, hole, one_round, rounds_of, throw
 
 
@@ -22,7 +22,7 @@ def plain(drive, approach, putt, id_="a"):
 
 
 def test_counts_of_one_round_by_hand():
-    drive, approach, putt = phases.phases_of(evidence_of([plain((7, 11), (4, 14), (9, 21))]))
+    drive, approach, putt = phases.phases_of(history_of([plain((7, 11), (4, 14), (9, 21))]))
     assert (drive.last.misses, drive.last.marked, drive.last.rounds) == (7, 18, 1)
     assert drive.last.interval.middle == pytest.approx(7 / 18)
     assert putt.misses_a_round == 9
@@ -35,7 +35,7 @@ def test_counts_of_one_round_by_hand():
 def test_one_round_interval_is_jeffreys_widened_by_the_usual_factor():
     from scipy.stats import beta  # outside check
 
-    (drive, _, _) = phases.phases_of(evidence_of([plain((7, 11), (4, 14), (9, 21))]))
+    (drive, _, _) = phases.phases_of(history_of([plain((7, 11), (4, 14), (9, 21))]))
     x, n = 7 / 1.5, 18 / 1.5
     expected = beta.ppf([0.05, 0.95], x + 0.5, n - x + 0.5)
     assert (drive.last.interval.low, drive.last.interval.high) == pytest.approx(expected)
@@ -70,7 +70,7 @@ def test_an_unsure_number_of_throws_widens_the_range():
 
 
 def test_dear_misses_outweigh_many():
-    e = evidence_of([plain((9, 9), (2, 16), (7, 23), str(i)) for i in range(6)])
+    e = history_of([plain((9, 9), (2, 16), (7, 23), str(i)) for i in range(6)])
     cost, sure = np.array([0.2, 0.5, 0.8]), np.array([0.02] * 3)
     known = Costs(cost, sure, (100, 100, 100), cost, sure)
     drive, _, putt = phases.phases_of(e, costs=known)
@@ -81,7 +81,7 @@ def test_dear_misses_outweigh_many():
 def test_later_rounds_count_more_and_old_ones_not_at_all():
     old = [plain((16, 2), (4, 14), (6, 24), f"a{i}") for i in range(40)]
     new = [plain((2, 16), (4, 14), (6, 24), f"b{i}") for i in range(40)]
-    drive = phases.phases_of(evidence_of(old + new))[0]
+    drive = phases.phases_of(history_of(old + new))[0]
     assert drive.all.interval.middle == pytest.approx(0.5)
     assert drive.recent.interval.middle < 0.15
     assert drive.recent.rounds == 25
@@ -89,7 +89,7 @@ def test_later_rounds_count_more_and_old_ones_not_at_all():
 
 def test_unmarked_throws_make_no_rate():
     r = one_round("a", [hole(1, [throw(1, "drive", "unmarked"), throw(2, "putt", "unmarked", True)])])
-    for p in phases.phases_of(evidence_of([r])):
+    for p in phases.phases_of(history_of([r])):
         assert p.recent.marked == 0
         assert np.isnan(p.recent.interval.middle)
         assert (p.recent.interval.low, p.recent.interval.high) == (0.0, 1.0)
@@ -97,7 +97,7 @@ def test_unmarked_throws_make_no_rate():
 
 
 def test_a_prior_from_others_draws_a_newcomer_in():
-    e = evidence_of([plain((9, 9), (4, 14), (6, 24))])
+    e = history_of([plain((9, 9), (4, 14), (6, 24))])
     own = phases.phases_of(e)[0]
     others = phases.PhasePrior((6.0, 6.0, 6.0), (14.0, 14.0, 14.0))
     drawn = phases.phases_of(e, prior=others)[0]
@@ -106,7 +106,7 @@ def test_a_prior_from_others_draws_a_newcomer_in():
 
 def test_more_rounds_settle_a_difference_that_stays():
     def after(rounds, drives=(8, 10)):
-        e = evidence_of([plain(drives, (3, 15), (4, 26), str(i)) for i in range(rounds)])
+        e = history_of([plain(drives, (3, 15), (4, 26), str(i)) for i in range(rounds)])
         return phases.outlook_of(phases.phases_of(e), rounds, 5.0, 0.9, 40)
 
     assert 1 <= after(2).more_rounds <= 12
@@ -117,6 +117,6 @@ def test_more_rounds_settle_a_difference_that_stays():
 
 def test_order_of_rounds_in_memory_does_not_matter():
     rounds = rounds_of(Player(), 8, np.random.default_rng(11))
-    one, two = phases.phases_of(evidence_of(rounds)), phases.phases_of(evidence_of(rounds[::-1]))
+    one, two = phases.phases_of(history_of(rounds)), phases.phases_of(history_of(rounds[::-1]))
     assert one == two
     assert replace(one[0], phase="x") != two[0]

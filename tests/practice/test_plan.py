@@ -10,8 +10,8 @@ from shortpencil.forms.rules import PHASES
 from shortpencil.scan.practice import plan as p
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import CAUSE_WORDS
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.putting import Curve
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_causes import noted
@@ -24,7 +24,7 @@ def a_focus(phase="drive", cause=4, rounds=8):
     shares = tuple(float(i == cause) for i in range(10))
     rates = tuple(0.6 if x == phase else 0.15 for x in PHASES)
     player = Player(miss=rates, notes=phase, causes=shares)
-    return focus_of(evidence_of(rounds_of(player, rounds, np.random.default_rng(1))))
+    return focus_of(history_of(rounds_of(player, rounds, np.random.default_rng(1))))
 
 
 def test_built_in_list_has_a_block_for_each_cause_in_each_phase():

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import players as g
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.phases import phases_of
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_phases import plain
@@ -16,7 +16,7 @@ def club(size, rounds=6, spread_between_players=0.3, seed=1):
             [0.35 / 0.65, 0.30 / 0.70, 0.25 / 0.75]
         ) + spread_between_players * generator.standard_normal(3)
         player = Player(name=f"p{i:02d}", miss=tuple(1 / (1 + np.exp(-odds))))
-        everyone[player.name] = evidence_of(rounds_of(player, rounds, generator, prefix=f"{i}-"))
+        everyone[player.name] = history_of(rounds_of(player, rounds, generator, prefix=f"{i}-"))
     return everyone
 
 
@@ -39,8 +39,8 @@ def test_equal_players_make_a_strong_prior_and_unlike_players_a_weak_one():
 
 def test_a_newcomer_is_drawn_to_the_group_and_an_old_hand_is_not():
     prior = g.prior_from(club(12))
-    three = evidence_of([plain((12, 6), (5, 13), (8, 22), str(i)) for i in range(3)])
-    many = evidence_of([plain((12, 6), (5, 13), (8, 22), f"{i:03d}") for i in range(40)])
+    three = history_of([plain((12, 6), (5, 13), (8, 22), str(i)) for i in range(3)])
+    many = history_of([plain((12, 6), (5, 13), (8, 22), f"{i:03d}") for i in range(40)])
     own, drawn = phases_of(three)[0], phases_of(three, prior=prior)[0]
     assert 0.4 < drawn.recent.interval.middle < own.recent.interval.middle
     assert (
@@ -57,7 +57,7 @@ def test_pooling_errs_less_than_own_rates_alone():
         odds = np.log([0.35 / 0.65, 0.30 / 0.70, 0.25 / 0.75]) + 0.3 * generator.standard_normal(3)
         player = Player(name=f"p{i:02d}", miss=tuple(1 / (1 + np.exp(-odds))))
         truth[player.name] = np.array(player.miss)
-        everyone[player.name] = evidence_of(rounds_of(player, 3, generator))
+        everyone[player.name] = history_of(rounds_of(player, 3, generator))
     alone, pooled = [], []
     for name, e in everyone.items():
         prior = g.prior_from({k: v for k, v in everyone.items() if k != name})
@@ -92,13 +92,13 @@ def test_a_group_too_small_shows_no_cell_at_all():
 def test_each_member_is_drawn_towards_the_others_and_not_towards_itself():
     everyone = club(6, rounds=3)
     got = g.group_of(everyone)
-    for alias, evidence in everyone.items():
+    for alias, history in everyone.items():
         rest = {name: e for name, e in everyone.items() if name != alias}
-        alone = phases_of(evidence, prior=g.prior_from(rest))
+        alone = phases_of(history, prior=g.prior_from(rest))
         for one, two in zip(got.foci[alias].phases, alone, strict=True):
             assert one.recent.interval.middle == pytest.approx(two.recent.interval.middle)
 
 
 def test_players_without_a_focus_are_named_with_the_reason():
-    everyone = club(3) | {"quiet": evidence_of([])}
+    everyone = club(3) | {"quiet": history_of([])}
     assert "no round yet" in g.group_of(everyone).without["quiet"]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import putting as p
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from tests.practice.invented import blank, hole, known, one_round, throw
 
 # Golf putting: Berry 1995/96; Gelman & Nolan 2002; Gelman's case study of 2019 (R, V)
@@ -138,7 +138,7 @@ def putts(counts, straddle=(), rounds=4, clean=lambda i: True):
                 )
             )
             at += 1
-    return evidence_of([one_round(str(i), holes) for i, holes in enumerate(made)])
+    return history_of([one_round(str(i), holes) for i, holes in enumerate(made)])
 
 
 BASKET_TEST = {3: (38, 2), 5: (33, 7), 7: (26, 14), 9: (20, 20)}
@@ -204,7 +204,7 @@ def test_holes_with_an_unknown_last_throw_are_left_out_whole():
     from dataclasses import replace
 
     h = replace(hole(1, throws), score=known(7))
-    assert p.putting_of(evidence_of([one_round("a", [h])])).inside.tries == 0
+    assert p.putting_of(history_of([one_round("a", [h])])).inside.tries == 0
 
 
 def test_execution_is_counted_apart_from_the_result():

@@ -11,8 +11,8 @@ from shortpencil.forms.layout import PAPERS
 from shortpencil.forms.pdf import to_pdf
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.effect import effect_of, practice_results
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.picture import dot, line, moved, paragraph, text, text_width_mm, to_svg
 from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.practice.report import report_of
@@ -29,7 +29,7 @@ def a_report(count=14, seed=0, with_effect=True, **more):
     rounds = rounds_of(
         Player(name="Wren", miss=(0.3, 0.3, 0.35), cost=(0.4, 0.5, 0.7)), count, np.random.default_rng(seed)
     )
-    e = evidence_of(rounds)
+    e = history_of(rounds)
     f = focus_of(e)
     effect = None
     if with_effect:
@@ -127,7 +127,7 @@ def test_what_a_player_wrote_cannot_break_the_page():
         )
         for n in range(1, 10)
     ]
-    e = evidence_of([one_round("a", holes)])
+    e = history_of([one_round("a", holes)])
     f = focus_of(e)
     r = report_of(e, f, plan_of(f, 20, DRILLS), player="<b>Wren</b>")
     html = page(r)
@@ -153,7 +153,7 @@ def test_strips_of_the_focus_are_shown_as_pictures():
             ],
         )
     ]
-    e = evidence_of(rounds)
+    e = history_of(rounds)
     f = focus_of(e)
     r = report_of(e, f, plan_of(f, 20, DRILLS), pictures={("card1", 2): PNG})
     html = page(r)
@@ -241,7 +241,7 @@ def test_a_season_of_other_shapes_of_report():
         hole(n, [throw(1, "drive", "miss" if n % 2 else "clean"), throw(2, "putt", "clean", True)], par=None)
         for n in range(1, 19)
     ]
-    e = evidence_of([one_round(str(i), holes, hand=known("left"), unit="ft") for i in range(9)])
+    e = history_of([one_round(str(i), holes, hand=known("left"), unit="ft") for i in range(9)])
     f = focus_of(e)
     r = report_of(e, f, plan_of(f, 20, DRILLS), unit="ft")
     parsed(page(r))

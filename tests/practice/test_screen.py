@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.practice.screen import HEIGHT, WIDTH, screen
 from tests.practice.invented import Player, rounds_of
@@ -13,7 +13,7 @@ from tests.practice.test_plan import DRILLS
 
 
 def lines_of(rounds):
-    e = evidence_of(rounds)
+    e = history_of(rounds)
     f = focus_of(e)
     return screen(e, f, plan_of(f, 30, DRILLS, repeat=True))
 
@@ -48,7 +48,7 @@ def test_one_round_by_hand():
 
 
 def test_too_much_to_say_leaves_the_plan_whole():
-    e = evidence_of(rounds_of(Player(unmarked=0.5), 3, np.random.default_rng(1)))
+    e = history_of(rounds_of(Player(unmarked=0.5), 3, np.random.default_rng(1)))
     f = focus_of(e)
     f = replace(f, remarks=("a remark of some length " * 9,) * 4, disagreement="a long sentence " * 40)
     lines = screen(e, f, plan_of(f, 30, DRILLS, repeat=True))

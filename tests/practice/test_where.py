@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import where
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from tests.practice import worlds
 from tests.practice.invented import Player, known, rounds_of
 
@@ -33,7 +33,7 @@ def with_hole(rounds, number, phase, share, generator):
 def test_a_hole_that_is_truly_worse_stands_out_and_says_by_how_much():
     g = np.random.default_rng(3)
     rounds = with_hole(rounds_of(Player(miss=(0.25, 0.3, 0.25)), 20, g), 7, "drive", 0.8, g)
-    out = [s for s in where.spots_of(evidence_of(rounds), metres) if s.stands_out]
+    out = [s for s in where.spots_of(history_of(rounds), metres) if s.stands_out]
     assert out[0].kind == "hole"
     assert out[0].says.startswith("Hole 7, Windmill Park: ")
     assert "drives missed, likely" in out[0].says
@@ -55,7 +55,7 @@ def test_a_hole_that_takes_more_strokes_stands_out_against_its_peers():
         )
         for r in rounds
     ]
-    out = [s for s in where.spots_of(evidence_of(dear), metres) if s.stands_out and s.kind == "score"]
+    out = [s for s in where.spots_of(history_of(dear), metres) if s.stands_out and s.kind == "score"]
     assert out[0].says.startswith("Hole 3, Windmill Park takes you ")
     assert "strokes more than your other par 3s there" in out[0].says
     assert 1.2 < out[0].interval.low < 2.0 < out[0].interval.high < 2.8
@@ -86,7 +86,7 @@ def test_longer_approaches_and_other_courses_are_asked_about():
                     throws.append(t)
             holes.append(replace(h, throws=tuple(throws), length_m=80.0 + 10 * h.number))
         rounds.append(replace(r, holes=tuple(holes), course="Mill" if at % 2 else "Quay"))
-    spots = where.spots_of(evidence_of(rounds), metres)
+    spots = where.spots_of(history_of(rounds), metres)
     assert {s.kind for s in spots} >= {"course", "length"}
     told = next(s for s in spots if s.kind == "length" and s.stands_out)
     assert told.says.startswith("Approaches from over ")
@@ -95,8 +95,8 @@ def test_longer_approaches_and_other_courses_are_asked_about():
 
 
 def test_few_rounds_are_not_asked_about():
-    assert where.spots_of(evidence_of(rounds_of(Player(), 2, np.random.default_rng(7))), metres) == ()
-    assert where.spots_of(evidence_of([]), metres) == ()
+    assert where.spots_of(history_of(rounds_of(Player(), 2, np.random.default_rng(7))), metres) == ()
+    assert where.spots_of(history_of([]), metres) == ()
 
 
 def test_holes_that_are_alike_draw_each_other_closer():

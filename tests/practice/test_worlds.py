@@ -5,7 +5,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from shortpencil.scan.practice.evidence import evidence_of
+from shortpencil.scan.practice.history import history_of
 from tests.practice import worlds
 from tests.practice.invented import hole, known, one_round, throw
 
@@ -84,7 +84,7 @@ def test_columns_are_those_of_the_same_rounds_kept_as_records():
             one = hole(int(e.hole_number[h]), throws, int(e.hole_par[h]), penalty)
             holes.append(replace(one, score=known(int(e.hole_score[h]))))
         rounds.append(one_round(head.id, holes, head.day))
-    again = evidence_of(rounds)
+    again = history_of(rounds)
     for f in fields(e):
         if f.name not in ("heads", "notes", "hole_length_m"):
             np.testing.assert_array_equal(getattr(again, f.name), getattr(e, f.name), err_msg=f.name)

@@ -25,7 +25,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.practice.evidence import Evidence, MissNote, RoundHead, columns_of
+from shortpencil.scan.practice.history import History, MissNote, RoundHead, columns_of
 
 Floats = NDArray[np.float64]
 
@@ -597,7 +597,7 @@ def cards_of(
     *,
     first_day: date = date(2030, 4, 1),
     kinder: Floats | float = 0.0,
-) -> Iterator[Evidence]:
+) -> Iterator[History]:
     """Yield each player's rounds as columns, marked as people of that world mark them.
 
     `kinder` is the chance that a miss is called clean by an eye that has grown kind: one for all, or (P, 3).
@@ -626,10 +626,10 @@ def cards_of(
     ends = np.searchsorted(t["player"], np.arange(len(played.players.odds) + 1))
     for i, (low, high) in enumerate(pairwise(ends)):
         these = np.arange(low, high)[known[low:high]]
-        yield _evidence(played, i, these, execution, written, first_day, g)
+        yield _history(played, i, these, execution, written, first_day, g)
 
 
-def _evidence(
+def _history(
     played: Played,
     player: int,
     these: NDArray[np.int64],
@@ -637,7 +637,7 @@ def _evidence(
     written: NDArray,
     first_day: date,
     g: np.random.Generator,
-) -> Evidence:
+) -> History:
     w, t = played.players.world, played.throw
     rounds, holes = played.rounds, w.holes
     hole = t["round"][these] * holes + t["hole"][these]
@@ -719,12 +719,12 @@ def _notes(
     )
 
 
-def first_rounds(evidence: Evidence, rounds: int) -> Evidence:
+def first_rounds(history: History, rounds: int) -> History:
     """Return the first `rounds` rounds of some columns."""
-    holes = int(np.searchsorted(evidence.hole_round, rounds))
-    throws = int(np.searchsorted(evidence.throw_hole, holes))
+    holes = int(np.searchsorted(history.hole_round, rounds))
+    throws = int(np.searchsorted(history.throw_hole, holes))
     cut = {
-        name: getattr(evidence, name)[:size]
+        name: getattr(history, name)[:size]
         for size, names in (
             (rounds, ("heads", "misses", "clean", "unmarked")),
             (
@@ -754,10 +754,10 @@ def first_rounds(evidence: Evidence, rounds: int) -> Evidence:
         )
         for name in names
     }
-    return replace(evidence, **cut, notes=tuple(n for n in evidence.notes if n.round < rounds))
+    return replace(history, **cut, notes=tuple(n for n in history.notes if n.round < rounds))
 
 
-def joined(first: Evidence, second: Evidence) -> Evidence:
+def joined(first: History, second: History) -> History:
     """Return the rounds of `first`, then those of `second`, days as they stand."""
     rounds, holes = first.rounds, len(first.hole_round)
     values = {}
@@ -772,4 +772,4 @@ def joined(first: Evidence, second: Evidence) -> Evidence:
         else:
             add = rounds if name == "hole_round" else holes if name == "throw_hole" else 0
             values[name] = np.concatenate([a, b + add if add else b])
-    return Evidence(**values)
+    return History(**values)

@@ -10,8 +10,8 @@ import pytest
 from shortpencil.forms.catalog import load_form
 from shortpencil.forms.rules import rules_of
 from shortpencil.scan.practice.cost import costs_of
-from shortpencil.scan.practice.evidence import evidence_of, only_misses, rated
 from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.history import history_of, only_misses, rated
 from shortpencil.scan.reading import CardReading, FieldReading
 from shortpencil.scan.records.compose import round_from_reading
 from shortpencil.scan.records.rounds import Round
@@ -53,14 +53,14 @@ def test_throws_without_a_mark_are_no_gap() -> None:
 
 @pytest.mark.parametrize("missed", [{"drive": 6, "putt1": 3}, {"drive": 1}, {"approach1": 18}])
 def test_the_advice_counts_its_misses_and_makes_a_rate_of_drives_alone(missed: dict[str, int]) -> None:
-    evidence = evidence_of([played(**missed)])
-    assert only_misses(evidence).tolist() == [True]
-    assert int(evidence.misses.sum()) == sum(missed.values())
+    history = history_of([played(**missed)])
+    assert only_misses(history).tolist() == [True]
+    assert int(history.misses.sum()) == sum(missed.values())
     # A hole has one drive; how many approaches and putts there were, no card tells.
     drives = missed.get("drive", 0)
-    assert evidence.clean.tolist() == [[18 - drives, 0, 0]]
-    assert rated(evidence).marked.tolist() == [[18, 0, 0]]
-    focus = focus_of(evidence)
+    assert history.clean.tolist() == [[18 - drives, 0, 0]]
+    assert rated(history).marked.tolist() == [[18, 0, 0]]
+    focus = focus_of(history)
     assert focus is not None
     assert [p.recent.marked for p in focus.phases] == [18, 0, 0]
     assert focus.phases[0].recent.interval.middle == pytest.approx(drives / 18)
@@ -85,7 +85,7 @@ def test_what_a_missed_drive_costs_is_learnt_from_short_cards() -> None:
         fields = {f.id: FieldReading(own.get(f.id), 0.999) for f in FORM.fields}
         card = CardReading("s.jpg", "read", serial=f"8JSHR4Z{day}", fields=fields, photo_sha256=f"{day}" * 64)
         rounds.append(round_from_reading(FORM, card, recorded_at=WHEN))
-    costs = costs_of(evidence_of(rounds))
+    costs = costs_of(history_of(rounds))
     assert costs.mean[0] == pytest.approx(1.0, abs=0.15)
     assert 0.5 < costs.mean[1] == costs.mean[2] < 0.75, "of the others only what dear drives make likely"
 

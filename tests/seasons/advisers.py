@@ -1,6 +1,6 @@
 """Choosers that are told what a player's cards tell: the tool itself, its headline alone, and rival rules.
 
-`whole_tool` goes the whole way for each player: rounds as records, evidence, focus, choice. The rules below
+`whole_tool` goes the whole way for each player: rounds as records, history, focus, choice. The rules below
 share with it what is believed of gains (`scan.practice.gains`) and differ in how they choose; for them costs
 are learnt from sums, many players at once. `expected` is the tool's own rule.
 """
@@ -21,13 +21,13 @@ from shortpencil.scan.practice.choice import (
     USUAL_THROWS_A_HOLE,
     choice_of,
 )
-from shortpencil.scan.practice.evidence import evidence_of
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.gains import FADES_DAYS, TESTS_DIFFER, Belief, Counts, Laws, learnt
+from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.sessions import OfTen, Session
 from shortpencil.scan.records.rounds import Round
 from tests.practice.invented import PHASES, hole, known, one_round, throw
-from tests.seasons.worlds import TEST, Chooser, Floats, History, Ints, Seen
+from tests.seasons.worlds import TEST, Chooser, Floats, Ints, Seen, SoFar
 
 START = date(2030, 4, 1)
 EVERY_DAYS, SESSION_AFTER_DAYS = 5, 2
@@ -40,34 +40,34 @@ def whole_tool(laws: Laws | None = None, *, headline: bool = False) -> Chooser:
     """Return the tool as a chooser; `headline` asks for the phase that costs most and forgets sessions."""
     rounds: list[list[Round]] = []
 
-    def choose(history: History) -> Ints:
-        seen, at = history.seen[-1], len(history.seen) - 1
+    def choose(so_far: SoFar) -> Ints:
+        seen, at = so_far.seen[-1], len(so_far.seen) - 1
         if at == 0:
             rounds[:] = [[] for _ in seen.score]
         picked = []
         for p in range(len(seen.score)):
             rounds[p].append(round_of(seen, p, at))
-            evidence = evidence_of(rounds[p])
-            focus = focus_of(evidence)
+            history = history_of(rounds[p])
+            focus = focus_of(history)
             if focus is None:
                 picked.append(at % 3)
             elif headline:
                 picked.append(focus.number)
             else:
-                sessions, tests = practice_of(history, p)
-                picked.append(choice_of(evidence, focus, sessions, tests, laws=laws).number)
+                sessions, tests = practice_of(so_far, p)
+                picked.append(choice_of(history, focus, sessions, tests, laws=laws).number)
         return np.array(picked)
 
     return choose
 
 
-def practice_of(history: History, p: int) -> tuple[list[Session], list[OfTen]]:
+def practice_of(so_far: SoFar, p: int) -> tuple[list[Session], list[OfTen]]:
     """Return the sessions and tests of one player."""
     sessions, tests = [], []
-    for i, done in enumerate(history.sessions):
+    for i, done in enumerate(so_far.sessions):
         day = START + timedelta(days=EVERY_DAYS * i + SESSION_AFTER_DAYS)
         sessions.append(Session(day, int(done[p])))
-        made = history.tests[i]
+        made = so_far.tests[i]
         if made is not None:
             tests.append(OfTen(day, int(done[p]), int(made[p]), TEST))
     return sessions, tests
@@ -194,19 +194,19 @@ def rival(value: Value, laws: Laws | None = None) -> Chooser:
     """Return a chooser that takes the phase of highest value."""
     costs = _Costs()
 
-    def choose(history: History) -> Ints:
-        costs.add(history.seen[-1], first=len(history.seen) == 1)
-        return np.asarray(value(known_from(history, costs, laws)).argmax(axis=1))
+    def choose(so_far: SoFar) -> Ints:
+        costs.add(so_far.seen[-1], first=len(so_far.seen) == 1)
+        return np.asarray(value(known_from(so_far, costs, laws)).argmax(axis=1))
 
     return choose
 
 
-def known_from(history: History, costs: _Costs, laws: Laws | None) -> Known:
+def known_from(so_far: SoFar, costs: _Costs, laws: Laws | None) -> Known:
     """Return what a rival is told, from the history of all players at once."""
-    marks, tests = counts_of_all(history)
-    now = practised(history)[:, -1].reshape(-1)
+    marks, tests = counts_of_all(so_far)
+    now = practised(so_far)[:, -1].reshape(-1)
     mean, sd = costs.told()
-    throws, misses = _throws(history), np.stack([s.misses for s in history.seen], axis=1)
+    throws, misses = _throws(so_far), np.stack([s.misses for s in so_far.seen], axis=1)
     recent = 0.5 ** (np.arange(throws.shape[1] - 1, -1, -1) / 5)
     a_round = np.einsum("t,ptk->pk", recent / recent.sum(), throws)
     return Known(
@@ -215,55 +215,55 @@ def known_from(history: History, costs: _Costs, laws: Laws | None) -> Known:
         np.einsum("t,ptk->pk", recent / recent.sum(), misses) / np.maximum(a_round, 1e-9),
         np.maximum(mean, SMALLEST_COST_STROKES),
         sd,
-        len(history.sessions),
+        len(so_far.sessions),
     )
 
 
-def counts_of_all(history: History) -> tuple[Counts, Counts | None]:
+def counts_of_all(so_far: SoFar) -> tuple[Counts, Counts | None]:
     """Return rounds and tests of all players with the sessions behind each, as the tool counts them."""
-    misses, throws = np.stack([s.misses for s in history.seen], axis=1).astype(float), _throws(history)
+    misses, throws = np.stack([s.misses for s in so_far.seen], axis=1).astype(float), _throws(so_far)
     count, rounds, _ = misses.shape
     weight = 0.5 ** (np.arange(rounds - 1, -1, -1) / LEARN_HALF_LIFE_ROUNDS)
 
     def rows(array: Floats) -> Floats:
         return np.moveaxis(array, 2, 1).reshape(count * 3, -1)
 
-    x, n, before = rows(misses), rows(throws), practised(history)
+    x, n, before = rows(misses), rows(throws), practised(so_far)
     rate = x.sum(axis=1, keepdims=True) / np.maximum(n.sum(axis=1, keepdims=True), 1)
     chance = np.maximum(n * rate * (1 - rate), 1e-9)
     factor = np.maximum(1, (((x - n * rate) ** 2 / chance).sum(axis=1) + 6) / (rounds + 3))
     scale = weight / factor[:, None]
-    return Counts(x * scale, n * scale, rows(before[:, :rounds])), _tests(history, before)
+    return Counts(x * scale, n * scale, rows(before[:, :rounds])), _tests(so_far, before)
 
 
-def _throws(history: History) -> Floats:
+def _throws(so_far: SoFar) -> Floats:
     """Throws that misses are compared with, (P, R, 3), as the tool takes them."""
-    misses = np.stack([s.misses for s in history.seen], axis=1).astype(float)
-    clean = np.stack([s.clean for s in history.seen], axis=1).astype(float)
+    misses = np.stack([s.misses for s in so_far.seen], axis=1).astype(float)
+    clean = np.stack([s.clean for s in so_far.seen], axis=1).astype(float)
     only = clean.sum(axis=(1, 2)) < ONLY_MISSES * misses.sum(axis=(1, 2))
-    usual = history.world.holes * np.array(list(USUAL_THROWS_A_HOLE.values()))
+    usual = so_far.world.holes * np.array(list(USUAL_THROWS_A_HOLE.values()))
     return np.where(only[:, None, None], np.maximum(usual, misses), misses + clean)
 
 
-def practised(history: History) -> Floats:
+def practised(so_far: SoFar) -> Floats:
     """Sessions, faded as the tool takes them to, before each round and now, (P, R + 1, 3)."""
-    count = len(history.seen[0].score)
+    count = len(so_far.seen[0].score)
     kept = 0.5 ** (EVERY_DAYS / FADES_DAYS)
     now = np.zeros((count, 3))
     before = [now]
-    for done in history.sessions:
+    for done in so_far.sessions:
         now = now * kept
         now[np.arange(count), done] += 1
         before.append(now.copy())
     return np.stack([*before, now], axis=1)
 
 
-def _tests(history: History, before: Floats) -> Counts | None:
-    if not history.sessions or history.tests[0] is None:
+def _tests(so_far: SoFar, before: Floats) -> Counts | None:
+    if not so_far.sessions or so_far.tests[0] is None:
         return None
-    count, number = len(history.seen[0].score), len(history.sessions)
+    count, number = len(so_far.seen[0].score), len(so_far.sessions)
     failed, tries = np.zeros((2, count, 3, number))
-    for i, (done, made) in enumerate(zip(history.sessions, history.tests, strict=True)):
+    for i, (done, made) in enumerate(zip(so_far.sessions, so_far.tests, strict=True)):
         assert made is not None
         failed[np.arange(count), done, i] = (TEST - made) / TESTS_DIFFER
         tries[np.arange(count), done, i] = TEST / TESTS_DIFFER

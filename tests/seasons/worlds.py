@@ -228,7 +228,7 @@ def a_round(world: World, players: Players, odds: Floats, generator: np.random.G
 
 
 @dataclass
-class History:
+class SoFar:
     """What a chooser may look at: rounds so far, sessions so far, tests so far.
 
     `sessions` holds one (P,) array of phases for every session, done between rounds i and i + 1; `tests` the
@@ -242,7 +242,7 @@ class History:
 
 
 #: A chooser is told the history and names a phase for each player.
-Chooser = Callable[[History], Ints]
+Chooser = Callable[[SoFar], Ints]
 
 
 @dataclass(frozen=True)
@@ -263,7 +263,7 @@ def play(
 ) -> Season:
     """Play a season; the same seed deals the same chances to every chooser. `practise` False: no practice."""
     practised = np.zeros((players.count, PHASES))
-    history = History(world, [], [], [])
+    so_far = SoFar(world, [], [], [])
     strokes, chosen = [], []
     rows = np.arange(players.count)
     for at in range(ROUNDS):
@@ -271,16 +271,16 @@ def play(
         strokes.append(strokes_by_phase(world, players.cost, odds).sum(axis=1))
         if not practise or choose is None:
             continue
-        history.seen.append(a_round(world, players, odds, np.random.default_rng([seed, at, 1])))
+        so_far.seen.append(a_round(world, players, odds, np.random.default_rng([seed, at, 1])))
         if at == ROUNDS - 1:
             break
-        pick = np.asarray(choose(history))
+        pick = np.asarray(choose(so_far))
         chance = np.random.default_rng([seed, at, 2])
         done = np.where(chance.random(players.count) < world.follows, pick, 2)
         practised = faded(world, practised, at)
         practised[rows, done] += 1
-        history.sessions.append(done)
-        history.tests.append(_tested(world, players, practised, done, at, chance) if world.tests else None)
+        so_far.sessions.append(done)
+        so_far.tests.append(_tested(world, players, practised, done, at, chance) if world.tests else None)
         chosen.append(pick)
     return Season(np.stack(strokes, axis=1), np.stack(chosen, axis=1) if chosen else np.zeros((0, 0), int))
 
@@ -311,11 +311,11 @@ def all_knowing(world: World, players: Players, seed: int) -> Season:
     if world.forget_rounds == float("inf") and not world.winter and world.follows == 1.0:
         return _by_programming(world, players)
 
-    def choose(history: History) -> Ints:
-        at = len(history.seen) - 1
+    def choose(so_far: SoFar) -> Ints:
+        at = len(so_far.seen) - 1
         practised = np.zeros((players.count, PHASES))
         rows = np.arange(players.count)
-        for i, done in enumerate(history.sessions):
+        for i, done in enumerate(so_far.sessions):
             practised = faded(world, practised, i)
             practised[rows, done] += 1
         saved = np.zeros((players.count, PHASES))

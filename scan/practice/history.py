@@ -61,7 +61,7 @@ class MissNote(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
+class History:
     """Rounds in the order played, as columns.
 
     Attributes
@@ -157,7 +157,7 @@ def in_order(rounds: Iterable[Round]) -> list[Round]:
     return sorted(listed, key=key)
 
 
-def evidence_of(rounds: Iterable[Round]) -> Evidence:
+def history_of(rounds: Iterable[Round]) -> History:
     """Return the columns of `rounds`, put in the order played; all must be of one game (see `games`)."""
     ordered = in_order(rounds)
     phases = ordered[-1].phases if ordered else USUAL_PHASES
@@ -235,8 +235,8 @@ def columns_of(
     phases: tuple[Phase, ...] = USUAL_PHASES,
     columns: Ints | None = None,
     declared: NDArray[np.bool_] | None = None,
-) -> Evidence:
-    """Return the evidence that these columns hold; `throw_code` is phase x 3 + execution.
+) -> History:
+    """Return the history that these columns hold; `throw_code` is phase x 3 + execution.
 
     `columns` are those that each round's card has for each phase; None where all have those of `phases`.
     `declared` says of each round whether its card declares unmarked throws clean; None where none does.
@@ -251,7 +251,7 @@ def columns_of(
     np.add.at(by_round, hole_round, by_hole)
     score, par, penalty = hole_values.T
     throw_phase = throw_code // 3
-    evidence = Evidence(
+    history = History(
         heads=tuple(heads),
         misses=by_round[:, :, MISS],
         clean=by_round[:, :, CLEAN],
@@ -276,14 +276,14 @@ def columns_of(
         columns=columns if columns is not None and len(columns) else _usual_columns(phases, rounds),
         declared=np.zeros(rounds, dtype=bool) if declared is None else declared,
     )
-    return replace(evidence, throw_left=_left_of(evidence, throw_place))
+    return replace(history, throw_left=_left_of(history, throw_place))
 
 
 def _usual_columns(phases: tuple[Phase, ...], rounds: int) -> Ints:
     return np.tile(np.array([len(phase.columns) for phase in phases], dtype=np.int64), (rounds, 1))
 
 
-def _left_of(evidence: Evidence, throw_place: Ints) -> Ints:
+def _left_of(history: History, throw_place: Ints) -> Ints:
     """Return the throws that the hole still took after each throw, -1 where that is unknown.
 
     A hole's score is its throws and its penalty throws (808.D). After the throw in place k it took score - k
@@ -292,20 +292,20 @@ def _left_of(evidence: Evidence, throw_place: Ints) -> Ints:
     that follow it are still sure, those of putts are not. Where several phases lie between tee and target,
     the throws of one are sure where no earlier one has filled its columns, so that nothing hides before it.
     """
-    score, penalty = evidence.hole_score, evidence.hole_penalty
-    throw_hole, throw_phase = evidence.throw_hole, evidence.throw_phase
+    score, penalty = history.hole_score, history.hole_penalty
+    throw_hole, throw_phase = history.throw_hole, history.throw_phase
     holes = len(score)
     thrown = np.bincount(throw_hole, minlength=holes)
-    putt = throw_phase == evidence.putt
+    putt = throw_phase == history.putt
     whole = thrown + np.nan_to_num(penalty) == score
     # Throws stand in order, so the hole's first throw tells whether approaches are counted from the tee.
     starts = np.zeros(holes, dtype=bool)
-    starts[throw_hole[(throw_place == 1) & (throw_phase == evidence.tee)]] = True
+    starts[throw_hole[(throw_place == 1) & (throw_phase == history.tee)]] = True
     follows = np.zeros(len(throw_phase), dtype=bool)
-    known, hides_before = known_by_hole(evidence), np.zeros(holes, dtype=bool)
-    for k in evidence.between:
+    known, hides_before = known_by_hole(history), np.zeros(holes, dtype=bool)
+    for k in history.between:
         follows |= (throw_phase == k) & ~hides_before[throw_hole]
-        hides_before |= known[:, k] >= evidence.columns[evidence.hole_round, k]
+        hides_before |= known[:, k] >= history.columns[history.hole_round, k]
     sure = np.where(putt, whole[throw_hole], ~np.isnan(score)[throw_hole])
     sure &= whole[throw_hole] | (starts[throw_hole] & (follows | (throw_place == 1)))
     sure |= (throw_place == 1) & ~np.isnan(score)[throw_hole]
@@ -315,107 +315,107 @@ def _left_of(evidence: Evidence, throw_place: Ints) -> Ints:
     return np.where(sure & (left >= 0), left, -1).astype(np.int64)
 
 
-def bare_throws(evidence: Evidence) -> NDArray[np.int64]:
+def bare_throws(history: History) -> NDArray[np.int64]:
     """Return throws without a mark by round and phase, (R, P), those that only a score tells of included.
 
     A finished hole has a putt, and but for aces and holed approaches an approach; a throw beyond the columns
     of approaches is no forgotten mark. Where several phases lie between tee and target a hole need not have
     had a throw of each: then it had one of any, which is counted for the last of them.
     """
-    count = len(evidence.phases)
-    known = known_by_hole(evidence)
+    count = len(history.phases)
+    known = known_by_hole(history)
     holes = len(known)
-    thrown = evidence.hole_score - np.nan_to_num(evidence.hole_penalty)
+    thrown = history.hole_score - np.nan_to_num(history.hole_penalty)
     hidden = np.nan_to_num(thrown - known.sum(axis=1), nan=0.0)
     hidden = np.maximum(hidden, 0).astype(np.int64)
     bare = np.zeros((holes, count), dtype=np.int64)
-    between = list(evidence.between)
-    for phases in ([evidence.putt] if evidence.putt != NO_PHASE else [], between):
+    between = list(history.between)
+    for phases in ([history.putt] if history.putt != NO_PHASE else [], between):
         if phases:
             here = (hidden > 0) & (known[:, phases].sum(axis=1) == 0)
             bare[here, phases[-1]] += 1
             hidden = hidden - here
     # What is left has no sure place: a putt after the last one marked, unless the approach columns are full.
     left = hidden > 0
-    if evidence.putt != NO_PHASE:
-        bare[left & ~columns_are_full(evidence, known), evidence.putt] += 1
-    by_round = np.zeros((evidence.rounds, count), dtype=np.int64)
-    np.add.at(by_round, evidence.hole_round, bare)
-    return by_round + evidence.unmarked
+    if history.putt != NO_PHASE:
+        bare[left & ~columns_are_full(history, known), history.putt] += 1
+    by_round = np.zeros((history.rounds, count), dtype=np.int64)
+    np.add.at(by_round, history.hole_round, bare)
+    return by_round + history.unmarked
 
 
-def known_by_hole(evidence: Evidence) -> Ints:
+def known_by_hole(history: History) -> Ints:
     """Return the throws that are known one by one, by hole and phase, (H, P)."""
-    holes, count = len(evidence.hole_round), len(evidence.phases)
-    found = np.bincount(evidence.throw_hole * count + evidence.throw_phase, minlength=holes * count)
+    holes, count = len(history.hole_round), len(history.phases)
+    found = np.bincount(history.throw_hole * count + history.throw_phase, minlength=holes * count)
     return np.asarray(found.reshape(holes, count), dtype=np.int64)
 
 
-def columns_are_full(evidence: Evidence, known: Ints) -> NDArray[np.bool_]:
+def columns_are_full(history: History, known: Ints) -> NDArray[np.bool_]:
     """Say of each hole whether a phase between tee and target has no column left for a further throw.
 
     `known` are the throws of each hole by phase, (H, P).
     """
-    between = list(evidence.between)
-    room = evidence.columns[evidence.hole_round][:, between]
+    between = list(history.between)
+    room = history.columns[history.hole_round][:, between]
     return np.asarray((known[:, between] >= room).any(axis=1))
 
 
-def only_misses(evidence: Evidence) -> NDArray[np.bool_]:
+def only_misses(history: History) -> NDArray[np.bool_]:
     """Say of each round whether only its misses are marked: that makes counts, no rates and no results.
 
     Either its card declares it, or hardly a mark is clean while many throws have none.
     """
-    marked, clean = evidence.marked.sum(axis=1), evidence.clean.sum(axis=1)
-    bare = bare_throws(evidence).sum(axis=1)
+    marked, clean = history.marked.sum(axis=1), history.clean.sum(axis=1)
+    bare = bare_throws(history).sum(axis=1)
     few = clean <= ONLY_MISSES_CLEAN * marked
     seen = (marked > 0) & few & (bare >= ONLY_MISSES_BARE * (marked + bare))
-    return np.asarray(seen | evidence.declared[: evidence.rounds])
+    return np.asarray(seen | history.declared[: history.rounds])
 
 
-def first_throws_known(evidence: Evidence) -> NDArray[np.bool_]:
+def first_throws_known(history: History) -> NDArray[np.bool_]:
     """Say of each round whether the first throws of its holes are known as clean or missed.
 
     So they are on a card that declares its unmarked throws clean: a hole has one first throw.
     """
-    return np.asarray(~only_misses(evidence) | evidence.declared[: evidence.rounds])
+    return np.asarray(~only_misses(history) | history.declared[: history.rounds])
 
 
-def rated(evidence: Evidence) -> Evidence:
-    """Return the evidence that rates may be made of: rounds with only misses marked count as unmarked.
+def rated(history: History) -> History:
+    """Return the history that rates may be made of: rounds with only misses marked count as unmarked.
 
     But for first throws that a card declares.
     """
-    bare = only_misses(evidence)
+    bare = only_misses(history)
     if not bare.any():
-        return evidence
-    of_hole = bare[evidence.hole_round]
-    rows = np.repeat(bare[:, None], len(evidence.phases), axis=1)
-    if evidence.tee != NO_PHASE:
-        rows[:, evidence.tee] = ~first_throws_known(evidence)
-    of_throw = rows[evidence.hole_round[evidence.throw_hole], evidence.throw_phase]
+        return history
+    of_hole = bare[history.hole_round]
+    rows = np.repeat(bare[:, None], len(history.phases), axis=1)
+    if history.tee != NO_PHASE:
+        rows[:, history.tee] = ~first_throws_known(history)
+    of_throw = rows[history.hole_round[history.throw_hole], history.throw_phase]
     return replace(
-        evidence,
-        misses=np.where(rows, 0, evidence.misses),
-        unmarked=evidence.unmarked + np.where(rows, evidence.misses + evidence.clean, 0),
-        clean=np.where(rows, 0, evidence.clean),
-        hole_unmarked=evidence.hole_unmarked + np.where(of_hole, evidence.hole_misses.sum(axis=1), 0),
-        hole_misses=np.where(of_hole[:, None], 0, evidence.hole_misses),
-        throw_execution=np.where(of_throw, UNMARKED, evidence.throw_execution),
+        history,
+        misses=np.where(rows, 0, history.misses),
+        unmarked=history.unmarked + np.where(rows, history.misses + history.clean, 0),
+        clean=np.where(rows, 0, history.clean),
+        hole_unmarked=history.hole_unmarked + np.where(of_hole, history.hole_misses.sum(axis=1), 0),
+        hole_misses=np.where(of_hole[:, None], 0, history.hole_misses),
+        throw_execution=np.where(of_throw, UNMARKED, history.throw_execution),
     )
 
 
-def results_known(evidence: Evidence) -> NDArray[np.bool_]:
+def results_known(history: History) -> NDArray[np.bool_]:
     """Say of each throw whether all results of its hole are known, in or not.
 
     Where more throws were made than are known one by one, the last known one may have dropped or not, while
     those before it certainly stayed out. Counting only these would count misses and leave out what went in;
     so would a card on which only misses are marked.
     """
-    open_hole = np.zeros(len(evidence.hole_round), dtype=bool)
-    open_hole[evidence.throw_hole[evidence.throw_holed < 0]] = True
-    open_hole |= only_misses(evidence)[evidence.hole_round]
-    return np.asarray(~open_hole[evidence.throw_hole])
+    open_hole = np.zeros(len(history.hole_round), dtype=bool)
+    open_hole[history.throw_hole[history.throw_holed < 0]] = True
+    open_hole |= only_misses(history)[history.hole_round]
+    return np.asarray(~open_hole[history.throw_hole])
 
 
 def _head(played: Round, hand: str) -> RoundHead:

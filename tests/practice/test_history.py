@@ -3,7 +3,7 @@ from datetime import UTC, date, datetime
 
 import numpy as np
 
-from shortpencil.scan.practice.evidence import MISS, evidence_of
+from shortpencil.scan.practice.history import MISS, history_of
 from shortpencil.scan.records.rounds import Value
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
 
@@ -24,7 +24,7 @@ def a_hole(number=1):
 
 
 def test_counts_of_one_hole():
-    e = evidence_of([one_round("a", [a_hole()])])
+    e = history_of([one_round("a", [a_hole()])])
     assert e.misses.tolist() == [[1, 0, 0]]
     assert e.clean.tolist() == [[0, 1, 1]]
     assert e.unmarked.tolist() == [[0, 0, 1]]
@@ -37,7 +37,7 @@ def test_counts_of_one_hole():
 
 
 def test_a_note_keeps_its_phase_sides_hand_and_cause():
-    (note,) = evidence_of([one_round("a", [a_hole(7)], hand=known("left"))]).notes
+    (note,) = history_of([one_round("a", [a_hole(7)], hand=known("left"))]).notes
     assert (note.hole, note.phase, note.directions, note.cause) == (7, 0, ("right", "short"), "late")
     assert (note.forehand, note.hand) == (True, "left")
 
@@ -46,7 +46,7 @@ def test_unmarked_is_never_a_miss():
     holes = [
         hole(n, [throw(1, "drive", "unmarked"), throw(2, "putt", "unmarked", True)]) for n in range(1, 10)
     ]
-    e = evidence_of([one_round("a", holes)])
+    e = history_of([one_round("a", holes)])
     assert e.misses.sum() == 0
     assert e.marked.sum() == 0
 
@@ -55,7 +55,7 @@ def test_a_value_that_waits_counts_nowhere():
     waits = Value("miss", p=0.6, status="waits")
     one = replace(throw(1, "drive", "miss"), execution=waits, cause=Value("late", status="waits"))
     h = replace(hole(1, [one]), score=Value(9, status="waits"))
-    e = evidence_of([one_round("a", [h])])
+    e = history_of([one_round("a", [h])])
     assert e.unmarked.tolist() == [[1, 0, 0]]
     assert np.isnan(e.hole_score[0])
     assert e.throw_left.tolist() == [-1]
@@ -64,34 +64,34 @@ def test_a_value_that_waits_counts_nowhere():
 
 def test_rounds_are_put_in_the_order_played_whatever_order_they_come_in():
     days = [date(2030, 5, 3), date(2030, 5, 1), date(2030, 5, 2)]
-    e = evidence_of([one_round(str(d), [], d) for d in days])
+    e = history_of([one_round(str(d), [], d) for d in days])
     assert [h.day for h in e.heads] == sorted(days)
     undated = one_round("u", [], recorded_at=datetime(2030, 5, 2, 20, tzinfo=UTC))
     with_undated = [one_round(str(d), [], d) for d in days] + [undated]
-    assert [h.id for h in evidence_of(with_undated).heads][2] == "u"
+    assert [h.id for h in history_of(with_undated).heads][2] == "u"
     early = one_round("early", [], days[0], recorded_at=datetime(2030, 5, 3, 9, tzinfo=UTC))
     late = one_round("late", [], days[0], recorded_at=datetime(2030, 5, 3, 18, tzinfo=UTC))
-    assert [h.id for h in evidence_of([late, early]).heads] == ["early", "late"]
+    assert [h.id for h in history_of([late, early]).heads] == ["early", "late"]
 
 
 def test_what_was_left_is_known_from_the_tee_only_where_throws_are_missing():
     # six throws by the score, of which three are known one by one
     throws = [throw(1, "drive", "clean"), throw(2, "approach", "clean"), throw(3, "putt", "miss")]
     h = replace(hole(1, throws), score=known(6))
-    assert evidence_of([one_round("a", [h])]).throw_left.tolist() == [5, 4, -1]
+    assert history_of([one_round("a", [h])]).throw_left.tolist() == [5, 4, -1]
 
 
 def test_rounds_without_date_hand_or_throws_do_no_harm():
-    e = evidence_of([one_round("a", [], hand=blank()), one_round("b", [hole(1, [])])])
+    e = history_of([one_round("a", [], hand=blank()), one_round("b", [hole(1, [])])])
     assert e.rounds == 2
     assert e.heads[0].hand == "right"
-    assert evidence_of([]).rounds == 0
-    assert evidence_of([]).misses.shape == (0, 3)
+    assert history_of([]).rounds == 0
+    assert history_of([]).misses.shape == (0, 3)
 
 
 def test_invented_rounds_have_the_rates_they_were_made_with():
     player = Player(miss=(0.5, 0.2, 0.3))
-    e = evidence_of(rounds_of(player, 60, np.random.default_rng(1)))
+    e = history_of(rounds_of(player, 60, np.random.default_rng(1)))
     rate = e.misses.sum(axis=0) / e.marked.sum(axis=0)
     assert np.abs(rate - player.miss).max() < 0.05
     assert all(n.phase == 0 for n in e.notes if e.heads[n.round].worst == "drive")
