@@ -7,7 +7,7 @@ round of that sheet. Entered answers stay with their round; the order in which p
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
@@ -45,7 +45,6 @@ from shortpencil.scan.records.answers import (
 )
 from shortpencil.scan.records.cards import Card, Waiting
 from shortpencil.scan.records.checking import Damage, damages, refuse_broken
-from shortpencil.scan.records.compose import round_from_reading
 from shortpencil.scan.records.database import (
     copy_file,
     database_url,
@@ -62,16 +61,15 @@ from shortpencil.scan.records.from_file import Place, waiting_places, with_answe
 from shortpencil.scan.records.hands import KeptHand
 from shortpencil.scan.records.heads import CardHead, card_heads
 from shortpencil.scan.records.kept import reading_text, speaking_text
-from shortpencil.scan.records.lessons import vouched_for
-from shortpencil.scan.records.looks import Look, answer_of_look, left_answer, seen_together
+from shortpencil.scan.records.looks import Look, answer_of_look, left_answer
 from shortpencil.scan.records.migrations import bring_up_to_date
 from shortpencil.scan.records.other_sheets import OtherSheet
-from shortpencil.scan.records.practice_sets import sets_from
-from shortpencil.scan.records.record_json import round_from_text, rounds_from_texts, time_from, time_text
+from shortpencil.scan.records.record_json import round_from_text, rounds_from_texts, time_text
 from shortpencil.scan.records.rounds import PracticeSet, Round
 from shortpencil.scan.records.sameness import Comparison
 from shortpencil.scan.records.schema import checked_text
 from shortpencil.scan.records.set_aside import Aside
+from shortpencil.scan.records.settled import Settled, settled, settled_as_read
 from shortpencil.scan.records.sheets import (
     SheetRound,
     matching,
@@ -286,7 +284,6 @@ class Store:
                 return Kept(REJECTED, card)
             serial = match.serial or next_serial(connection, sheet)
             round_ = _under(round_, serial)
-            text = None if round_ is None else checked_text(round_)
             practice = [replace(done, card=serial) for done in practice]
             key = card.form or form.name
             add_photo(connection, photo, whole=not more)
@@ -308,10 +305,11 @@ class Store:
             if match.serial is None:
                 put_pictures(connection, serial, card.pictures)
                 self._put_views(connection, serial, player, card)
-                self._settle(connection, serial, round_, text, card, practice)
+                boxes = hands.cells_kept(connection, serial)
+                found = settled_as_read(card, form, round_, practice, boxes)
+                self._put_settled(connection, serial, found, boxes)
                 if round_ is not None and self._how(connection, player) != MATTERS:
-                    round_ = self._recompose(connection, serial)
-                self._learn(connection, serial, form, card, ())
+                    round_ = self._settle(connection, serial)
                 return Kept(ANOTHER if beside else NEW, card, round_, serial, match.comparison, beside)
             stored = stored_round(connection, serial)
             if stored is not None and stored.origin == "file":
@@ -323,7 +321,7 @@ class Store:
             after = self._speak(connection, serial, form, Shown(card, evidence), join)
             if after.photo_sha256 == photo:
                 self._put_views(connection, serial, player, card)
-            round_ = self._recompose(connection, serial)
+            round_ = self._settle(connection, serial)
             outcome = _outcome(photo, after, match.comparison)
             return Kept(outcome, after, round_, serial, match.comparison, beside)
 
@@ -464,7 +462,7 @@ class Store:
             card = self._card_to_answer(connection, serial, field, seen)
             _, answer = apply_answer(card.fields, field, checked_answer(card.form, field, value), who, when)
             put_answer(connection, serial, answer)
-            return self._recompose(connection, serial)
+            return self._settle(connection, serial)
 
     def leave(
         self, serial: str, field: str, who: str, when: datetime, *, seen: int | None = None
@@ -476,7 +474,7 @@ class Store:
         with writing(self._engine) as connection:
             card = self._card_to_answer(connection, serial, field, seen)
             put_answer(connection, serial, left_answer(card, field, who, when))
-            return self._recompose(connection, serial)
+            return self._settle(connection, serial)
 
     def enter_all(
         self, serial: str, given: Sequence[tuple[str, FieldValue, int]], who: str, when: datetime
@@ -490,7 +488,7 @@ class Store:
                 card = self._card_to_answer(connection, serial, field, seen)
                 checked = checked_answer(card.form, field, value)
                 put_answer(connection, serial, apply_answer(card.fields, field, checked, who, when)[1])
-            return self._recompose(connection, serial)
+            return self._settle(connection, serial)
 
     def leave_all(
         self, serial: str, fields: Sequence[tuple[str, int]], who: str, when: datetime
@@ -500,7 +498,7 @@ class Store:
             for field, seen in fields:
                 card = self._card_to_answer(connection, serial, field, seen)
                 put_answer(connection, serial, left_answer(card, field, who, when))
-            return self._recompose(connection, serial)
+            return self._settle(connection, serial)
 
     def look_over(self, serial: str, looks: Sequence[Look], who: str, when: datetime) -> Round | None:
         """Enter what a person says of several fields seen at once, in one transaction; return the round.
@@ -516,7 +514,7 @@ class Store:
             for look in looks:
                 card = self._card_to_answer(connection, serial, look.field, look.seen)
                 put_answer(connection, serial, answer_of_look(card, look, who, when))
-            return self._recompose(connection, serial)
+            return self._settle(connection, serial)
 
     def take_back_all(self, serial: str, given_at: datetime, who: str, when: datetime) -> int:
         """Withdraw every standing answer that was given to a card at one moment; return how many."""
@@ -526,7 +524,7 @@ class Store:
             for answer in theirs:
                 back = Answer(answer.field, answer.over, who, when.astimezone(UTC), answer.value, True)
                 put_answer(connection, serial, back)
-            self._recompose(connection, serial)
+            self._settle(connection, serial)
             return len(theirs)
 
     def take_back(
@@ -548,7 +546,7 @@ class Store:
                 raise ValueError("an answer's time needs a time zone")
             back = Answer(field, mine[-1].over, who, when.astimezone(UTC), mine[-1].value, takes_back=True)
             put_answer(connection, serial, back)
-            return self._recompose(connection, serial)
+            return self._settle(connection, serial)
 
     # -- how to ask --------------------------------------------------------------------------------------
 
@@ -592,7 +590,7 @@ class Store:
             card = self._card(connection, serial)
             # A card of a game that an earlier version did not keep as rounds has none yet.
             if card.form.makes_rounds and (stored is None or card.reading.flagged):
-                self._recompose(connection, serial)
+                self._settle(connection, serial)
 
     def _how(self, connection: Connection, player: str | None) -> str:
         table = tables.asking
@@ -991,63 +989,27 @@ class Store:
             waiting=tuple(row.waiting.split()),
         )
 
-    def _recompose(self, connection: Connection, serial: str) -> Round | None:
-        """Compose the card's round anew from its best reading and all answers, and store it."""
+    def _settle(self, connection: Connection, serial: str) -> Round | None:
+        """Write what a card amounts to by its best reading and all its answers; return its round."""
         card = self._card(connection, serial)
-        if not card.form.makes_rounds:
-            done = sets_from(card.form, card.fields, serial, card.player)
-            self._settle(connection, serial, None, None, card.reading, done, card.answers)
-            self._learn(connection, serial, card.form, card.reading, card.answers)
-            return None
-        query = select(tables.readings.c.photo, tables.readings.c.recorded_at).where(
-            tables.readings.c.serial == serial
-        )
-        photos = connection.execute(query).all()
-        # Readings of cards that made no round in an earlier version were kept without their time.
-        first = time_from(min((photo.recorded_at for photo in photos if photo.recorded_at), default=None))
-        round_ = round_from_reading(
-            card.form,
-            card.reading,
-            recorded_at=first,
-            answers=card.answers,
-            player=card.player,
-            photos=[photo.photo for photo in photos],
-            how=self._how(connection, card.player),
-        )
-        round_ = replace(round_, id=serial)
-        self._settle(connection, serial, round_, checked_text(round_), card.reading, ())
-        self._learn(connection, serial, card.form, card.reading, card.answers)
-        return round_
+        of = tables.readings.c
+        photos = connection.execute(select(of.photo, of.recorded_at).where(of.serial == serial)).all()
+        boxes = hands.cells_kept(connection, serial)
+        read_at = {photo.photo: photo.recorded_at for photo in photos}
+        found = settled(card, read_at, self._how(connection, card.player), boxes)
+        self._put_settled(connection, serial, found, boxes)
+        return found.round
 
-    def _learn(
-        self, connection: Connection, serial: str, form: Form, card: CardReading, answers: Sequence[Answer]
+    def _put_settled(
+        self, connection: Connection, serial: str, found: Settled, boxes: Collection[str]
     ) -> None:
-        """Write which boxes of a card show how its player writes, as things stand."""
-        written = hands.cells_kept(connection, serial)
-        if written:
-            hands.tell(connection, serial, vouched_for(form, card, answers, written))
-
-    def _settle(
-        self,
-        connection: Connection,
-        serial: str,
-        round_: Round | None,
-        text: str | None,
-        card: CardReading,
-        practice: Sequence[PracticeSet],
-        answers: Sequence[Answer] = (),
-    ) -> None:
-        """Write the round and what waits."""
-        answered = {answer.field for answer in standing(answers)}
-        waiting = (
-            round_.waiting if round_ is not None else [name for name in card.flagged if name not in answered]
-        )
-        together = seen_together(card, waiting)
         query = update(tables.cards).where(tables.cards.c.serial == serial)
-        connection.execute(query.values(waiting=" ".join(waiting), glance=" ".join(together)))
-        if round_ is not None and text is not None:
-            put_round(connection, round_, text, origin="card")
-        put_practice(connection, practice)
+        connection.execute(query.values(waiting=" ".join(found.waiting), glance=" ".join(found.together)))
+        if found.round is not None and found.text is not None:
+            put_round(connection, found.round, found.text, origin="card")
+        put_practice(connection, found.practice)
+        if boxes:
+            hands.tell(connection, serial, found.taught)
 
 
 def _beside(round_id: str) -> ColumnElement[bool]:

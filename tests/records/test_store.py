@@ -188,7 +188,7 @@ def test_a_round_composed_anew_from_the_kept_reading_is_the_same(store):
     add(store, flags={"h01.putt1": "faint"}, player="Robin")
     before = store.rounds()
     with writing(store._engine) as connection:
-        store._recompose(connection, "ABCD2345")
+        store._settle(connection, "ABCD2345")
     assert store.rounds() == before
 
 
