@@ -2,7 +2,7 @@
 
 reading + form -> `compose` -> `rounds.Round` -> `validate` (findings), `record_json` (checked text) ->
 `settled` (what a card amounts to with its answers) -> `store` (one transaction a card) -> `tidy` (rows, one
-fact each) -> `export` (CSV, Parquet, JSON) and back by `importing`. Answers of a person go into an append-only
-history and the round is composed anew from it.
+fact each) -> `export` (CSV, Parquet, JSON) and back by `importing`. Answers of a person go into a history
+that only grows, and the round is composed anew from it.
 SQLAlchemy is loaded by `store` and its neighbours only, jsonschema only when a record is written.
 """
