@@ -91,13 +91,14 @@ def drawn(beliefs: Sequence[tuple[float, Told, Told]], simple: Sequence[tuple[st
         ours = abs(belief - WEIGHT_STEADY) < 1e-9
         lines.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{6 if ours else 3.5}"/>')
         said = f"believed {belief:.2f}" + (" (the rule)" if ours else "")
-        lines.append(f'<text x="{x + 9:.1f}" y="{y - 6:.1f}">{said}</text>')
+        below = 18 if belief > 0.85 else -6  # away from the rule that takes the highest cost each time
+        lines.append(f'<text x="{x + 5:.1f}" y="{y + below:.1f}">{said}</text>')
     for name, one, two in simple:
         x, y = at(one, two)
         lines.append(
             f'<rect x="{x - 4:.1f}" y="{y - 4:.1f}" width="8" height="8" fill="none" stroke="black"/>'
         )
-        lines.append(f'<text x="{x + 9:.1f}" y="{y + 14:.1f}">{name}</text>')
+        lines.append(f'<text x="{x + 9:.1f}" y="{y - 4:.1f}">{name}</text>')
     return "\n".join([*lines, "</svg>", ""])
 
 
