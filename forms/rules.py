@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from shortpencil.forms.form import USUAL_PHASES, Field, Form, Phase
+from shortpencil.scan.language import N_, _
 
 #: Phases of a card that declares none.
 PHASES = tuple(phase.id for phase in USUAL_PHASES)
@@ -26,10 +27,30 @@ class _Said(dict[str, str]):
 
 
 #: A throw of a phase, and several, as they stand in sentences: ``drive``, ``upshot throw``.
-ONE: Mapping[str, str] = _Said(" throw", drive="drive", approach="approach", putt="putt")
-MANY: Mapping[str, str] = _Said(" throws", drive="drives", approach="approaches", putt="putts")
+ONE: Mapping[str, str] = _Said(" throw", drive=N_("drive"), approach=N_("approach"), putt=N_("putt"))
+MANY: Mapping[str, str] = _Said(" throws", drive=N_("drives"), approach=N_("approaches"), putt=N_("putts"))
 #: The same in a column that has no room for more.
 IN_TABLES: Mapping[str, str] = _Said("", drive="drives", approach="approaches", putt="putts")
+
+
+def one_said(phase: str) -> str:
+    """Return `ONE` of a phase in the language that is spoken."""
+    return _(ONE[phase]) if phase in ONE else _("{phase} throw", phase=phase)
+
+
+def phase_said(phase: str) -> str:
+    """Return what a phase is called by itself, in the language that is spoken."""
+    return _(ONE[phase]) if phase in ONE else phase
+
+
+def many_said(phase: str) -> str:
+    """Return `MANY` of a phase in the language that is spoken."""
+    return _(MANY[phase]) if phase in MANY else _("{phase} throws", phase=phase)
+
+
+def in_tables_said(phase: str) -> str:
+    """Return `IN_TABLES` of a phase in the language that is spoken."""
+    return _(IN_TABLES[phase]) if phase in IN_TABLES else phase
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ REASONS = {
     "scan/cli/reading.py": {"add_to": OPTIONS, "_read": STORY, "_report": STORY},
     "scan/cli/review.py": {"add_to": OPTIONS},
     "scan/cli/stored.py": {"add_to": OPTIONS, "_import": STORY, "run_export": STORY, "_show_sheet": STORY},
-    "scan/cli/season.py": {"run_season": STORY},
+    "scan/cli/season.py": {"add_to": OPTIONS, "run_season": STORY},
     "scan/practice/card.py": {"_session": PICTURE},
     "scan/practice/effect.py": {"effect_of": ARITHMETIC},
     "scan/practice/history.py": {"columns_of": KEYS, "history_of": KEYS},

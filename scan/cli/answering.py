@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.language import _, told
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.rounds import Round
@@ -20,18 +21,21 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the command `answer`."""
     answer = commands.add_parser(
         "answer",
-        help="answer what waits, without the page",
-        description="Without a place, list what waits in a round and what it may be. With a place and a "
-        "value, enter it; with a place alone, that nothing is there. The page of shortpencil review shows a "
-        "card's ink beside the question; a round that came from a file has none to show.",
-        epilog="Example: shortpencil answer 7K3MQ2XA hole3.score 4",
+        help=_("answer what waits, without the page"),
+        description=_(
+            "Without a place, list what waits in a round and what it may be. With a place and a "
+            "value, enter it; with a place alone, that nothing is there. The page of shortpencil review "
+            "shows a "
+            "card's ink beside the question; a round that came from a file has none to show."
+        ),
+        epilog=_("Example: shortpencil answer 7K3MQ2XA hole3.score 4"),
     )
-    answer.add_argument("serial", metavar="SERIAL", help="as `shortpencil rounds` shows it")
-    answer.add_argument("place", metavar="PLACE", nargs="?", help="what to answer, as the list names it")
-    answer.add_argument("value", metavar="VALUE", nargs="*", help="what it is; none: nothing is there")
-    answer.add_argument("--by", metavar="ALIAS", help="who says so; default: your name on this computer")
+    answer.add_argument("serial", metavar="SERIAL", help=_("as `shortpencil rounds` shows it"))
+    answer.add_argument("place", metavar="PLACE", nargs="?", help=_("what to answer, as the list names it"))
+    answer.add_argument("value", metavar="VALUE", nargs="*", help=_("what it is; none: nothing is there"))
+    answer.add_argument("--by", metavar="ALIAS", help=_("who says so; default: your name on this computer"))
     add_store_option(answer)
-    answer.add_argument("--json", action="store_true", help="print what waits as JSON")
+    answer.add_argument("--json", action="store_true", help=_("print what waits as JSON"))
     answer.set_defaults(run=run_answer)
 
 
@@ -48,9 +52,9 @@ def run_answer(args: argparse.Namespace) -> int:
         print(json.dumps({"schema": 1, "id": args.serial, "waiting": places}, ensure_ascii=False))
         return ATTENTION if waiting else DONE
     for name, says, options in waiting:
-        print(f"{name}: {says}{' (' + ', '.join(options) + ')' if options else ''}")
+        print(f"{name}: {told(says)}{' (' + ', '.join(options) + ')' if options else ''}")
     if not waiting:
-        print(f"{args.serial}: nothing waits.", file=sys.stderr)
+        print(_("{serial}: nothing waits.", serial=args.serial), file=sys.stderr)
     return ATTENTION if waiting else DONE
 
 

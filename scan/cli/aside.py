@@ -7,6 +7,8 @@ import sys
 from datetime import UTC, datetime
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.language import _
+from shortpencil.scan.review.naming import aside_said
 
 DONE = 0
 
@@ -15,28 +17,32 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the commands `delete` and `aside`."""
     remove = commands.add_parser(
         "delete",
-        help="delete single rounds, with undo until the next start",
-        description="Delete rounds with their pictures and answers. Until the next start of read, review or "
-        "import they can be brought back; then they are erased. Their photos can be read anew.",
-        epilog="Example: shortpencil delete 7K3MQ2XA-2",
+        help=_("delete single rounds, with undo until the next start"),
+        description=_(
+            "Delete rounds with their pictures and answers. Until the next start of read, review or "
+            "import they can be brought back; then they are erased. Their photos can be read anew."
+        ),
+        epilog=_("Example: shortpencil delete 7K3MQ2XA-2"),
     )
-    remove.add_argument("serials", metavar="SERIAL", nargs="+", help="as `shortpencil rounds` shows them")
-    remove.add_argument("--undo", action="store_true", help="bring them back")
+    remove.add_argument("serials", metavar="SERIAL", nargs="+", help=_("as `shortpencil rounds` shows them"))
+    remove.add_argument("--undo", action="store_true", help=_("bring them back"))
     add_store_option(remove)
-    remove.add_argument("--json", action="store_true", help="print what was deleted as JSON")
+    remove.add_argument("--json", action="store_true", help=_("print what was deleted as JSON"))
     remove.set_defaults(run=run_delete)
 
     aside = commands.add_parser(
         "aside",
-        help="set single rounds aside, where they count nowhere",
-        description="Set rounds aside: they are kept and count nowhere, until they are brought back. Without "
-        "a serial, list what is set aside or deleted.",
-        epilog="Example: shortpencil aside 7K3MQ2XA",
+        help=_("set single rounds aside, where they count nowhere"),
+        description=_(
+            "Set rounds aside: they are kept and count nowhere, until they are brought back. Without "
+            "a serial, list what is set aside or deleted."
+        ),
+        epilog=_("Example: shortpencil aside 7K3MQ2XA"),
     )
-    aside.add_argument("serials", metavar="SERIAL", nargs="*", help="as `shortpencil rounds` shows them")
-    aside.add_argument("--back", action="store_true", help="bring them back")
+    aside.add_argument("serials", metavar="SERIAL", nargs="*", help=_("as `shortpencil rounds` shows them"))
+    aside.add_argument("--back", action="store_true", help=_("bring them back"))
     add_store_option(aside)
-    aside.add_argument("--json", action="store_true", help="print what is or was set aside as JSON")
+    aside.add_argument("--json", action="store_true", help=_("print what is or was set aside as JSON"))
     aside.set_defaults(run=run_aside)
 
 
@@ -59,7 +65,7 @@ def run_aside(args: argparse.Namespace) -> int:
         _print_json([(one.serial, one.says, "set aside" if one.kept else "deleted") for one in listed])
         return DONE
     for one in listed:
-        print(f"{one.serial}: {one.says} ({'set aside' if one.kept else 'deleted'})")
+        print(f"{one.serial}: {aside_said(one.says)} ({_('set aside') if one.kept else _('deleted')})")
     return DONE
 
 
@@ -79,14 +85,16 @@ def _take_out(args: argparse.Namespace, *, kept: bool) -> int:
             told.append((serial, found.says, "set aside" if kept else "deleted"))
             if args.json:
                 continue
+            named = {"serial": serial, "round": aside_said(found.says)}
             if kept:
-                print(f"{serial}: {found.says}: set aside. Back: shortpencil aside --back {serial}")
+                says = _("{serial}: {round}: set aside. Back: shortpencil aside --back {serial}", **named)
+                print(says)
             else:
-                print(f"{serial}: {found.says}: deleted. Undo: shortpencil delete --undo {serial}")
+                print(_("{serial}: {round}: deleted. Undo: shortpencil delete --undo {serial}", **named))
     if args.json:
         _print_json(told)
     if not kept:
-        print("Erased for good at the next start of read, review or import.", file=sys.stderr)
+        print(_("Erased for good at the next start of read, review or import."), file=sys.stderr)
     return DONE
 
 
@@ -95,7 +103,7 @@ def _put_back(args: argparse.Namespace) -> int:
         for serial in args.serials:
             store.put_back(serial)
             if not args.json:
-                print(f"{serial}: back as it was.")
+                print(_("{serial}: back as it was.", serial=serial))
     if args.json:
         _print_json([(serial, "", "back") for serial in args.serials])
     return DONE

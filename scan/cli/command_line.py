@@ -12,6 +12,8 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from shortpencil.scan.language import N_, _, told
+
 COLUMNS = 80  # of a terminal, whatever it says of itself: what is written in so many fits everywhere
 
 
@@ -21,6 +23,23 @@ class Help(argparse.HelpFormatter):
     def __init__(self, prog: str, **how: Any) -> None:
         super().__init__(prog, max_help_position=26, width=COLUMNS - 1, **how)
 
+    def add_usage(self, usage: Any, actions: Any, groups: Any, prefix: str | None = None) -> None:
+        """Begin with "usage:" in the language that is spoken."""
+        super().add_usage(usage, actions, groups, f"{_('usage:')} " if prefix is None else prefix)
+
+
+#: What the library says of wrong usage, as Python 3.11 to 3.14 say it; carried in English, and told.
+_OF_THE_LIBRARY = (
+    N_("argument {name}: {message}"),
+    N_("the following arguments are required: {names}"),
+    N_("unrecognized arguments: {names}"),
+    N_("expected one argument"),
+    N_("expected at least one argument"),
+    N_("not allowed with argument {other}"),
+    N_("invalid {type} value: {value}"),
+    N_("ignored explicit argument {value}"),
+)
+
 
 class CommandParser(argparse.ArgumentParser):
     """A parser with the options that every command has."""
@@ -28,6 +47,10 @@ class CommandParser(argparse.ArgumentParser):
     def __init__(self, **how: Any) -> None:
         how.setdefault("formatter_class", Help)
         super().__init__(**{**how, "allow_abbrev": False})
+        self._positionals.title, self._optionals.title = _("positional arguments"), _("options")
+        for action in self._actions:
+            if isinstance(action, argparse._HelpAction):
+                action.help = _("show this help message and exit")
         # At the program and at each command; no defaults, as the later would undo the former.
         talk = self.add_mutually_exclusive_group()
         talk.add_argument(
@@ -35,21 +58,23 @@ class CommandParser(argparse.ArgumentParser):
             "--quiet",
             action="store_true",
             default=argparse.SUPPRESS,
-            help="say nothing but results and errors",
+            help=_("say nothing but results and errors"),
         )
         talk.add_argument(
             "-v",
             "--verbose",
             action="store_true",
             default=argparse.SUPPRESS,
-            help="also say which files are used, how long it took, and where an error arose",
+            help=_("also say which files are used, how long it took, and where an error arose"),
         )
 
     def error(self, message: str) -> NoReturn:
         """Say what is wrong, what was probably meant, and where help is; exit with 2."""
         meant = _meant(message)
         self.print_usage(sys.stderr)
-        self.exit(2, f"{self.prog}: error: {meant or message}\n{self.prog} --help tells more.\n")
+        wrong = _("{program}: error: {message}", program=self.prog, message=meant or told(message))
+        more = _("{program} --help tells more.", program=self.prog)
+        self.exit(2, f"{wrong}\n{more}\n")
 
 
 class Version(argparse.Action):
@@ -57,7 +82,7 @@ class Version(argparse.Action):
 
     def __init__(self, option_strings: Sequence[str], dest: str, **how: Any) -> None:
         super().__init__(
-            option_strings, argparse.SUPPRESS, nargs=0, default=argparse.SUPPRESS, help="print the version"
+            option_strings, argparse.SUPPRESS, nargs=0, default=argparse.SUPPRESS, help=_("print the version")
         )
 
     def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
@@ -73,7 +98,7 @@ def version() -> str:
     try:
         return installed("shortpencil")
     except PackageNotFoundError:
-        return "unknown (not installed)"
+        return _("unknown (not installed)")
 
 
 def in_full(argv: Sequence[str]) -> list[str]:
@@ -92,5 +117,6 @@ def _meant(message: str) -> str | None:
     name, given, listed = found.groups()
     choices = [word.strip().strip("'") for word in listed.split(",")]
     near = difflib.get_close_matches(given, choices, 1)
-    tip = f" Did you mean {near[0]}?" if near else ""
-    return f"{name}: expected one of {', '.join(choices)}; found {given!r}.{tip}"
+    tip = " " + _("Did you mean {word}?", word=near[0]) if near else ""
+    wanted = {"name": name, "choices": ", ".join(choices), "given": repr(given)}
+    return _("{name}: expected one of {choices}; found {given}.", **wanted) + tip

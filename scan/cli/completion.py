@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import argparse
 
+from shortpencil.scan.language import _
+
 SHELLS = ("bash", "zsh", "tcsh")
 
 
@@ -15,13 +17,15 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the command `completion`."""
     parser = commands.add_parser(
         "completion",
-        help="print a script that completes commands and options in your shell",
-        description="Print a completion script. bash: put it into "
-        "~/.local/share/bash-completion/completions/shortpencil; zsh: into a folder of $fpath, as "
-        "_shortpencil; tcsh: into /etc/profile.d/shortpencil.completion.csh. Then open a new shell.",
-        epilog="Example: shortpencil completion bash",
+        help=_("print a script that completes commands and options in your shell"),
+        description=_(
+            "Print a completion script. bash: put it into "
+            "~/.local/share/bash-completion/completions/shortpencil; zsh: into a folder of $fpath, as "
+            "_shortpencil; tcsh: into /etc/profile.d/shortpencil.completion.csh. Then open a new shell."
+        ),
+        epilog=_("Example: shortpencil completion bash"),
     )
-    parser.add_argument("shell", choices=SHELLS, help="the shell you use")
+    parser.add_argument("shell", choices=SHELLS, help=_("the shell you use"))
     parser.set_defaults(run=run_completion)
 
 

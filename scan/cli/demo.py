@@ -7,6 +7,9 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from shortpencil.forms.rules import phase_said
+from shortpencil.scan.language import N_, _, told
+
 if TYPE_CHECKING:
     from shortpencil.scan.records.summary import Summary
 
@@ -15,16 +18,21 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the command `demo`."""
     parser = commands.add_parser(
         "demo",
-        help="the whole way on the bundled sample photos",
-        description="Print a card, read the sample photos, show what was read, what waits for review and "
-        "why, and what to practise. Nothing touches your own store.",
-        epilog="Example: shortpencil demo",
+        help=_("the whole way on the bundled sample photos"),
+        description=_(
+            "Print a card, read the sample photos, show what was read, what waits for review and "
+            "why, and what to practise. Nothing touches your own store."
+        ),
+        epilog=_("Example: shortpencil demo"),
     )
     parser.add_argument(
-        "--samples", metavar="DIR", type=Path, help="folder of sample photos (default: the bundled ones)"
+        "--samples", metavar="DIR", type=Path, help=_("folder of sample photos (default: the bundled ones)")
     )
     parser.add_argument(
-        "--out", metavar="DIR", type=Path, help="where to put the outputs (default: a new temporary folder)"
+        "--out",
+        metavar="DIR",
+        type=Path,
+        help=_("where to put the outputs (default: a new temporary folder)"),
     )
     parser.set_defaults(run=run_demo)
 
@@ -54,7 +62,7 @@ def run_demo(args: argparse.Namespace) -> int:
         if folder is not None:
             folder.let_go()
     if folder is not None:
-        print("The next demo clears that folder.")
+        print(_("The next demo clears that folder."))
     return 0
 
 
@@ -76,52 +84,54 @@ def _steps(samples: Path, out: Path) -> None:
     from shortpencil.scan.review.wording import full_name
 
     store = out / "rounds.sqlite"
-    _say("1. A blank card to print")
+    _say(_("1. A blank card to print"))
     main(["print", "-o", str(out / "blank_card.pdf"), "--map", str(out / "field_map.json")])
-    _say("2. Reading the sample photos (simulated: see sample_scans/README.md)")
+    _say(_("2. Reading the sample photos (simulated: see sample_scans/README.md)"))
     main(["read", str(samples), "--store", str(store), *_maps(samples)])
-    _say("3. What is stored")
+    _say(_("3. What is stored"))
     main(["rounds", "--store", str(store)])
-    _say("4. What waits for a person, and why")
+    _say(_("4. What waits for a person, and why"))
     with open_store(store) as kept:
         waiting = kept.waiting()
         forms = {serial: kept.card(serial).form for serial in {item.serial for item in waiting}}
         summaries = kept.summaries()
     for item in waiting:
         name = full_name(forms[item.serial], item.field)
-        print(f"  card {item.serial}, {name}: {item.reading.flag or 'not clear'}")
+        why = told(item.reading.flag) if item.reading.flag else _("not clear")
+        print("  " + _("card {serial}, {field}: {why}", serial=item.serial, field=name, why=why))
     if not waiting:
-        print("  nothing")
-    _say("5. Misses per phase, of the throws that are known")
+        print("  " + _("nothing"))
+    _say(_("5. Misses per phase, of the throws that are known"))
     _print_misses(summaries)
-    _say("6. What to practise")
+    _say(_("6. What to practise"))
     report = ["--report", str(out / "focus.html"), "--print", str(out / "sheet.pdf")]
     main(["focus", "--store", str(store), "--minutes", "30", *report])
-    _say("7. The season so far")
+    _say(_("7. The season so far"))
     main(["season", "--store", str(store), "--report", str(out / "season.html")])
-    _say("8. What each step saw of one photo")
+    _say(_("8. What each step saw of one photo"))
     first = sorted(p for p in samples.iterdir() if p.suffix == ".jpg")[:1]
     for photo in first:
         main(["read", str(photo), "--dry-run", "--explain", str(out / "explain"), *_maps(samples)])
-    _say("9. Something to look at")
-    print(f"All outputs are in {out}:")
+    _say(_("9. Something to look at"))
+    print(_("All outputs are in {folder}:", folder=out))
     for name, says in _OUTPUTS:
-        print(f"  {name:<15} {says}")
+        print(f"  {name:<15} {_(says)}")
     review = ["review", "--store", str(store)]
     if sys.stdin.isatty() and sys.stdout.isatty():
-        print("\nNow the questions and the rounds, on a page. Ctrl+C ends the demo.", flush=True)
+        print("\n" + _("Now the questions and the rounds, on a page. Ctrl+C ends the demo."), flush=True)
         main(review)
     else:
-        print(f"\nThe questions and the rounds on a page: shortpencil {' '.join(review)}")
+        command = f"shortpencil {' '.join(review)}"
+        print("\n" + _("The questions and the rounds on a page: {command}", command=command))
 
 
 _OUTPUTS = (
-    ("blank_card.pdf", "a card to print and mark"),
-    ("focus.html", "what to practise, with the evidence"),
-    ("sheet.pdf", "the session to print, with boxes to count in"),
-    ("season.html", "the season on a page"),
-    ("explain", "what each step saw of a photo"),
-    ("rounds.sqlite", "the store; field_map.json says where everything lies on the card"),
+    ("blank_card.pdf", N_("a card to print and mark")),
+    ("focus.html", N_("what to practise, with the evidence")),
+    ("sheet.pdf", N_("the session to print, with boxes to count in")),
+    ("season.html", N_("the season on a page")),
+    ("explain", N_("what each step saw of a photo")),
+    ("rounds.sqlite", N_("the store; field_map.json says where everything lies on the card")),
 )
 
 
@@ -137,7 +147,13 @@ def _say(title: str) -> None:
 
 def _print_misses(summaries: tuple[Summary, ...]) -> None:
     columns = summaries[0].phases if summaries else ()
-    print(f"  {'date':<11}{'score':>6}" + "".join(f"{phase:>10}" for phase in columns))
+    heads = "".join(f"{_short(phase_said(phase)):>10}" for phase in columns)
+    print(f"  {_('date'):<11}{_('score'):>6}" + heads)
     for line in summaries:
-        day = line.played_on.isoformat() if line.played_on else "no date"
-        print(f"  {day:<11}{line.score:>6}" + "".join(f"{count:>10}" for _, count in line.misses))
+        day = line.played_on.isoformat() if line.played_on else _("no date")
+        print(f"  {day:<11}{line.score:>6}" + "".join(f"{count:>10}" for _phase, count in line.misses))
+
+
+def _short(word: str) -> str:
+    """Return a word as it fits over a column."""
+    return word if len(word) < 10 else f"{word[:7]}."

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.language import _
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.store import Store
@@ -20,15 +21,20 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the command `evening`."""
     parser = commands.add_parser(
         "evening",
-        help="who of a club evening has brought a card back",
-        description="Say of each player that cards were printed for (print --roster FILE --evening NAME) "
-        "whether a round came back, whose card is missing, double or waits for an answer. Without a name, "
-        "list all evenings, a line each.",
-        epilog='Example: shortpencil evening "Thursday 3"',
+        help=_("who of a club evening has brought a card back"),
+        description=_(
+            "Say of each player that cards were printed for (print --roster FILE --evening NAME) "
+            "whether a round came back, whose card is missing, double or waits for an answer. Without a "
+            "name, "
+            "list all evenings, a line each."
+        ),
+        epilog=_('Example: shortpencil evening "Thursday 3"'),
     )
-    parser.add_argument("name", metavar="NAME", nargs="?", help="the evening, as it was called when printing")
+    parser.add_argument(
+        "name", metavar="NAME", nargs="?", help=_("the evening, as it was called when printing")
+    )
     add_store_option(parser)
-    parser.add_argument("--json", action="store_true", help="print it as JSON")
+    parser.add_argument("--json", action="store_true", help=_("print it as JSON"))
     parser.set_defaults(run=run_evening)
 
 
@@ -87,10 +93,8 @@ def _print_all(found: dict[str, list[EveningLine]], printed: dict[str, list[Prin
     from shortpencil.scan.review.chores import evening_said
 
     if not found:
-        print(
-            "No cards were printed for an evening yet: shortpencil print --roster FILE --evening NAME",
-            file=sys.stderr,
-        )
+        says = _("No cards were printed for an evening yet: shortpencil print --roster FILE --evening NAME")
+        print(says, file=sys.stderr)
     for name, lines in found.items():
         print(f"{printed[name][0].day}  {name}: {evening_said(lines)}")
 
@@ -99,10 +103,16 @@ def _print_one(lines: list[EveningLine]) -> None:
     from shortpencil.scan.review.chores import evening_said
 
     width = max(len(line.player) for line in lines)
+    states = {
+        "missing": _("missing"),
+        "double": _("double"),
+        "waiting": _("waiting"),
+        "read": _("read"),
+    }
     for line in lines:
-        rounds = ", ".join(line.rounds) or "no card yet"
-        waits = f", {line.waits} waiting" if line.waits else ""
-        print(f"{line.state:<8}  {line.player:<{width}}  {rounds}{waits}")
+        rounds = ", ".join(line.rounds) or _("no card yet")
+        waits = ", " + _("{n} waiting", n=line.waits) if line.waits else ""
+        print(f"{states[line.state]:<8}  {line.player:<{width}}  {rounds}{waits}")
     print(f"{evening_said(lines)}.", file=sys.stderr)
 
 

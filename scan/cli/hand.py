@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
 from shortpencil.scan.cli.unfinished import ERASE, FORGET, OFF, noted
+from shortpencil.scan.language import _
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.forgetting import Traces
@@ -22,36 +23,43 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the commands `hand` and `forget`."""
     hand = commands.add_parser(
         "hand",
-        help="show or erase what is kept of a player's handwriting",
-        description="Show how many digits of each player's hand are kept to read their next card with, show "
-        "them as a picture, or erase them.",
-        epilog="Example: shortpencil hand --player Wren --picture hand.png",
+        help=_("show or erase what is kept of a player's handwriting"),
+        description=_(
+            "Show how many digits of each player's hand are kept to read their next card with, show "
+            "them as a picture, or erase them."
+        ),
+        epilog=_("Example: shortpencil hand --player Wren --picture hand.png"),
     )
     add_store_option(hand)
-    hand.add_argument("--player", metavar="ALIAS", help="only the hand of this player")
-    hand.add_argument("--picture", metavar="FILE.png", type=Path, help="write the kept boxes as a picture")
+    hand.add_argument("--player", metavar="ALIAS", help=_("only the hand of this player"))
+    hand.add_argument("--picture", metavar="FILE.png", type=Path, help=_("write the kept boxes as a picture"))
     change = hand.add_mutually_exclusive_group()
-    change.add_argument("--erase", action="store_true", help="erase the hand; later cards teach it anew")
+    change.add_argument("--erase", action="store_true", help=_("erase the hand; later cards teach it anew"))
     change.add_argument(
-        "--off", action="store_true", help="erase the hand, and keep nothing of it from now on"
+        "--off", action="store_true", help=_("erase the hand, and keep nothing of it from now on")
     )
-    change.add_argument("--on", action="store_true", help="learn the hand again from the cards to come")
-    hand.add_argument("--json", action="store_true", help="print it as JSON")
+    change.add_argument("--on", action="store_true", help=_("learn the hand again from the cards to come"))
+    hand.add_argument("--json", action="store_true", help=_("print it as JSON"))
     hand.set_defaults(run=run_hand)
 
     forget = commands.add_parser(
         "forget",
-        help="erase everything that is kept of a player",
-        description="Erase a player's rounds, cards, pictures, answers, practice and hand from the store, "
-        "and forget which cards were printed for them. Nothing brings them back; export the rounds first if "
-        "somebody wants them.",
-        epilog="Example: shortpencil forget Wren",
+        help=_("erase everything that is kept of a player"),
+        description=_(
+            "Erase a player's rounds, cards, pictures, answers, practice and hand from the store, "
+            "and forget which cards were printed for them. Nothing brings them back; export the rounds "
+            "first if "
+            "somebody wants them."
+        ),
+        epilog=_("Example: shortpencil forget Wren"),
     )
-    forget.add_argument("player", metavar="ALIAS", help="whom to forget")
+    forget.add_argument("player", metavar="ALIAS", help=_("whom to forget"))
     add_store_option(forget)
-    forget.add_argument("--yes", action="store_true", help="do not ask before")
-    forget.add_argument("--dry-run", action="store_true", help="say what would be erased, but erase nothing")
-    forget.add_argument("--json", action="store_true", help="print what was erased as JSON")
+    forget.add_argument("--yes", action="store_true", help=_("do not ask before"))
+    forget.add_argument(
+        "--dry-run", action="store_true", help=_("say what would be erased, but erase nothing")
+    )
+    forget.add_argument("--json", action="store_true", help=_("print what was erased as JSON"))
     forget.set_defaults(run=run_forget)
 
 
@@ -67,11 +75,16 @@ def run_hand(args: argparse.Namespace) -> int:
         if args.erase or args.off:
             with noted(OFF if args.off else ERASE, args.player, store_place(args)):
                 count = store.erase_hand(args.player, on=False if args.off else None)
-            after = " Nothing of it is kept from now on." if args.off else ""
-            print(f"{args.player}: {_count(count, 'box', 'boxes')} erased.{after}", file=sys.stderr)
+            named = {"player": args.player, "boxes": _count(count, "box")}
+            if args.off:
+                says = _("{player}: {boxes} erased. Nothing of it is kept from now on.", **named)
+            else:
+                says = _("{player}: {boxes} erased.", **named)
+            print(says, file=sys.stderr)
         if args.on:
             store.learn_hand(args.player)
-            print(f"{args.player}: the cards to come teach this hand again.", file=sys.stderr)
+            says = _("{player}: the cards to come teach this hand again.", player=args.player)
+            print(says, file=sys.stderr)
         found = [kept for kept in store.kept_hands() if args.player in (None, kept.player)]
     if args.json:
         import json
@@ -81,12 +94,14 @@ def run_hand(args: argparse.Namespace) -> int:
     for kept in found:
         print("\n".join(_lines(kept)))
     if not found and not (args.erase or args.off or args.on):
-        whose = f" of {args.player}" if args.player else ""
-        print(
-            f"Nothing{whose} is kept. A hand is learnt from cards that were printed with --player, once "
-            "their sums come out right or you answered what was asked.",
-            file=sys.stderr,
+        learnt = _(
+            "A hand is learnt from cards that were printed with --player, once their sums come out right or "
+            "you answered what was asked."
         )
+        nothing = (
+            _("Nothing of {player} is kept.", player=args.player) if args.player else _("Nothing is kept.")
+        )
+        print(f"{nothing} {learnt}", file=sys.stderr)
     return DONE
 
 
@@ -104,13 +119,18 @@ def run_forget(args: argparse.Namespace) -> int:
         if args.dry_run:
             _tell_forgotten(args, found, printed, f"{_traces(found)}, {_count(printed, 'printed card')}")
             return DONE
-        says = f"{_traces(found)} in {store.name}, {_count(printed, 'printed card')} known to be theirs"
+        says = _(
+            "{traces} in {store}, {cards} known to be theirs",
+            traces=_traces(found),
+            store=store.name,
+            cards=_count(printed, "printed card"),
+        )
         if not args.yes:
             print(f"{args.player}: {says}.", file=sys.stderr)
             _ask(args.player)
         forget_player(store, forms_folder(), args.player, store_place(args))
     _tell_forgotten(args, found, printed, says)
-    print("Copies that were exported or backed up are beyond this program's reach.", file=sys.stderr)
+    print(_("Copies that were exported or backed up are beyond this program's reach."), file=sys.stderr)
     return DONE
 
 
@@ -125,7 +145,8 @@ def forget_player(store: Store, forms: Path, player: str, place: str | Path) -> 
 
 def traces_said(found: Traces, printed: int) -> str:
     """Return how much is kept of a player, in words, with the printed cards known to be theirs."""
-    return f"{_traces(found)}, {_count(printed, 'printed card')} known to be theirs"
+    cards = _count(printed, "printed card")
+    return _("{traces}, {cards} known to be theirs", traces=_traces(found), cards=cards)
 
 
 def _tell_forgotten(args: argparse.Namespace, found: Traces, printed: int, says: str) -> None:
@@ -137,11 +158,11 @@ def _tell_forgotten(args: argparse.Namespace, found: Traces, printed: int, says:
         told = {"schema": 1, "player": args.player, "dry_run": args.dry_run}
         print(json.dumps({**told, **asdict(found), "printed_cards": printed}, ensure_ascii=False))
     elif args.dry_run:
-        print(f"{args.player} would be forgotten: {says}.")
+        print(_("{player} would be forgotten: {traces}.", player=args.player, traces=says))
     else:
-        print(f"{args.player} is forgotten: {says}.")
+        print(_("{player} is forgotten: {traces}.", player=args.player, traces=says))
     if args.dry_run:
-        print("That was a dry run: nothing was erased.", file=sys.stderr)
+        print(_("That was a dry run: nothing was erased."), file=sys.stderr)
 
 
 def _ask(player: str) -> None:
@@ -149,7 +170,7 @@ def _ask(player: str) -> None:
     from shortpencil.forms.errors import InputError
 
     write = getattr(sys.stderr, "urgent", sys.stderr.write)  # seen also with --quiet
-    write(f"Type {player} to erase all that, anything else to keep it: ")
+    write(_("Type {player} to erase all that, anything else to keep it:", player=player) + " ")
     sys.stderr.flush()
     typed = sys.stdin.readline()
     if typed.strip() != player:
@@ -163,11 +184,15 @@ def _traces(found: Traces) -> str:
     parts = (
         _count(found.rounds, "round"),
         _count(found.cards, "card"),
-        _count(found.practice_sets, "set of practice", "sets of practice"),
-        _count(found.sessions, "session told by hand", "sessions told by hand"),
-        _count(found.hand_boxes, "box of handwriting", "boxes of handwriting"),
-        *([f"{found.aside} deleted or set aside"] if found.aside else []),
-        *([f"the name on {_count(found.named_on, 'card')} of others"] if found.named_on else []),
+        _count(found.practice_sets, "set of practice"),
+        _count(found.sessions, "session told by hand"),
+        _count(found.hand_boxes, "box of handwriting"),
+        *([_("{n} deleted or set aside", n=found.aside)] if found.aside else []),
+        *(
+            [_("the name on {cards} of others", cards=_count(found.named_on, "card"))]
+            if found.named_on
+            else []
+        ),
     )
     return ", ".join(parts)
 
@@ -181,20 +206,26 @@ def _draw(store: Store, player: str, path: Path) -> None:
     if not boxes:
         raise InputError(f"{player}: expected a hand to draw, found that nothing of it is kept.")
     write_whole(path, picture_of(boxes))
-    print(f"{path}: what is kept of {player}'s hand.", file=sys.stderr)
+    print(_("{path}: what is kept of {player}'s hand.", path=path, player=player), file=sys.stderr)
 
 
 def _lines(kept: KeptHand) -> list[str]:
     told = sum(person + sums for person, sums in kept.by_digit.values())
     if not told and not kept.untold:
-        return [f"{kept.player}: nothing is kept{', as you wished' if kept.off else ''}."]
+        if kept.off:
+            return [_("{player}: nothing is kept, as you wished.", player=kept.player)]
+        return [_("{player}: nothing is kept.", player=kept.player)]
     digits = "  ".join(f"{digit}: {person + sums}" for digit, (person, sums) in kept.by_digit.items())
     by_person = sum(person for person, _ in kept.by_digit.values())
-    untold = f", {kept.untold} more that nobody vouches for" if kept.untold else ""
-    lines = [
-        f"{kept.player}: {_count(told, 'digit')} ({by_person} by an answer, {told - by_person} by the card's "
-        f"sums){untold}, {kept.size_bytes / 1000:.0f} kB"
-    ]
+    untold = _(", {n} more that nobody vouches for", n=kept.untold) if kept.untold else ""
+    says = _(
+        "{player}: {digits} ({by_person} by an answer, {by_sums} by the card's sums)",
+        player=kept.player,
+        digits=_count(told, "digit"),
+        by_person=by_person,
+        by_sums=told - by_person,
+    )
+    lines = [f"{says}{untold}, {kept.size_bytes / 1000:.0f} kB"]
     return [*lines, f"    {digits}"] if digits else lines
 
 
@@ -210,5 +241,7 @@ def _json(kept: KeptHand) -> dict[str, Any]:
     }
 
 
-def _count(number: int, noun: str, many: str | None = None) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {many or noun + 's'}"
+def _count(number: int, noun: str) -> str:
+    from shortpencil.scan.review.naming import count_said
+
+    return count_said(number, noun, grouped=False)

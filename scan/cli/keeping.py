@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from shortpencil.scan.language import _
 from shortpencil.scan.review.chores import Before
 
 if TYPE_CHECKING:
@@ -35,8 +36,9 @@ class DeskKeeping:
         """Put a backup in place of the store; return what it held, in words."""
         from shortpencil.scan.cli.moving import contents_said, put_in_place
 
-        made, _ = put_in_place(path, self._file(), self._forms, datetime.now(UTC), replace=replace)
-        return f"{contents_said(made)}, as of {made.made_at:%Y-%m-%d %H:%M} UTC"
+        made, _kept = put_in_place(path, self._file(), self._forms, datetime.now(UTC), replace=replace)
+        when = f"{made.made_at:%Y-%m-%d %H:%M} UTC"
+        return _("{contents}, as of {when}", contents=contents_said(made), when=when)
 
     def before(self) -> Sequence[Before]:
         """Return what earlier restores replaced, the latest first."""

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from shortpencil.forms.errors import PhotoError, ShortpencilError
 from shortpencil.scan.cli.command_line import CommandParser, Version, in_full, version
-from shortpencil.scan.language import _, from_environment, speaking, told
+from shortpencil.scan.language import _, from_environment, number, speaking, told
 from shortpencil.scan.places import keep_private
 
 EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
@@ -42,9 +42,11 @@ def build_parser() -> argparse.ArgumentParser:
 
     parser = CommandParser(
         prog="shortpencil",
-        description="A paper card, a camera and a computer: what to practise next in disc golf.",
-        epilog="Begin with: shortpencil print -o card.pdf, mark it after your round, shortpencil read PHOTO. "
-        "Or do it all from a page: shortpencil review. More: shortpencil COMMAND --help",
+        description=_("A paper card, a camera and a computer: what to practise next in disc golf."),
+        epilog=_(
+            "Begin with: shortpencil print -o card.pdf, mark it after your round, shortpencil read PHOTO. "
+            "Or do it all from a page: shortpencil review. More: shortpencil COMMAND --help"
+        ),
     )
     parser.add_argument("--version", action=Version)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
@@ -90,11 +92,14 @@ def _told(args: argparse.Namespace) -> int:
     from shortpencil.scan.places import default_store, home
 
     begun = time.monotonic()
-    python = f"Python {platform.python_version()} on {platform.system()} {platform.machine()}"
+    system = f"{platform.system()} {platform.machine()}"
+    python = _("Python {version} on {system}", version=platform.python_version(), system=system)
     print(f"shortpencil {version()}, {python}", file=sys.stderr)
-    print(f"folder: {home()}; store: {shown_place(args, default_store())}", file=sys.stderr)
+    where = {"folder": home(), "store": shown_place(args, default_store())}
+    print(_("folder: {folder}; store: {store}", **where), file=sys.stderr)
     code = _run(args)
-    print(f"exit code {code} after {time.monotonic() - begun:.2f} s", file=sys.stderr)
+    taken = number(time.monotonic() - begun, 2)
+    print(_("exit code {code} after {seconds} s", code=code, seconds=taken), file=sys.stderr)
     return code
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.language import _, told
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -21,49 +22,54 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the commands `backup`, `restore` and `check`."""
     backup = commands.add_parser(
         "backup",
-        help="all that is kept, in one file",
-        description="Write the store, the forms you printed and whose each printed card is into one new "
-        "file, also while another program uses the store. Copying the store's own file instead may miss the "
-        "latest cards or tear it.",
-        epilog="Example: shortpencil backup my-rounds.zip",
+        help=_("all that is kept, in one file"),
+        description=_(
+            "Write the store, the forms you printed and whose each printed card is into one new "
+            "file, also while another program uses the store. Copying the store's own file instead may "
+            "miss the "
+            "latest cards or tear it."
+        ),
+        epilog=_("Example: shortpencil backup my-rounds.zip"),
     )
     backup.add_argument(
         "file",
         metavar="FILE",
         type=Path,
-        help="the file to make; it must not be there yet; - for standard output",
+        help=_("the file to make; it must not be there yet; - for standard output"),
     )
     add_store_option(backup)
-    backup.add_argument("--json", action="store_true", help="print what it holds as JSON")
+    backup.add_argument("--json", action="store_true", help=_("print what it holds as JSON"))
     backup.set_defaults(run=run_backup)
 
     restore = commands.add_parser(
         "restore",
-        help="take everything back from a backup",
-        description="Check a backup, then put its store in place of yours and its forms beside yours.",
-        epilog="Example: shortpencil restore my-rounds.zip",
+        help=_("take everything back from a backup"),
+        description=_("Check a backup, then put its store in place of yours and its forms beside yours."),
+        epilog=_("Example: shortpencil restore my-rounds.zip"),
     )
     restore.add_argument(
-        "file", metavar="FILE", type=Path, help="a file that `backup` made; - for standard input"
+        "file", metavar="FILE", type=Path, help=_("a file that `backup` made; - for standard input")
     )
     add_store_option(restore)
     restore.add_argument(
         "--replace",
         action="store_true",
-        help="in place of what is stored now, of which a backup is made first",
+        help=_("in place of what is stored now, of which a backup is made first"),
     )
-    restore.add_argument("--json", action="store_true", help="print what it held as JSON")
+    restore.add_argument("--json", action="store_true", help=_("print what it held as JSON"))
     restore.set_defaults(run=run_restore)
 
     check = commands.add_parser(
         "check",
-        help="is the store as it was written?",
-        description="Look at every row of the store: its checksum, its record, the columns that repeat the "
-        "record, the forms. Says nothing is wrong, or all that is.",
-        epilog="Example: shortpencil check",
+        help=_("is the store as it was written?"),
+        description=_(
+            "Look at every row of the store: its checksum, its record, the columns that repeat the "
+            "record, the forms. Says nothing is wrong, or all that is."
+        ),
+        epilog=_("Example: shortpencil check"),
     )
     add_store_option(check)
-    check.add_argument("--json", action="store_true", help="print what is wrong as JSON")
+    check.add_argument("--json", action="store_true", help=_("print what is wrong as JSON"))
     check.set_defaults(run=run_check)
 
 
@@ -139,9 +145,11 @@ def _restore(args: argparse.Namespace) -> int:
         )
     made, kept = put_in_place(args.file, place, forms_folder(), datetime.now(UTC), replace=args.replace)
     when = f"{made.made_at:%Y-%m-%d %H:%M} UTC"
-    _tell(args, made, f"{place}: {contents_said(made)}, as of {when}.")
+    says = _("{contents}, as of {when}", contents=contents_said(made), when=when)
+    _tell(args, made, f"{place}: {says}.")
     if kept is not None:
-        print(f"What was there before is in {kept}; delete it when you are sure.", file=sys.stderr)
+        says = _("What was there before is in {file}; delete it when you are sure.", file=kept)
+        print(says, file=sys.stderr)
     return DONE
 
 
@@ -162,22 +170,26 @@ def run_check(args: argparse.Namespace) -> int:
 
         print(json.dumps({"schema": 1, "sound": not found, "damage": found}, ensure_ascii=False))
     elif found:
-        print("\n".join((f"{name}: not as it was written:", *(f"  {says}" for says in found))))
-    else:
-        print(f"{name}: {_count(size[0], 'round')}, {_count(size[1], 'card')}, all as they were written.")
-    if found:
         print(
-            "Restore the last backup that is sound: shortpencil restore FILE --replace. Without one: export "
-            "what is sound, and read the cards of the rest again.",
-            file=sys.stderr,
+            _("{store}: not as it was written:", store=name), *(f"  {told(one)}" for one in found), sep="\n"
         )
+    else:
+        counts = {"rounds": _count(size[0], "round"), "cards": _count(size[1], "card")}
+        print(_("{store}: {rounds}, {cards}, all as they were written.", store=name, **counts))
+    if found:
+        says = _(
+            "Restore the last backup that is sound: shortpencil restore FILE --replace. Without one: export "
+            "what is sound, and read the cards of the rest again."
+        )
+        print(says, file=sys.stderr)
     elif place is not None and place.with_name(f"{place.name}-wal").exists():
         # Whoever closes a store last takes its log away; here somebody else still has it open.
-        print(
-            f"Another program uses it: its latest cards may stand in {place.name}-wal. Do not copy the file; "
+        says = _(
+            "Another program uses it: its latest cards may stand in {name}-wal. Do not copy the file; "
             "shortpencil backup FILE copies all of it.",
-            file=sys.stderr,
+            name=place.name,
         )
+        print(says, file=sys.stderr)
     return ATTENTION if found else DONE
 
 
@@ -206,10 +218,12 @@ def contents_said(made: Contents) -> str:
         _count(made.rounds, "round"),
         _count(made.cards, "card"),
         _count(made.forms, "form"),
-        f"the names on {_count(made.printed_cards, 'printed card')}",
+        _("the names on {cards}", cards=_count(made.printed_cards, "printed card")),
     )
     return ", ".join(parts)
 
 
 def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+    from shortpencil.scan.review.naming import count_said
+
+    return count_said(number, noun, grouped=False)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from shortpencil.scan.cli.stored import STORE_HELP
+from shortpencil.scan.language import _
 
 if TYPE_CHECKING:
     from shortpencil.scan.advice import Advice
@@ -27,59 +28,61 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the command `focus`."""
     parser = commands.add_parser(
         "focus",
-        help="what to practise, how sure that is, and a plan for the minutes you have",
-        description="Name one thing to practise from the stored rounds, with the evidence and a plan.",
-        epilog="Example: shortpencil focus --minutes 30 --report focus.html",
+        help=_("what to practise, how sure that is, and a plan for the minutes you have"),
+        description=_("Name one thing to practise from the stored rounds, with the evidence and a plan."),
+        epilog=_("Example: shortpencil focus --minutes 30 --report focus.html"),
     )
-    parser.add_argument("--store", metavar="FILE|URL", help=STORE_HELP)
-    parser.add_argument("--player", metavar="ALIAS", help="only this player's rounds")
+    parser.add_argument("--store", metavar="FILE|URL", help=_(STORE_HELP))
+    parser.add_argument("--player", metavar="ALIAS", help=_("only this player's rounds"))
     parser.add_argument(
-        "--minutes", metavar="N", type=int, default=30, help="minutes for the session (default: 30)"
+        "--minutes", metavar="N", type=int, default=30, help=_("minutes for the session (default: 30)")
     )
     parser.add_argument(
         "--half-life",
         metavar="ROUNDS",
         type=_positive,
         default=5.0,
-        help="rounds after which a round counts half (default: 5)",
+        help=_("rounds after which a round counts half (default: 5)"),
     )
-    parser.add_argument("--drills", metavar="FILE.toml", type=Path, help="a drill list of your own")
-    parser.add_argument("--under-16", action="store_true", help="half the throws of a session")
+    parser.add_argument("--drills", metavar="FILE.toml", type=Path, help=_("a drill list of your own"))
+    parser.add_argument("--under-16", action="store_true", help=_("half the throws of a session"))
     parser.add_argument(
-        "--report", metavar="FILE.html|.pdf", type=Path, help="write a page or a sheet of paper"
+        "--report", metavar="FILE.html|.pdf", type=Path, help=_("write a page or a sheet of paper")
     )
     parser.add_argument(
         "--print",
         metavar="FILE.pdf",
         type=Path,
         dest="card",
-        help="print the practice card: boxes for makes of tries, read from a photo like a round card",
+        help=_("print the practice card: boxes for makes of tries, read from a photo like a round card"),
     )
     parser.add_argument(
-        "--paper", choices=("a4", "letter"), default="a4", help="sheet size of a PDF (default: a4)"
+        "--paper", choices=("a4", "letter"), default="a4", help=_("sheet size of a PDF (default: a4)")
     )
     parser.add_argument(
         "--practised",
         metavar="PHASE",
-        help="the phase you have practised, to see whether it helped (with --since)",
+        help=_("the phase you have practised, to see whether it helped (with --since)"),
     )
     parser.add_argument(
-        "--since", metavar="DATE", type=_day, help="the day you began to practise it, YYYY-MM-DD"
+        "--since", metavar="DATE", type=_day, help=_("the day you began to practise it, YYYY-MM-DD")
     )
     parser.add_argument(
         "--group",
         metavar="FILE.html",
         type=Path,
-        help="write a coach's page about all players of the store, by alias",
+        help=_("write a coach's page about all players of the store, by alias"),
     )
     parser.add_argument(
         "--phases",
         metavar="PHASE,…",
         type=_names,
-        help="phases of the game to speak of, where cards of several games are stored "
-        "(default: the game that most recent rounds are of)",
+        help=_(
+            "phases of the game to speak of, where cards of several games are stored "
+            "(default: the game that most recent rounds are of)"
+        ),
     )
-    parser.add_argument("--json", action="store_true", help="print the focus as JSON")
+    parser.add_argument("--json", action="store_true", help=_("print the focus as JSON"))
     parser.set_defaults(run=run_focus)
 
 

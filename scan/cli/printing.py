@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from shortpencil.scan.language import _, ngettext
+
 if TYPE_CHECKING:
     pass
 
@@ -15,66 +17,70 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the command `print`."""
     parser = commands.add_parser(
         "print",
-        help="print blank cards to a PDF",
-        description="Print blank cards to a PDF, each with a serial number of its own.",
-        epilog="Example: shortpencil print -o card.pdf --paper letter --unit ft --player Wren --copies 4",
+        help=_("print blank cards to a PDF"),
+        description=_("Print blank cards to a PDF, each with a serial number of its own."),
+        epilog=_("Example: shortpencil print -o card.pdf --paper letter --unit ft --player Wren --copies 4"),
     )
     parser.add_argument(
         "-o",
         "--output",
         metavar="FILE.pdf",
         type=Path,
-        help="the PDF to write; - for standard output",
+        help=_("the PDF to write; - for standard output"),
     )
     parser.add_argument(
         "--preview",
         metavar="FILE.png",
         type=Path,
-        help="show the card as a picture; without -o nothing else is written and nothing is kept",
+        help=_("show the card as a picture; without -o nothing else is written and nothing is kept"),
     )
     parser.add_argument(
         "--form",
         default=None,
-        help="a built-in form (round9, round18, round27, round18-de, short18, short18-de, putting-ladder, "
-        "field-work) or one of your own (.toml); default: round18, or the round card for --layout",
+        help=_(
+            "a built-in form (round9, round18, round27, round18-de, short18, short18-de, putting-ladder, "
+            "field-work) or one of your own (.toml); default: round18, or the round card for --layout"
+        ),
     )
-    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="sheet size (default: a4)")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help=_("sheet size (default: a4)"))
     parser.add_argument(
-        "--unit", choices=("m", "ft"), default="m", help="unit of putt distances (default: m)"
+        "--unit", choices=("m", "ft"), default="m", help=_("unit of putt distances (default: m)")
     )
     parser.add_argument(
-        "--hand", choices=("right", "left"), default="right", help="throwing hand (default: right)"
+        "--hand", choices=("right", "left"), default="right", help=_("throwing hand (default: right)")
     )
-    parser.add_argument("--player", default="", help="an alias to print on the card")
+    parser.add_argument("--player", default="", help=_("an alias to print on the card"))
     parser.add_argument(
         "--layout",
         metavar="FILE.toml",
         type=Path,
-        help="a course layout whose pars and lengths are printed in; - for standard input",
+        help=_("a course layout whose pars and lengths are printed in; - for standard input"),
     )
     parser.add_argument(
         "--roster",
         metavar="FILE.csv",
         type=Path,
-        help="one card for each player of a list (columns player, hand, copies); - for standard input",
+        help=_("one card for each player of a list (columns player, hand, copies); - for standard input"),
     )
     parser.add_argument(
-        "--copies", metavar="N", type=_copies, default=1, help="cards per player (default: 1)"
+        "--copies", metavar="N", type=_copies, default=1, help=_("cards per player (default: 1)")
     )
     parser.add_argument(
         "--evening",
         metavar="NAME",
         default="",
-        help="the evening these cards are for: `shortpencil evening` then says who is missing",
+        help=_("the evening these cards are for: `shortpencil evening` then says who is missing"),
     )
-    parser.add_argument("--map", metavar="FILE.json", type=Path, help="also write the field map")
-    parser.add_argument("--json", action="store_true", help="say what was printed as JSON")
+    parser.add_argument("--map", metavar="FILE.json", type=Path, help=_("also write the field map"))
+    parser.add_argument("--json", action="store_true", help=_("say what was printed as JSON"))
     parser.set_defaults(run=run_print)
 
 
 def _copies(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 500:
-        raise argparse.ArgumentTypeError(f"expected a whole number from 1 to 500, found {text!r}")
+        raise argparse.ArgumentTypeError(
+            _("expected a whole number from 1 to 500, found {text}", text=repr(text))
+        )
     return int(text)
 
 
@@ -121,7 +127,7 @@ def _print(args: argparse.Namespace) -> int:
     cards = printed.cards
     if args.preview:
         write_whole(args.preview, picture_of(printed.pdf))
-        print(f"{args.preview}: how the card looks.", file=sys.stderr)
+        print(_("{path}: how the card looks.", path=args.preview), file=sys.stderr)
         if args.output is None:
             return 0
     register(printed, args.evening)
@@ -131,13 +137,16 @@ def _print(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"schema": 1, "pdf": str(args.output), "cards": cards}, ensure_ascii=False))
     else:
-        plural = "card" if len(cards) == 1 else "cards"
-        print(
-            f"{args.output}: {len(cards)} {plural}, {args.paper}. Print it at 100 % or fit to page.",
-            file=sys.stderr if to_stdout else sys.stdout,
+        says = ngettext(
+            "{path}: {n} card, {paper}. Print it at 100 % or fit to page.",
+            "{path}: {n} cards, {paper}. Print it at 100 % or fit to page.",
+            len(cards),
+            path=args.output,
+            paper=args.paper,
         )
+        print(says, file=sys.stderr if to_stdout else sys.stdout)
     if args.map:
-        print(f"{args.map}: the field map.", file=sys.stderr)
+        print(_("{path}: the field map.", path=args.map), file=sys.stderr)
     return 0
 
 

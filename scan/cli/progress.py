@@ -11,6 +11,8 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from typing import TextIO, TypeVar
 
+from shortpencil.scan.language import _, number
+
 FIRST_S = 2.0  # a person begins to wonder
 AGAIN_S, AGAIN_LOGGED_S = 0.5, 10.0
 LEAST_DONE = 3  # before so many, the time they took says nothing of the rest
@@ -39,7 +41,8 @@ def counted(
     for done, item in enumerate(items):
         now = clock()
         if now >= next_at:
-            line = f"{done} of {total} {what}{left_said(done, total, now - begun)}"
+            line = _("{done} of {total} {what}", done=done, total=total, what=_(what))
+            line += left_said(done, total, now - begun)
             if rewrite is not None:
                 rewrite(line)
             else:
@@ -59,8 +62,10 @@ def left_said(done: int, total: int, taken_s: float) -> str:
         return ""
     left_s = taken_s / done * (total - done)
     if left_s < 1.5:
-        return ", nearly done"
+        return _(", nearly done")
     if left_s < 90:
-        return f", about {left_s:.0f} seconds left"
+        return _(", about {n} seconds left", n=f"{left_s:.0f}")
     minutes = round(left_s / 60)
-    return f", about {minutes} minutes left" if minutes < 90 else f", about {left_s / 3600:.1f} hours left"
+    if minutes < 90:
+        return _(", about {n} minutes left", n=minutes)
+    return _(", about {n} hours left", n=number(left_s / 3600, 1))

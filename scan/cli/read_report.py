@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from shortpencil.scan.language import _, first_upper, ngettext, told
+
 if TYPE_CHECKING:
     from shortpencil.forms.form import Form
     from shortpencil.scan.reading import CardReading
@@ -67,37 +69,42 @@ class Tally:
         asking = [(serial, count) for serial, count in self.waits.items() if count]
         lines = []
         for serial, count in asking[:SHOWN_NAMES]:
-            lines.append(f"    {self.called[serial]}: {_count(count, 'question')}, card {serial}")
+            called = {"name": self.called[serial], "questions": _count(count, "question"), "serial": serial}
+            lines.append("    " + _("{name}: {questions}, card {serial}", **called))
         more = len(asking) - SHOWN_NAMES
-        return [*lines, *([f"    and {_count(more, 'more card')}"] if more > 0 else [])]
+        return [*lines, *(["    " + _("and {cards}", cards=_count(more, "more card"))] if more > 0 else [])]
 
     def lines(self) -> list[str]:
         """Return the summary: cards, what was not read, questions, what to do next."""
         kinds = Counter(self.outcomes.values())
-        cards = f" ({', '.join(f'{n} {kind}' for kind, n in kinds.items())})" if self.outcomes else ""
+        cards = f" ({', '.join(f'{n} {told(kind)}' for kind, n in kinds.items())})" if self.outcomes else ""
         parts = [
             f"{_count(len(self.outcomes), 'card')}{cards}",
-            *([f"{len(self.not_read)} not read"] if self.not_read else []),
-            *([f"{len(self.not_kept)} not stored"] if self.not_kept else []),
-            *([f"{len(self.not_opened)} not opened"] if self.not_opened else []),
-            *([f"{self.before} read before"] if self.before else []),
+            *([_("{n} not read", n=len(self.not_read))] if self.not_read else []),
+            *([_("{n} not stored", n=len(self.not_kept))] if self.not_kept else []),
+            *([_("{n} not opened", n=len(self.not_opened))] if self.not_opened else []),
+            *([_("{n} read before", n=self.before)] if self.before else []),
         ]
         lines = [f"{_count(self.photos, 'photo')}: {', '.join(parts)}."]
         if self.questions:
             asked = sum(1 for count in self.waits.values() if count)
-            lines.append(
-                f"{_count(self.questions, 'question')} on {_count(asked, 'card')}: shortpencil review asks "
-                f"{'it' if self.questions == 1 else 'them'}."
+            says = ngettext(
+                "{questions} on {cards}: shortpencil review asks it.",
+                "{questions} on {cards}: shortpencil review asks them.",
+                self.questions,
+                questions=_count(self.questions, "question"),
+                cards=_count(asked, "card"),
             )
+            lines.append(says)
             lines += self._who_waits()
         if self.not_read:
-            lines.append(f"Take again, as said above: {_names(self.not_read.values())}.")
+            lines.append(_("Take again, as said above: {names}.", names=_names(self.not_read.values())))
         if self.not_kept:
-            lines.append(f"Read again once mended, as said above: {_names(self.not_kept)}.")
+            lines.append(_("Read again once mended, as said above: {names}.", names=_names(self.not_kept)))
         if self.not_opened:
-            lines.append(f"Export anew, or leave out: {_names(self.not_opened)}.")
+            lines.append(_("Export anew, or leave out: {names}.", names=_names(self.not_opened)))
         if self.outcomes and not self.questions:
-            lines.append("Nothing to ask. Next: shortpencil rounds, or shortpencil focus.")
+            lines.append(_("Nothing to ask. Next: shortpencil rounds, or shortpencil focus."))
         return lines
 
 
@@ -114,36 +121,39 @@ def card_lines(kept: Kept, form: Form | None, waits: Sequence[str]) -> list[str]
     reading = kept.reading
     name = _name(reading)
     if kept.serial is None and reading.status != "read":
-        return [f"{name}: not read. {_sentence(reading.reason)}"]
+        return [_("{name}: not read. {why}", name=name, why=first_upper(told(reading.reason or "")))]
     doubt = (
-        "nothing to ask"
+        _("nothing to ask")
         if not waits
-        else f"{len(waits)} {'field waits' if len(waits) == 1 else 'fields wait'} for review"
+        else ngettext("{n} field waits for review", "{n} fields wait for review", len(waits))
     )
-    photos = f", read from {1 + len(reading.together)} photos" if reading.together else ""
-    card = f"card {kept.serial or reading.serial}{photos}"
+    card = _("card {serial}", serial=kept.serial or reading.serial)
+    if reading.together:
+        card += _(", read from {n} photos", n=1 + len(reading.together))
     what = _summary(kept.round) if kept.round or form is None else _other(reading, form)
-    lines = [f"{name}: {card}, {what}, {doubt} ({kept.outcome})"]
+    lines = [f"{name}: {card}, {what}, {doubt} ({told(kept.outcome)})"]
     for field_id in waits:
         answer = reading.fields.get(field_id)
-        flag = answer.flag if answer and answer.flag else "not clear"
-        lines.append(f"    ask  {full_name(form, field_id)}: {flag}")
-    lines += [f"    note {finding.says}" for finding in reading.findings]
-    return lines + [f"    note {text}" for text in differences(kept, form)]
+        flag = told(answer.flag) if answer and answer.flag else _("not clear")
+        lines.append(f"    {_('ask'):<4} {full_name(form, field_id)}: {flag}")
+    note = f"{_('note'):<4}"
+    lines += [f"    {note} {told(finding.says)}" for finding in reading.findings]
+    return lines + [f"    {note} {text}" for text in differences(kept, form)]
 
 
 def _other(reading: CardReading, form: Form) -> str:
     """Say what a sheet that is no round is, and how much it says."""
     answered = sum(1 for answer in reading.fields.values() if answer.value not in (None, ()))
-    return f"{form.title} (kept as rows), {_count(answered, 'answer')}"
+    return _("{title} (kept as rows), {answers}", title=form.title, answers=_count(answered, "answer"))
 
 
 def _summary(round_: Round | None) -> str:
     if round_ is None:
-        return "no round"
+        return _("no round")
     scores = [hole.score.known for hole in round_.holes if isinstance(hole.score.known, int)]
     scored = sum(score for score in scores if isinstance(score, int))
-    return f"{_called(round_)}, {_count(len(scores), 'hole')}, score {scored}"
+    holes = _count(len(scores), "hole")
+    return _("{name}, {holes}, score {score}", name=_called(round_), holes=holes, score=scored)
 
 
 def _called(round_: Round) -> str:
@@ -151,14 +161,10 @@ def _called(round_: Round) -> str:
     from shortpencil.scan.records.rounds import is_day
 
     day = round_.played_on
-    perhaps = f"{day.value}?" if is_day(day.value) else "no date"
+    perhaps = f"{day.value}?" if is_day(day.value) else _("no date")
     place = ", ".join(part for part in (round_.course, round_.layout) if part)
-    return f"{day.known or perhaps}, {place if round_.course else 'no course'}, {round_.player or 'no name'}"
-
-
-def _sentence(reason: str | None) -> str:
-    """The reason with a capital first letter; codes in it keep their capitals."""
-    return f"{reason[0].upper()}{reason[1:]}" if reason else ""
+    course = place if round_.course else _("no course")
+    return f"{day.known or perhaps}, {course}, {round_.player or _('no name')}"
 
 
 def _name(reading: CardReading) -> str:
@@ -168,8 +174,10 @@ def _name(reading: CardReading) -> str:
 def _names(names: Iterable[str]) -> str:
     every = list(dict.fromkeys(names))
     more = len(every) - SHOWN_NAMES
-    return ", ".join(every[:SHOWN_NAMES]) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(every[:SHOWN_NAMES]) + (" " + _("and {n} more", n=more) if more > 0 else "")
 
 
 def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+    from shortpencil.scan.review.naming import count_said
+
+    return count_said(number, noun, grouped=False)

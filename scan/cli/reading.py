@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from shortpencil.scan.cli.progress import left_said
 from shortpencil.scan.cli.stored import STORE_HELP
+from shortpencil.scan.language import _, inside, told
 from shortpencil.scan.sources import Photo, photo_named
 
 if TYPE_CHECKING:
@@ -33,27 +34,27 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the command `read`."""
     parser = commands.add_parser(
         "read",
-        help="read photos of filled cards into the store",
-        description="Read photos of filled cards (JPEG, PNG, TIFF, WebP, HEIC, PDF) into the store.",
-        epilog="Example: shortpencil read ~/photos/round.jpg",
+        help=_("read photos of filled cards into the store"),
+        description=_("Read photos of filled cards (JPEG, PNG, TIFF, WebP, HEIC, PDF) into the store."),
+        epilog=_("Example: shortpencil read ~/photos/round.jpg"),
     )
     parser.add_argument(
         "photos",
         metavar="PHOTO",
         nargs="*",
         type=photo_named,
-        help="photos, PDFs, or folders of them, or their URLs; - for one by standard input",
+        help=_("photos, PDFs, or folders of them, or their URLs; - for one by standard input"),
     )
     parser.add_argument(
         "--list",
         metavar="FILE",
         type=Path,
-        help="read the photos, folders and URLs named in this file, one a line",
+        help=_("read the photos, folders and URLs named in this file, one a line"),
     )
-    parser.add_argument("--store", metavar="FILE|URL", help=STORE_HELP)
-    parser.add_argument("--json", action="store_true", help="print every cell as JSON")
+    parser.add_argument("--store", metavar="FILE|URL", help=_(STORE_HELP))
+    parser.add_argument("--json", action="store_true", help=_("print every cell as JSON"))
     parser.add_argument(
-        "--explain", metavar="DIR", type=Path, help="write a picture of each step to this folder"
+        "--explain", metavar="DIR", type=Path, help=_("write a picture of each step to this folder")
     )
     parser.add_argument(
         "--map",
@@ -61,28 +62,35 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         type=Path,
         action="append",
         default=[],
-        help="field map of a form printed elsewhere",
+        help=_("field map of a form printed elsewhere"),
     )
-    parser.add_argument("--dry-run", action="store_true", help="read, but store nothing")
+    parser.add_argument("--dry-run", action="store_true", help=_("read, but store nothing"))
     again = parser.add_mutually_exclusive_group()
-    again.add_argument("--again", action="store_true", help="read photos again that are in the store already")
+    again.add_argument(
+        "--again", action="store_true", help=_("read photos again that are in the store already")
+    )
     again.add_argument(
         "--resume",
         action="store_true",
-        help="go on with a call that was ended: what is stored is not read again, also with --json",
+        help=_("go on with a call that was ended: what is stored is not read again, also with --json"),
     )
     parser.add_argument(
         "--plain-hand",
         action="store_true",
-        help="read as any hand's, and keep nothing of it; else a player's cards help to read their next one",
+        help=_(
+            "read as any hand's, and keep nothing of it; else a player's cards help to read their next one"
+        ),
     )
     parser.add_argument(
-        "--jobs", metavar="N", type=int, help="worker processes (default: one a core for six photos or more)"
+        "--jobs",
+        metavar="N",
+        type=int,
+        help=_("worker processes (default: one a core for six photos or more)"),
     )
     parser.add_argument(
         "--cluster",
         metavar="ADDRESS",
-        help="let the workers of a cluster read, named by its scheduler, as in tcp://192.0.2.7:8786",
+        help=_("let the workers of a cluster read, named by its scheduler, as in tcp://192.0.2.7:8786"),
     )
     parser.set_defaults(run=run_read)
 
@@ -147,7 +155,7 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
         finally:  # whoever stops it early is told what was done
             print("\n".join(tally.lines()), file=sys.stderr)
         if args.dry_run:
-            print("That was a dry run: nothing was stored.", file=sys.stderr)
+            print(_("That was a dry run: nothing was stored."), file=sys.stderr)
         elif cards is None:
             _say_next(store, catalog, [serial for serial, waits in tally.waits.items() if not waits])
     if cards is not None:
@@ -201,9 +209,10 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
         if isinstance(view, str):
             print(f"{whose}{view}", file=sys.stderr)
             continue
-        steps = "; ".join(f"{step.minutes} min {step.title.rstrip('.')}" for step in view.steps)
+        steps = "; ".join(_("{n} min", n=step.minutes) + f" {step.title.rstrip('.')}" for step in view.steps)
         more = f" --player {shlex.quote(player)}" if player else ""
-        print(f"{whose}next session: {view.title[0].lower()}{view.title[1:]}. {steps}.", file=sys.stderr)
+        says = _("next session: {title}. {steps}.", title=inside(view.title), steps=steps)
+        print(f"{whose}{says}", file=sys.stderr)
         print(f"    shortpencil focus{more} --print practice.pdf", file=sys.stderr)
 
 
@@ -275,7 +284,7 @@ def _report(
         tally.photos += 1
         tally.before += 1
         if cards is None:
-            print(f"{result.path}: read before, nothing changes.")
+            print(_("{path}: read before, nothing changes.", path=result.path))
         elif result.sha256 is not None:
             cards.update(_stored(store, result.sha256))
         return
@@ -283,7 +292,7 @@ def _report(
     for number, kept in enumerate(keeper.keep(result, datetime.now(UTC))):
         if isinstance(kept, NotKept):
             tally.not_kept.append(Path(result.path).name)
-            print(f"shortpencil: {kept.says}", file=sys.stderr)
+            print(f"shortpencil: {told(kept.says)}", file=sys.stderr)
             continue
         waits, called = waiting(kept), ""
         if kept.round is None and kept.serial is not None:  # a sheet that is no round, with its answers
@@ -303,10 +312,10 @@ def _report(
         shown = replace(shown, reading=replace(shown.reading, source=source))
         print("\n".join(card_lines(shown, layout.form if layout else None, waits)), flush=True)
     for note in result.notes:
-        print(f"{Path(result.path).name}: {note}.", file=sys.stdout if cards is None else sys.stderr)
+        print(f"{Path(result.path).name}: {told(note)}.", file=sys.stdout if cards is None else sys.stderr)
     if result.error is not None:
         tally.not_opened.append(Path(result.path).name)
-        print(f"shortpencil: {result.error}", file=sys.stderr)
+        print(f"shortpencil: {told(result.error)}", file=sys.stderr)
         if cards is not None:
             cards[result.path] = _unopened(result.path, result.error)
     tally.photos += 1  # one that was stopped half way is none of those read

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from shortpencil.scan.asking import WAYS_TO_ASK
 from shortpencil.scan.cli.stored import STORE_HELP
+from shortpencil.scan.language import _
 
 if TYPE_CHECKING:
     from shortpencil.scan.practice.plan import Step as PlanStep
@@ -25,42 +26,46 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     """Add the command `review`."""
     parser = commands.add_parser(
         "review",
-        help="answer what waits, on a local page; take photos with the phone",
-        description="Serve a page on this computer: one flagged cell at a time beside its ink, whole cards, "
-        "photos, rounds, and what to practise. Only this computer is served unless you say --lan.",
-        epilog="Example: shortpencil review --lan",
+        help=_("answer what waits, on a local page; take photos with the phone"),
+        description=_(
+            "Serve a page on this computer: one flagged cell at a time beside its ink, whole cards, "
+            "photos, rounds, and what to practise. Only this computer is served unless you say --lan."
+        ),
+        epilog=_("Example: shortpencil review --lan"),
     )
-    parser.add_argument("--store", metavar="FILE|URL", help=STORE_HELP)
+    parser.add_argument("--store", metavar="FILE|URL", help=_(STORE_HELP))
     parser.add_argument(
-        "--lan", action="store_true", help="let a phone in the same network in, by a one-time code"
+        "--lan", action="store_true", help=_("let a phone in the same network in, by a one-time code")
     )
     parser.add_argument(
         "--port",
         metavar="N",
         type=_port,
         default=PORT,
-        help=f"the port, 0 for any free one (default: {PORT})",
+        help=_("the port, 0 for any free one (default: {port})", port=PORT),
     )
-    parser.add_argument("--by", metavar="ALIAS", help="the name that signs your answers (default: you)")
+    parser.add_argument("--by", metavar="ALIAS", help=_("the name that signs your answers (default: you)"))
     parser.add_argument(
         "--plain-hand",
         action="store_true",
-        help="read photos as any hand's, and keep nothing of their players' hands",
+        help=_("read photos as any hand's, and keep nothing of their players' hands"),
     )
     parser.add_argument(
         "--ask",
         choices=WAYS_TO_ASK,
-        help="ask a player everything, what matters (usual) or as little as possible, from now on",
+        help=_("ask a player everything, what matters (usual) or as little as possible, from now on"),
     )
-    parser.add_argument("--player", metavar="ALIAS", help="with --ask: whom (default: cards without a name)")
-    parser.add_argument("--no-browser", action="store_true", help="print the link and open nothing")
-    parser.add_argument("--json", action="store_true", help="print the links as a line of JSON")
+    parser.add_argument(
+        "--player", metavar="ALIAS", help=_("with --ask: whom (default: cards without a name)")
+    )
+    parser.add_argument("--no-browser", action="store_true", help=_("print the link and open nothing"))
+    parser.add_argument("--json", action="store_true", help=_("print the links as a line of JSON"))
     parser.add_argument(
         "--stop-after",
         metavar="MINUTES",
         type=_minutes,
         default=120,
-        help="stop when nobody asked for anything for so long (default: 120)",
+        help=_("stop when nobody asked for anything for so long (default: 120)"),
     )
     parser.set_defaults(run=run_review)
 
@@ -107,7 +112,7 @@ def run_review(args: argparse.Namespace) -> int:
             after=after_of_store(store),
             worth=worth_of_store(store),
         )
-    print("shortpencil review has stopped. What was answered is kept.", file=sys.stderr)
+    print(_("shortpencil review has stopped. What was answered is kept."), file=sys.stderr)
     return DONE
 
 
@@ -120,12 +125,14 @@ def _waits(store: Store) -> list[str]:
     if not waiting:
         return []
     total = sum(len(fields) for _, fields in waiting)
-    lines = [f"{count_said(total, 'question')} on {count_said(len(waiting), 'card')}:"]
+    counts = {"questions": count_said(total, "question"), "cards": count_said(len(waiting), "card")}
+    lines = [_("{questions} on {cards}:", **counts)]
     for serial, fields in waiting[:MOST_SHOWN]:
         name = round_name(store, serial) or name_of(store, store.card(serial))
-        lines.append(f"    {name.line}: {count_said(len(fields), 'question')}, card {serial}")
+        asked = {"name": name.line, "questions": count_said(len(fields), "question"), "serial": serial}
+        lines.append("    " + _("{name}: {questions}, card {serial}", **asked))
     more = len(waiting) - MOST_SHOWN
-    return [*lines, *([f"    and {count_said(more, 'more card')}"] if more > 0 else [])]
+    return [*lines, *(["    " + _("and {cards}", cards=count_said(more, "more card"))] if more > 0 else [])]
 
 
 def _tell(opened: Opened, quiet: bool, *, as_json: bool = False) -> None:
@@ -143,8 +150,9 @@ def _tell(opened: Opened, quiet: bool, *, as_json: bool = False) -> None:
         if not as_json:
             print(opened.phone, flush=True)
         print(qr_text(opened.phone), file=sys.stderr)
-        print("Point a phone in the same network at this code. It lets one phone in, once.", file=sys.stderr)
-    print("Ctrl+C stops it.", file=sys.stderr)
+        says = _("Point a phone in the same network at this code. It lets one phone in, once.")
+        print(says, file=sys.stderr)
+    print(_("Ctrl+C stops it."), file=sys.stderr)
     if not quiet:
         import webbrowser
 

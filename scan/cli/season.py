@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.stored import add_store_option, store_place
+from shortpencil.scan.language import _, told
 
 if TYPE_CHECKING:
     from shortpencil.scan.practice.season import Season
@@ -30,44 +31,55 @@ _PHASES = {
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command `practised`."""
-    told = commands.add_parser(
+    practised = commands.add_parser(
         "practised",
-        help="tell a session of practice: which phase, how many minutes",
-        description="Keep a session of practice for which no practice card was filled in, so that the advice "
-        "knows of it. Without a phase, list what was told.",
-        epilog="Example: shortpencil practised putt 30 --on 2030-05-20",
+        help=_("tell a session of practice: which phase, how many minutes"),
+        description=_(
+            "Keep a session of practice for which no practice card was filled in, so that the advice "
+            "knows of it. Without a phase, list what was told."
+        ),
+        epilog=_("Example: shortpencil practised putt 30 --on 2030-05-20"),
     )
-    told.add_argument(
-        "phase", nargs="?", metavar="PHASE", help="drive, approach or putt; or another phase of your rounds"
+    practised.add_argument(
+        "phase",
+        nargs="?",
+        metavar="PHASE",
+        help=_("drive, approach or putt; or another phase of your rounds"),
     )
-    told.add_argument("minutes", nargs="?", type=_minutes, metavar="MINUTES", help="minutes (default: 30)")
-    told.add_argument("--on", metavar="DATE", type=_day, help="the day, YYYY-MM-DD (default: today)")
-    told.add_argument("--player", metavar="ALIAS", help="whose session it was")
-    told.add_argument("--take-back", metavar="NUMBER", type=int, help="remove a session told by mistake")
-    add_store_option(told)
-    told.add_argument("--json", action="store_true", help="print the sessions as JSON")
-    told.set_defaults(run=run_practised)
+    practised.add_argument(
+        "minutes", nargs="?", type=_minutes, metavar="MINUTES", help=_("minutes (default: 30)")
+    )
+    practised.add_argument("--on", metavar="DATE", type=_day, help=_("the day, YYYY-MM-DD (default: today)"))
+    practised.add_argument("--player", metavar="ALIAS", help=_("whose session it was"))
+    practised.add_argument(
+        "--take-back", metavar="NUMBER", type=int, help=_("remove a session told by mistake")
+    )
+    add_store_option(practised)
+    practised.add_argument("--json", action="store_true", help=_("print the sessions as JSON"))
+    practised.set_defaults(run=run_practised)
 
     season = commands.add_parser(
         "season",
-        help="the year at a glance: practice, misses, tests, what changed, what next",
-        description="Show a season: what was practised, how misses and tests of ten went, what changed and "
-        "what did not, what to practise in the next weeks, and one aim for the next month.",
-        epilog="Example: shortpencil season --report season.pdf",
+        help=_("the year at a glance: practice, misses, tests, what changed, what next"),
+        description=_(
+            "Show a season: what was practised, how misses and tests of ten went, what changed and "
+            "what did not, what to practise in the next weeks, and one aim for the next month."
+        ),
+        epilog=_("Example: shortpencil season --report season.pdf"),
     )
     add_store_option(season)
-    season.add_argument("--player", metavar="ALIAS", help="only this player's rounds")
+    season.add_argument("--player", metavar="ALIAS", help=_("only this player's rounds"))
     season.add_argument(
-        "--months", metavar="N", type=_months, default=12, help="months back from the newest day, 1 to 12"
+        "--months", metavar="N", type=_months, default=12, help=_("months back from the newest day, 1 to 12")
     )
     season.add_argument(
-        "--report", metavar="FILE.html|.pdf", type=Path, help="write a page, or a sheet to pin on a wall"
+        "--report", metavar="FILE.html|.pdf", type=Path, help=_("write a page, or a sheet to pin on a wall")
     )
     season.add_argument(
-        "--paper", choices=("a4", "letter"), default="a4", help="sheet size of a PDF (default: a4)"
+        "--paper", choices=("a4", "letter"), default="a4", help=_("sheet size of a PDF (default: a4)")
     )
-    season.add_argument("--drills", metavar="FILE.toml", type=Path, help="a drill list of your own")
-    season.add_argument("--json", action="store_true", help="print the season as JSON")
+    season.add_argument("--drills", metavar="FILE.toml", type=Path, help=_("a drill list of your own"))
+    season.add_argument("--json", action="store_true", help=_("print the season as JSON"))
     season.set_defaults(run=run_season)
 
 
@@ -81,7 +93,7 @@ def run_practised(args: argparse.Namespace) -> int:
     with open_store(store_place(args)) as store:
         if args.take_back is not None:
             gone = store.take_back_session(args.take_back)
-            print(f"Taken back: {_line(gone)}")
+            print(_("Taken back: {session}", session=_line(gone)))
             return DONE
         if args.phase is not None:
             return _tell(args, store)
@@ -90,7 +102,8 @@ def run_practised(args: argparse.Namespace) -> int:
         _print_json(listed)
         return DONE
     if not listed:
-        print("No session told by hand yet. Tell one: shortpencil practised putt 30", file=sys.stderr)
+        says = _("No session told by hand yet. Tell one: shortpencil practised putt 30")
+        print(says, file=sys.stderr)
         return DONE
     for session in listed:
         print(f"{session.number:>4}  {_line(session)}")
@@ -111,13 +124,13 @@ def run_season(args: argparse.Namespace) -> int:
     with open_store(store_place(args)) as store:
         found = advise(store, Asked(args.player), load_drills(args.drills))
     if isinstance(found, str):
-        print(f"shortpencil: {found}", file=sys.stderr)
+        print(f"shortpencil: {told(found)}", file=sys.stderr)
         return ATTENTION
     for said in found.about.said:
-        print(f"shortpencil: {said}", file=sys.stderr)
+        print(f"shortpencil: {told(said)}", file=sys.stderr)
     season = found.season(args.player, months=args.months)
     if isinstance(season, str):
-        print(f"shortpencil: {season}", file=sys.stderr)
+        print(f"shortpencil: {told(season)}", file=sys.stderr)
         return ATTENTION
     if args.report:
         _write(args.report, season, args.paper)
@@ -144,12 +157,12 @@ def _write(path: Path, season: Season, paper: str) -> None:
 
         data = to_pdf([season_page.sheet(season, PAPERS[paper])], PAPERS[paper], "shortpencil: a season")
     write_whole(path, data)
-    print(f"{path}: the season.", file=sys.stderr)
+    print(_("{path}: the season.", path=path), file=sys.stderr)
 
 
 def _months(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 12:
-        raise argparse.ArgumentTypeError(f"expected 1 to 12 months, found {text!r}")
+        raise argparse.ArgumentTypeError(_("expected 1 to 12 months, found {text}", text=repr(text)))
     return int(text)
 
 
@@ -169,8 +182,8 @@ def _tell(args: argparse.Namespace, store: Store) -> int:
     if args.json:
         _print_json([kept])
         return DONE
-    print(f"Kept as number {kept.number}: {_line(kept)}")
-    print("What to practise next: shortpencil focus", file=sys.stderr)
+    print(_("Kept as number {number}: {session}", number=kept.number, session=_line(kept)))
+    print(_("What to practise next: shortpencil focus"), file=sys.stderr)
     return DONE
 
 
@@ -217,11 +230,15 @@ def _minutes(text: str) -> int:
     try:
         return int(text)
     except ValueError as error:
-        raise argparse.ArgumentTypeError(f"expected whole minutes, as in 30, found {text!r}") from error
+        raise argparse.ArgumentTypeError(
+            _("expected whole minutes, as in 30, found {text}", text=repr(text))
+        ) from error
 
 
 def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError as error:
-        raise argparse.ArgumentTypeError(f"expected a day as YYYY-MM-DD, found {text!r}") from error
+        raise argparse.ArgumentTypeError(
+            _("expected a day as YYYY-MM-DD, found {text}", text=repr(text))
+        ) from error

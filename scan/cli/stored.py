@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from shortpencil.scan.cli.command_line import COLUMNS
 from shortpencil.scan.cli.progress import counted
+from shortpencil.scan.language import N_, _, ngettext, told
 
 if TYPE_CHECKING:
     from contextlib import ExitStack
@@ -22,71 +23,82 @@ if TYPE_CHECKING:
 
 DONE, ATTENTION, WRONG = 0, 1, 2
 
-STORE_HELP = "the store (default: $SHORTPENCIL_STORE, else the one in your data folder)"
+STORE_HELP = N_("the store (default: $SHORTPENCIL_STORE, else the one in your data folder)")
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the commands `rounds`, `export` and `import`."""
     rounds = commands.add_parser(
         "rounds",
-        help="list the stored rounds, a line each",
-        description="List the stored rounds, oldest first: score, misses of each phase, what waits for you.",
-        epilog="Example: shortpencil rounds --player Wren",
+        help=_("list the stored rounds, a line each"),
+        description=_(
+            "List the stored rounds, oldest first: score, misses of each phase, what waits for you."
+        ),
+        epilog=_("Example: shortpencil rounds --player Wren"),
     )
     rounds.add_argument(
-        "serial", metavar="SERIAL", nargs="?", help="show every round of this sheet, and the photos of each"
+        "serial",
+        metavar="SERIAL",
+        nargs="?",
+        help=_("show every round of this sheet, and the photos of each"),
     )
     add_store_option(rounds)
-    rounds.add_argument("--player", metavar="ALIAS", help="only the rounds of this player")
-    rounds.add_argument("--json", action="store_true", help="print the list as JSON")
+    rounds.add_argument("--player", metavar="ALIAS", help=_("only the rounds of this player"))
+    rounds.add_argument("--json", action="store_true", help=_("print the list as JSON"))
     rounds.set_defaults(run=run_rounds)
 
     export = commands.add_parser(
         "export",
-        help="write the rounds as tables and as JSON",
-        description="Write rounds, holes, throws and practice as CSV with a Table Schema, and whole rounds "
-        "as JSON. What waits for you is left empty, with a status.",
-        epilog="Example: shortpencil export my-rounds",
+        help=_("write the rounds as tables and as JSON"),
+        description=_(
+            "Write rounds, holes, throws and practice as CSV with a Table Schema, and whole rounds "
+            "as JSON. What waits for you is left empty, with a status."
+        ),
+        epilog=_("Example: shortpencil export my-rounds"),
     )
     export.add_argument(
         "folder",
         metavar="DIR",
         type=Path,
-        help="the folder to write to, made if need be; - for the whole rounds as JSON to standard output",
+        help=_("the folder to write to, made if need be; - for the whole rounds as JSON to standard output"),
     )
     add_store_option(export)
-    export.add_argument("--player", metavar="ALIAS", help="only the rounds of this player")
-    export.add_argument("--parquet", action="store_true", help="also as Parquet (needs pyarrow)")
-    export.add_argument("--json", action="store_true", help="print the names of the files as JSON")
+    export.add_argument("--player", metavar="ALIAS", help=_("only the rounds of this player"))
+    export.add_argument("--parquet", action="store_true", help=_("also as Parquet (needs pyarrow)"))
+    export.add_argument("--json", action="store_true", help=_("print the names of the files as JSON"))
     export.set_defaults(run=run_export)
 
     import_ = commands.add_parser(
         "import",
-        help="take rounds back from an export, or rounds typed by hand",
-        description="Take rounds from a .json file or from the folder of an export. A file counts as a "
-        "whole or not at all; everything wrong with it is said at once, by row and field.",
-        epilog="Example: shortpencil import my-rounds/rounds.json",
+        help=_("take rounds back from an export, or rounds typed by hand"),
+        description=_(
+            "Take rounds from a .json file or from the folder of an export. A file counts as a "
+            "whole or not at all; everything wrong with it is said at once, by row and field."
+        ),
+        epilog=_("Example: shortpencil import my-rounds/rounds.json"),
     )
     import_.add_argument(
         "files",
         metavar="FILE|DIR",
         nargs="+",
         type=Path,
-        help="rounds.json, or a folder of CSV; - for JSON by standard input",
+        help=_("rounds.json, or a folder of CSV; - for JSON by standard input"),
     )
     add_store_option(import_)
-    import_.add_argument("--by", metavar="ALIAS", help="who typed these rounds by hand")
+    import_.add_argument("--by", metavar="ALIAS", help=_("who typed these rounds by hand"))
     import_.add_argument(
-        "--replace", action="store_true", help="put them in place of stored rounds that differ"
+        "--replace", action="store_true", help=_("put them in place of stored rounds that differ")
     )
-    import_.add_argument("--dry-run", action="store_true", help="say what would be stored, but store nothing")
-    import_.add_argument("--json", action="store_true", help="print what became of each round as JSON")
+    import_.add_argument(
+        "--dry-run", action="store_true", help=_("say what would be stored, but store nothing")
+    )
+    import_.add_argument("--json", action="store_true", help=_("print what became of each round as JSON"))
     import_.set_defaults(run=run_import)
 
 
 def add_store_option(parser: argparse.ArgumentParser) -> None:
     """Add the option that names the store."""
-    parser.add_argument("--store", metavar="FILE|URL", help=STORE_HELP)
+    parser.add_argument("--store", metavar="FILE|URL", help=_(STORE_HELP))
 
 
 def store_place(args: argparse.Namespace) -> str | Path:
@@ -120,23 +132,34 @@ def run_rounds(args: argparse.Namespace) -> int:
             )
         )
     else:
-        whose = f" of {args.player}" if args.player else ""
-        print(
-            f"No rounds{whose} in {_shown(place)} yet. Print a card with `shortpencil print -o card.pdf`, "
-            "mark it after your round, then `shortpencil read` a photo of it.",
-            file=sys.stderr,
-        )
+        print(_none_yet(args.player, _shown(place)), file=sys.stderr)
     if any(undated[line.id].perhaps for line in lines if line.id in undated) and not args.json:
-        print("A day with ? is doubtful.", file=sys.stderr)
+        print(_("A day with ? is doubtful."), file=sys.stderr)
     waits = [n for n in (*(line.waits for line in lines), *(len(o.waiting) for o in others)) if n]
     if waits:
-        fields = sum(waits)
-        print(
-            f"{_count(fields, 'field')} of {_count(len(waits), 'sheet' if others else 'round')} "
-            f"{'waits' if fields == 1 else 'wait'} for you: shortpencil review",
-            file=sys.stderr,
+        says = ngettext(
+            "{fields} of {rounds} waits for you: shortpencil review",
+            "{fields} of {rounds} wait for you: shortpencil review",
+            sum(waits),
+            fields=_count(sum(waits), "field"),
+            rounds=_count(len(waits), "sheet" if others else "round"),
         )
+        print(says, file=sys.stderr)
     return ATTENTION if waits else DONE
+
+
+def _none_yet(player: str | None, store: str) -> str:
+    """Say that there is no round yet, and how one comes to be there."""
+    none = (
+        _("No rounds of {player} in {store} yet.", player=player, store=store)
+        if player
+        else _("No rounds in {store} yet.", store=store)
+    )
+    first = _(
+        "Print a card with `shortpencil print -o card.pdf`, mark it after your round, then `shortpencil "
+        "read` a photo of it."
+    )
+    return f"{none} {first}"
 
 
 def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
@@ -172,38 +195,39 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
         line = lines.get(one.serial)
         other = others.get(one.serial)
         print(
-            f"{one.serial}: {_said(line, undated) if line else _other_said(other) if other else 'no round'}"
+            f"{one.serial}: "
+            + (_said(line, undated) if line else _other_said(other) if other else _("no round"))
         )
         for photo in one.photos:
-            asks = f"asks {photo.questions}" if photo.questions else "asks nothing"
-            when = photo.recorded_at[:16].replace("T", " ") + " UTC" if photo.recorded_at else "no time"
-            print(
-                f"    {photo.source}, read {when}, {asks}{'' if photo.speaks else ', does not speak for it'}"
-            )
+            asks = _("asks {n}", n=photo.questions) if photo.questions else _("asks nothing")
+            when = photo.recorded_at[:16].replace("T", " ") + " UTC" if photo.recorded_at else _("no time")
+            says = _("{photo}, read {when}, {asks}", photo=photo.source, when=when, asks=asks)
+            print(f"    {says}{'' if photo.speaks else _(', does not speak for it')}")
         if not one.photos:
-            print("    from a file")
+            print("    " + _("from a file"))
     waits = [lines[one.serial].waits for one in sheet if one.serial in lines]
     waits += [len(others[one.serial].waiting) for one in sheet if one.serial in others]
     return ATTENTION if any(waits) else DONE
 
 
 def _other_said(other: OtherSheet) -> str:
-    day = other.day.isoformat() if other.day else "no date"
-    waits = f", {_count(len(other.waiting), 'field')} waiting" if other.waiting else ""
-    return (
-        f"{day}, {other.form.title}, {other.player or 'no name'}, {_count(other.answered, 'answer')}{waits}"
-    )
+    day = other.day.isoformat() if other.day else _("no date")
+    waits = _(", {fields} waiting", fields=_count(len(other.waiting), "field")) if other.waiting else ""
+    player, answers = other.player or _("no name"), _count(other.answered, "answer")
+    return f"{day}, {other.form.title}, {player}, {answers}{waits}"
 
 
 def _said(line: Summary, undated: Mapping[str, Undated]) -> str:
-    waits = f", {_count(line.waits, 'field')} waiting" if line.waits else ""
-    return f"{called(line, undated)}, {_count(line.holes_scored, 'hole')}, score {line.score}{waits}"
+    waits = _(", {fields} waiting", fields=_count(line.waits, "field")) if line.waits else ""
+    holes = _count(line.holes_scored, "hole")
+    named = {"name": called(line, undated), "holes": holes, "score": line.score}
+    return _("{name}, {holes}, score {score}", **named) + waits
 
 
 def called(line: Summary, undated: Mapping[str, Undated]) -> str:
     """Return what a round is called in a line of text: its day, where and whose it was."""
-    place = ", ".join(part for part in (line.course, line.layout) if part) if line.course else "no course"
-    return f"{_day_said(line, undated)}, {place}, {line.player or 'no name'}"
+    place = ", ".join(part for part in (line.course, line.layout) if part) if line.course else _("no course")
+    return f"{_day_said(line, undated)}, {place}, {line.player or _('no name')}"
 
 
 def _day_said(line: Summary, undated: Mapping[str, Undated]) -> str:
@@ -211,7 +235,7 @@ def _day_said(line: Summary, undated: Mapping[str, Undated]) -> str:
     if line.played_on:
         return line.played_on.isoformat()
     known = undated.get(line.id)
-    return f"{known.perhaps.isoformat()}?" if known and known.perhaps else "no date"
+    return f"{known.perhaps.isoformat()}?" if known and known.perhaps else _("no date")
 
 
 def run_export(args: argparse.Namespace) -> int:
@@ -236,7 +260,7 @@ def run_export(args: argparse.Namespace) -> int:
         practice = store.practice()
         if args.player is not None:
             practice = tuple(done for done in practice if done.player == args.player)
-        rounds = passing(counted(store.each_round(args.player), total, "rounds"))
+        rounds = passing(counted(store.each_round(args.player), total, N_("rounds")))
         if is_dash(args.folder):
             write_out(rounds_text(rounds, practice).encode())
             files = []
@@ -252,13 +276,16 @@ def run_export(args: argparse.Namespace) -> int:
         print(json.dumps(found, ensure_ascii=False))
     elif files:
         what = _count(count, "round") + (f", {_count(len(others), 'other sheet')}" if others else "")
-        print(f"{args.folder}: {what} in {', '.join(path.name for path in files)}.")
+        names = ", ".join(path.name for path in files)
+        print(_("{folder}: {rounds} in {files}.", folder=args.folder, rounds=what, files=names))
     if waits:
-        print(
-            f"{_count(waits, 'field')} {'waits' if waits == 1 else 'wait'} for you and "
-            f"{'is' if waits == 1 else 'are'} left empty: shortpencil review",
-            file=sys.stderr,
+        says = ngettext(
+            "{fields} waits for you and is left empty: shortpencil review",
+            "{fields} wait for you and are left empty: shortpencil review",
+            waits,
+            fields=_count(waits, "field"),
         )
+        print(says, file=sys.stderr)
     return ATTENTION if waits else DONE
 
 
@@ -285,17 +312,17 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
             if not args.dry_run:
                 store.empty_aside()
             for path, found in taken:
-                passing = _Passing(counted(found.pairs(), len(found), "rounds"))
+                passing = _Passing(counted(found.pairs(), len(found), N_("rounds")))
                 try:
                     outcomes[str(path)] = store.add_checked(
                         passing, found.practice, replace=args.replace, dry_run=args.dry_run
                     )
                 except InputError as error:  # which names the file
-                    print(f"shortpencil: {error}", file=sys.stderr)
+                    print(f"shortpencil: {told(str(error))}", file=sys.stderr)
                     worst = WRONG
                     continue
                 except ShortpencilError as error:
-                    print(f"shortpencil: {path}: {error}", file=sys.stderr)
+                    print(f"shortpencil: {path}: {told(str(error))}", file=sys.stderr)
                     worst = WRONG
                     continue
                 print(*passing.notes, sep="", end="", file=sys.stderr)
@@ -304,15 +331,15 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
     if args.json:
         import json
 
-        told = [{"file": path, "rounds": became} for path, became in outcomes.items()]
-        print(json.dumps({"schema": 1, "dry_run": args.dry_run, "files": told}, ensure_ascii=False))
+        listed = [{"file": path, "rounds": became} for path, became in outcomes.items()]
+        print(json.dumps({"schema": 1, "dry_run": args.dry_run, "files": listed}, ensure_ascii=False))
     else:
         for name, became in outcomes.items():
             kinds = list(became.values())
-            parts = [f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds)]
+            parts = [f"{kinds.count(kind)} {told(kind)}" for kind in dict.fromkeys(kinds)]
             print(f"{name}: {_count(len(became), 'round')}{': ' if parts else ''}{', '.join(parts)}.")
         if args.dry_run and outcomes:
-            print("That was a dry run: nothing was stored.", file=sys.stderr)
+            print(_("That was a dry run: nothing was stored."), file=sys.stderr)
     return worst
 
 
@@ -359,10 +386,12 @@ def _table_of_game(
             _day_said(line, undated),
             " ".join((line.player or "").split()),
             " ".join(", ".join(part for part in (line.course, line.layout) if part).split()),
-            str(line.holes) if line.holes == line.holes_scored else f"{line.holes_scored} of {line.holes}",
+            str(line.holes)
+            if line.holes == line.holes_scored
+            else _("{n} of {of}", n=line.holes_scored, of=line.holes),
             str(line.score) if line.holes_scored else "",
             "" if line.over_par is None else f"{line.over_par:+d}" if line.over_par else "0",
-            *(str(count) for _, count in line.misses),
+            *(str(count) for _phase, count in line.misses),
             str(line.waits or ""),
             line.id,
         )
@@ -373,18 +402,19 @@ def _table_of_game(
         at for at, name in enumerate(head) if name in (*_ALWAYS, *counted) or any(row[at] for row in rows)
     ]
     close = (*_CLOSE, *counted)
-    widths = {at: max(_width(row[at]) for row in (head, *rows)) for at in shown}
+    said = tuple(_(name) if name in _HEADS else name for name in head)
+    widths = {at: max(_width(row[at]) for row in (said, *rows)) for at in shown}
     gaps = {at: " " if head[at] in close else "  " for at in shown} | {shown[0]: ""}
     _fit(widths, gaps, [at for at in shown if head[at] in ("player", "course")])
     misses = [at for at in shown if 6 <= at < 6 + len(counted)]
     before = sum(widths[at] + len(gaps[at]) for at in shown if at < misses[0]) + len(gaps[misses[0]])
     span = sum(widths[at] + len(gaps[at]) for at in misses) - len(gaps[misses[0]])
-    over = " " * before + "misses".center(span, "-") if span else ""
+    over = " " * before + _("misses").center(span, "-") if span else ""
     table = [
         "".join(
             gaps[at] + _padded(_cut(row[at], widths[at]), widths[at], left=head[at] in _TEXTS) for at in shown
         ).rstrip()
-        for row in (head, *rows)
+        for row in (said, *rows)
     ]
     return [over, *table]
 
@@ -396,7 +426,7 @@ def table_of_others(others: Sequence[OtherSheet], *, gap: bool) -> list[str]:
     head = ("date", "player", "sheet", "answers", "waits", "card")
     rows = [
         (
-            other.day.isoformat() if other.day else "no date",
+            other.day.isoformat() if other.day else _("no date"),
             other.player or "",
             other.form.title,
             str(other.answered),
@@ -406,15 +436,21 @@ def table_of_others(others: Sequence[OtherSheet], *, gap: bool) -> list[str]:
         for other in others
     ]
     shown = [at for at in range(len(head)) if any(row[at] for row in rows)]
-    widths = {at: max(_width(row[at]) for row in (head, *rows)) for at in shown}
+    said = tuple(_(name) for name in head)
+    widths = {at: max(_width(row[at]) for row in (said, *rows)) for at in shown}
     left = ("date", "player", "sheet", "card")
     table = [
         "  ".join(_padded(row[at], widths[at], left=head[at] in left) for at in shown).rstrip()
-        for row in (head, *rows)
+        for row in (said, *rows)
     ]
     return [*([""] if gap else []), *table]
 
 
+#: Heads of columns, which are keys here and are translated when they are shown.
+_HEADS = (
+    N_("date"), N_("player"), N_("course"), N_("holes"), N_("score"), N_("par"), N_("drive"), N_("appr."),
+    N_("putt"), N_("waits"), N_("card"), N_("sheet"), N_("answers"), N_("misses"),
+)  # fmt: skip
 _ALWAYS = ("date", "holes", "score")
 _TEXTS = ("date", "player", "course", "card")
 _CLOSE = ("holes", "score", "par", "waits", "card")  # one space before
@@ -541,7 +577,7 @@ def _checked(files: Sequence[Path], by: str | None) -> list[tuple[Path, Imported
             at = datetime.fromtimestamp(path.stat().st_mtime, UTC) if by and path.exists() else None
             taken.append((path, open_rounds(path, by=by, at=at)))
         except InputError as error:
-            print(f"shortpencil: {error}", file=sys.stderr)
+            print(f"shortpencil: {told(str(error))}", file=sys.stderr)
     return taken
 
 
@@ -560,8 +596,8 @@ class _Passing:
             self.waits = self.waits or bool(round_.waiting)
             for finding in validate(round_):
                 if finding.level != FINE:
-                    day = round_.played_on.known or "no date"
-                    self.notes.append(f"  note  {round_.id} ({day}): {finding.says}\n")
+                    day = round_.played_on.known or _("no date")
+                    self.notes.append(f"  {_('note')}  {round_.id} ({day}): {told(finding.says)}\n")
             yield round_, text
 
 
@@ -593,4 +629,6 @@ def _shown(place: str | Path) -> str:
 
 
 def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+    from shortpencil.scan.review.naming import count_said
+
+    return count_said(number, noun, grouped=False)

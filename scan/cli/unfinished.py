@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from shortpencil.scan.language import _, told
 from shortpencil.scan.places import forms_folder, home
 
 FORGET, ERASE, OFF = "forget", "erase", "off"
@@ -85,13 +86,16 @@ def _finish_one(path: Path, asked: str | None) -> None:
             raise ShortpencilError(f"{path}: expected what is to be erased, found something else. Delete it.")
         _erase(note, asked)
     except ShortpencilError as error:
-        print(
-            f"shortpencil: what was to be erased is not yet: {error} It is tried again at the next start.",
-            file=sys.stderr,
+        says = _(
+            "shortpencil: what was to be erased is not yet: {error} It is tried again at the next start.",
+            error=told(str(error)),
         )
+        print(says, file=sys.stderr)
         return
     path.unlink(missing_ok=True)
-    print(f"shortpencil: erasing {note['player']} was cut short and is finished now.", file=sys.stderr)
+    player = note["player"]
+    says = _("shortpencil: erasing {player} was cut short and is finished now.", player=player)
+    print(says, file=sys.stderr)
 
 
 def _erase(note: dict[str, Any], asked: str | None) -> None:

@@ -11,12 +11,23 @@ from __future__ import annotations
 
 from shortpencil.scan.language.asked_for import from_browser, from_environment
 from shortpencil.scan.language.carried import carried, told
-from shortpencil.scan.language.numbers import day_said, listed, month_said, number, percent, weekday_said
+from shortpencil.scan.language.numbers import (
+    day_said,
+    first_upper,
+    inside,
+    listed,
+    localized,
+    month_said,
+    number,
+    percent,
+    weekday_said,
+)
 from shortpencil.scan.language.spoken import (
     ENGLISH,
     LANGUAGES,
     N_,
     _,
+    both,
     ngettext,
     pgettext,
     speaking,
@@ -28,11 +39,15 @@ __all__ = [
     "LANGUAGES",
     "N_",
     "_",
+    "both",
     "carried",
     "day_said",
+    "first_upper",
     "from_browser",
     "from_environment",
+    "inside",
     "listed",
+    "localized",
     "month_said",
     "ngettext",
     "number",

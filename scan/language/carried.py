@@ -11,11 +11,78 @@ from __future__ import annotations
 import re
 from functools import cache
 
-from shortpencil.scan.language.spoken import ENGLISH, book, spoken
+from shortpencil.scan.language.spoken import ENGLISH, N_, book, spoken
 
+_WORD = re.compile(r"[^\W\d_]+")
 _NAME = re.compile(r"\{(\w+)\}")
-#: Values of these names are sentences themselves.
-SENTENCES = ("error", "says", "said", "reason", "why", "what")
+#: Words inside of sentences that are told. Any other may be a name, a code or a key.
+WORDS = (
+    N_("drive"),
+    N_("approach"),
+    N_("putt"),
+    N_("drives"),
+    N_("approaches"),
+    N_("putts"),
+    N_("clean"),
+    N_("miss"),
+    N_("blank"),
+    N_("nothing"),
+    N_("left"),
+    N_("right"),
+    N_("long"),
+    N_("short"),
+    N_("calm"),
+    N_("breeze"),
+    N_("strong"),
+    N_("or"),
+    N_("and"),
+    N_("unclear"),
+    N_("straddle"),
+    N_("forehand"),
+    N_("yes"),
+    N_("mark"),
+    N_("marks"),
+)
+#: Parts of sentences that are put together where they arise.
+PHRASES = (
+    N_("{n} throw"),
+    N_("{n} throws"),
+    N_("{n} penalty throw"),
+    N_("{n} penalty throws"),
+    N_("{n} throw marked"),
+    N_("{n} throws marked"),
+    N_("{n} throw marked and {penalty}"),
+    N_("{n} throws marked and {penalty}"),
+    N_("{n} throw is marked"),
+    N_("{n} throws are marked"),
+    N_("{n} throw is marked and {penalty}"),
+    N_("{n} throws are marked and {penalty}"),
+    N_("1 missed {phase}"),
+    N_("{n} missed {phase}"),
+    N_("hole {n}, throw {throw}"),
+    N_("new"),
+    N_("same photo"),
+    N_("set aside before"),
+    N_("same round, read together"),
+    N_("same round, more marks"),
+    N_("same round, better photo"),
+    N_("same round, kept as it was"),
+    N_("another round on the same sheet"),
+    N_("rejected"),
+    N_("not stored"),
+    N_("unchanged"),
+    N_("replaced"),
+    N_("perhaps {day}"),
+    N_("no date"),
+    N_("{n} hole"),
+    N_("{n} holes"),
+    N_("score {score}"),
+    N_("a card of its own form"),
+    N_("{n} set of practice"),
+    N_("{n} sets of practice"),
+    N_("read {day}"),
+    N_("unclear: {says}"),
+)
 _LEAST_LETTERS = 4  # a pattern of fewer, as "{path}: {error}", would fit everything
 
 
@@ -38,6 +105,8 @@ def _told(sentence: str, language: str) -> str:
         return found
     if "\n" in sentence:
         return "\n".join(_told(line, language) for line in sentence.split("\n"))
+    if "; " in sentence:
+        return "; ".join(_value(part, language) for part in sentence.split("; "))
     # Who passes an error on says where it arose first: a file, a store, a place in a form.
     at = -1
     while (at := sentence.find(": ", at + 1)) >= 0:
@@ -53,14 +122,22 @@ def _found(sentence: str, language: str) -> str | None:
         return whole
     for longest, pattern, translated in _patterns(language):
         if longest in sentence and (match := pattern.fullmatch(sentence)):
-            values = match.groupdict()
-            return translated.format_map(
-                {
-                    name: _told(value, language) if name.rstrip("0123456789") in SENTENCES else value
-                    for name, value in values.items()
-                }
-            )
+            values = {name: _value(text, language) for name, text in match.groupdict().items()}
+            return translated.format_map(values)
     return None
+
+
+def _value(text: str, language: str) -> str:
+    """Return a value as it is told: a phrase of this program in the other language, all else as it is."""
+    core = text.strip()
+    if " " not in core and core not in WORDS:
+        return text
+    whole = _told(core, language)
+    words = set(_WORD.findall(core))
+    if whole == core and words <= set(WORDS):  # "blank (60%) or clean (40%)"
+        known = _sentences(language)
+        whole = _WORD.sub(lambda found: known.get(found[0], found[0]), core)
+    return text.replace(core, whole)
 
 
 @cache

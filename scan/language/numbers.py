@@ -19,13 +19,14 @@ _WEEKDAYS = (
 )  # fmt: skip
 
 
-def number(value: float, places: int = 0, *, sign: bool = False) -> str:
+def number(value: float, places: int = 0, *, sign: bool = False, grouped: bool = False) -> str:
     """Return a number with so many decimal places and the decimal mark of the language.
 
-    With `sign`, a plus stands before what is above zero. A minus is the mathematical one.
+    With `sign`, a plus stands before what is above zero; `grouped` parts thousands. A minus is the
+    mathematical one.
     """
-    text = f"{value:{'+' if sign else ''}.{places}f}".replace("-", "−")
-    return text if spoken() == ENGLISH else text.replace(".", _decimal_mark())
+    text = f"{value:{'+' if sign else ''}{',' if grouped else ''}.{places}f}".replace("-", "−")
+    return text if spoken() == ENGLISH else text.translate({44: _group_mark(), 46: _decimal_mark()})
 
 
 def localized(text: str) -> str:
@@ -35,6 +36,10 @@ def localized(text: str) -> str:
 
 def _decimal_mark() -> str:
     return pgettext("decimal mark", ".")
+
+
+def _group_mark() -> str:
+    return pgettext("between thousands", ",")
 
 
 def percent(p: float) -> str:
@@ -76,6 +81,16 @@ def day_said(day: date, *, long: bool = False, year: bool = True) -> str:
     if year:
         return _("{day} {month} {year}", day=day.day, month=month, year=day.year)
     return _("{day} {month}", day=day.day, month=month)
+
+
+def inside(text: str) -> str:
+    """Return a noun as it stands inside a sentence: "hole 7" for "Hole 7"; German keeps the capital."""
+    return text[:1].lower() + text[1:] if spoken() == ENGLISH else text
+
+
+def first_upper(text: str) -> str:
+    """Return a text as a sentence begins."""
+    return text[:1].upper() + text[1:]
 
 
 def listed(words: Sequence[str]) -> str:

@@ -88,6 +88,11 @@ def pgettext(context: str, message: str, /, **values: object) -> str:
     return message.format(**values) if values else message
 
 
+def both(one: str, many: str, /) -> tuple[str, str]:
+    """Return two forms as they are: for tables whose sentences `ngettext` translates when shown."""
+    return one, many
+
+
 def N_(message: str, /) -> str:
     """Return a sentence as it is: for tables whose sentences `_` translates when shown."""
     return message

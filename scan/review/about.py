@@ -15,7 +15,9 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError, RecordError
-from shortpencil.forms.rules import MANY
+from shortpencil.forms.rules import many_said
+from shortpencil.scan.language import _, carried, first_upper
+from shortpencil.scan.language import told as tell
 from shortpencil.scan.records.told import ToldSession, checked
 from shortpencil.scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
 from shortpencil.scan.review.keeping import chores_of
@@ -74,7 +76,7 @@ class AboutPages:
 
     async def hand(self, request: Request) -> Response:
         """Erase a player's handwriting, keep none of it, or learn it again."""
-        laptop_only(request, "What is kept of a hand is changed on the laptop's page.")
+        laptop_only(request, carried("What is kept of a hand is changed on the laptop's page."))
         chores, form = chores_of(self._desk), await form_of(request)
         name, how = clean_text(form, "name"), clean_text(form, "how")
         if how not in HANDS or not name:
@@ -84,7 +86,7 @@ class AboutPages:
 
     async def ask_forget(self, request: Request) -> Response:
         """Say what would go, and ask for the name."""
-        laptop_only(request, "A player is forgotten on the laptop's page.")
+        laptop_only(request, carried("A player is forgotten on the laptop's page."))
         return await self._forget_page(request, request.query_params.get("name", ""))
 
     async def _forget_page(
@@ -100,11 +102,11 @@ class AboutPages:
 
     async def forget(self, request: Request) -> Response:
         """Erase everything that is kept of a player whose name was typed."""
-        laptop_only(request, "A player is forgotten on the laptop's page.")
+        laptop_only(request, carried("A player is forgotten on the laptop's page."))
         chores, form = chores_of(self._desk), await form_of(request)
         name, typed = str(form.get("name", "")), str(form.get("typed", "")).strip()
         if typed != name.strip():
-            says = "The name was not typed as it stands. Nothing was erased."
+            says = _("The name was not typed as it stands. Nothing was erased.")
             return await self._forget_page(request, name, 422, says)
         traces = await off(lambda: chores.traces(name) if name else "")
         if not traces:
@@ -125,7 +127,7 @@ class AboutPages:
 
         def work() -> dict[str, Any]:
             players = sorted({line.player for line in store.summaries() if line.player}, key=str.casefold)
-            phases = {phase: MANY[phase] for phase in store.phases_known()}
+            phases = {phase: many_said(phase) for phase in store.phases_known()}
             return {"told": store.told_sessions()[::-1], "players": players, "phases": phases}
 
         return self._page(
@@ -134,7 +136,6 @@ class AboutPages:
             status,
             notice=notice,
             today=today,
-            many=MANY,
             player=request.query_params.get("player", ""),
             count=count_said,
             day_said=day_said,
@@ -157,8 +158,7 @@ class AboutPages:
             store = self._desk.store
             await off(lambda: store.tell_session(checked(told, today, store.phases_known()), now))
         except InputError as error:
-            says = str(error)
-            return await self._sessions_page(request, 422, f"{says[:1].upper()}{says[1:]}")
+            return await self._sessions_page(request, 422, first_upper(tell(str(error))))
         return RedirectResponse("/sessions", 303)
 
     async def take_back(self, request: Request) -> Response:
@@ -169,5 +169,5 @@ class AboutPages:
         try:
             await off(lambda: self._desk.store.take_back_session(int(number)))
         except RecordError:  # somebody else did it meanwhile
-            return await self._sessions_page(request, 409, "That session was taken back already.")
+            return await self._sessions_page(request, 409, _("That session was taken back already."))
         return RedirectResponse("/sessions", 303)

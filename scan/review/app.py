@@ -12,6 +12,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
+from http import HTTPStatus
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -194,11 +195,11 @@ class _Site:
         form = await form_of(request)
         cookie = self._desk.door.enter(text_of(form, "secret"), self._desk.clock())
         if cookie is None:
-            says = (
+            says = _(
                 "This link was used before or is too old: each lets one browser in once. Make a new one on "
                 "the laptop's page, under Phone, or start shortpencil review again."
             )
-            return self.page(request, "refused.html", 403, title="This link is used up", says=says)
+            return self.page(request, "refused.html", 403, title=_("This link is used up"), says=says)
         response = RedirectResponse("/", 303)
         # Not "secure": a phone on the local network has no certificate to trust.
         response.set_cookie(self._desk.cookie, cookie, httponly=True, samesite="strict", path="/")
@@ -449,12 +450,12 @@ class _Site:
             results: list[Told] = []
             receive = self._receiver.receive
             for number, photo in enumerate(photos, start=1):
-                called = f"Photo {number}" if len(photos) > 1 else "The photo"
+                called = _("Photo {number}", number=number) if len(photos) > 1 else _("The photo")
                 async with self._reading:
                     results += await off(partial(receive, photo.file, called, self._desk.now()))
-        told = [one.serial for one in results if one.serial][:MOST_TOLD]
-        who = {serial: await off(partial(self.who.needs, serial)) for serial in told}
-        after = {serial: await off(partial(self._desk.after, serial)) for serial in told}
+        first = [one.serial for one in results if one.serial][:MOST_TOLD]
+        who = {serial: await off(partial(self.who.needs, serial)) for serial in first}
+        after = {serial: await off(partial(self._desk.after, serial)) for serial in first}
         cards = [one.card for one in results if one.card is not None]
         names = await off(lambda: {card.serial: name_of(self._desk.store, card) for card in cards})
         return self.page(
@@ -555,8 +556,8 @@ class _Site:
         self._desk.door.sign_out(number)
         if number == session.number:
             request.scope["session"] = None
-            says = "This browser is signed out. A new one-time link lets it in again."
-            return self.page(request, "refused.html", title="Signed out", says=says)
+            says = _("This browser is signed out. A new one-time link lets it in again.")
+            return self.page(request, "refused.html", title=_("Signed out"), says=says)
         return RedirectResponse("/phone", 303)
 
     async def new_link(self, request: Request) -> Response:
@@ -597,19 +598,20 @@ class _Site:
 
     async def http_error(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
-        says = told(error.detail) if error.detail and " " in error.detail else _("There is no such page.")
+        ours = " " in error.detail and error.detail != HTTPStatus(error.status_code).phrase
+        says = told(error.detail) if ours else _("There is no such page.")
         return self.page(request, "refused.html", error.status_code, title=_("Not here"), says=says)
 
     async def input_error(self, request: Request, error: Exception) -> Response:
         says = without_input(str(error), given=_of_address(request))
-        return self.page(request, "refused.html", 422, title="That did not fit", says=says)
+        return self.page(request, "refused.html", 422, title=_("That did not fit"), says=says)
 
     async def record_error(self, request: Request, error: Exception) -> Response:
         status = 404 if "found none" in str(error) else 409
         says = without_input(
             str(error).removeprefix(f"{self._desk.store.name}: "), given=_of_address(request)
         )
-        return self.page(request, "refused.html", status, title="The store says no", says=says)
+        return self.page(request, "refused.html", status, title=_("The store says no"), says=says)
 
     def refusal(self, status: int, says: str) -> tuple[str, bytes]:
         """Return the page of a request that the guard refuses."""

@@ -11,6 +11,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
+from shortpencil.scan.language import _, ngettext
+
 
 @dataclass(frozen=True, slots=True)
 class CardsAsked:
@@ -70,7 +72,7 @@ class CourseKept:
     @property
     def said(self) -> str:
         """The course in a line."""
-        parts = (self.given.name, self.given.layout, f"{len(self.given.holes)} holes")
+        parts = (self.given.name, self.given.layout, _("{n} holes", n=len(self.given.holes)))
         return ", ".join(part for part in parts if part)
 
 
@@ -205,7 +207,9 @@ def evening_said(lines: Sequence[EveningLine]) -> str:
     """Return an evening in a sentence: how many came, who is missing, double or waiting."""
     counts = {state: sum(line.state == state for line in lines) for state in ("missing", "double", "waiting")}
     came = len(lines) - counts["missing"]
-    noun = "player" if len(lines) == 1 else "players"
-    parts = [f"{came} of {len(lines)} {noun} came back"]
-    parts += [f"{count} {state}" for state, count in counts.items() if count]
+    parts = [
+        ngettext("{came} of {n} player came back", "{came} of {n} players came back", len(lines), came=came)
+    ]
+    said = {"missing": _("missing"), "double": _("double"), "waiting": _("waiting")}
+    parts += [f"{count} {said[state]}" for state, count in counts.items() if count]
     return ", ".join(parts)

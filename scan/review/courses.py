@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from datetime import date
 from math import sqrt
 
-from shortpencil.forms.units import M_PER_FOOT
 from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.review.played import length_said
 
 Z_90 = 1.6448536269514722  # standard normal quantile of 0.95
 
@@ -160,7 +160,7 @@ def share_range(count: int, of: int, z: float = Z_90) -> tuple[float, float]:
 def _length(length_m: float | None, unit: str) -> str:
     if length_m is None:
         return ""
-    return f"{length_m / M_PER_FOOT:.0f} ft" if unit == "ft" else f"{length_m:.0f} m"
+    return length_said(length_m, unit)
 
 
 def _whole_score(round_: Round) -> int | None:

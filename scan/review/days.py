@@ -8,14 +8,17 @@ from dataclasses import dataclass
 from datetime import date
 from urllib.parse import quote
 
-from shortpencil.forms.rules import MANY
+from shortpencil.forms.rules import many_said
+from shortpencil.scan.language import _, month_said, weekday_said
 from shortpencil.scan.records.rounds import PracticeSet
 from shortpencil.scan.records.summary import Summary
 from shortpencil.scan.records.told import ToldSession
 from shortpencil.scan.review.naming import Name, count_said
 
-MONTHS = calendar.month_name
-WEEKDAYS = tuple((calendar.day_abbr[n], calendar.day_name[n]) for n in range(7))  # ISO 8601: Monday first
+
+def weekdays() -> list[str]:
+    """Return the names of the days of the week, Monday first (ISO 8601)."""
+    return [weekday_said(date(2024, 1, number)) for number in range(1, 8)]  # 1 January 2024 is a Monday
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +38,15 @@ class Day:
     entries: tuple[Entry, ...]
 
     @property
+    def name(self) -> str:
+        """The day without its year."""
+        return _("{day} {month}", day=self.day.day, month=month_said(self.day.month))
+
+    @property
     def said(self) -> str:
         """The day and what was done on it, for a screen reader."""
-        what = "; ".join(entry.says for entry in self.entries) or "nothing"
-        return f"{self.day.day} {self.day:%B}: {what}"
+        what = "; ".join(entry.says for entry in self.entries) or _("nothing")
+        return f"{self.name}: {what}"
 
     @property
     def link(self) -> str:
@@ -63,6 +71,7 @@ class Month:
     name: str
     weeks: tuple[tuple[Day | None, ...], ...]
     said: str
+    done: bool
 
 
 def entries_of(
@@ -76,7 +85,13 @@ def entries_of(
     for line in lines:
         if line.played_on:
             name = names[line.id]
-            says = f"{name.nth or 'round'}, {name.course}, {name.player}, score {line.score}"
+            says = _(
+                "{round}, {course}, {player}, score {score}",
+                round=name.nth or _("round"),
+                course=name.course,
+                player=name.player,
+                score=line.score,
+            )
             found.setdefault(line.played_on, []).append(
                 Entry("round", says, f"/rounds/{quote(line.id, safe='')}")
             )
@@ -87,11 +102,12 @@ def entries_of(
             cards[key] = cards.get(key, 0) + 1
     for (day, card, player), rows in cards.items():
         whose = f", {player}" if player else ""
-        says = f"practice card, {count_said(rows, 'set')}{whose}"
+        says = _("practice card, {sets}", sets=count_said(rows, "set")) + whose
         found.setdefault(day, []).append(Entry("session", says, f"/card/{quote(card, safe='')}"))
     for session in told:
         whose = f", {session.player}" if session.player else ""
-        says = f"{session.minutes} minutes of {MANY[session.phase]}{whose}"
+        minutes, phase = session.minutes, many_said(session.phase)
+        says = _("{minutes} minutes of {phase}", minutes=minutes, phase=phase) + whose
         found.setdefault(session.day, []).append(Entry("session", says, ""))
     return found
 
@@ -108,6 +124,6 @@ def months_of(year: int, entries: Mapping[date, Sequence[Entry]]) -> list[Month]
         days = [day for row in rows for day in row if day is not None]
         rounds, sessions = sum(d.rounds for d in days), sum(d.sessions for d in days)
         done = [count_said(n, noun) for n, noun in ((rounds, "round"), (sessions, "session")) if n]
-        said = ", ".join(done) or "nothing"
-        months.append(Month(MONTHS[number], rows, said))
+        said = ", ".join(done) or _("nothing")
+        months.append(Month(month_said(number), rows, said, bool(done)))
     return months

@@ -17,6 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError
+from shortpencil.scan.language import LANGUAGES, carried, told
 from shortpencil.scan.records.rounds import is_day
 from shortpencil.scan.review.asked import Page, clean, clean_text, form_of, get, laptop_only, off, post
 from shortpencil.scan.review.chores import (
@@ -39,7 +40,6 @@ MOST_COPIES, MOST_PLAYERS = 100, 500
 LONGEST_NAME = 60
 MOST_MINUTES = 120  # the longest session that the plan makes
 HOLES = (9, 18, 27)
-LANGUAGES = {"en": "English", "de": "Deutsch"}  # as their speakers call them
 
 
 def routes(desk: Desk, page: Page) -> list[Route]:
@@ -80,7 +80,7 @@ class DoingPages:
             lines = self._desk.store.summaries()
             last = self._desk.store.round(lines[-1].id) if lines else None
             return {
-                "languages": _by_language(chores.form_names()),
+                "by_language": _by_language(chores.form_names()),
                 "courses": chores.courses(),
                 "players": sorted({line.player for line in lines if line.player}, key=str.casefold),
                 "unit": last.unit if last else "m",
@@ -105,7 +105,7 @@ class DoingPages:
         try:
             pdf = await off(lambda: chores.cards(asked))
         except (InputError, ValueError) as error:
-            return await self._cards_page(request, 422, str(error))
+            return await self._cards_page(request, 422, told(str(error)))
         return _download(pdf, "cards.pdf")
 
     async def course(self, request: Request) -> Response:
@@ -210,7 +210,7 @@ class DoingPages:
 
     async def switch(self, request: Request) -> Response:
         form = await _form(request)
-        laptop_only(request, "The phone is let in on the laptop's page.")
+        laptop_only(request, carried("The phone is let in on the laptop's page."))
         if self._desk.switch_phone is None:
             raise HTTPException(404, "This page cannot let a phone in.")
         await self._desk.switch_phone(clean_text(form, "on") == "yes")

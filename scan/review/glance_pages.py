@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError
+from shortpencil.scan.language import told
 from shortpencil.scan.records.answers import AnsweredMeanwhile
 from shortpencil.scan.records.cards import Card
 from shortpencil.scan.records.record_json import time_from, time_text
@@ -87,7 +88,7 @@ class GlancePages(CardPages):
         except AnsweredMeanwhile:
             return await self._shown(request, serial, stack, 409, "meanwhile")
         except InputError as error:
-            return await self._shown(request, serial, stack, 422, str(error))
+            return await self._shown(request, serial, stack, 422, told(str(error)))
         more = {}
         if count:
             more["glanced"] = Glanced(serial, time_text(now) or "", count, leave).query()

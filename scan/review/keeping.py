@@ -19,6 +19,7 @@ from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.language import N_, _, carried, first_upper, told
 from shortpencil.scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
 from shortpencil.scan.review.chores import Chores
 from shortpencil.scan.review.naming import count_said
@@ -112,7 +113,7 @@ class KeepingPages:
         await form_of(request)
         chores = chores_of(self._desk)
         found = await off(chores.check)
-        done = "" if found else "All is as it was written"
+        done = "" if found else _("All is as it was written")
         return await self._shown(request, done=done, damage=found)
 
     async def take(self, request: Request) -> Response:
@@ -122,14 +123,14 @@ class KeepingPages:
             dry = texts["try"] == "yes"
             became = chores.take(path, by, dry_run=dry)
             kinds = list(became.values())
-            said = ", ".join(f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds))
+            said = ", ".join(f"{kinds.count(kind)} {told(kind)}" for kind in dict.fromkeys(kinds))
             line = f"{count_said(len(became), 'round')}{': ' if said else ''}{said}"
-            return f"{line}{', but that was only tried' if dry else ''}"
+            return _("{line}, but that was only tried", line=line) if dry else line
 
-        return await self._taken(request, "rounds.json", ("try",), work, "a file of rounds")
+        return await self._taken(request, "rounds.json", ("try",), work, N_("a file of rounds"))
 
     async def restore(self, request: Request) -> Response:
-        laptop_only(request, "A backup is taken back on the laptop's page.")
+        laptop_only(request, carried("A backup is taken back on the laptop's page."))
         chores = chores_of(self._desk)
 
         def work(path: Path, texts: dict[str, str]) -> str:
@@ -139,10 +140,14 @@ class KeepingPages:
                     f"expected the word {REPLACE} typed, found something else. Nothing was changed."
                 )
             held = chores.restore(path, replace=full)
-            kept = " What was here before is kept, and can be brought back below" if full else ""
-            return f"Taken back: {held}.{kept}"
+            if full:
+                return _(
+                    "Taken back: {held}. What was here before is kept, and can be brought back below",
+                    held=held,
+                )
+            return _("Taken back: {held}", held=held)
 
-        return await self._taken(request, "backup.zip", ("word",), work, "a backup")
+        return await self._taken(request, "backup.zip", ("word",), work, N_("a backup"))
 
     async def _taken(
         self,
@@ -172,19 +177,20 @@ class KeepingPages:
 
     async def before(self, request: Request) -> Response:
         """Bring back what a restore replaced, or erase it."""
-        laptop_only(request, "What was replaced is brought back on the laptop's page.")
+        laptop_only(request, carried("What was replaced is brought back on the laptop's page."))
         chores, form = chores_of(self._desk), await form_of(request)
         name, how = clean_text(form, "name"), clean_text(form, "do")
 
         def work() -> str:
             if how == "back":
-                return f"Brought back: {chores.bring_back(name)}. What was here meanwhile is kept, too"
+                back = chores.bring_back(name)
+                return _("Brought back: {held}. What was here meanwhile is kept, too", held=back)
             if clean_text(form, "word").casefold() != ERASE:
                 raise InputError(
                     f"expected the word {ERASE} typed to be sure, found something else. Nothing was erased."
                 )
             chores.drop_before(name)
-            return "Erased"
+            return _("Erased")
 
         try:
             done = await off(work)
@@ -197,5 +203,4 @@ class KeepingPages:
         says = str(error).removeprefix(f"{self._desk.store.name}: ")
         if path is None:
             return without_input(says)
-        says = says.replace(str(path), "The file")
-        return f"{says[:1].upper()}{says[1:]}"
+        return first_upper(told(says).replace(str(path), _("The file")))

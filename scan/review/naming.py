@@ -5,19 +5,75 @@ A serial number names a sheet of paper to the program; a person knows a round by
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
+from shortpencil.scan import language
+from shortpencil.scan.language import N_, _, both, ngettext
 from shortpencil.scan.records.summary import Summary, Undated
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.heads import CardHead
 
-_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
-NO_DAY, NO_COURSE, NO_NAME = "no date yet", "no course", "no name"
+_MONTHS = (
+    "Jan",
+    "Feb",
+    "Mar",
+    "Apr",
+    "May",
+    "Jun",
+    "Jul",
+    "Aug",
+    "Sep",
+    "Oct",
+    "Nov",
+    "Dec",
+)  # as they are stored
+_DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
+_ORDINALS = (
+    N_("first"),
+    N_("second"),
+    N_("third"),
+    N_("fourth"),
+    N_("fifth"),
+    N_("sixth"),
+    N_("seventh"),
+    N_("eighth"),
+    N_("ninth"),
+    N_("tenth"),
+)
+NO_DAY, NO_COURSE, NO_NAME = N_("no date yet"), N_("no course"), N_("no name")
+#: What is counted -> as one and as several.
+_COUNTED = {
+    "answer": both("{count} answer", "{count} answers"),
+    "box": both("{count} box", "{count} boxes"),
+    "box of handwriting": both("{count} box of handwriting", "{count} boxes of handwriting"),
+    "digit": both("{count} digit", "{count} digits"),
+    "field": both("{count} field", "{count} fields"),
+    "form": both("{count} form", "{count} forms"),
+    "other sheet": both("{count} other sheet", "{count} other sheets"),
+    "photo": both("{count} photo", "{count} photos"),
+    "printed card": both("{count} printed card", "{count} printed cards"),
+    "session told by hand": both("{count} session told by hand", "{count} sessions told by hand"),
+    "set of practice": both("{count} set of practice", "{count} sets of practice"),
+    "sheet": both("{count} sheet", "{count} sheets"),
+    "card": both("{count} card", "{count} cards"),
+    "club evening": both("{count} club evening", "{count} club evenings"),
+    "hole": both("{count} hole", "{count} holes"),
+    "minute": both("{count} minute", "{count} minutes"),
+    "more card": both("{count} more card", "{count} more cards"),
+    "note": both("{count} note", "{count} notes"),
+    "penalty throw": both("{count} penalty throw", "{count} penalty throws"),
+    "player": both("{count} player", "{count} players"),
+    "question": both("{count} question", "{count} questions"),
+    "round": both("{count} round", "{count} rounds"),
+    "session": both("{count} session", "{count} sessions"),
+    "set": both("{count} set", "{count} sets"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,18 +104,33 @@ class Name:
 def day_said(day: date | None, *, long: bool = False) -> str:
     """Return a day in words: "2 Aug 2026", or long "Sunday 2 August 2026"."""
     if day is None:
-        return NO_DAY
-    return f"{day:%A} {day.day} {day:%B} {day.year}" if long else f"{day.day} {day:%b} {day.year}"
+        return _(NO_DAY)
+    return language.day_said(day, long=long)
+
+
+def aside_said(says: str) -> str:
+    """Return what a round that was set aside is called: it is stored in English, part by part."""
+    if language.spoken() == language.ENGLISH:
+        return says
+    return ", ".join(language.told(_DAY.sub(_day_anew, part)) for part in says.split(", "))
+
+
+def _day_anew(found: re.Match[str]) -> str:
+    number, month, year = found.groups()
+    return language.day_said(date(int(year), _MONTHS.index(month) + 1, int(number)))
 
 
 def ordinal(number: int) -> str:
     """Return "second" for 2; beyond the tenth "number 11"."""
-    return _ORDINALS[number - 1] if 1 <= number <= len(_ORDINALS) else f"number {number}"
+    if 1 <= number <= len(_ORDINALS):
+        return _(_ORDINALS[number - 1])
+    return _("number {number}", number=number)
 
 
-def count_said(number: int, noun: str, many: str | None = None) -> str:
-    """Return a count in good English: "1 player", "2 players"."""
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {many or noun + 's'}"
+def count_said(number: int, noun: str, *, grouped: bool = True) -> str:
+    """Return a count in words: "1 player", "2 players", with a mark between thousands if `grouped`."""
+    one, many = _COUNTED[noun]
+    return ngettext(one, many, number, count=language.number(number, grouped=grouped))
 
 
 def names_of(lines: Sequence[Summary], undated: Mapping[str, Undated] | None = None) -> dict[str, Name]:
@@ -79,7 +150,7 @@ def names_of(lines: Sequence[Summary], undated: Mapping[str, Undated] | None = N
         key = (line.player, line.played_on)
         so_far[key] += 1
         several = line.played_on is not None and a_day[key] > 1
-        nth = f"{ordinal(so_far[key])} round of the day" if several else ""
+        nth = _("{nth} round of the day", nth=ordinal(so_far[key])) if several else ""
         name = _name(line.played_on, nth, place_of(line.course, line.layout), line.player)
         known = (undated or {}).get(line.id)
         names[line.id] = name if known is None or line.played_on else _undated(name, known)
@@ -89,8 +160,8 @@ def names_of(lines: Sequence[Summary], undated: Mapping[str, Undated] | None = N
 def _undated(name: Name, said: Undated) -> Name:
     """Return a name with what can be said in place of its day."""
     if said.perhaps is not None:
-        return replace(name, day=f"perhaps {day_said(said.perhaps)}", nth="")
-    return replace(name, nth=f"read {day_said(said.read_on)}" if said.read_on else "")
+        return replace(name, day=_("perhaps {day}", day=day_said(said.perhaps)), nth="")
+    return replace(name, nth=_("read {day}", day=day_said(said.read_on)) if said.read_on else "")
 
 
 def place_of(course: str | None, layout: str | None) -> str:
@@ -117,8 +188,8 @@ def card_names(
         known = rounds.get(head.serial)
         if known is None:
             day = days.get(head.serial)
-            kind = head.title or "Practice card"
-            read = f"read {day_said(head.read_on)}" if head.read_on and not day else ""
+            kind = head.title or _("Practice card")
+            read = _("read {day}", day=day_said(head.read_on)) if head.read_on and not day else ""
             known = _name(day, read, kind, head.player)
             maybe = None if day else (perhaps or {}).get(head.serial)
             if maybe is not None:
@@ -130,4 +201,4 @@ def card_names(
 def _name(day: date | None, nth: str, course: str, player: str | None) -> Name:
     parts = {"day": day is not None, "course": bool(course), "player": bool(player)}
     known = frozenset(key for key, is_known in parts.items() if is_known)
-    return Name(day_said(day), nth, course or NO_COURSE, player or NO_NAME, known)
+    return Name(day_said(day), nth, course or _(NO_COURSE), player or _(NO_NAME), known)

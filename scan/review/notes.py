@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from shortpencil.forms.rules import phase_said
+from shortpencil.scan.language import _
 from shortpencil.scan.records.rounds import Round
 
 MOST_FOUND = 200
@@ -24,14 +26,14 @@ class Note:
 def notes_of(round_: Round) -> list[tuple[str, str]]:
     """Return the typed words of a round with their place, in the order of the card."""
     found = [
-        (f"hole {hole.number}, {throw.phase}", throw.words)
+        (_("hole {n}, {phase}", n=hole.number, phase=phase_said(throw.phase)), throw.words)
         for hole in round_.holes
         for throw in hole.throws
         if throw.words
     ]
     for key, text in round_.notes.items():
         if text != "see the picture" and not key.endswith((".way", ".forehand", ".why")):
-            found.append(("one thing to work on" if key == "resolve" else _place(key), text))
+            found.append((_("one thing to work on") if key == "resolve" else _place(key), text))
     return found
 
 
@@ -66,5 +68,7 @@ def _find(text: str, wanted: str) -> tuple[int, int] | None:
 
 
 def _place(key: str) -> str:
-    row, _, _ = key.partition(".")
-    return f"hole {int(row[1:])}" if row[:1] == "h" and row[1:].isdigit() else key.replace(".", ", ")
+    row = key.partition(".")[0]
+    if row[:1] == "h" and row[1:].isdigit():
+        return _("hole {n}", n=int(row[1:]))
+    return key.replace(".", ", ")

@@ -9,30 +9,43 @@ from typing import Any
 from shortpencil.forms.form import Field
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
-from shortpencil.forms.rules import MANY
+from shortpencil.forms.rules import many_said
+from shortpencil.scan.language import N_, _, day_said, ngettext
 from shortpencil.scan.records.answers import LEFT, standing
 from shortpencil.scan.records.cards import Card
 from shortpencil.scan.records.rounds import Round
 from shortpencil.scan.records.summary import Summary
 from shortpencil.scan.records.tidy import round_row
 from shortpencil.scan.review.views import box_of
-from shortpencil.scan.review.wording import key_of, name_of, said
+from shortpencil.scan.review.wording import key_of, name_of, row_said, said
 
 #: Sign and word of each provenance; the word is for screen readers and the legend, the sign for the table.
 STATES = {
-    "waits": ("?", "waits for you"),
-    "doubtful": ("≈", "doubtful, counts by its probability"),
-    "entered": ("✎", "entered by a person"),
-    "inferred": ("∑", "inferred from the card's sums"),
-    "read": ("", "read from the ink"),
-    "empty": ("", "nothing there"),
+    "waits": ("?", N_("waits for you")),
+    "doubtful": ("≈", N_("doubtful, counts by its probability")),
+    "entered": ("✎", N_("entered by a person")),
+    "inferred": ("∑", N_("inferred from the card's sums")),
+    "read": ("", N_("read from the ink")),
+    "empty": ("", N_("nothing there")),
 }
 _SHORT = {
-    "par": "par", "score": "score", "penalty": "pen.", "drive": "drive", "approach1": "app. 1",
-    "approach2": "app. 2", "putt1": "putt 1", "putt1.distance": "dist. 1", "putt1.stance": "stance",
-    "putt2": "putt 2", "putt2.distance": "dist. 2", "putt3": "putt 3", "way": "way", "forehand": "forehand",
-    "why": "why", "words": "words",
-}  # fmt: skip
+    "par": N_("par"),
+    "score": N_("score"),
+    "penalty": N_("pen."),
+    "drive": N_("drive"),
+    "approach1": N_("app. 1"),
+    "approach2": N_("app. 2"),
+    "putt1": N_("putt 1"),
+    "putt1.distance": N_("dist. 1"),
+    "putt1.stance": N_("stance"),
+    "putt2": N_("putt 2"),
+    "putt2.distance": N_("dist. 2"),
+    "putt3": N_("putt 3"),
+    "way": N_("way"),
+    "forehand": N_("forehand"),
+    "why": N_("why"),
+    "words": N_("words"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +66,7 @@ class Spot:
 
     @property
     def state_said(self) -> str:
-        return STATES[self.state][1]
+        return _(STATES[self.state][1])
 
 
 def card_table(card: Card, layout: Layout) -> dict[str, Any]:
@@ -72,18 +85,20 @@ def card_table(card: Card, layout: Layout) -> dict[str, Any]:
     labels = {key_of(card.form, field): name_of(card.form, field) for field in in_rows}
     return {
         "spots": list(spots.values()),
-        "columns": [(_SHORT.get(column, labels[column]), labels[column]) for column in columns],
+        "columns": [
+            (_(_SHORT[column]) if column in _SHORT else labels[column], labels[column]) for column in columns
+        ],
         "rows": rows,
         "others": [spots[field.id] for field in others if field.row is None],
         "words": [(spots[field.id], _row_name(card, field)) for field in words],
-        "states": STATES,
+        "states": {state: (sign, _(says)) for state, (sign, says) in STATES.items()},
     }
 
 
 def _row_name(card: Card, field: Field) -> str:
     if field.row is None:
         return name_of(card.form, field)
-    return f"{'Hole' if card.form.record == 'round' else 'Row'} {card.form.row_numbers[field.row - 1]}"
+    return row_said(card.form, field.row)
 
 
 def _is_written(card: Card, field: Field) -> bool:
@@ -120,7 +135,9 @@ def _spot(card: Card, layout: Layout, field: Field) -> Spot:
 def round_score(round_: Round) -> str:
     """Return how many holes of a round are scored, and its score, in words."""
     row = round_row(round_)
-    return f"{row['holes_scored']} {'hole' if row['holes_scored'] == 1 else 'holes'}, score {row['score']}"
+    return ngettext(
+        "{n} hole, score {score}", "{n} holes, score {score}", row["holes_scored"], score=row["score"]
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,12 +155,16 @@ def season(lines: Sequence[Summary]) -> list[Strip]:
     counts = {phase: [line.misses_of(phase) for line in lines] for phase in phases}
     most = max((count for row in counts.values() for count in row), default=0) or 1
     played = [line.played_on for line in lines]
-    days = [f"{day.day} {day:%b %Y}" if day else "no date" for day in played]
+    days = [day_said(day) if day else _("no date") for day in played]
     return [
         Strip(
-            MANY[phase],
+            many_said(phase),
             tuple((count / most, count, day) for count, day in zip(row, days, strict=True)),
-            f"Missed {MANY[phase]}, round by round: {', '.join(map(str, row))}.",
+            _(
+                "Missed {phase}, round by round: {counts}.",
+                phase=many_said(phase),
+                counts=", ".join(map(str, row)),
+            ),
         )
         for phase, row in counts.items()
     ]

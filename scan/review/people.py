@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from shortpencil.forms.rules import MANY, PHASES
+from shortpencil.forms.rules import PHASES, many_said
 from shortpencil.scan.records.summary import Summary
 
 LATE = 5  # rounds that "of late" speaks of
@@ -27,14 +27,14 @@ class PlayerLine:
     @property
     def of(self) -> str:
         """The phases in words where they are not the usual ones; else ""."""
-        return "" if self.phases == PHASES else ", ".join(MANY[phase] for phase in self.phases)
+        return "" if self.phases == PHASES else ", ".join(many_said(phase) for phase in self.phases)
 
     @property
     def most(self) -> str:
         """The phase with most misses of late, as "putts"; "" without any or where two are level."""
         most = max(self.misses, default=0.0)
         leaders = [phase for phase, mean in zip(self.phases, self.misses, strict=True) if mean == most > 0]
-        return MANY[leaders[0]] if len(leaders) == 1 else ""
+        return many_said(leaders[0]) if len(leaders) == 1 else ""
 
 
 def player_lines(lines: Sequence[Summary], also: Collection[str] = ()) -> list[PlayerLine]:

@@ -12,22 +12,49 @@ from typing import Any
 from urllib.parse import quote
 
 from shortpencil.forms.form import Form
-from shortpencil.forms.rules import MANY, rules_of
+from shortpencil.forms.rules import many_said, phase_said, rules_of
 from shortpencil.forms.units import M_PER_FOOT
+from shortpencil.scan.language import N_, _, localized, number, told
 from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
 from shortpencil.scan.records.tidy import misses, round_row
 from shortpencil.scan.records.validate import validate
-from shortpencil.scan.review.naming import count_said
+from shortpencil.scan.review.naming import count_said, ordinal
 
-_NTH = ("first", "second", "third", "fourth", "fifth", "sixth")
 #: Causes of the built-in cards, for rounds whose card is not at hand.
 CAUSES = {
-    "early": "released early", "late": "released late, grip held", "nose": "nose angle or height",
-    "tilt": "tilt: hyzer, flat, anhyzer", "wobble": "wobble, off axis", "pace": "too hard or too soft",
-    "rushed": "rushed, no routine", "balance": "balance or footing", "choice": "choice: line or disc",
-    "other": "other, don't know",
-}  # fmt: skip
-_WAYS = {"left": "left", "right": "right", "long": "long or high", "short": "short or low"}
+    "early": N_("released early"),
+    "late": N_("released late, grip held"),
+    "nose": N_("nose angle or height"),
+    "tilt": N_("tilt: hyzer, flat, anhyzer"),
+    "wobble": N_("wobble, off axis"),
+    "pace": N_("too hard or too soft"),
+    "rushed": N_("rushed, no routine"),
+    "balance": N_("balance or footing"),
+    "choice": N_("choice: line or disc"),
+    "other": N_("other, don't know"),
+}
+_WAYS = {"left": N_("left"), "right": N_("right"), "long": N_("long or high"), "short": N_("short or low")}
+
+
+_EXECUTIONS = {"clean": N_("clean"), "miss": N_("miss"), "unmarked": N_("not marked")}
+#: What stands at the head of a card, by its id.
+_HEADS = {
+    "right": N_("right"),
+    "left": N_("left"),
+    "calm": N_("calm"),
+    "breeze": N_("breeze"),
+    "strong": N_("strong"),
+}
+
+
+def causes_said() -> dict[str, str]:
+    """Return the causes of the built-in cards in the language that is spoken."""
+    return {cause: _(says) for cause, says in CAUSES.items()}
+
+
+def length_said(length_m: float, unit: str) -> str:
+    """Return a length in the unit of its round."""
+    return f"{length_m / M_PER_FOOT:.0f} ft" if unit == "ft" else f"{length_m:.0f} m"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,11 +111,11 @@ def round_view(round_: Round, form: Form | None) -> dict[str, Any]:
     counts = [misses(round_, phase) for phase in round_.phase_ids]
     most = max(counts) if counts.count(max(counts)) == 1 else 0
     addresses = _Addresses(round_, form)
-    causes = {**CAUSES, **({cause.id: cause.label for cause in form.causes} if form else {})}
+    causes = {**causes_said(), **({cause.id: cause.label for cause in form.causes} if form else {})}
     return {
         "holes": [_hole(round_, hole, addresses, causes) for hole in round_.holes],
         "misses": [
-            (phase, MANY[phase], count, _shown(round_.tallies.get(phase)), count == most > 0)
+            (phase, many_said(phase), count, _shown(round_.tallies.get(phase)), count == most > 0)
             for phase, count in zip(round_.phase_ids, counts, strict=True)
         ],
         "score": row["score"],
@@ -96,7 +123,7 @@ def round_view(round_: Round, form: Form | None) -> dict[str, Any]:
         "over_par": None if row["par_scored"] is None else row["score"] - row["par_scored"],
         "written_total": _shown(round_.total),
         "head": _head(round_, addresses),
-        "findings": [finding.says for finding in validate(round_) if finding.level != "fine"],
+        "findings": [told(finding.says) for finding in validate(round_) if finding.level != "fine"],
         "resolve": round_.notes.get("resolve", ""),
         "change_resolve": addresses.field("resolve"),
         "from_file": form is None,
@@ -141,16 +168,18 @@ def _hole(round_: Round, hole: Hole, addresses: _Addresses, causes: Mapping[str,
         same = of_phase[throw.phase]
         nth = same.index(throw)
         name = (
-            throw.phase if len(same) == 1 and nth == 0 else f"{_NTH[min(nth, len(_NTH) - 1)]} {throw.phase}"
+            phase_said(throw.phase)
+            if len(same) == 1 and nth == 0
+            else _("{nth} {phase}", nth=ordinal(nth + 1), phase=phase_said(throw.phase))
         )
         lines.append(_throw(round_, throw, name, addresses.throw(hole.number, throw.phase, nth), causes))
     score, par = hole.score.known, hole.par.known
     against = ""
     if isinstance(score, int) and isinstance(par, int):
-        against = "par" if score == par else f"{score - par:+d}".replace("-", "−")
+        against = _("par") if score == par else number(score - par, sign=True)
     length = ""
     if hole.length_m is not None:
-        length = f"{hole.length_m / M_PER_FOOT:.0f} ft" if round_.unit == "ft" else f"{hole.length_m:.0f} m"
+        length = length_said(hole.length_m, round_.unit)
     penalty = hole.penalty.known
     return HoleLine(
         number=hole.number,
@@ -173,22 +202,23 @@ def _throw(round_: Round, throw: Throw, name: str, change: str, causes: Mapping[
     facts = []
     if throw.distance is not None:
         if throw.distance.status == "waits":
-            facts.append("distance ?")
+            facts.append(_("distance ?"))
         elif throw.distance.status == "doubtful":
             facts.append(
                 f"≈ {throw.distance.value} {round_.unit}"
                 if throw.distance.value is not None
-                else "≈ no distance"
+                else _("≈ no distance")
             )
         elif throw.distance.known is not None:
-            facts.append(f"{throw.distance.known:g} {round_.unit}")
+            facts.append(f"{localized(f'{throw.distance.known:g}')} {round_.unit}")
     if throw.stance is not None and throw.stance.known:
-        facts.append(str(throw.stance.known))
+        stance = str(throw.stance.known)
+        facts.append(_(stance) if stance == "straddle" else stance)
     if throw.holed:
-        facts.append("in")
-    notes = [_WAYS.get(way, way) for way in throw.directions]
+        facts.append(_("in"))
+    notes = [_(_WAYS[way]) if way in _WAYS else way for way in throw.directions]
     if throw.forehand:
-        notes.append("forehand")
+        notes.append(_("forehand"))
     if throw.cause is not None and throw.cause.known:
         notes.append(causes.get(str(throw.cause.known), str(throw.cause.known).replace("_", " ")))
     ink = (
@@ -198,7 +228,7 @@ def _throw(round_: Round, throw: Throw, name: str, change: str, causes: Mapping[
     )
     return ThrowLine(
         name=name,
-        says="?" if waits else _about("not marked" if execution == "unmarked" else execution, doubtful),
+        says="?" if waits else _about(_(_EXECUTIONS.get(execution, execution)), doubtful),
         missed=throw.execution.known == "miss",
         waits=waits,
         facts=tuple(facts),
@@ -212,9 +242,9 @@ def _throw(round_: Round, throw: Throw, name: str, change: str, causes: Mapping[
 def _head(round_: Round, addresses: _Addresses) -> Sequence[tuple[str, str, str]]:
     """Return name, value and address of what stands at the head of a card."""
     return [
-        ("wind", _shown(round_.wind) or "not marked", addresses.field("wind")),
-        ("throwing hand", _shown(round_.hand) or "not marked", addresses.field("hand")),
-        ("unit", {"ft": "feet", "m": "metres"}.get(round_.unit, round_.unit), ""),
+        (_("wind"), _shown(round_.wind) or _("not marked"), addresses.field("wind")),
+        (_("throwing hand"), _shown(round_.hand) or _("not marked"), addresses.field("hand")),
+        (_("unit"), {"ft": _("feet"), "m": _("metres")}.get(round_.unit, round_.unit), ""),
     ]
 
 
@@ -223,7 +253,9 @@ def _shown(value: Value | None) -> str:
         return "?"
     if value is None or (value.value is None and value.status != "doubtful"):
         return ""
-    return _about("nothing" if value.value is None else str(value.value), value.status == "doubtful")
+    shown = str(value.value)
+    said = _("nothing") if value.value is None else _(_HEADS[shown]) if shown in _HEADS else shown
+    return _about(said, value.status == "doubtful")
 
 
 def _about(says: str, doubtful: bool) -> str:

@@ -13,6 +13,8 @@ from datetime import UTC, datetime
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.form import Field, Form
 from shortpencil.scan.asking import must_look
+from shortpencil.scan.language import N_, _, day_said, told
+from shortpencil.scan.language import percent as whole_percent
 from shortpencil.scan.reading import FieldReading, FieldValue
 from shortpencil.scan.records.answers import AT_A_GLANCE, LEFT, Answer, checked_answer, standing
 from shortpencil.scan.records.cards import Card
@@ -63,6 +65,7 @@ class Entry:
     by: str
     at: datetime
     says: str
+    kept: str = ""  # what it kept, without what stood there before
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +126,7 @@ def question_of(card: Card, field_id: str, *, with_choices: bool = True) -> Ques
         asks=asks(form, field),
         kind=_kind(field),
         why=_why(card, field) if waits or now.flag is not None else None,
-        reader=_MUST_LOOK if waits and _has_no_answer(now) else _reader(form, field, read),
+        reader=_(_MUST_LOOK) if waits and _has_no_answer(now) else _reader(form, field, read),
         provenance=_provenance(form, field, read, answered),
         choices=_choices(card, field, now, read, bool(answered)) if with_choices else (),
         waits=waits,
@@ -196,7 +199,7 @@ def _kind(field: Field) -> str:
 
 
 #: Said in place of what the reader thinks, where only the ink may answer.
-_MUST_LOOK = "Only the ink can answer this: the reader offers no guess."
+_MUST_LOOK = N_("Only the ink can answer this: the reader offers no guess.")
 
 
 def _has_no_answer(now: FieldReading) -> bool:
@@ -206,42 +209,46 @@ def _has_no_answer(now: FieldReading) -> bool:
 def _why(card: Card, field: Field) -> str:
     found = card.fields.get(field.id)
     if found is not None and found.flag is not None:
-        return found.flag
+        return told(found.flag)
     if field.id.startswith("date."):
-        return "the date is not a day of the calendar"
+        return _("the date is not a day of the calendar")
     if field.id.endswith(".why"):
-        return "this number is not on the card's list of causes"
-    return "not clear"
+        return _("this number is not on the card's list of causes")
+    return _("not clear")
 
 
 def _reader(form: Form, field: Field, read: FieldReading | None) -> str:
     """Return what the machine thinks, with its probabilities."""
     if field.type == "words":
-        return "The reader keeps words as a picture; write them out if you like."
+        return _("The reader keeps words as a picture; write them out if you like.")
     if read is None:
-        return "The reader says nothing of it."
+        return _("The reader says nothing of it.")
     worth = [(value, p) for value, p in _thoughts(read) if p >= WORTH_OFFERING][:3]
     if not worth:
-        return "The reader cannot tell."
+        return _("The reader cannot tell.")
     listed = ", ".join(f"{said(form, field, value)} {percent(p)}" for value, p in worth)
-    settled = f"; settled by {rule_said(read.rule)}" if read.rule else ""
-    return f"The reader thinks: {listed}{settled}."
+    if read.rule:
+        return _("The reader thinks: {listed}; settled by {rule}.", listed=listed, rule=rule_said(read.rule))
+    return _("The reader thinks: {listed}.", listed=listed)
 
 
 def _provenance(form: Form, field: Field, read: FieldReading | None, answered: list[Answer]) -> str:
     if answered:
         last = answered[-1]
-        glance = " at a glance" if last.how == AT_A_GLANCE else ""
-        return f"entered{glance} by {last.by}, {when_said(last.at)}, over {said(form, field, last.over)}"
+        told_of = {"by": last.by, "when": when_said(last.at), "before": said(form, field, last.over)}
+        if last.how == AT_A_GLANCE:
+            return _("entered at a glance by {by}, {when}, over {before}", **told_of)
+        return _("entered by {by}, {when}, over {before}", **told_of)
     if field.type == "words":
-        return "kept as a picture"
+        return _("kept as a picture")
     if read is None:
-        return "not on this reading"
+        return _("not on this reading")
     if read.flag is not None:
-        return "waits for you" if must_look(read) else "doubtful, counts by its probability"
+        return _("waits for you") if must_look(read) else _("doubtful, counts by its probability")
     if read.source == "inferred":
-        return f"inferred from {rule_said(read.rule or 'the rest of the card')}, {percent(read.p)}"
-    return f"read, {percent(read.p)}"
+        rule = rule_said(read.rule) if read.rule else _("the rest of the card")
+        return _("inferred from {rule}, {percent}", rule=rule, percent=percent(read.p))
+    return _("read, {percent}", percent=percent(read.p))
 
 
 def _choices(
@@ -314,11 +321,11 @@ def _offered(form: Form, field: Field, read: FieldReading | None, now: FieldRead
 def _label(form: Form, field: Field, value: FieldValue) -> str:
     if value is None or value == ():
         only = len(field.options) == 1 and field.options[0].id == "yes"
-        return "no, nothing filled" if only else blank_of(field)
+        return _("no, nothing filled") if only else blank_of(field)
     if field.type.startswith("choose"):
         option = str(value[0] if isinstance(value, tuple) else value)
         if option == "yes":
-            return f"yes, {label_of(field, option)}"
+            return _("yes, {label}", label=label_of(field, option))
         return label_of(field, option)
     return said(form, field, value)
 
@@ -365,7 +372,7 @@ class _Trial:
             answers=(*self._card.answers, tried),
             player=self._card.player,
         )
-        return self._means(round_), tuple(finding.says for finding in self._against(round_))
+        return self._means(round_), tuple(told(finding.says) for finding in self._against(round_))
 
     def _against(self, round_: Round) -> list[RoundFinding]:
         return [
@@ -383,31 +390,34 @@ class _Trial:
             return ""
         scores = [hole.score.known for hole in round_.holes]
         known = [score for score in scores if isinstance(score, int)]
-        return f"score of the round {sum(known)}" + ("" if len(known) == len(scores) else " so far")
+        if len(known) == len(scores):
+            return _("score of the round {score}", score=sum(known))
+        return _("score of the round {score} so far", score=sum(known))
 
 
 def _entry(form: Form, field: Field, answer: Answer) -> Entry:
     if answer.takes_back:
-        says = f"took back {said(form, field, answer.over)}"
+        says = kept = _("took back {value}", value=said(form, field, answer.over))
     elif answer.how == LEFT:
-        says = "left it as doubt"
-    elif answer.how == AT_A_GLANCE:
-        says = f"{said(form, field, answer.value)}, seen at a glance, over {said(form, field, answer.over)}"
+        says = kept = _("left it as doubt")
     else:
-        says = f"{said(form, field, answer.value)}, over {said(form, field, answer.over)}"
-    return Entry(answer.by, answer.at, says)
+        kept = said(form, field, answer.value)
+        if answer.how == AT_A_GLANCE:
+            kept = _("{value}, seen at a glance", value=kept)
+        says = _("{value}, over {before}", value=kept, before=said(form, field, answer.over))
+    return Entry(answer.by, answer.at, says, kept)
 
 
 def percent(p: float) -> str:
     """Return a probability in percent; never 100 where a doubt is left, never 0 where a chance is."""
     if p >= 1.0:
-        return "100\u00a0%"  # the sign stays on the number's line
+        return whole_percent(1.0)
     if p >= 0.995:
-        return "over 99\u00a0%"
-    return "under 1\u00a0%" if p < 0.01 else f"{p * 100:.0f}\u00a0%"
+        return _("over {percent}", percent=whole_percent(0.99))
+    return _("under {percent}", percent=whole_percent(0.01)) if p < 0.01 else whole_percent(p)
 
 
 def when_said(at: datetime) -> str:
     """Return a time in words, in the reader's own zone."""
     own = at.astimezone()
-    return f"{own.day} {own:%b %Y, %H:%M}"
+    return _("{day}, {time}", day=day_said(own), time=f"{own:%H:%M}")

@@ -11,6 +11,7 @@ from typing import BinaryIO
 from shortpencil.forms.errors import RecordError
 from shortpencil.forms.layout import Layout
 from shortpencil.scan.joining import Keeper, NotKept
+from shortpencil.scan.language import carried, first_upper, told
 from shortpencil.scan.leftovers import UPLOAD, folder_for
 from shortpencil.scan.records.cards import Card
 from shortpencil.scan.records.kept import hands_text
@@ -74,23 +75,27 @@ class Receiver:
                 hands = folder / "hands"
                 hands.write_text(hands_text(self.store.hands()), "utf-8")
             result = self.readers.read(path, called, hands)
-        told: list[Told] = []
+        found: list[Told] = []
         try:
             for kept in self.keeper.keep(result, now):
-                told.append(self._told(kept, called))
+                found.append(self._told(kept, called))
         except RecordError as error:  # what was kept before must still be told
-            told.append(Told(called, str(error)))
-        told += [Told(called, _sentence(note, called)) for note in result.notes]
+            found.append(Told(called, told(str(error))))
+        found += [Told(called, _sentence(note, called)) for note in result.notes]
         if result.error is not None:
-            told.append(Told(called, _sentence(result.error, called)))
-        return told
+            found.append(Told(called, _sentence(result.error, called)))
+        return found
 
     def _told(self, kept: Kept | NotKept, called: str) -> Told:
         if isinstance(kept, NotKept):
-            return Told(called, kept.says)
+            return Told(called, told(kept.says))
         serial = kept.serial
         if serial is None or kept.outcome == SET_ASIDE:
-            aside = f"it shows round {serial}, which is set aside." if serial else kept.reading.reason or ""
+            aside = (
+                carried(f"it shows round {serial}, which is set aside.")
+                if serial
+                else kept.reading.reason or ""
+            )
             return Told(called, _sentence(aside, called))
         card, played = self.store.card(serial), self.store.round(serial)
         layout = self.layout_of(card)
@@ -105,7 +110,7 @@ class Receiver:
             card=card,
             layout=layout,
             line="" if played is None else round_score(played),
-            findings=tuple(finding.says for finding in card.reading.findings),
+            findings=tuple(told(finding.says) for finding in card.reading.findings),
             notes=tuple(_sentence(note, called) for note in differences(kept, card.form)),
             alone=len(alone),
             together=len(together),
@@ -116,5 +121,4 @@ class Receiver:
 
 def _sentence(text: str, called: str) -> str:
     """Return a message without the name in front, which the page shows as a heading, in sentence form."""
-    text = text.removeprefix(f"{called}: ").strip()
-    return f"{text[:1].upper()}{text[1:]}"
+    return first_upper(told(text.removeprefix(f"{called}: ").strip()))

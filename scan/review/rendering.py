@@ -11,9 +11,10 @@ from urllib.parse import quote
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from shortpencil.scan.language import LANGUAGES, _, pgettext, spoken, told
+from shortpencil.forms.rules import in_tables_said, many_said, phase_said
+from shortpencil.scan.language import LANGUAGES, _, first_upper, inside, number, pgettext, spoken, told
 from shortpencil.scan.language.spoken import plural_form
-from shortpencil.scan.review.naming import day_said
+from shortpencil.scan.review.naming import aside_said, count_said, day_said
 from shortpencil.scan.review.questions import percent, when_said
 
 #: Name in the address -> package, file in it, type. No name from a request ever becomes a path.
@@ -56,12 +57,24 @@ def _environment() -> Environment:
     )
     environment.filters |= {
         "told": told,
+        "aside_said": aside_said,
+        "inside": inside,
+        "first_upper": first_upper,
+        "number": number,
+        "one": phase_said,
+        "many": many_said,
         "percent": percent,
         "when": when_said,
         "day": lambda text: day_said(date.fromisoformat(text[:10])) if text else "",
         "mm": lambda value: f"{value:.2f}".rstrip("0").rstrip("."),
         "safe_svg": Markup,
         "url": partial(quote, safe=""),
+    }
+    environment.globals |= {
+        "many": many_said,
+        "one": phase_said,
+        "heads": in_tables_said,
+        "count_said": count_said,
     }
     return environment
 

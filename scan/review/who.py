@@ -15,6 +15,7 @@ from shortpencil.forms.errors import InputError
 from shortpencil.forms.form import Form
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
+from shortpencil.scan.language import _
 from shortpencil.scan.reading import FieldValue
 from shortpencil.scan.records.answers import standing
 from shortpencil.scan.records.card_values import CENTURY, DATE_FIELDS
@@ -140,7 +141,7 @@ def _names(key: str, lines: Sequence[Summary]) -> list[Suggestion]:
         name = getattr(line, key)
         if name and name not in found:
             found[name] = Suggestion(
-                name, f"on the card of {day_said(line.played_on)}" if line.played_on else ""
+                name, _("on the card of {day}", day=day_said(line.played_on)) if line.played_on else ""
             )
     return list(found.values())
 
@@ -153,14 +154,16 @@ def _suggested(
     first = []
     if key == PLAYER:
         same = [line.player for line in lines if line.player and line.id.partition("-")[0] == sheet]
-        first += [Suggestion(name, "another round on a copy of this sheet") for name in dict.fromkeys(same)]
+        first += [
+            Suggestion(name, _("another round on a copy of this sheet")) for name in dict.fromkeys(same)
+        ]
     strips: dict[str, list[bytes]] = {}
     for line in lines[-MOST_STRIPS:]:
         name, strip = getattr(line, key), picture(line.id, key)
         if name and strip:
             strips.setdefault(name, []).append(strip)
     alike = most_alike(card.reading.pictures.get(key), strips)
-    first += [Suggestion(name, "the ink looks alike") for name, how in alike if how >= ALIKE]
+    first += [Suggestion(name, _("the ink looks alike")) for name, how in alike if how >= ALIKE]
     # The first reason given for a name is the strongest.
     listed: dict[str, Suggestion] = {}
     for one in (*first, *names.values()):
@@ -178,14 +181,14 @@ def _date_ask(card: Card, layout: Layout, played: Round) -> DateAsk:
     read_on = played.recorded_at.date() if played.recorded_at else None
     parts = _part(card, "date.day"), _part(card, "date.month"), _part(card, "date.year")
     suggestions = [
-        Suggestion(day.isoformat(), f"{day_said(day)}{why}") for day, why in days_for(*parts, read_on)
+        Suggestion(day.isoformat(), why.format(day=day_said(day))) for day, why in days_for(*parts, read_on)
     ]
     if all(part is None for part in parts):
-        why = "no date is written"
+        why = _("no date is written")
     elif None in parts:
-        why = "the date is only half filled in, or not clear"
+        why = _("the date is only half filled in, or not clear")
     else:
-        why = "there is no such day, or it is not clear"
+        why = _("there is no such day, or it is not clear")
     return DateAsk(view, why, tuple(suggestions))
 
 
@@ -209,13 +212,13 @@ def days_for(
     for full in years:
         as_read, swapped = _day(full, month, day), _day(full, day, month)
         if as_read:
-            found.append((as_read, ""))
+            found.append((as_read, "{day}"))
         if swapped and swapped != as_read:
-            found.append((swapped, ": day and month swapped"))
+            found.append((swapped, _("{day}: day and month swapped")))
     if read_on is not None:
         found = sorted(found, key=lambda one: _unlikely(one[0], read_on))
         if all(day_ != read_on for day_, _ in found):
-            found.append((read_on, ": the day of the photo"))
+            found.append((read_on, _("{day}: the day of the photo")))
     return found
 
 

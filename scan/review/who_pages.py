@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.language import _, told
 from shortpencil.scan.records.answers import AnsweredMeanwhile
 from shortpencil.scan.records.record_json import time_text
 from shortpencil.scan.review.asked import form_of, get, off, post, session_of
@@ -50,8 +51,8 @@ class WhoPages(CardPages):
             found = []
             for line in shelf.lines:
                 name = shelf.rounds[line.id]
-                day = "no date" if name.day == NO_DAY else "a doubtful date"
-                parts = (("no name", line.player), ("no course", line.course), (day, line.played_on))
+                day = _("no date") if name.day == _(NO_DAY) else _("a doubtful date")
+                parts = ((_("no name"), line.player), (_("no course"), line.course), (day, line.played_on))
                 lacks = [says for says, value in parts if not value]
                 if lacks:
                     found.append((line.id, name, ", ".join(lacks)))
@@ -89,7 +90,7 @@ class WhoPages(CardPages):
         except AnsweredMeanwhile:
             return await self._shown(request, serial, 409, "meanwhile")
         except InputError as error:
-            return await self._shown(request, serial, 422, str(error))
+            return await self._shown(request, serial, 422, told(str(error)))
         kept = Glanced(serial, time_text(now) or "", count, False).query()
         return RedirectResponse(f"/ask?{urlencode({'card': serial, 'glanced': kept})}", 303)
 

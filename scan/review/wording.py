@@ -6,61 +6,66 @@ import re
 from collections.abc import Iterable
 
 from shortpencil.forms.form import Field, Form
+from shortpencil.scan.language import N_, _, first_upper, inside, told
 from shortpencil.scan.reading import FieldValue
 from shortpencil.scan.records.card_values import DATE_FIELDS
 
-_BUBBLE = "Which bubble is filled?"
-_DISTANCE = "Which distance is written?"
+_BUBBLE = N_("Which bubble is filled?")
+_DISTANCE = N_("Which distance is written?")
 
 #: Part of a field's id after its row -> its name and what is asked. Asked is what the ink shows, never what
 #: the player remembers: people check against the paper.
 _NAMES = {
-    "par": ("par", "Which par is written?"),
-    "score": ("score", "Which score is written?"),
-    "penalty": ("penalty throws", "Which penalty bubble is filled?"),
-    "drive": ("drive", _BUBBLE),
-    "approach1": ("first approach", _BUBBLE),
-    "approach2": ("second approach", _BUBBLE),
-    "putt1": ("first putt", _BUBBLE),
-    "putt1.distance": ("distance of the first putt", _DISTANCE),
-    "putt1.stance": ("stance of the first putt", "Is the stance bubble filled?"),
-    "putt2": ("second putt", _BUBBLE),
-    "putt2.distance": ("distance of the second putt", _DISTANCE),
-    "putt3": ("third putt", _BUBBLE),
-    "way": ("which way it missed", "Which of these are filled?"),
-    "forehand": ("forehand", "Is the bubble filled?"),
-    "why": ("why it missed", "Which number is written?"),
-    "words": ("in your own words", "What is written?"),
-    "tally.drive": ("missed drives, counted", "Which number is written?"),
-    "tally.approach": ("missed approaches, counted", "Which number is written?"),
-    "tally.putt": ("missed putts, counted", "Which number is written?"),
-    "total": ("total score", "Which total is written?"),
-    "worst": ("phase with most misses", "Which phase is marked?"),
-    "date.day": ("date, day", "Which day is written?"),
-    "date.month": ("date, month", "Which month is written?"),
-    "date.year": ("date, year", "Which year is written, last two digits?"),
-    "hand": ("throwing hand", _BUBBLE),
-    "wind": ("wind", _BUBBLE),
-    "player": ("player", "What is written?"),
-    "course": ("course", "What is written?"),
-    "layout": ("layout", "What is written?"),
-    "resolve": ("one thing to work on", "What is written?"),
+    "par": (N_("par"), N_("Which par is written?")),
+    "score": (N_("score"), N_("Which score is written?")),
+    "penalty": (N_("penalty throws"), N_("Which penalty bubble is filled?")),
+    "drive": (N_("drive"), _BUBBLE),
+    "approach1": (N_("first approach"), _BUBBLE),
+    "approach2": (N_("second approach"), _BUBBLE),
+    "putt1": (N_("first putt"), _BUBBLE),
+    "putt1.distance": (N_("distance of the first putt"), _DISTANCE),
+    "putt1.stance": (N_("stance of the first putt"), N_("Is the stance bubble filled?")),
+    "putt2": (N_("second putt"), _BUBBLE),
+    "putt2.distance": (N_("distance of the second putt"), _DISTANCE),
+    "putt3": (N_("third putt"), _BUBBLE),
+    "way": (N_("which way it missed"), N_("Which of these are filled?")),
+    "forehand": (N_("forehand"), N_("Is the bubble filled?")),
+    "why": (N_("why it missed"), N_("Which number is written?")),
+    "words": (N_("in your own words"), N_("What is written?")),
+    "tally.drive": (N_("missed drives, counted"), N_("Which number is written?")),
+    "tally.approach": (N_("missed approaches, counted"), N_("Which number is written?")),
+    "tally.putt": (N_("missed putts, counted"), N_("Which number is written?")),
+    "total": (N_("total score"), N_("Which total is written?")),
+    "worst": (N_("phase with most misses"), N_("Which phase is marked?")),
+    "date.day": (N_("date, day"), N_("Which day is written?")),
+    "date.month": (N_("date, month"), N_("Which month is written?")),
+    "date.year": (N_("date, year"), N_("Which year is written, last two digits?")),
+    "hand": (N_("throwing hand"), _BUBBLE),
+    "wind": (N_("wind"), _BUBBLE),
+    "player": (N_("player"), N_("What is written?")),
+    "course": (N_("course"), N_("What is written?")),
+    "layout": (N_("layout"), N_("What is written?")),
+    "resolve": (N_("one thing to work on"), N_("What is written?")),
 }
 _ASKS = {
     "choose-one": _BUBBLE,
-    "choose-many": "Which of these are filled?",
-    "number": "Which number is written?",
-    "words": "What is written?",
+    "choose-many": N_("Which of these are filled?"),
+    "number": N_("Which number is written?"),
+    "words": N_("What is written?"),
 }
 
 #: Rules that settled a value -> said to a player.
 _RULES = {
-    "total": "the total score",
-    "tally": "the counted misses",
-    "throws": "the throws of the hole",
-    "hole": "the score of the hole",
-    "worst": "the phase with most misses",
+    "total": N_("the total score"),
+    "tally": N_("the counted misses"),
+    "throws": N_("the throws of the hole"),
+    "hole": N_("the score of the hole"),
+    "worst": N_("the phase with most misses"),
 }
+
+
+#: Options that a card shortens.
+_WRITTEN_OUT = {"straddle": N_("straddle")}
 
 
 def key_of(form: Form, field: Field) -> str:
@@ -71,10 +76,16 @@ def key_of(form: Form, field: Field) -> str:
 def place_of(form: Form, field: Field) -> str:
     """Return where on the card a field stands: "Hole 7", "Row 3", or the card's title outside the rows."""
     if field.row is None:
-        return "Head and foot" if form.record == "round" else form.title
+        return _("Head and foot") if form.record == "round" else form.title
     if form.row_labels:
         return form.row_label(field.row)
-    return f"{'Hole' if form.record == 'round' else 'Row'} {form.row_numbers[field.row - 1]}"
+    return row_said(form, field.row)
+
+
+def row_said(form: Form, row: int) -> str:
+    """Return what a row of a card is called: "Hole 7", "Row 3"."""
+    number = form.row_numbers[row - 1]
+    return _("Hole {n}", n=number) if form.record == "round" else _("Row {n}", n=number)
 
 
 def _known(form: Form, field: Field) -> tuple[str, str] | None:
@@ -87,7 +98,7 @@ def name_of(form: Form, field: Field) -> str:
     """Return what a field is called, without its place."""
     known = _known(form, field)
     if known is not None:
-        return known[0]
+        return _(known[0])
     return " ".join(field.label.replace("|", " ").replace("{unit}", f"({form.unit})").split()) or field.id
 
 
@@ -100,11 +111,11 @@ def full_name(form: Form | None, field_id: str) -> str:
     if form is None or field is None:
         return field_id
     name = name_of(form, field)
-    return name if field.row is None else f"{place_of(form, field).lower()}, {name}"
+    return name if field.row is None else f"{inside(place_of(form, field))}, {name}"
 
 
 #: What an error found in what was given, to its end: shown in a terminal, not printed back by a page.
-_FOUND = re.compile(r"""[,;] found (?:'(?:[^'\\]|\\.)*'|"(?:[^"\\]|\\.)*"|[^.;]*)""")
+_FOUND = re.compile(r"""[,;] (?:found|gefunden) (?:'(?:[^'\\]|\\.)*'|"(?:[^"\\]|\\.)*"|[^.;]*)""")
 
 
 def without_input(says: str, form: Form | None = None, given: Iterable[str] = ()) -> str:
@@ -115,21 +126,20 @@ def without_input(says: str, form: Form | None = None, given: Iterable[str] = ()
     form : whose fields the error may name by their ids
     given : texts of the address, which may stand in the error
     """
-    field, colon, rest = says.partition(": ")
+    field, colon, rest = told(says).partition(": ")
     named = full_name(form, field) if colon else field
-    if colon and named != field:
-        says = f"{named}: {rest}"
+    says = f"{named}{colon}{rest}"
     says = _FOUND.sub("", says)
     for text in given:
         if len(text) > 1:
             says = says.replace(text, "…")
-    return f"{says[:1].upper()}{says[1:]}"
+    return first_upper(says)
 
 
 def asks(form: Form, field: Field) -> str:
     """Return the question about a field's ink."""
     known = _known(form, field)
-    return known[1] if known is not None else _ASKS[field.type]
+    return _(known[1] if known is not None else _ASKS[field.type])
 
 
 def said(form: Form, field: Field, value: FieldValue) -> str:
@@ -140,7 +150,7 @@ def said(form: Form, field: Field, value: FieldValue) -> str:
     if field.type.startswith("choose"):
         chosen = value if isinstance(value, tuple) else (value,)
         labels = {option.id: label_of(field, option.id) for option in field.options}
-        return " and ".join(labels.get(str(item), str(item)) for item in chosen)
+        return _(" and ").join(labels.get(str(item), str(item)) for item in chosen)
     if key.endswith("distance") and form.record == "round":
         return f"{value} {form.unit}"
     if key == "why":
@@ -152,14 +162,16 @@ def said(form: Form, field: Field, value: FieldValue) -> str:
 def label_of(field: Field, option_id: str) -> str:
     """Return what an option is called; labels shortened for the print are written out."""
     label = next((option.label for option in field.options if option.id == option_id), option_id)
-    return option_id if label.endswith(".") else " ".join(label.replace("|", " ").split())
+    if label.endswith("."):
+        return _(_WRITTEN_OUT.get(option_id, option_id))
+    return " ".join(label.replace("|", " ").split())
 
 
 def blank_of(field: Field) -> str:
     """Return what an empty field is called."""
-    return "nothing written" if field.type in ("number", "words") else "nothing filled"
+    return _("nothing written") if field.type in ("number", "words") else _("nothing filled")
 
 
 def rule_said(rule: str) -> str:
     """Return which promise of the card settled a value."""
-    return next((words for start, words in _RULES.items() if rule.startswith(start)), rule)
+    return next((_(words) for start, words in _RULES.items() if rule.startswith(start)), rule)

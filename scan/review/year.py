@@ -19,7 +19,8 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError, RecordError
-from shortpencil.forms.rules import IN_TABLES, MANY
+from shortpencil.forms.rules import phase_said
+from shortpencil.scan.language import _, first_upper, listed, told
 from shortpencil.scan.reading import CARD_PICTURE
 from shortpencil.scan.records.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
 from shortpencil.scan.records.record_json import round_text
@@ -28,11 +29,11 @@ from shortpencil.scan.records.summary import Summary
 from shortpencil.scan.review import pages
 from shortpencil.scan.review.asked import Page, form_of, get, off, post, text_of
 from shortpencil.scan.review.courses import CourseKey, course_games, course_lines, key_of
-from shortpencil.scan.review.days import WEEKDAYS, entries_of, months_of
+from shortpencil.scan.review.days import entries_of, months_of, weekdays
 from shortpencil.scan.review.naming import count_said, day_said
 from shortpencil.scan.review.notes import search
 from shortpencil.scan.review.people import player_lines
-from shortpencil.scan.review.played import CAUSES, round_view
+from shortpencil.scan.review.played import causes_said, round_view
 from shortpencil.scan.review.shelf import Shelf, all_that_waits, round_name, round_shelf, shelf
 
 if TYPE_CHECKING:
@@ -105,7 +106,7 @@ class YearPages:
         def work() -> Any:
             players = {line.player for line in self._desk.store.summaries() if line.player}
             if player is None and len(players) > 1:
-                return "Choose a player to see what to practise next."
+                return _("Choose a player to see what to practise next.")
             return self._desk.focus(player, 30)
 
         return self._page(request, "start_focus.html", view=await off(work), player=player or "")
@@ -127,7 +128,6 @@ class YearPages:
             players=found.players,
             player=player,
             games=_games(lines),
-            heads=IN_TABLES,
             seasons=_seasons(lines),
             aside=aside,
         )
@@ -192,11 +192,13 @@ class YearPages:
         def work() -> str:
             round_ = self._from_file(serial)
             if _text(form, "seen") != _stamp(round_):
-                return "Somebody changed this round while you looked. Your changes were not kept; look again."
+                return _(
+                    "Somebody changed this round while you looked. Your changes were not kept; look again."
+                )
             try:
                 changed = change(round_, by)
             except InputError as error:
-                return f"{str(error)[0].upper()}{str(error)[1:]} Nothing was kept."
+                return f"{first_upper(told(str(error)))} {_('Nothing was kept.')}"
             self._desk.store.add_rounds([changed], replace=True)
             return ""
 
@@ -268,7 +270,6 @@ class YearPages:
             line=next(iter(course_lines(mine)), None),
             players=_players(there),
             player=player,
-            many=MANY,
             day_said=day_said,
             count=count_said,
         )
@@ -292,7 +293,7 @@ class YearPages:
             year=year,
             years=years,
             months=months_of(year, entries),
-            weekdays=WEEKDAYS,
+            weekdays=weekdays(),
             players=found.players,
             player=player,
             count=count_said,
@@ -331,9 +332,8 @@ def _seasons(lines: Sequence[Summary]) -> list[tuple[str, list[pages.Strip]]]:
     games = len({phases for _, _, phases in groups}) > 1
     found = []
     for (player, holes, phases), mine in sorted(groups.items(), key=lambda item: -len(item[1])):
-        named = " and ".join(part for part in (", ".join(phases[:-1]), *phases[-1:]) if part)
-        game = f"of {named}" if games else ""
-        parts = ((player or "no name") if several else "", f"{holes} holes", game)
+        game = _("of {phases}", phases=listed([phase_said(phase) for phase in phases])) if games else ""
+        parts = ((player or _("no name")) if several else "", count_said(holes, "hole"), game)
         title = ", ".join(part for part in parts if part)
         found.append((title, pages.season(mine)))
     return found
@@ -349,7 +349,7 @@ def _hole_page(round_: Round, number: int) -> dict[str, Any]:
         "r": round_,
         "number": number,
         "hole": hole,
-        "causes": CAUSES,
+        "causes": causes_said(),
         "spare": range(len(hole.throws), len(hole.throws) + SPARE_THROWS),
         "before": numbers[at - 1] if at else None,
         "after": numbers[at + 1] if at + 1 < len(numbers) else None,

@@ -38,6 +38,10 @@ CARRIERS = {
 }  # fmt: skip
 
 
+#: What is put into a variable of this name is a sentence that is carried.
+SAYING = ("says", "parts", "noted", "missing")
+
+
 @dataclass(frozen=True, slots=True)
 class Sentence:
     """One sentence of the code; `key` as gettext keys it: the sentence, or its two forms."""
@@ -65,8 +69,12 @@ def collected() -> dict[str, list[Sentence]]:
     """Return all sentences of the code by room, each once, in the order of the files."""
     found: dict[str, dict[tuple[object, str | None], Sentence]] = {room: {} for room in ROOMS}
     for path in _files():
-        say = sentences_of_code if path.suffix == ".py" else sentences_of_template
-        for key, context in say(path.read_text("utf-8")):
+        text = path.read_text("utf-8")
+        if path.suffix == ".html":
+            sentences = sentences_of_template(text)
+        else:
+            sentences = sentences_of_code(text, all_of_it="vision" in path.parts)
+        for key, context in sentences:
             one = Sentence(key, context, str(path.relative_to(ROOT)))
             found[room_of(path)].setdefault((key, context), one)
     return {room: list(of_room.values()) for room, of_room in found.items()}
@@ -78,7 +86,13 @@ Found = tuple[str | tuple[str, str], str | None]
 def sentences_of_template(text: str) -> list[Found]:
     """Return the sentences of a Jinja template."""
     found: list[Found] = []
-    options = {"trimmed": "true", "silent": "false", "trim_blocks": "true", "lstrip_blocks": "true"}
+    options = {
+        "trimmed": "true",
+        "silent": "false",
+        "trim_blocks": "true",
+        "lstrip_blocks": "true",
+        "newstyle_gettext": "true",
+    }
     for _line, function, message, _notes in babel_extract(
         io.BytesIO(text.encode()), ("_", "gettext", "ngettext", "pgettext"), [], options
     ):
@@ -91,17 +105,28 @@ def sentences_of_template(text: str) -> list[Found]:
     return found
 
 
-def sentences_of_code(text: str) -> list[Found]:
-    """Return the sentences of Python source."""
+def sentences_of_code(text: str, *, all_of_it: bool = False) -> list[Found]:
+    """Return the sentences of Python source.
+
+    With `all_of_it`, every text of several words that is no docstring and in no error of the program itself:
+    what a photo cannot show is said in many small sentences, and all are carried.
+    """
     found: list[Found] = []
-    for node in ast.walk(ast.parse(text)):
+    tree = ast.parse(text)
+    if all_of_it:
+        found += [(said, None) for said in _all_texts(tree)]
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Assign | ast.AugAssign | ast.Return) and node.value is not None:
+            targets = node.targets if isinstance(node, ast.Assign) else [getattr(node, "target", None)]
+            if any(getattr(target, "id", "") in SAYING for target in targets):
+                found += [(said, None) for said in _carried(node.value)]
         if not isinstance(node, ast.Call):
             continue
         name = getattr(node.func, "id", getattr(node.func, "attr", ""))
         given = [arg.value if _is_text(arg) else None for arg in node.args]  # type: ignore[attr-defined]
         if name in ("_", "N_") and given[:1] != [None] and given:
             found.append((given[0], None))
-        elif name == "ngettext" and len(given) > 2 and None not in given[:2]:
+        elif name in ("ngettext", "both") and len(given) > 1 and None not in given[:2]:
             found.append(((given[0], given[1]), None))
         elif name == "pgettext" and len(given) > 1 and None not in given[:2]:
             found.append((given[1], given[0]))
@@ -125,6 +150,32 @@ def _carried(node: ast.expr) -> list[str]:
     else:
         return []
     return [said] if sum(sign.isalpha() for sign in re.sub(r"\{\w+\}", "", said)) > 3 else []
+
+
+def _all_texts(tree: ast.AST) -> list[str]:
+    """Return every text of two words and more, docstrings and the errors of the program itself left out."""
+    out: set[ast.AST] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and _is_text(node.value):
+            out.add(node.value)
+        is_own = isinstance(node, ast.Raise) and getattr(getattr(node.exc, "func", None), "id", "") in _OWN
+        if is_own or isinstance(node, ast.Assert):
+            out |= set(ast.walk(node))
+        if isinstance(node, ast.JoinedStr):  # its parts are no texts of their own
+            out |= {part for part in ast.walk(node) if part is not node and _is_text(part)}
+    nodes = [
+        node for node in ast.walk(tree) if node not in out and isinstance(node, ast.Constant | ast.JoinedStr)
+    ]
+    texts = [said for node in nodes for said in _carried(node)]
+    return [
+        said
+        for said in texts
+        if re.search(r"[a-z]{2,},? [A-Za-z({]", said)
+        and not re.search(r"[\\_]\w|^--", re.sub(r"\{\w+\}", "", said))
+    ]
+
+
+_OWN = ("ValueError", "TypeError", "AssertionError", "RuntimeError", "NotImplementedError")
 
 
 def _of_f_string(node: ast.JoinedStr) -> str:

@@ -114,8 +114,8 @@ def test_a_page_made_before_somebody_answered_keeps_nothing(page: Page, store: S
 def test_a_day_that_does_not_exist_is_asked_with_day_and_month_swapped(page: Page, store: Store) -> None:
     store.answer(FIRST, "date.day", 4, "Robin", NOON)
     store.take_back(FIRST, "date.day", "Robin", NOON)
-    assert days_for(5, 31, 26, date(2026, 6, 2))[0] == (date(2026, 5, 31), ": day and month swapped")
-    assert days_for(31, 5, 26, date(2026, 6, 2))[0] == (date(2026, 5, 31), "")
+    assert days_for(5, 31, 26, date(2026, 6, 2))[0] == (date(2026, 5, 31), "{day}: day and month swapped")
+    assert days_for(31, 5, 26, date(2026, 6, 2))[0] == (date(2026, 5, 31), "{day}")
 
 
 def test_a_day_after_its_photo_or_long_ago_comes_behind_the_swapped_one() -> None:
@@ -124,7 +124,9 @@ def test_a_day_after_its_photo_or_long_ago_comes_behind_the_swapped_one() -> Non
 
 
 def test_a_missing_date_is_asked_with_the_day_of_the_photo() -> None:
-    assert days_for(None, None, None, date(2026, 6, 14)) == [(date(2026, 6, 14), ": the day of the photo")]
+    assert days_for(None, None, None, date(2026, 6, 14)) == [
+        (date(2026, 6, 14), "{day}: the day of the photo")
+    ]
     assert days_for(None, None, None, None) == []
 
 

@@ -39,7 +39,7 @@
     form.dataset.sent = "yes";
     if (form.matches("[data-send]")) {
       const busy = document.querySelector("[data-busy]");
-      if (busy) busy.textContent = "Reading …";
+      if (busy) busy.textContent = busy.dataset.busy;
     }
   });
   window.addEventListener("pageshow", () => {
@@ -63,7 +63,7 @@
       line.hidden = false;
       const button = line.querySelector("button");
       button.setAttribute("aria-pressed", String(keysOn()));
-      button.textContent = keysOn() ? "Keys are on" : "Keys are off";
+      button.textContent = keysOn() ? line.dataset.on : line.dataset.off;
     }
     // The row of a card is wider than a small page: what is asked stands in its middle.
     const strip = document.querySelector(".strip");

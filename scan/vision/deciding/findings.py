@@ -121,9 +121,12 @@ def _date(form: Form, values: Values) -> list[Finding]:
     longest = DAYS[month - 1] if isinstance(month, int) and month_exists else 31
     if month_exists and (not isinstance(day, int) or 1 <= day <= longest):
         return []
-    says = f"there is no day {day}" if month_exists else f"there is no month {month}"
-    if month_exists and isinstance(month, int):
-        says += f" in month {month}"
+    if not month_exists:
+        says = f"there is no month {month}"
+    elif isinstance(month, int):
+        says = f"there is no day {day} in month {month}"
+    else:
+        says = f"there is no day {day}"
     return [Finding("date", _cells(form, ("date.day", "date.month")), says)]
 
 
