@@ -56,13 +56,13 @@ def test_a_suggested_name_is_chosen_and_a_course_written_by_keys_alone(
     page.locator("[name=player]").first.focus()
     page.keyboard.press("Space")
     page.locator("[name=course-other]").focus()
-    page.keyboard.type("Old Quarry")
+    page.keyboard.type("Sallowbeck")
     page.keyboard.press("Enter")
     page.wait_for_selector(".kept")
     with open_store(server.store) as store:
         round_ = store.round(SECOND)
     assert round_ is not None
-    assert (round_.player, round_.course) == ("Wren", "Old Quarry")
+    assert (round_.player, round_.course) == ("Wren", "Sallowbeck")
     assert context.complaints == []  # type: ignore[attr-defined]
     context.close()
 
