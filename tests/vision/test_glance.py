@@ -77,7 +77,8 @@ def test_a_large_photo_without_a_card_is_looked_for_in_the_large_one(tmp_path: P
 
 def test_damage_in_a_large_photo_is_seen_in_the_small_one() -> None:
     whole = jpeg(enlarged(4000))
-    for share in (0.3, 0.62, 0.9):  # places where it changes the picture; some bytes may be lost without a trace
+    # Places where it changes the picture; some bytes may be lost without a trace.
+    for share in (0.3, 0.62, 0.9):
         data, at = bytearray(whole), int(len(whole) * share)
         data[at : at + 40] = bytes(40)
         with pytest.raises(InputError, match="damaged"):
