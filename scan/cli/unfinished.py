@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
-import secrets
+import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -40,7 +40,7 @@ def noted(what: str, player: str, place: str | Path) -> Iterator[None]:
     from shortpencil.forms.files import write_whole
 
     note = {"what": what, "player": player, "store": _noted_place(place)}
-    path = notes_folder() / f"{secrets.token_hex(8)}.json"
+    path = notes_folder() / f"{os.urandom(8).hex()}.json"
     write_whole(path, json.dumps(note).encode(), private=True)
     try:
         yield

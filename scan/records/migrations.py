@@ -168,8 +168,10 @@ def bring_up_to_date(
     *,
     steps: Mapping[int, Callable[[Connection], None]] = STEPS,
     newest: int = STORE_SCHEMA,
-) -> bool:
-    """Make the tables in an empty database, or take the steps that an older store lacks; say whether it did.
+) -> int:
+    """Make the tables in an empty database, or take the steps that an older store lacks.
+
+    Returns the version that was found: 0 for an empty database, `newest` where nothing was to be done.
 
     Parameters
     ----------
@@ -192,15 +194,15 @@ def bring_up_to_date(
         tables.metadata.create_all(connection, checkfirst=False)  # there are none
         connection.execute(tables.store_version.insert().values(id=1, version=newest))
         sealing.seal_all(connection)
-        return True
-    version = connection.execute(select(tables.store_version.c.version)).scalar_one()
+        return 0
+    version: int = connection.execute(select(tables.store_version.c.version)).scalar_one()
     if version > newest:
         raise RecordError(
             f"{name}: expected a store of version {newest} or older, found version {version}. "
             "A newer shortpencil wrote it: install that one, or name another store."
         )
     if version == newest:
-        return False
+        return newest
     if version < 1 or (SEALS in found and sealing.all_broken(connection)):
         raise RecordError(
             f"{name}: expected a sound store of version {version}, found rows that changed since they were "
@@ -210,4 +212,4 @@ def bring_up_to_date(
         steps[step](connection)
     connection.execute(update(tables.store_version).values(version=newest))
     sealing.seal_all(connection)  # steps change rows and columns
-    return True
+    return version

@@ -93,7 +93,15 @@ from shortpencil.scan.records.statements import (
     put_round,
     stored_round,
 )
-from shortpencil.scan.records.summary import COLUMNS, ORDER, Summary, Undated, undated_of, with_misses
+from shortpencil.scan.records.summary import (
+    COLUMNS,
+    ORDER,
+    STORE_SCHEMA,
+    Summary,
+    Undated,
+    undated_of,
+    with_misses,
+)
 from shortpencil.scan.records.told import (
     ToldSession,
     phases_known,
@@ -174,10 +182,11 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
     try:
         store = Store(engine, read_form)
         with writing(engine) as connection:
-            changed = bring_up_to_date(connection, store_name(url))
-        if changed:
+            version = bring_up_to_date(connection, store_name(url))
+        if version != STORE_SCHEMA:
             engine.dispose()  # connections know the tables that were there when they were made
-            store.renew()
+            if version:  # a new one holds nothing
+                store.renew()
     except BaseException:
         engine.dispose()
         raise
