@@ -25,16 +25,20 @@ from shortpencil.forms.layout import (
     arrange,
     with_cells,
 )
+from shortpencil.scan.language import ENGLISH, N_, _, spoken
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.picture import TEXT_PT, line, paragraph, text
-from shortpencil.scan.practice.plan import BOX_WORDS, Plan, Step
+from shortpencil.scan.practice.picture import TEXT_PT, line, paragraph, text, text_width_mm
+from shortpencil.scan.practice.plan import BOX_WORDS, Plan, Step, aim_said
 from shortpencil.scan.records.practice_sets import MADE
 
 EDITION = 3  # the second had all boxes above the session, the first named them by their place in it
 AGAIN = "again"
 
-HOW_TO_MARK = "Pencil or dark pen, one digit a box, to the right. Not done: leave the boxes empty."
-WORDS_LABEL = "In my own words"
+HOW_TO_MARK = N_("Pencil or dark pen, one digit a box, to the right. Not done: leave the boxes empty.")
+WORDS_LABEL = N_("In my own words")
+
+#: What the boxes of a step ask for.
+MADE_OF, EACH_MADE = N_("made, of {tries}"), N_("made, of {tries} each")
 
 #: More sets than this in one drill would take more room than their drill; the first ones tell enough.
 MOST_SETS = 6
@@ -49,20 +53,20 @@ _WORDS_H_MM = 16.0
 _HEAD = """
 name = "practice"
 edition = {edition}
-title = "Practice card"
-record = "practice"
+title = {title}
+{language}record = "practice"
 
 [[head]]
 id = "player"
 type = "words"
-label = "Player"
+label = {player}
 line = 2
 
 [[head]]
 id = "date.day"
 type = "number"
 digits = 2
-label = "Date"
+label = {date}
 line = 3
 
 [[head]]
@@ -85,16 +89,38 @@ def form_text(plan: Plan) -> str:
     """Return the TOML of the practice card for that plan."""
     if plan.step("test").drill is None:
         raise ValueError("a plan ends with a test")
-    parts = [_HEAD.format(edition=EDITION)]
+    parts = [_head()]
     for step in plan.steps:
         names = boxes_of(step)
         for n, field_id in enumerate(names, start=1):
             title = step.drill.title if step.drill else ""
-            first = "last time's test again: " if step.box == AGAIN else ""
-            which = f", set {n}" if len(names) > 1 else ""
-            parts.append(_field(field_id, f"{first}{title}{which}, of {step.tries}", len(str(step.tries))))
-    parts.append(f'\n[[head]]\nid = "words"\ntype = "words"\nlabel = "{WORDS_LABEL}"\nline = 5\n')
+            parts.append(
+                _field(field_id, _label(step, title, n if len(names) > 1 else None), len(str(step.tries)))
+            )
+    parts.append(f'\n[[head]]\nid = "words"\ntype = "words"\nlabel = {_toml(_(WORDS_LABEL))}\nline = 5\n')
     return "".join(parts)
+
+
+def _head() -> str:
+    """Return the TOML that every practice card begins with, in the language that is spoken."""
+    language = spoken()
+    return _HEAD.format(
+        edition=EDITION,
+        title=_toml(_("Practice card")),
+        # the card's own language is told only where it is not that of every earlier card
+        language="" if language == ENGLISH else f"language = {_toml(language)}\n",
+        player=_toml(_("Player")),
+        date=_toml(_("Date")),
+    )
+
+
+def _label(step: Step, title: str, number: int | None) -> str:
+    """Return what a number of a step is called where it is asked about, with that of its set, if any."""
+    if step.box == AGAIN:
+        return _("last time's test again: {title}, of {tries}", title=title, tries=step.tries)
+    if number is None:
+        return _("{title}, of {tries}", title=title, tries=step.tries)
+    return _("{title}, set {number}, of {tries}", title=title, number=number, tries=step.tries)
 
 
 def practice_sheet(plan: Plan, paper: Paper, *, unit: str = "m", hand: str = "right") -> Sheet:
@@ -103,7 +129,7 @@ def practice_sheet(plan: Plan, paper: Paper, *, unit: str = "m", hand: str = "ri
     def form_of(toml: str) -> Form:
         return form_from_toml(toml, source="practice card", unit=unit, hand=hand)
 
-    head = arrange(form_of(_HEAD.format(edition=EDITION)), paper)
+    head = arrange(form_of(_head()), paper)
     return with_cells(head, form_of(form_text(plan)), _session(plan, paper).cells)
 
 
@@ -127,10 +153,10 @@ def _session(plan: Plan, paper: Paper) -> _Session:
     cells: list[Cell] = []
     y = 47.0  # below the code and the date
     shapes: list[Shape] = [
-        text(left, y, HOW_TO_MARK, size_pt=TEXT_PT, fit_mm=width),
+        text(left, y, _(HOW_TO_MARK), size_pt=TEXT_PT, fit_mm=width),
         line(left, y + 3.4, right, y + 3.4, width_mm=0.3),
-        text(left, y + 11.6, f"{plan.length} for your {words.MANY[plan.phase]}", size_pt=18, bold=True),
-        text(left, y + 18.8, f"One cue: {plan.cue}", size_pt=14, fit_mm=width),
+        text(left, y + 11.6, _session_of(plan), size_pt=18, bold=True, fit_mm=width),
+        text(left, y + 18.8, _("One cue: {cue}", cue=plan.cue), size_pt=14, fit_mm=width),
     ]
     y += 27.5
     told = left + _TOLD_MM
@@ -138,9 +164,7 @@ def _session(plan: Plan, paper: Paper) -> _Session:
         title, how = _told(step)
         if step.drill is None:
             shapes.append(text(left, y, f"{step.minutes} min", size_pt=12, bold=True))
-            lines, y = paragraph(
-                told, y, f"{title}: {how[0].lower()}{how[1:]}", width - _TOLD_MM, size_pt=10.5
-            )
+            lines, y = paragraph(told, y, f"{title}: {words.inside(how)}", width - _TOLD_MM, size_pt=10.5)
             shapes += lines
             y += 2.6
             continue
@@ -148,9 +172,11 @@ def _session(plan: Plan, paper: Paper) -> _Session:
         if y + 1.6 < fold_y + FOLD_CLEAR_MM and y + 1.6 + boxes_h > fold_y - FOLD_CLEAR_MM:
             y = fold_y + FOLD_CLEAR_MM + 3.0  # its title stands just below the fold
         shapes.append(text(left, y, f"{step.minutes} min", size_pt=12, bold=True))
-        caption = f"made, of {step.tries}{' each' if len(boxes_of(step)) > 1 else ''}"
+        several = len(boxes_of(step)) > 1
+        caption = _(EACH_MADE if several else MADE_OF, tries=step.tries)
         shapes.append(text(right, y, caption, size_pt=TEXT_PT, anchor="right"))
-        shapes.append(text(told, y, title, size_pt=12, bold=True, fit_mm=width - _TOLD_MM - 28.0))
+        room = width - _TOLD_MM - max(28.0, text_width_mm(caption, TEXT_PT) + 3.0)
+        shapes.append(text(told, y, title, size_pt=12, bold=True, fit_mm=room))
         start = max(right - boxes_w, fold_x + FOLD_CLEAR_MM)
         cells += _cells(boxes_of(step), rows, start, y + 1.6)
         lines, end = paragraph(told, y + 5.2, how, start - _BESIDE_MM - told, size_pt=10.5)
@@ -160,9 +186,9 @@ def _session(plan: Plan, paper: Paper) -> _Session:
     if strip.y < fold_y + FOLD_CLEAR_MM and strip.bottom > fold_y - FOLD_CLEAR_MM:
         strip = Box(strip.x, fold_y + FOLD_CLEAR_MM, strip.w, strip.h)
     cells.append(Cell("words.strip", "words", "words", strip, "strip"))
-    shapes.append(text(left, strip.y, WORDS_LABEL, size_pt=TEXT_PT, bold=True))
+    shapes.append(text(left, strip.y, _(WORDS_LABEL), size_pt=TEXT_PT, bold=True))
     aside = fold_x + FOLD_CLEAR_MM
-    lines, end = paragraph(aside, strip.y, _aim_said(plan), right - aside, size_pt=12, bold=True)
+    lines, end = paragraph(aside, strip.y, aim_said(plan.aim), right - aside, size_pt=12, bold=True)
     shapes += lines
     y = max(strip.bottom + 6.0, end)
     for note in plan.notes:
@@ -214,25 +240,26 @@ def _cells(names: tuple[str, ...], across: int, x: float, y: float) -> list[Cell
 
 
 def _field(field_id: str, label: str, digits: int) -> str:
-    # A TOML basic string is a JSON string where there are no control characters, which plans have not.
     return (
         f'\n[[head]]\nid = {json.dumps(field_id)}\ntype = "number"\ndigits = {digits}\n'
-        f"label = {json.dumps(label, ensure_ascii=False)}\nline = 4\n"
+        f"label = {_toml(label)}\nline = 4\n"
     )
 
 
-def _aim_said(plan: Plan) -> str:
-    said = f"Aim in the test: {plan.aim.count} of {plan.aim.of}."
-    if plan.aim.usual:
-        low, high = plan.aim.usual
-        said += f" As things stand, four tests of five bring {low} to {high}."
-    return said
+def _toml(text: str) -> str:
+    # A TOML basic string is a JSON string where there are no control characters, which plans have not.
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _session_of(plan: Plan) -> str:
+    return _("{length} for your {many}", length=plan.length, many=words.MANY[plan.phase])
 
 
 def _told(step: Step) -> tuple[str, str]:
     if step.drill is None:
-        return BOX_WORDS[step.box].capitalize(), step.says
-    tries = f"{step.tries} tries" if step.sets == 1 else f"{step.amount} tries"
+        return words.first_upper(BOX_WORDS[step.box]), step.says
+    tries = words.tries(step.tries if step.sets == 1 else step.amount)
+    how = _("{how} Count: {counts}.", how=step.drill.how, counts=step.drill.counts)
     if step.box == "again":
-        return f"Last time's test again: {tries}", f"{step.drill.how} Count: {step.drill.counts}."
-    return f"{step.drill.title}: {tries}", f"{step.drill.how} Count: {step.drill.counts}."
+        return _("Last time's test again: {tries}", tries=tries), how
+    return f"{step.drill.title}: {tries}", how

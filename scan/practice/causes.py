@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from shortpencil.scan.language import N_, _, pgettext
 from shortpencil.scan.practice.history import History, MissNote
 from shortpencil.scan.practice.model import LEVEL, PRIOR, Interval, first_that, jeffreys, p_most_frequent
 
@@ -24,16 +25,16 @@ WAYS = ("left", "right", "long", "short")
 
 #: The causes of the default list with the words used for them; players may have others.
 CAUSE_WORDS: Mapping[str, str] = {
-    "early": "released early",
-    "late": "released late, grip held",
-    "nose": "nose angle or height",
-    "tilt": "tilt not as meant (hyzer, flat, anhyzer)",
-    "wobble": "wobble off axis",
-    "pace": "too hard or too soft",
-    "rushed": "rushed, broken routine or run-up",
-    "balance": "balance, footing, stance",
-    "choice": "choice of line, disc or wind",
-    "other": "other, or don't know",
+    "early": N_("released early"),
+    "late": N_("released late, grip held"),
+    "nose": N_("nose angle or height"),
+    "tilt": N_("tilt not as meant (hyzer, flat, anhyzer)"),
+    "wobble": N_("wobble off axis"),
+    "pace": N_("too hard or too soft"),
+    "rushed": N_("rushed, broken routine or run-up"),
+    "balance": N_("balance, footing, stance"),
+    "choice": N_("choice of line, disc or wind"),
+    "other": N_("other, or don't know"),
 }
 
 #: Notes that each cause is taken to have had before any: from causes as unlike as they can be to all alike,
@@ -119,11 +120,32 @@ def level_of(p: float) -> str:
     return "clear" if p >= CLEAR else "likely" if p >= LIKELY else "not settled"
 
 
+def level_said(level: str) -> str:
+    """Return a level of evidence in the language that is spoken."""
+    return {
+        "clear": pgettext("level of evidence", "clear"),
+        "likely": pgettext("level of evidence", "likely"),
+        "not settled": pgettext("level of evidence", "not settled"),
+    }[level]
+
+
+def way_said(way: str) -> str:
+    """Return one of `WAYS` in the language that is spoken."""
+    return {
+        "left": pgettext("way of a miss", "left"),
+        "right": pgettext("way of a miss", "right"),
+        "long": pgettext("way of a miss", "long"),
+        "short": pgettext("way of a miss", "short"),
+    }[way]
+
+
 def words_of(cause: str, labels: Mapping[str, str] | None = None) -> str:
-    """Return a cause in words: the form's label, the default list's, or its id made readable."""
+    """Return a cause in words: the form's label as printed, the default list's, or its id made readable."""
     if labels and cause in labels:
         return labels[cause]
-    return CAUSE_WORDS.get(cause, cause.replace("_", " ").replace("-", " "))
+    if cause in CAUSE_WORDS:
+        return _(CAUSE_WORDS[cause])
+    return cause.replace("_", " ").replace("-", " ")
 
 
 def late_side(hand: str, forehand: bool) -> str:
@@ -149,7 +171,7 @@ def causes_of(
     listed = list(labels) if labels else list(CAUSE_WORDS)
     listed += sorted(set(counted) - set(listed))
     causes = _shares(listed, counted, lambda c: words_of(c, labels))
-    ways = _shares(list(WAYS), Counter(w for n in notes for w in n.directions if w in WAYS), str)
+    ways = _shares(list(WAYS), Counter(w for n in notes for w in n.directions if w in WAYS), way_said)
     table = Counter((n.cause, way) for n in notes if n.cause for way in n.directions)
     side = side_of(notes)
     suggestion, suggested = _suggest(side)
@@ -196,17 +218,21 @@ def _suggest(side: Side) -> tuple[str | None, str | None]:
     if total < SIDE_MISSES:
         return None, None
     if side.p_late >= SIDE_P:
-        return (
-            f"{side.late} of {total} misses to a side went where a disc released late goes; "
+        said = _(
+            "{count} of {total} misses to a side went where a disc released late goes; "
             "a disc turned over more than meant goes there too.",
-            "late",
+            count=side.late,
+            total=total,
         )
+        return said, "late"
     if 1 - side.p_late >= SIDE_P:
-        return (
-            f"{side.early} of {total} misses to a side went where a disc released early goes; "
+        said = _(
+            "{count} of {total} misses to a side went where a disc released early goes; "
             "more hyzer than meant, or a nose held high, goes there too.",
-            "early",
+            count=side.early,
+            total=total,
         )
+        return said, "early"
     return None, None
 
 

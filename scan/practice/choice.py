@@ -27,6 +27,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.scan.language import _, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import causes_of
 from shortpencil.scan.practice.focus import NOTE_HALF_LIVES, Focus
@@ -307,9 +308,12 @@ def _ahead(belief: Belief, strokes: Floats, first: int) -> list[int]:
 def assumed(choice: Choice) -> str:
     """Return what the advice assumes of practice, and how far the player's own marks bear it out."""
     tapers, steady = words.probability(1 - choice.p_steady), words.probability(choice.p_steady)
-    return (
-        f"Assumed: each later session of a phase brings less ({tapers} by your own marks so far), or as much "
-        f"as the one before ({steady}); half is gone after {FADES_DAYS:.0f} days without practice."
+    return _(
+        "Assumed: each later session of a phase brings less ({tapers} by your own marks so far), or as much "
+        "as the one before ({steady}); half is gone after {days} days without practice.",
+        tapers=tapers,
+        steady=steady,
+        days=f"{FADES_DAYS:.0f}",
     )
 
 
@@ -319,33 +323,49 @@ def why_next(choice: Choice) -> list[str]:
     many = words.MANY
     if not choice.known_sessions:
         return [
-            f"Practise {many[choice.phase]} next: they cost most, and no session is known yet. Tell each "
-            "session, or photograph its practice card, and the advice will count what it has changed: "
-            f"shortpencil practised {choice.phase} 30"
+            _(
+                "Practise {many} next: they cost most, and no session is known yet. Tell each "
+                "session, or photograph its practice card, and the advice will count what it has changed: "
+                "shortpencil practised {phase} 30",
+                many=many[choice.phase],
+                phase=choice.phase,
+            )
         ]
-    saved = f"about {words.in_ten_rounds(own.saves.middle)}"
+    saved = words.in_ten_rounds(own.saves.middle)
     if not choice.differs:
-        said = (
-            f"Practise {many[choice.phase]} next, too: one more session{_done(own)} should save most there, "
-            f"{saved}."
+        said = _(
+            "Practise {many} next, too: one more session ({done} so far) should save most there, "
+            "about {saved}.",
+            many=many[choice.phase],
+            done=_done(own),
+            saved=saved,
         )
     else:
         other = next(e for e in choice.phases if e.phase == choice.costs_most)
-        said = (
-            f"Even so, practise {many[choice.phase]} next: one more "
-            f"session there{_done(own)} should save {saved}, against "
-            f"{10 * other.saves.middle:.1f} with {many[other.phase]}{_done(other)}."
+        said = _(
+            "Even so, practise {many} next: one more session there ({done} so far) should save about "
+            "{saved}, against {other_saved} with {other} ({other_done} so far).",
+            many=many[choice.phase],
+            done=_done(own),
+            saved=saved,
+            other_saved=number(10 * other.saves.middle, 1),
+            other=many[other.phase],
+            other_done=_done(other),
         )
     return [said, _how_sure(choice)]
 
 
 def _done(e: Expected) -> str:
-    return f" ({e.sessions or 'none'} so far)"
+    return str(e.sessions) if e.sessions else _("none")
 
 
 def _how_sure(choice: Choice) -> str:
     p = choice.chosen.p_best
-    said = f"{words.probability(p)} that no other phase would gain more from it"
     if p < 0.5:
-        return f"It is close: {said}. Another choice would lose little."
-    return f"{said[0].upper()}{said[1:]}."
+        return _(
+            "It is close: {probability} that no other phase would gain more from it. "
+            "Another choice would lose little.",
+            probability=words.probability(p),
+        )
+    said = _("{probability} that no other phase would gain more from it", probability=words.probability(p))
+    return f"{words.first_upper(said)}."

@@ -15,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.practice import words
+from shortpencil.scan.language import ngettext
 from shortpencil.scan.practice.causes import Causes, Share, level_of
 from shortpencil.scan.practice.history import History, history_of
 from shortpencil.scan.practice.model import Interval, normal_quantile
@@ -46,10 +46,10 @@ def doubt_remark(rounds: Sequence[Round]) -> str | None:
     count = sum(1 for played in rounds for _ in doubtful_values(played))
     if not count:
         return None
-    one = count == 1
-    return (
-        f"{words.count(count, 'value')} on your cards {'is' if one else 'are'} doubtful and "
-        f"{'counts' if one else 'count'} by {'its' if one else 'their'} probability; the ranges allow for it."
+    return ngettext(
+        "{n} value on your cards is doubtful and counts by its probability; the ranges allow for it.",
+        "{n} values on your cards are doubtful and count by their probability; the ranges allow for it.",
+        count,
     )
 
 

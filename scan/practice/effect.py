@@ -18,6 +18,7 @@ from math import exp, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.scan.language import _
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import costs_of
 from shortpencil.scan.practice.helped import CHOOSING_ROUNDS, WORTH_KNOWING, Judged, judged
@@ -123,10 +124,14 @@ def effect_of(
     after = [i for i, d in enumerate(days) if d is not None and d >= since and full[i]]
     before = earlier[:-CHOOSING_ROUNDS]
     if len(after) < LEAST_ROUNDS or len(before) < LEAST_ROUNDS:
-        return (
-            f"{len(before)} rounds before and {len(after)} after the first practice can be compared; it "
-            f"takes {LEAST_ROUNDS} on each side. The {min(CHOOSING_ROUNDS, len(earlier))} rounds that chose "
-            "the focus don't count as before: what looks worst looks better next time, practised or not."
+        return _(
+            "{before} rounds before and {after} after the first practice can be compared; it "
+            "takes {least} on each side. The {choosing} rounds that chose "
+            "the focus don't count as before: what looks worst looks better next time, practised or not.",
+            before=len(before),
+            after=len(after),
+            least=LEAST_ROUNDS,
+            choosing=min(CHOOSING_ROUNDS, len(earlier)),
         )
     count, ids = range(len(history.phases)), history.phase_ids
     factors = [
@@ -137,7 +142,7 @@ def effect_of(
     two = [_pair(history, after, k, factors[k]) for k in count]
     own_one, own_two = one[phase], two[phase]
     if min(own_one[1], own_two[1]) <= 0:
-        return f"No {words.ONE[ids[phase]]} is marked on one side, so nothing can be compared."
+        return _("No {one} is marked on one side, so nothing can be compared.", one=words.ONE[ids[phase]])
     low, high = difference(own_two, own_one)
     others = [k for k in count if k != phase]
     other_one, other_two = _sum(one[k] for k in others), _sum(two[k] for k in others)

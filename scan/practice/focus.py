@@ -14,8 +14,9 @@ from math import ceil
 
 import numpy as np
 
+from shortpencil.scan.language import _, ngettext, number
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of
+from shortpencil.scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of, level_said
 from shortpencil.scan.practice.doubt import pooled_causes, pooled_phases
 from shortpencil.scan.practice.history import History
 from shortpencil.scan.practice.marks import Marks, marks_of
@@ -92,30 +93,44 @@ class Focus:
     @property
     def sure(self) -> str:
         """How sure the phase is, in one sentence."""
-        many = words.MANY[self.phase]
         if self.provisional:
-            state = f"provisional after {words.count(self.rounds, 'round')}"
+            state = _("provisional after {rounds}", rounds=words.rounds(self.rounds))
+        elif self.level == "not settled":
+            state = _("not settled, keep marking")
         else:
-            state = self.level if self.level != "not settled" else "not settled, keep marking"
-        return f"{state}: {words.probability(self.p)} that {many} cost you the most strokes a round"
+            state = level_said(self.level)
+        return _(
+            "{state}: {probability} that {many} cost you the most strokes a round",
+            state=state,
+            probability=words.probability(self.p),
+            many=words.MANY[self.phase],
+        )
 
     @property
     def outlook(self) -> str | None:
         """How many more rounds it takes to tell, in one sentence; None where it is told already."""
         if self.provisional:
-            return f"{words.count(SETTLED_ROUNDS - self.rounds, 'more round')} before it counts as settled."
+            return ngettext(
+                "{n} more round before it counts as settled.",
+                "{n} more rounds before it counts as settled.",
+                SETTLED_ROUNDS - self.rounds,
+            )
         if self.level == "clear":
             return None
         if self.more_rounds is not None:
-            more = words.count(self.more_rounds, "more round")
-            return f"{more[0].upper()}{more[1:]} will make it clear in about two cases of five."
+            return ngettext(
+                "{n} more round will make it clear in about two cases of five.",
+                "{n} more rounds will make it clear in about two cases of five.",
+                self.more_rounds,
+            )
         if self.level == "likely":
-            return "More rounds may leave it at that."
+            return _("More rounds may leave it at that.")
         if self.at_stake < FAIR_CHOICE_STROKES:
-            return "They cost you nearly the same, and more rounds may not tell them apart: a fair choice."
-        return (
+            return _("They cost you nearly the same, and more rounds may not tell them apart: a fair choice.")
+        return _(
             "More rounds may not settle it soon. If it is the wrong choice, that gives up about "
-            f"{words.strokes(self.at_stake)} strokes a round."
+            "{strokes} strokes a round.",
+            strokes=words.strokes(self.at_stake),
         )
 
 
@@ -185,16 +200,20 @@ def focus_of(
 def why_no_focus(history: History) -> str | None:
     """Return why no focus can be named, as a sentence for the player; None if one can."""
     if not history.rounds:
-        return "There is no round yet. Mark a card after a round, then read its photo."
+        return _("There is no round yet. Mark a card after a round, then read its photo.")
     if not history.marked.sum():
-        return (
-            f"No throw of {words.count(history.rounds, 'round')} is marked clean or miss. "
-            "Unmarked throws are unknown, so nothing can be said; mark each throw on the next card."
+        return ngettext(
+            "No throw of {n} round is marked clean or miss. "
+            "Unmarked throws are unknown, so nothing can be said; mark each throw on the next card.",
+            "No throw of {n} rounds is marked clean or miss. "
+            "Unmarked throws are unknown, so nothing can be said; mark each throw on the next card.",
+            history.rounds,
         )
     if not history.misses.sum():
-        return (
-            f"Not one of {words.count(int(history.marked.sum()), 'marked throw')} is marked as a miss. "
-            "There is nothing to single out; keep marking."
+        return ngettext(
+            "Not one of {n} marked throw is marked as a miss. There is nothing to single out; keep marking.",
+            "Not one of {n} marked throws is marked as a miss. There is nothing to single out; keep marking.",
+            int(history.marked.sum()),
         )
     return None
 
@@ -204,48 +223,75 @@ def _disagreement(phases: tuple[PhaseEvidence, ...], at: int, by_count: int, by_
     if by_count == at and by_rate == at:
         return None
     own, count, rate = phases[at], phases[by_count], phases[by_rate]
-    by_misses = f"{count.misses_a_round:.1f} misses a round against {own.misses_a_round:.1f}"
-    by_share = (
-        f"{words.percent(rate.recent.interval.middle)} of throws missed against "
-        f"{words.percent(own.recent.interval.middle)}"
-    )
-    if np.isnan(own.p_highest_rate):  # counts alone compare the phases
-        text = f"By plain count it would be {words.MANY[count.phase]} ({by_misses})"
+    many, by_misses = words.MANY[count.phase], _misses_against(count, own)
+    other, by_share = words.MANY[rate.phase], _share_against(rate, own)
+    # counts alone compare the phases where there are no rates
+    if np.isnan(own.p_highest_rate) or (by_rate == at and by_count != by_rate):
+        text = _("By plain count it would be {many} ({by_misses})", many=many, by_misses=by_misses)
     elif by_count == by_rate:
-        text = f"By count and by rate it would be {words.MANY[count.phase]} ({by_misses}, {by_share})"
-    elif by_rate == at:
-        text = f"By plain count it would be {words.MANY[count.phase]} ({by_misses})"
+        text = _(
+            "By count and by rate it would be {many} ({by_misses}, {by_share})",
+            many=many,
+            by_misses=by_misses,
+            by_share=by_share,
+        )
     elif by_count == at:
-        text = f"By rate it would be {words.MANY[rate.phase]} ({by_share})"
+        text = _("By rate it would be {many} ({by_share})", many=other, by_share=by_share)
     else:
-        text = (
-            f"By plain count it would be {words.MANY[count.phase]} ({by_misses}), "
-            f"by rate {words.MANY[rate.phase]} ({by_share})"
+        text = _(
+            "By plain count it would be {many} ({by_misses}), by rate {other} ({by_share})",
+            many=many,
+            by_misses=by_misses,
+            other=other,
+            by_share=by_share,
         )
     if by_count == at:
-        reason = f"{words.MANY[own.phase]} are chosen, being missed more often in a round"
+        reason = _("{many} are chosen, being missed more often in a round", many=words.MANY[own.phase])
     else:
-        reason = (
-            f"each missed {words.ONE[own.phase]} costs more, about {words.strokes(own.cost.middle)} strokes"
+        reason = _(
+            "{each_missed} costs more, about {strokes} strokes",
+            each_missed=words.EACH_MISSED[own.phase],
+            strokes=words.strokes(own.cost.middle),
         )
-    return f"{text}; {reason}."
+    return f"{text}; {reason}."  # two statements, each whole by itself
+
+
+def _misses_against(one: PhaseEvidence, own: PhaseEvidence) -> str:
+    return _(
+        "{count} misses a round against {own}",
+        count=number(one.misses_a_round, 1),
+        own=number(own.misses_a_round, 1),
+    )
+
+
+def _share_against(one: PhaseEvidence, own: PhaseEvidence) -> str:
+    return _(
+        "{percent} of throws missed against {own}",
+        percent=words.percent(one.recent.interval.middle),
+        own=words.percent(own.recent.interval.middle),
+    )
 
 
 def _remarks(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks, at: int) -> tuple[str, ...]:
     remarks = [said for said in (_unmarked(history, phases, marks), _coloured(marks)) if said]
     bare = [words.MANY[p.phase] for p in phases if not p.recent.marked and not p.recent.misses]
     if bare:
-        remarks.append(f"No {words.listing(bare)} are marked, so they can't be compared.")
+        remarks.append(_("No {many} are marked, so they can't be compared.", many=words.listing(bare)))
     if history.rounds > 1 and phases[at].spread_factor > 2:
         remarks.append(
-            "Your rounds differ more than chance would make them (wind, course, day): "
-            "the ranges are widened for it."
+            _(
+                "Your rounds differ more than chance would make them (wind, course, day): "
+                "the ranges are widened for it."
+            )
         )
     own = history.heads[-1].worst
     if own is not None and own != history.phase_ids[at]:
         remarks.append(
-            f"On your last card you chose {words.MANY[own]}; "
-            f"over recent rounds it is {words.MANY[history.phase_ids[at]]}."
+            _(
+                "On your last card you chose {own}; over recent rounds it is {many}.",
+                own=words.MANY[own],
+                many=words.MANY[history.phase_ids[at]],
+            )
         )
     return tuple(remarks)
 
@@ -254,33 +300,47 @@ def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks)
     """Say what throws without a mark mean for what is told."""
     rates = [p for p in phases if p.recent.marked]
     if not rates:
-        return (
+        return _(
             "Your cards mark only misses, so there are no miss rates: this goes by how many misses there are "
             "in a round, and takes each to cost about half a stroke. Mark clean throws too, and it can tell "
             "what a miss costs you."
         )
     if any(np.isnan(p.p_highest_rate) for p in phases):
-        others = words.listing(words.MANY[p.phase] for p in phases if not p.recent.marked)
-        first = words.MANY[rates[0].phase].capitalize()
-        return (
-            f"Your cards mark only misses. {first} have a rate, since a hole has one; {others} have counts, "
+        return _(
+            "Your cards mark only misses. {first} have a rate, since a hole has one; {others} have counts, "
             "since nobody knows how many there were, and each of their misses is taken to cost about half a "
-            "stroke."
+            "stroke.",
+            first=words.first_upper(words.MANY[rates[0].phase]),
+            others=words.listing(words.MANY[p.phase] for p in phases if not p.recent.marked),
         )
     full = ~marks.only_misses
     bare, marked = int(marks.bare[full].sum()), int(history.marked[full].sum())
-    said = ""
+    said = []
     if int(marks.only_misses.sum()):
-        many = words.count(int(marks.only_misses.sum()), "round")
-        said = f"{many} with only misses marked are left out of the rates. "
+        said.append(
+            ngettext(
+                "{n} round with only misses marked are left out of the rates.",
+                "{n} rounds with only misses marked are left out of the rates.",
+                int(marks.only_misses.sum()),
+            )
+        )
     share = bare / max(1, bare + marked)
     if share > MUCH_UNMARKED:
         ratio, doubt = marks.forgotten
-        kind = "going by how they ended, mostly clean ones" if ratio + doubt < MOSTLY_CLEAN else None
-        said += f"{words.percent(share)} of your throws have no mark. They are unknown, not misses"
-        said += f"; {kind}. " if kind else ". "
-        said += "The miss rates allow for it, and their ranges are wider."
-    return said.strip() or None
+        if ratio + doubt < MOSTLY_CLEAN:
+            missing = _(
+                "{percent} of your throws have no mark. They are unknown, not misses; going by how they "
+                "ended, mostly clean ones. The miss rates allow for it, and their ranges are wider.",
+                percent=words.percent(share),
+            )
+        else:
+            missing = _(
+                "{percent} of your throws have no mark. They are unknown, not misses. The miss rates allow "
+                "for it, and their ranges are wider.",
+                percent=words.percent(share),
+            )
+        said.append(missing)
+    return " ".join(said) or None
 
 
 def _coloured(marks: Marks) -> str | None:
@@ -288,9 +348,15 @@ def _coloured(marks: Marks) -> str | None:
     (dropped, clean), (stayed, missed) = marks.dropped, marks.stayed
     if marks.p_coloured < NOTICED or not dropped or not stayed:
         return None
-    return (
-        f"Of {words.count(dropped, 'putt')} that dropped you call {clean} clean, of {stayed} that stayed "
-        f"out {missed} missed. It is easy to judge a putt by where it ends: try to judge it as it leaves the "
-        "hand. "
-        "What a missed putt costs is told with more doubt for it."
+    return ngettext(
+        "Of {n} putt that dropped you call {clean} clean, of {stayed} that stayed out {missed} missed. "
+        "It is easy to judge a putt by where it ends: try to judge it as it leaves the hand. "
+        "What a missed putt costs is told with more doubt for it.",
+        "Of {n} putts that dropped you call {clean} clean, of {stayed} that stayed out {missed} missed. "
+        "It is easy to judge a putt by where it ends: try to judge it as it leaves the hand. "
+        "What a missed putt costs is told with more doubt for it.",
+        dropped,
+        clean=clean,
+        stayed=stayed,
+        missed=missed,
     )

@@ -10,8 +10,10 @@ from __future__ import annotations
 import numpy as np
 
 from shortpencil.forms.drawing import Shape
+from shortpencil.scan.language import _, ngettext
+from shortpencil.scan.language.numbers import localized
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.causes import Causes
+from shortpencil.scan.practice.causes import Causes, way_said
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.phases import PhaseEvidence
 from shortpencil.scan.practice.picture import (
@@ -26,6 +28,7 @@ from shortpencil.scan.practice.picture import (
     line,
     rectangle,
     text,
+    text_width_mm,
 )
 
 _CAUSES_SHOWN = 5
@@ -39,16 +42,18 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
     most = max(p.strokes_a_round.high for p in focus.phases)
     step = _step(most)
     top = max(step, np.ceil(most / step) * step)
-    shapes: list[Shape] = [text(0, 3.6, "What misses cost", size_pt=HEAD_PT, bold=True)]
-    shapes += [text(0, 7.4, "recent rounds; bars are 90 % ranges", size_pt=SMALL_PT, grey=SOFT)]
-    shapes.append(text(width_mm, 7.4, "costs most", size_pt=SMALL_PT, grey=SOFT, anchor="right"))
+    shapes: list[Shape] = [text(0, 3.6, _("What misses cost"), size_pt=HEAD_PT, bold=True)]
+    shapes += [text(0, 7.4, _("recent rounds; bars are 90 % ranges"), size_pt=SMALL_PT, grey=SOFT)]
+    shapes.append(text(width_mm, 7.4, _("costs most"), size_pt=SMALL_PT, grey=SOFT, anchor="right"))
     y = 14.0
     base = y + len(focus.phases) * 9.6 - 3.4
     for tick in np.arange(0, top + step / 2, step):
         x = left + plot * tick / top
         shapes.append(line(x, 9.6, x, base, width_mm=0.15, grey=LIGHT))
-        shapes.append(text(x, base + 3.6, f"{tick:g}", size_pt=SMALL_PT, anchor="middle", grey=SOFT))
-    shapes.append(text(left + plot + 3, base + 3.6, "strokes a round", size_pt=SMALL_PT, grey=SOFT))
+        shapes.append(
+            text(x, base + 3.6, localized(f"{tick:g}"), size_pt=SMALL_PT, anchor="middle", grey=SOFT)
+        )
+    shapes.append(text(left + plot + 3, base + 3.6, _("strokes a round"), size_pt=SMALL_PT, grey=SOFT))
     for p in focus.phases:
         chosen = p.phase == focus.phase
         i = p.strokes_a_round
@@ -64,7 +69,7 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
         shapes.append(text(width_mm, y + 1.1, most_said, size_pt=SMALL_PT, bold=chosen, anchor="right"))
         y += 9.6
     return Picture(
-        "What misses cost in strokes a round, by phase",
+        _("What misses cost in strokes a round, by phase"),
         "; ".join(_phase_said(p) for p in focus.phases),
         width_mm,
         base + 5.2,
@@ -81,12 +86,17 @@ def causes_chart(causes: Causes, width_mm: float = 72.0) -> Picture:
     largest = max((c.count for c in noted), default=1)
     size = min(2.4, (width_mm - cross - label - 6.0) / largest - 0.5)
     step = size + 0.5
-    squares = ", a square each" if size >= _LEAST_SQUARE_MM and noted else ""
     many = words.MANY[causes.phase]
-    shapes: list[Shape] = [text(0, 3.6, f"Why {many} missed", size_pt=HEAD_PT, bold=True)]
-    shapes.append(text(0, 7.4, words.count(total, "note") + squares, size_pt=SMALL_PT, grey=SOFT))
+    if size >= _LEAST_SQUARE_MM and noted:
+        below = ngettext("{n} note, a square each", "{n} notes, a square each", total)
+    else:
+        below = words.notes(total)
+    head = _("Why {many} missed", many=many)
+    room = width_mm - cross / 2 - text_width_mm(_("Which way"), HEAD_PT, True) / 2 - 2.0
+    shapes: list[Shape] = [text(0, 3.6, head, size_pt=HEAD_PT, bold=True, fit_mm=room)]
+    shapes.append(text(0, 7.4, below, size_pt=SMALL_PT, grey=SOFT))
     if not noted:
-        shapes.append(text(0, 14, "No cause is noted yet.", size_pt=TEXT_PT))
+        shapes.append(text(0, 14, _("No cause is noted yet."), size_pt=TEXT_PT))
     for row, c in enumerate(noted):
         y = 13.4 + row * 5.4
         short = c.words.split(",")[0].split(" (")[0]
@@ -98,11 +108,11 @@ def causes_chart(causes: Causes, width_mm: float = 72.0) -> Picture:
             shapes.append(rectangle(label, y - 2.3, c.count * step, 2.4, grey))
         shapes.append(text(label + c.count * step + 0.8, y - 0.1, str(c.count), size_pt=SMALL_PT))
     shapes += _cross(causes, width_mm - cross / 2, 22.0)
-    said = ", ".join(f"{c.words} {c.count}" for c in noted) or "no cause noted"
-    ways = ", ".join(f"{w.id} {w.count}" for w in causes.ways)
+    said = ", ".join(f"{c.words} {c.count}" for c in noted) or _("no cause noted")
+    ways = ", ".join(f"{w.words} {w.count}" for w in causes.ways)
     return Picture(
-        f"Why and which way {many} missed",
-        f"Of {total} notes: {said}. Ways: {ways}.",
+        _("Why and which way {many} missed", many=many),
+        _("Of {total} notes: {causes}. Ways: {ways}.", total=total, causes=said, ways=ways),
         width_mm,
         40.0,
         tuple(shapes),
@@ -113,7 +123,7 @@ def _cross(causes: Causes, x: float, y: float) -> list[Shape]:
     """Counts of directions around the target, larger where more."""
     counts = {w.id: w.count for w in causes.ways}
     most = max([*counts.values(), 1])
-    shapes: list[Shape] = [text(x, 3.6, "Which way", size_pt=HEAD_PT, bold=True, anchor="middle")]
+    shapes: list[Shape] = [text(x, 3.6, _("Which way"), size_pt=HEAD_PT, bold=True, anchor="middle")]
     reach = 7.6
     shapes += dashed(x - reach, y, x + reach, y, grey=LIGHT)
     shapes += dashed(x, y - reach, x, y + reach, grey=LIGHT)
@@ -143,32 +153,34 @@ def _cross(causes: Causes, x: float, y: float) -> list[Shape]:
                 text(
                     x,
                     at[1] + dy * 4.6 + (2.0 if dy > 0 else 0.4),
-                    way,
+                    way_said(way),
                     size_pt=SMALL_PT,
                     anchor="middle",
                     grey=SOFT,
                 )
             )
         else:
-            shapes.append(text(at[0], y + 6.4, way, size_pt=SMALL_PT, anchor="middle", grey=SOFT))
+            shapes.append(text(at[0], y + 6.4, way_said(way), size_pt=SMALL_PT, anchor="middle", grey=SOFT))
     return shapes
 
 
 def _tally(p: PhaseEvidence) -> str:
     """Return misses of marked throws; misses alone where only these are marked."""
     if p.recent.marked:
-        return f"{p.recent.misses} of {p.recent.marked} missed"
-    return words.count(p.recent.misses, "miss", "misses") if p.recent.misses else "none marked"
+        return _("{missed} of {thrown} missed", missed=p.recent.misses, thrown=p.recent.marked)
+    return words.misses(p.recent.misses) if p.recent.misses else _("none marked")
 
 
 def _phase_said(p: PhaseEvidence) -> str:
     if not p.recent.marked and not p.recent.misses:
-        return f"{words.MANY[p.phase]}: none marked"
-    return (
-        f"{words.MANY[p.phase]}: {_tally(p)}, "
-        f"{words.strokes(p.strokes_a_round.middle)} strokes a round "
-        f"({words.strokes_range(p.strokes_a_round)}), "
-        f"{words.probability(p.p_costs_most)} that it costs most"
+        return _("{many}: none marked", many=words.MANY[p.phase])
+    return _(
+        "{many}: {tally}, {strokes} strokes a round ({range}), {probability} that it costs most",
+        many=words.MANY[p.phase],
+        tally=_tally(p),
+        strokes=words.strokes(p.strokes_a_round.middle),
+        range=words.strokes_range(p.strokes_a_round),
+        probability=words.probability(p.p_costs_most),
     )
 
 

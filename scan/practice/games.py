@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from shortpencil.scan.language import _, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import in_order
 from shortpencil.scan.practice.model import weights
@@ -52,10 +53,10 @@ def of_one_game(rounds: Iterable[Round], phases: Sequence[str] | None = None) ->
     count: dict[Game, float] = {}
     for played, weight in zip(ordered, weights(len(ordered), _HALF_LIFE_ROUNDS).tolist(), strict=True):
         count[game_of(played)] = count.get(game_of(played), 0.0) + weight
-    asked = [game for game in count if phases is not None and [name for name, _ in game] == list(phases)]
+    asked = [game for game in count if phases is not None and [name for name, _r in game] == list(phases)]
     if phases is not None and not asked:
-        known = "; ".join(words.listing(name for name, _ in game) for game in count)
-        return OfOneGame((), f"The games of the rounds that are stored: {known}.")
+        known = "; ".join(words.listing(name for name, _role in game) for game in count)
+        return OfOneGame((), _("The games of the rounds that are stored: {games}.", games=known))
     chosen = asked[0] if asked else max(count, key=lambda game: count[game])
     others = [list(game) for game in count if game != chosen]
     return OfOneGame(tuple(p for p in ordered if game_of(p) == chosen), _said(others, ordered))
@@ -66,10 +67,13 @@ def _said(others: Sequence[Sequence[tuple[str, str]]], rounds: Sequence[Round]) 
     if not others:
         return None
     number = sum(list(game_of(played)) in [list(game) for game in others] for played in rounds)
-    named = "; ".join(words.listing(name for name, _ in game) for game in others)
-    verb, them = ("is", "it") if number == 1 else ("are", "them")
-    return (
-        f"{words.count(number, 'round')} of another game ({named}) {verb} left out: "
-        "phases of different games are not compared. "
-        f"`shortpencil focus --phases {','.join(name for name, _ in others[0])}` speaks of {them}."
+    named = "; ".join(words.listing(name for name, _role in game) for game in others)
+    return ngettext(
+        "{n} round of another game ({games}) is left out: phases of different games are not compared. "
+        "`shortpencil focus --phases {phases}` speaks of it.",
+        "{n} rounds of another game ({games}) are left out: phases of different games are not compared. "
+        "`shortpencil focus --phases {phases}` speaks of them.",
+        number,
+        games=named,
+        phases=",".join(name for name, _role in others[0]),
     )

@@ -9,11 +9,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
+from shortpencil.scan.language import N_, _, ngettext
 from shortpencil.scan.practice import words
+from shortpencil.scan.practice.causes import level_said
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.plan import Plan
 from shortpencil.scan.practice.players import LEAST_IN_CELL, Group
 from shortpencil.scan.practice.web import document, said
+
+DRAWN = N_(
+    "Each player's focus comes from their own marks. With few rounds it is drawn to the group, "
+    "so that three odd rounds don't send anybody the wrong way."
+)
 
 
 def group_page(group: Group, plans: Mapping[str, Plan], played: Mapping[str, tuple[int, date | None]]) -> str:
@@ -31,38 +38,44 @@ def group_page(group: Group, plans: Mapping[str, Plan], played: Mapping[str, tup
         f'<td colspan="4" class="long">{said(why)}</td></tr>'
         for alias, why in group.without.items()
     )
-    cautions = "".join(f"<li>{said(c)}</li>" for c in words.CAUTIONS)
+    heads = _heads(
+        _("player"), _("rounds"), _("last"), _("focus"), _("how sure"), _("leading cause"), _("one cue")
+    )
+    cautions = "".join(f"<li>{said(c)}</li>" for c in words.cautions())
     return document(
-        "What the group practises",
-        words.count(players, "player"),
+        _("What the group practises"),
+        words.players(players),
         [
-            "<h1>What the group practises</h1>",
-            "<p>Each player's focus comes from their own marks. With few rounds it is drawn to the group, "
-            "so that three odd rounds don't send anybody the wrong way.</p>",
-            "<h2>Player by player</h2>",
-            '<div class="scroll" tabindex="0" role="group" aria-label="Player by player">'
-            "<table><caption>By alias, in the order of the alphabet</caption><thead><tr>"
-            '<th scope="col">player</th><th scope="col">rounds</th><th scope="col">last</th>'
-            '<th scope="col">focus</th><th scope="col">how sure</th>'
-            '<th scope="col">leading cause</th><th scope="col">one cue</th></tr></thead>'
-            f"<tbody>{rows}{missing}</tbody></table></div>",
-            "<h2>Shared by how many</h2>",
+            f"<h1>{said(_('What the group practises'))}</h1>",
+            f"<p>{said(_(DRAWN))}</p>",
+            f"<h2>{said(_('Player by player'))}</h2>",
+            f'<div class="scroll" tabindex="0" role="group" aria-label="{said(_("Player by player"))}">'
+            f"<table><caption>{said(_('By alias, in the order of the alphabet'))}</caption><thead><tr>"
+            f"{heads}</tr></thead><tbody>{rows}{missing}</tbody></table></div>",
+            f"<h2>{said(_('Shared by how many'))}</h2>",
             _cells(group),
             f'<div class="cautions"><ul>{cautions}</ul></div>',
         ],
-        "Execution is the player's own judgement; nothing here compares one player with another.",
+        _("Execution is the player's own judgement; nothing here compares one player with another."),
     )
 
 
 def _rounds(played: tuple[int, date | None]) -> str:
     count, last = played
-    return f"<td>{count}</td><td>{words.day(last) if last else 'no date'}</td>"
+    return f"<td>{count}</td><td>{words.day(last) if last else _('no date')}</td>"
+
+
+def _heads(*heads: str) -> str:
+    return "".join(f'<th scope="col">{said(head)}</th>' for head in heads)
 
 
 def _row(alias: str, focus: Focus, plan: Plan, played: tuple[int, date | None]) -> str:
     lead = focus.causes.leading
-    sure = f"provisional, {words.count(focus.rounds, 'round')}" if focus.provisional else focus.level
-    cause = "none noted" if lead is None else f"{lead.words} ({focus.causes.level})"
+    if focus.provisional:
+        sure = _("provisional, {rounds}", rounds=words.rounds(focus.rounds))
+    else:
+        sure = level_said(focus.level)
+    cause = _("none noted") if lead is None else f"{lead.words} ({level_said(focus.causes.level)})"
     return (
         f'<tr><th scope="row">{said(alias)}</th>{_rounds(played)}'
         f"<td>{words.MANY[focus.phase]}</td><td>{said(sure)}</td>"
@@ -75,17 +88,30 @@ def _cells(group: Group) -> str:
     hidden = len(group.cells) - len(shown)
     rows = "".join(
         f"<tr><td>{words.MANY[c.phase]}</td><td>{said(c.cause)}</td>"
-        f"<td>{words.count(c.players or 0, 'player')}</td></tr>"
+        f"<td>{words.players(c.players or 0)}</td></tr>"
         for c in shown
     )
-    table = (
-        '<table><thead><tr><th scope="col">focus</th><th scope="col">leading cause</th>'
-        f'<th scope="col">shared by</th></tr></thead><tbody>{rows}</tbody></table>'
-        if rows
-        else f"<p>No focus and cause is shared by {LEAST_IN_CELL} players or more.</p>"
-    )
+    if rows:
+        heads = _heads(_("focus"), _("leading cause"), _("shared by"))
+        table = f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+    else:
+        none = _("No focus and cause is shared by {players} players or more.", players=LEAST_IN_CELL)
+        table = f"<p>{said(none)}</p>"
     if not hidden:
         return table
-    more = f", {words.count(group.hidden_players, 'player')} together" if group.hidden_players else ""
-    few = f"{words.count(hidden, 'combination')} of fewer than {LEAST_IN_CELL} players not shown{more}."
-    return f"{table}<p>{few}</p>"
+    if group.hidden_players:
+        few = ngettext(
+            "{n} combination of fewer than {least} players not shown, {players} together.",
+            "{n} combinations of fewer than {least} players not shown, {players} together.",
+            hidden,
+            least=LEAST_IN_CELL,
+            players=words.players(group.hidden_players),
+        )
+    else:
+        few = ngettext(
+            "{n} combination of fewer than {least} players not shown.",
+            "{n} combinations of fewer than {least} players not shown.",
+            hidden,
+            least=LEAST_IN_CELL,
+        )
+    return f"{table}<p>{said(few)}</p>"

@@ -20,6 +20,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.scan.language import N_, _
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.doubt import pooled_chance
 from shortpencil.scan.practice.history import History, only_misses
@@ -45,7 +46,8 @@ WORTH_KNOWING = 0.10
 
 HELPED, NOT_BEYOND, WORSE, OPEN, EARLY = "helped", "not beyond", "worse", "open", "early"
 
-OTHER_REASONS = (
+#: In English; who shows it says it in the language that is spoken.
+OTHER_REASONS = N_(
     "A kinder or stricter eye, other courses or calmer days can look the same; the tests of ten depend less "
     "on them."
 )
@@ -289,46 +291,77 @@ def _compared_rounds(history: History) -> tuple[Floats, Floats, Floats]:
 def judged_sentence(found: Judged) -> str | None:
     """Return the one statement in words; None where it is too early for any."""
     if found.verdict == HELPED:
-        beyond = "" if found.p_beyond is None else ", and by more than what you did not practise"
-        return (
+        if found.p_beyond is None:
+            return _(
+                "It helped, going by your marks: what you practised is missed less than before, by more than "
+                "chance brings in one case of twenty."
+            )
+        return _(
             "It helped, going by your marks: what you practised is missed less than before, by more than "
-            f"chance brings in one case of twenty{beyond}."
+            "chance brings in one case of twenty, and by more than what you did not practise."
         )
     if found.verdict == NOT_BEYOND:
-        return (
+        return _(
             "Whether it helped is open: what you practised is missed less than before, but what you did not "
             "practise changed with it."
         )
     if found.verdict == WORSE:
-        return (
+        return _(
             "It did not show: what you practised is missed more than before, by more than chance brings in "
             "one case of twenty."
         )
-    return "Whether it helped is open: the change could be chance." if found.verdict == OPEN else None
+    return _("Whether it helped is open: the change could be chance.") if found.verdict == OPEN else None
 
 
 def sentence(helped: Helped) -> str:
     """Return the statement in words."""
-    many = words.MANY[helped.phase].capitalize()
+    many = words.first_upper(words.MANY[helped.phase])
     (x1, n1), (x2, n2) = helped.first_counts, helped.last_counts
-    counts = (
-        f"{words.percent(helped.first.middle)} at first ({x1} of {n1}), "
-        f"{words.percent(helped.last.middle)} lately ({x2} of {n2})"
+    counts = _(
+        "{first} at first ({x1} of {n1}), {last} lately ({x2} of {n2})",
+        first=words.percent(helped.first.middle),
+        x1=x1,
+        n1=n1,
+        last=words.percent(helped.last.middle),
+        x2=x2,
+        n2=n2,
     )
-    times = words.count(helped.sessions, "session")
-    others = f"the other phases changed by {words.points(helped.others)} meanwhile"
+    times = words.sessions(helped.sessions)
     if helped.verdict == "early":
-        return (
-            f"{many}: {times}; too early to judge. It takes {LEAST_SESSIONS} sessions and {LEAST_ROUNDS} "
-            "rounds beside the ones before the first."
+        return _(
+            "{many}: {times}; too early to judge. It takes {sessions} sessions and {rounds} "
+            "rounds beside the ones before the first.",
+            many=many,
+            times=times,
+            sessions=LEAST_SESSIONS,
+            rounds=LEAST_ROUNDS,
         )
+    others = words.points(helped.others) if helped.verdict in ("fell", "rose") else ""
     if helped.verdict == "fell":
-        return f"{many}: missed less since you practise them, {counts}; {times}, {others}."
+        return _(
+            "{many}: missed less since you practise them, {counts}; {times}, the other phases changed by "
+            "{others} meanwhile.",
+            many=many,
+            counts=counts,
+            times=times,
+            others=others,
+        )
     if helped.verdict == "rose":
-        return f"{many}: missed more, in spite of {times}: {counts}; {others}."
-    return (
-        f"{many}: no change that stands out from chance, {counts}; {times}. A fall of ten points shows, "
-        f"four times in five, once there are about {helped.throws_needed} throws at first and as many lately."
+        return _(
+            "{many}: missed more, in spite of {times}: {counts}; the other phases changed by {others} "
+            "meanwhile.",
+            many=many,
+            times=times,
+            counts=counts,
+            others=others,
+        )
+    return _(
+        "{many}: no change that stands out from chance, {counts}; {times}. A fall of ten points shows, "
+        "four times in five, once there are about {throws} throws at first and as many lately.",
+        many=many,
+        counts=counts,
+        times=times,
+        throws=helped.throws_needed,
     )
 
 

@@ -14,6 +14,8 @@ from math import log, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from shortpencil.scan.language import _
+from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import MISS, NO_PHASE, UNMARKED, History
 from shortpencil.scan.practice.model import (
     Interval,
@@ -268,10 +270,10 @@ def noticed_in(history: History) -> tuple[Noticed, ...]:
     if history.rounds >= CHANGE_ROUNDS:
         half = history.rounds // 2
         for k, phase in enumerate(history.phase_ids):
-            z, _ = trend(history.misses[:, k], history.marked[:, k])
+            z = trend(history.misses[:, k], history.marked[:, k])[0]
             asked.append(
                 (
-                    f"{phase}: earlier rounds and later ones",
+                    _("{phase}: earlier rounds and later ones", phase=words.PHASE[phase]),
                     _counts(history.misses[:half, k], history.marked[:half, k]),
                     _counts(history.misses[half:, k], history.marked[half:, k]),
                     _two_sided(z / sqrt(factor[k])),
@@ -280,7 +282,7 @@ def noticed_in(history: History) -> tuple[Noticed, ...]:
     for question, first, second, k in _groups(history):
         if min(first[1], second[1]) >= 10:
             asked.append((question, first, second, _fisher(first, second, factor[k])))
-    p_adjusted = adjusted([p for *_, p in asked])
+    p_adjusted = adjusted([item[-1] for item in asked])
     found = [Noticed(*item, float(q)) for item, q in zip(asked, p_adjusted, strict=True)]
     return tuple(sorted(found, key=lambda n: n.p))
 
@@ -307,7 +309,10 @@ def _groups(history: History) -> list[tuple[str, tuple[int, int], tuple[int, int
         early, late = third[history.throw_hole] == 0, third[history.throw_hole] == 2
         groups.append(
             (
-                f"{phase}: first third of the round and last, whose holes may differ too",
+                _(
+                    "{phase}: first third of the round and last, whose holes may differ too",
+                    phase=words.PHASE[phase],
+                ),
                 counted(of_phase & early),
                 counted(of_phase & late),
                 k,
@@ -315,7 +320,7 @@ def _groups(history: History) -> list[tuple[str, tuple[int, int], tuple[int, int
         )
         groups.append(
             (
-                f"{phase}: without wind and in wind",
+                _("{phase}: without wind and in wind", phase=words.PHASE[phase]),
                 counted(of_phase & calm[at_round]),
                 counted(of_phase & windy[at_round]),
                 k,
@@ -325,7 +330,7 @@ def _groups(history: History) -> list[tuple[str, tuple[int, int], tuple[int, int
     if putt == NO_PHASE:
         return groups
     putts, straddle = history.throw_phase == putt, history.throw_straddle == 1
-    asked = f"{history.phase_ids[putt]}: straddle and other stances"
+    asked = _("{phase}: straddle and other stances", phase=words.PHASE[history.phase_ids[putt]])
     return [*groups, (asked, counted(putts & straddle), counted(putts & ~straddle), putt)]
 
 

@@ -27,8 +27,10 @@ from shortpencil.forms.form_check import PHASE_ID
 from shortpencil.forms.rules import PHASES
 from shortpencil.forms.shown import found
 from shortpencil.forms.units import M_PER_FOOT
+from shortpencil.scan.language import ENGLISH, N_, _, pgettext, spoken
+from shortpencil.scan.language.numbers import localized
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.causes import LIKELY, WAYS, Causes
+from shortpencil.scan.practice.causes import LIKELY, WAYS, Causes, way_said
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.putting import Curve
 
@@ -39,24 +41,30 @@ UNKNOWN_CAUSE = "other"
 BOXES = ("warm-up", "block", "mixed", "test")
 
 #: What the boxes are called in print.
-BOX_WORDS = {
-    "warm-up": "warm-up",
-    "again": "test again",
-    "block": "one cue",
-    "break": "break",
-    "dry": "no disc",
-    "mixed": "mixed",
-    "test": "test",
-    "walk": "walk",
-}
+BOX_WORDS = words.Spoken(
+    {
+        "warm-up": N_("warm-up"),
+        "again": N_("test again"),
+        "block": N_("one cue"),
+        "break": N_("break"),
+        "dry": N_("no disc"),
+        "mixed": N_("mixed"),
+        "test": N_("test"),
+        "walk": N_("walk"),
+    }
+)
 
 #: What to do in the boxes that have no drill.
-_WITHOUT_DRILL = {
-    "warm-up": "Walk, swing, then throws at half power.",
-    "break": "Sit down, drink, loosen hand and shoulder.",
-    "dry": "Slow swings with the one cue, eyes on a line; say line, height and disc aloud, as on a tee.",
-    "walk": "Walk some holes and throw nothing: choose line and disc for each, and write them down.",
-}
+_WITHOUT_DRILL = words.Spoken(
+    {
+        "warm-up": N_("Walk, swing, then throws at half power."),
+        "break": N_("Sit down, drink, loosen hand and shoulder."),
+        "dry": N_(
+            "Slow swings with the one cue, eyes on a line; say line, height and disc aloud, as on a tee."
+        ),
+        "walk": N_("Walk some holes and throw nothing: choose line and disc for each, and write them down."),
+    }
+)
 
 #: The warm-up that every plan asks for; shorter sessions than `WARM_INSIDE` have it before they begin.
 WARM_UP_MINUTES, WARM_INSIDE = 5, 10
@@ -194,8 +202,11 @@ class Plan:
     @property
     def length(self) -> str:
         """Minutes and throws in words; of a short session, that the warm-up comes before it."""
-        warm = any(step.box == "warm-up" for step in self.steps)
-        return f"{self.minutes} minutes{'' if warm else ' after a warm-up'}, {self.throws} throws"
+        if any(step.box == "warm-up" for step in self.steps):
+            return _("{minutes} minutes, {throws} throws", minutes=self.minutes, throws=self.throws)
+        return _(
+            "{minutes} minutes after a warm-up, {throws} throws", minutes=self.minutes, throws=self.throws
+        )
 
     def step(self, box: str) -> Step:
         """Return the step of that box."""
@@ -282,11 +293,12 @@ def plan_of(
         minutes=minutes,
         about=target,
         cause=cause,
-        cue=block.cue or block.title.lower(),
+        cue=block.cue or (block.title.lower() if spoken() == ENGLISH else block.title),
         steps=steps,
         aim=_aim(target, test, success),
         limits=limits,
-        cautions=tuple(dict.fromkeys(d.caution for d in (block, mixed, test) if d.caution)) + words.CAUTIONS,
+        cautions=tuple(dict.fromkeys(d.caution for d in (block, mixed, test) if d.caution))
+        + tuple(words.cautions()),
         notes=_notes(target, cause, way, block, limits, minutes, steps),
     )
 
@@ -323,19 +335,24 @@ def ladder_of(curve: Curve | None, unit: str) -> tuple[float, ...]:
 
 
 def _in_unit(drill: Drill, ladder: Sequence[float], unit: str) -> Drill:
-    """Return the drill with the distances in its texts in the unit: ``{4, 5 m}``, and ``{ladder}``."""
+    """Return the drill in the language that is spoken, with the distances in its texts in the unit.
+
+    Those are ``{4, 5 m}``, with a point for decimals in every language, and ``{ladder}``.
+    """
 
     def told(match: re.Match[str]) -> str:
         inside = match.group(1)
         if inside == "ladder":
-            return f"{', '.join(f'{d:g}' for d in ladder)} {unit}"
+            between = pgettext("between the numbers of a list", ", ")
+            return f"{between.join(localized(f'{d:g}') for d in ladder)} {unit}"
         numbers = inside.removesuffix("m").rstrip()
         if unit == "ft":
             numbers = re.sub(r"[0-9.]+", lambda n: f"{_whole_feet(float(n.group()))}", numbers)
-        return f"{numbers} {unit}"
+        return f"{localized(numbers)} {unit}"
 
     def put(text: str) -> str:
-        return re.sub(r"\{(ladder|[0-9][0-9., a-z]*m)\}", told, text)
+        # What a player's own list says is nobody's to translate, and is found in no catalogue.
+        return re.sub(r"\{(ladder|[0-9][0-9., a-z]*m)\}", told, _(text)) if text else ""
 
     on_ladder = "{ladder}" in drill.title + drill.how
     return replace(
@@ -344,6 +361,7 @@ def _in_unit(drill: Drill, ladder: Sequence[float], unit: str) -> Drill:
         how=put(drill.how),
         cue=put(drill.cue),
         counts=put(drill.counts),
+        caution=put(drill.caution) if drill.caution else None,
         tries=len(ladder) * max(1, drill.tries // len(ladder)) if on_ladder else drill.tries,
         stations=len(ladder) if on_ladder else drill.stations,
     )
@@ -368,43 +386,108 @@ def _notes(
     many = words.MANY[target.phase]
     if minutes < WARM_INSIDE:
         notes.append(
-            f"Warm up {WARM_UP_MINUTES} minutes before you begin; these {minutes} minutes come after it."
+            _(
+                "Warm up {warm_up} minutes before you begin; these {minutes} minutes come after it.",
+                warm_up=WARM_UP_MINUTES,
+                minutes=minutes,
+            )
         )
     if not block.causes:
         notes.append(
-            f"The drill list has nothing for {many}: these are general words. "
-            "Add drills of your own (--drills)."
+            _(
+                "The drill list has nothing for {many}: these are general words. "
+                "Add drills of your own (--drills).",
+                many=many,
+            )
         )
     if cause is None:
-        because = f", but they mostly go {way}: hence this drill" if way in block.ways else ""
-        notes.append(
-            f"Why your {many} miss is not known yet{because}. Note the cause next time: after the next round "
-            f"write on the card which way and why each of the missed {many} went."
-        )
+        notes.append(_cause_unknown(many, way if way in block.ways else None))
     elif block.causes and cause not in block.causes:
         notes.append(
-            f"The drill list has none for this cause ({target.causes.causes[0].words}) in this phase; "
-            "add one to your own list (--drills)."
+            _(
+                "The drill list has none for this cause ({cause}) in this phase; "
+                "add one to your own list (--drills).",
+                cause=target.causes.causes[0].words,
+            )
         )
     elif target.causes.level == "not settled":
-        notes.append("The cause is not settled; treat this session as a try, and keep marking causes.")
+        notes.append(_("The cause is not settled; treat this session as a try, and keep marking causes."))
     notes.append(
-        f"The same test opens your next session of {many}, on another day: what is there then was learnt."
+        _(
+            "The same test opens your next session of {many}, on another day: what is there then was learnt.",
+            many=many,
+        )
     )
     if any(step.box == "mixed" for step in steps):
         notes.append(
-            "Mixing distances may help it last; studies in sport found little difference either way."
+            _("Mixing distances may help it last; studies in sport found little difference either way.")
         )
     if any(step.box in ("dry", "walk") for step in steps):
         notes.append(
-            "More minutes bring no more throws: a tired arm learns little. Two sessions on two days serve "
-            "better than one of this length."
+            _(
+                "More minutes bring no more throws: a tired arm learns little. Two sessions on two days "
+                "serve better than one of this length."
+            )
         )
     notes.append(
-        f"At most {limits.throws} throws a session, {limits.full_power} of them at full power, "
-        "and no two full-power days running."
+        _(
+            "At most {throws} throws a session, {full_power} of them at full power, "
+            "and no two full-power days running.",
+            throws=limits.throws,
+            full_power=limits.full_power,
+        )
     )
     return tuple(notes)
+
+
+def _cause_unknown(many: str, way: str | None) -> str:
+    """Return what to note next time, and why this drill was chosen meanwhile."""
+    if way is None:
+        return _(
+            "Why your {many} miss is not known yet. Note the cause next time: after the next round write on "
+            "the card which way and why each of the missed {many} went.",
+            many=many,
+        )
+    return _(
+        "Why your {many} miss is not known yet, but they mostly go {way}: hence this drill. Note the cause "
+        "next time: after the next round write on the card which way and why each of the missed {many} "
+        "went.",
+        many=many,
+        way=way_said(way),
+    )
+
+
+def aim_said(aim: Aim) -> str:
+    """Return the aim in a sentence, and what the present rate would bring anyway."""
+    said = _("Aim in the test: {count} of {of}.", count=aim.count, of=aim.of)
+    return f"{said} {usual}" if (usual := usual_said(aim)) else said
+
+
+def long_aim_said(aim: Aim) -> str:
+    """Return the aim as `aim_said`, and what one test proves."""
+    said = _("Aim in the test: {count} of {of}.", count=aim.count, of=aim.of)
+    if aim.usual is None:
+        return said
+    low, high = aim.usual
+    usual = _(
+        "As things stand, four tests of five bring {low} to {high}, so one test proves little.",
+        low=low,
+        high=high,
+    )
+    return f"{said} {usual}"
+
+
+def box_said(step: Step) -> str:
+    """Return the minutes of a step and what its box is called, as in ``12 min one cue``."""
+    return f"{step.minutes} min {BOX_WORDS[step.box]}"
+
+
+def usual_said(aim: Aim) -> str:
+    """Return what the present rate brings in the test, in a sentence; empty where nothing is known."""
+    if aim.usual is None:
+        return ""
+    low, high = aim.usual
+    return _("As things stand, four tests of five bring {low} to {high}.", low=low, high=high)
 
 
 def _find(drills: Sequence[Drill], box: str, phase: str, cause: str | None, way: str | None = None) -> Drill:
@@ -493,7 +576,7 @@ def _divide(
     `WARM_INSIDE` minutes no warm-up inside.
     """
     testing = min(minutes, ceil(TEST_TRIES * test.seconds / 60))
-    lengths = [length for length, _ in boxes]
+    lengths = [length for length, _parts in boxes]
     if minutes < lengths[0]:
         warm = WARM_UP_MINUTES if minutes >= WARM_INSIDE else 0
         left = minutes - warm - testing
@@ -608,16 +691,17 @@ def general_drills(phase: str) -> tuple[Drill, Drill, Drill]:
         causes=(),
         phases=(phase,),
         box="block",
-        title=f"Ten of this throw: {one}",
-        how=(
-            f"Make ten of this throw the way your card's causes say. The drill list has nothing for {many}, "
-            "so take a place where you would throw one, and think of the one cause before each."
+        title=_("Ten of this throw: {one}", one=one),
+        how=_(
+            "Make ten of this throw the way your card's causes say. The drill list has nothing for {many}, "
+            "so take a place where you would throw one, and think of the one cause before each.",
+            many=many,
         ),
-        cue="one cause in mind, and the whole throw",
+        cue=_("one cause in mind, and the whole throw"),
         sets=2,
         tries=TEST_TRIES,
         seconds=40,
-        counts="thrown as planned",
+        counts=_("thrown as planned"),
         full_power=False,
         caution=None,
     )
@@ -625,15 +709,15 @@ def general_drills(phase: str) -> tuple[Drill, Drill, Drill]:
         block,
         id=f"own-{phase}-mixed",
         box="mixed",
-        title=f"Ten more, each from another place: {one}",
-        how="The same throw, from another place or to another target each time, as on a course.",
+        title=_("Ten more, each from another place: {one}", one=one),
+        how=_("The same throw, from another place or to another target each time, as on a course."),
     )
     test = replace(
         block,
         id=f"own-{phase}-ten",
         box="test",
-        title=f"Ten, counted: {one}",
-        how="Ten from one place. Say before each what you mean, then count those thrown as planned.",
+        title=_("Ten, counted: {one}", one=one),
+        how=_("Ten from one place. Say before each what you mean, then count those thrown as planned."),
         sets=1,
     )
     return block, mixed, test

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.scan.language import _
 from shortpencil.scan.practice.focus import Focus, focus_of, why_no_focus
 from shortpencil.scan.practice.history import History, rated
 from shortpencil.scan.practice.model import log_beta_binomial, spread_between
@@ -88,7 +89,7 @@ def group_of(
     counted: dict[tuple[str, str], int] = {}
     for focus in foci.values():
         lead = focus.causes.leading
-        key = (focus.phase, lead.words if lead else "no cause noted")
+        key = (focus.phase, lead.words if lead else _("no cause noted"))
         counted[key] = counted.get(key, 0) + 1
     cells = tuple(
         GroupCell(phase, cause, n if n >= LEAST_IN_CELL else None)

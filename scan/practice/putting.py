@@ -22,6 +22,7 @@ from math import inf, pi
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from shortpencil.scan.language import _, ngettext, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import CLEAN, UNMARKED, History, results_known
 from shortpencil.scan.practice.model import Interval, jeffreys, normal_quantile, spread_between, weights
@@ -127,12 +128,24 @@ def putting_of(history: History, unit: str = "m") -> Putting:
     return Putting(
         putts=len(x),
         bands=bands,
-        inside=group(f"inside the putting area ({length(PUTTING_AREA_M, unit)})", area),
-        beyond=group("beyond the putting area", ~area),
-        stances=(group("straddle", straddle & area), group("other stances", ~straddle & area)),
+        inside=group(_("inside the putting area ({length})", length=length(PUTTING_AREA_M, unit)), area),
+        beyond=group(_("beyond the putting area"), ~area),
+        stances=(group(_("straddle"), straddle & area), group(_("other stances"), ~straddle & area)),
         curve=curve,
         too_few=too_few,
         edge=int((np.abs(x - PUTTING_AREA_M) <= EDGE_M).sum()),
+    )
+
+
+def holed_said(group: Group) -> str:
+    """Return how many putts of one kind were holed, in words."""
+    return _(
+        "{label}: {holed} of {tries} holed ({percent}, range {range})",
+        label=group.label,
+        holed=group.holed_count,
+        tries=group.tries,
+        percent=words.percent(group.holed.middle),
+        range=words.percent_range(group.holed),
     )
 
 
@@ -140,15 +153,15 @@ def length(metres: float, unit: str, decimals: int = 0) -> str:
     """Return a length in the player's unit, as in ``7 m`` or ``23 ft``."""
     from shortpencil.forms.units import M_PER_FOOT
 
-    return f"{metres:.{decimals}f} m" if unit == "m" else f"{metres / M_PER_FOOT:.0f} ft"
+    return f"{number(metres, decimals)} m" if unit == "m" else f"{metres / M_PER_FOOT:.0f} ft"
 
 
 def _band(low: float, high: float, unit: str) -> str:
     if low == 0:
-        return f"up to {length(high, unit, 1)}"
+        return _("up to {length}", length=length(high, unit, 1))
     if high > 50:
-        return f"over {length(low, unit, 1)}"
-    return f"{length(low, unit, 1).split()[0]} to {length(high, unit, 1)}"
+        return _("over {length}", length=length(low, unit, 1))
+    return words.from_to(length(low, unit, 1).split()[0], length(high, unit, 1))
 
 
 def _curve(
@@ -156,9 +169,15 @@ def _curve(
 ) -> tuple[Curve | None, str | None]:
     made = int(holed.sum())
     if len(x) < LEAST_PUTTS or min(made, len(x) - made) < LEAST_OF_EITHER:
-        return None, (
-            f"{words.count(len(x), 'putt')} with a distance, {made} holed: too few for a curve. It takes "
-            f"{LEAST_PUTTS}, with at least {LEAST_OF_EITHER} holed and {LEAST_OF_EITHER} not."
+        return None, ngettext(
+            "{n} putt with a distance, {made} holed: too few for a curve. It takes {least}, with at least "
+            "{either} holed and {either} not.",
+            "{n} putts with a distance, {made} holed: too few for a curve. It takes {least}, with at least "
+            "{either} holed and {either} not.",
+            len(x),
+            made=made,
+            least=LEAST_PUTTS,
+            either=LEAST_OF_EITHER,
         )
     # Rounds that differ more than by chance tell less: their putts count for `factor` times fewer.
     factor = spread_between(
@@ -245,7 +264,7 @@ def fit_curve(distance: ArrayLike, tries: ArrayLike, holed: ArrayLike) -> CurveF
         z = prior + kernel @ at
         return float(k @ z - n @ np.logaddexp(0, z) - 0.5 * at @ kernel @ at)
 
-    for _ in range(60):
+    for _step in range(60):
         away = kernel @ pull
         p = _chance(prior + away)
         weight = np.maximum(n * p * (1 - p), 1e-12)

@@ -9,6 +9,7 @@ from math import isinf, isnan
 import numpy as np
 
 from shortpencil.forms.drawing import Shape
+from shortpencil.scan.language import _, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import History, rated
 from shortpencil.scan.practice.model import Interval, jeffreys
@@ -27,7 +28,7 @@ from shortpencil.scan.practice.picture import (
     rectangle,
     text,
 )
-from shortpencil.scan.practice.putting import Group, Putting, length
+from shortpencil.scan.practice.putting import Putting, holed_said, length
 from shortpencil.scan.practice.results import TwoByTwo
 from shortpencil.scan.records.validate import PUTTING_AREA_M
 
@@ -41,7 +42,7 @@ def time_charts(
     """Miss rate of each round, a chart for the rounds of each length: 9 and 18 holes never share one."""
     several = len(lengths) > 1
     return tuple(
-        time_chart(history, phase, phase_name, one, width_mm, said=f", {one.holes} holes" if several else "")
+        time_chart(history, phase, phase_name, one, width_mm, by_length=several)
         for one in lengths or (OfLength(0, (), None),)
     )
 
@@ -53,21 +54,23 @@ def time_chart(
     of: OfLength,
     width_mm: float = 102.0,
     *,
-    said: str = "",
+    by_length: bool = False,
 ) -> Picture:
     """Miss rate of each round: with limits of chance and a smoothed line, or with ranges where too few.
 
     Parameters
     ----------
     of : the rounds that it shows
-    said : what the title says of them
+    by_length : whether the title says how many holes they have
     """
     left, top, base = 9.0, 10.5, 36.0
     history, chart = rated(history), of.chart
     x_n = history.misses[:, phase], history.marked[:, phase]
     shown = [i for i in of.rounds if x_n[1][i] > 0][-MOST_ROUNDS_SHOWN:]
-    title = f"Missed {words.MANY[phase_name]}, round by round{said}"
-    shapes: list[Shape] = [text(0, 3.6, title, size_pt=HEAD_PT, bold=True)]
+    title = _("Missed {many}, round by round", many=words.MANY[phase_name])
+    if by_length:
+        title = f"{title}, {words.holes(of.holes)}"
+    shapes: list[Shape] = [text(0, 3.6, title, size_pt=HEAD_PT, bold=True, fit_mm=width_mm)]
     rates = [x_n[0][i] / x_n[1][i] for i in shown]
     ranges = [jeffreys(float(x_n[0][i]), float(x_n[1][i])) for i in shown]
     highest = max([*rates, *(r.high for r in ranges if chart is None), 0.2])
@@ -99,16 +102,21 @@ def time_chart(
             text(
                 0,
                 7.4,
-                "dots: rounds; line: smoothed; grey: what chance alone brings",
+                _("dots: rounds; line: smoothed; grey: what chance alone brings"),
                 size_pt=SMALL_PT,
                 grey=SOFT,
+                fit_mm=width_mm,
             )
         )
     else:
-        below = f"{words.count(len(shown), 'round')} with 90 % ranges: too few to see a trend"
+        below = ngettext(
+            "{n} round with 90 % ranges: too few to see a trend",
+            "{n} rounds with 90 % ranges: too few to see a trend",
+            len(shown),
+        )
         if not shown:
-            below = "no clean throws are marked, so there are no rates"
-        shapes.append(text(0, 7.4, below, size_pt=SMALL_PT, grey=SOFT))
+            below = _("no clean throws are marked, so there are no rates")
+        shapes.append(text(0, 7.4, below, size_pt=SMALL_PT, grey=SOFT, fit_mm=width_mm))
         for place, i in enumerate(ranges):
             shapes.append(line(x(place), y(i.low), x(place), y(i.high), width_mm=0.5, grey=SOFT))
     radius = min(1.2, max(0.6, half * 0.8))
@@ -117,10 +125,10 @@ def time_chart(
             x(place), y(rate), radius_mm=radius, filled=chart is not None and shown[place] in chart.outside
         )
     shapes += _dates([history.heads[i].day for i in shown], x, base + 3.8)
-    counts = ", ".join(f"{x_n[0][i]} of {x_n[1][i]}" for i in shown)
+    counts = ", ".join(_("{count} of {total}", count=x_n[0][i], total=x_n[1][i]) for i in shown)
     return Picture(
         title,
-        f"Missed of marked, oldest first: {counts}.",
+        _("Missed of marked, oldest first: {counts}.", counts=counts),
         width_mm,
         base + 5.2,
         tuple(shapes),
@@ -143,7 +151,8 @@ def _dates(days: Sequence[date | None], x: Callable[[int], float], y: float) -> 
 def putting_chart(putting: Putting, unit: str = "m", width_mm: float = 72.0) -> Picture:
     """Putts holed by distance: observed bands with ranges, the curve with its band, the even chance."""
     left, top, base = 9.0, 10.5, 36.0
-    shapes: list[Shape] = [text(0, 3.6, "Putts holed, by distance", size_pt=HEAD_PT, bold=True)]
+    title = _("Putts holed, by distance")
+    shapes: list[Shape] = [text(0, 3.6, title, size_pt=HEAD_PT, bold=True)]
     curve = putting.curve
     far = float(curve.distance_m[-1]) if curve else 12.0
 
@@ -184,26 +193,49 @@ def putting_chart(putting: Putting, unit: str = "m", width_mm: float = 72.0) -> 
                 line(x(metres), y(band.holed.low), x(metres), y(band.holed.high), width_mm=0.4, grey=SOFT)
             )
             shapes += dot(x(metres), y(band.holed.middle), radius_mm=1.1, filled=False)
-    if curve is not None and curve.even_m is not None:
-        even = curve.even_m
-        said = f"even chance at {length(even.middle, unit, 1)} ({_lengths(even, unit)}), "
-        said += words.count(putting.putts, "putt")
-    else:
-        said = f"{words.count(putting.putts, 'putt')} with a distance"
-        said += ": too few for a curve" if curve is None else "; even chance out of sight"
+    said = _even_said(putting, unit)
     shapes.append(text(0, 7.4, said, size_pt=SMALL_PT, grey=SOFT, fit_mm=width_mm))
-    told = "; ".join(_group_said(b) for b in putting.bands if b.tries)
-    return Picture("Putts holed, by distance", f"{said}. {told}.", width_mm, base + 5.2, tuple(shapes))
+    told = "; ".join(holed_said(b) for b in putting.bands if b.tries)
+    return Picture(title, f"{said}. {told}.", width_mm, base + 5.2, tuple(shapes))
+
+
+def _even_said(putting: Putting, unit: str) -> str:
+    """Return from where half of the putts drop, or why that is not told."""
+    curve = putting.curve
+    if curve is None:
+        return ngettext(
+            "{n} putt with a distance: too few for a curve",
+            "{n} putts with a distance: too few for a curve",
+            putting.putts,
+        )
+    if curve.even_m is None:
+        return ngettext(
+            "{n} putt with a distance; even chance out of sight",
+            "{n} putts with a distance; even chance out of sight",
+            putting.putts,
+        )
+    return ngettext(
+        "even chance at {length} ({range}), {n} putt",
+        "even chance at {length} ({range}), {n} putts",
+        putting.putts,
+        length=length(curve.even_m.middle, unit, 1),
+        range=_lengths(curve.even_m, unit),
+    )
 
 
 def results_chart(tables: Sequence[TwoByTwo], width_mm: float = 72.0) -> Picture:
     """Share of throws that ended well, clean ones filled and missed ones open, with ranges."""
     left, right = 18.0, 14.0
     plot = width_mm - left - right
-    shapes: list[Shape] = [text(0, 3.6, "Ended well", size_pt=HEAD_PT, bold=True)]
+    shapes: list[Shape] = [text(0, 3.6, _("Ended well"), size_pt=HEAD_PT, bold=True)]
     shapes.append(
         text(
-            0, 7.4, "filled: clean throws; open: missed ones; bars: 90 % ranges", size_pt=SMALL_PT, grey=SOFT
+            0,
+            7.4,
+            _("filled: clean throws; open: missed ones; bars: 90 % ranges"),
+            size_pt=SMALL_PT,
+            grey=SOFT,
+            fit_mm=width_mm,
         )
     )
     base = 13.2 + len(tables) * 7.6 - 2.0
@@ -223,7 +255,7 @@ def results_chart(tables: Sequence[TwoByTwo], width_mm: float = 72.0) -> Picture
             )
     for row, table in enumerate(tables):
         y = 13.2 + row * 7.6
-        shapes.append(text(0, y + 1.6, words.MANY[table.phase], size_pt=SMALL_PT))
+        shapes.append(text(0, y + 1.6, words.MANY[table.phase], size_pt=SMALL_PT, fit_mm=left - 1.5))
         for dy, share, filled in ((-1.5, table.good_when_clean, True), (1.9, table.good_when_missed, False)):
             if isnan(share.middle):
                 continue
@@ -231,9 +263,10 @@ def results_chart(tables: Sequence[TwoByTwo], width_mm: float = 72.0) -> Picture
             shapes.append(line(a, y + dy, c, y + dy, width_mm=0.4, grey=SOFT))
             shapes += dot(b, y + dy, radius_mm=1.1, filled=filled)
             throws = table.clean_good + table.clean_bad if filled else table.missed_good + table.missed_bad
-            shapes.append(text(width_mm, y + dy + 1.0, f"of {throws}", size_pt=SMALL_PT, anchor="right"))
+            of = _("of {throws}", throws=throws)
+            shapes.append(text(width_mm, y + dy + 1.0, of, size_pt=SMALL_PT, anchor="right"))
     return Picture(
-        "Throws that ended well", "; ".join(map(result_said, tables)), width_mm, base + 5.2, tuple(shapes)
+        _("Throws that ended well"), "; ".join(map(result_said, tables)), width_mm, base + 5.2, tuple(shapes)
     )
 
 
@@ -242,22 +275,18 @@ def result_said(table: TwoByTwo) -> str:
     clean, missed = table.clean_good + table.clean_bad, table.missed_good + table.missed_bad
     many = words.MANY[table.phase]
     if not table.throws:
-        return f"{many}: nothing to compare"
-    return (
-        f"{many}: {table.clean_good} of {clean} clean ones ended well, "
-        f"{table.missed_good} of {missed} missed ones"
-    )
-
-
-def _group_said(group: Group) -> str:
-    return (
-        f"{group.label}: {group.holed_count} of {group.tries} holed "
-        f"({words.percent(group.holed.middle)}, range {words.percent_range(group.holed)})"
+        return _("{many}: nothing to compare", many=many)
+    return _(
+        "{many}: {clean_good} of {clean} clean ones ended well, {missed_good} of {missed} missed ones",
+        many=many,
+        clean_good=table.clean_good,
+        clean=clean,
+        missed_good=table.missed_good,
+        missed=missed,
     )
 
 
 def _lengths(interval: Interval, unit: str) -> str:
     if isinf(interval.high):
-        return f"{length(interval.low, unit, 1)} or more"
-    low = length(interval.low, unit, 1).split()[0]
-    return f"{low} to {length(interval.high, unit, 1)}"
+        return _("{length} or more", length=length(interval.low, unit, 1))
+    return words.from_to(length(interval.low, unit, 1).split()[0], length(interval.high, unit, 1))

@@ -10,7 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import isnan
 
+from shortpencil.scan.language import N_, _, ngettext, number
 from shortpencil.scan.practice import words
+from shortpencil.scan.practice.causes import level_said
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.effect import Effect, Tested
 from shortpencil.scan.practice.focus import Focus
@@ -21,7 +23,7 @@ from shortpencil.scan.practice.luck import Luck, luck_of, pooled_luck
 from shortpencil.scan.practice.model import jeffreys
 from shortpencil.scan.practice.over_time import Change, Noticed, OfLength, changes_of, lengths_of, noticed_in
 from shortpencil.scan.practice.plan import Plan
-from shortpencil.scan.practice.putting import Putting, length, putting_of
+from shortpencil.scan.practice.putting import Putting, holed_said, length, putting_of
 from shortpencil.scan.practice.results import TwoByTwo, two_by_two
 from shortpencil.scan.practice.where import Spot, spots_of
 
@@ -97,17 +99,27 @@ def report_of(
     )
 
 
+def title(report: Report) -> str:
+    """Return what the report is about."""
+    return _("Practise your {many}", many=words.MANY[report.plan.phase])
+
+
+def cue_sentence(report: Report) -> str:
+    """Return the one cue of the session."""
+    return _("One cue: {cue}", cue=report.plan.cue)
+
+
 def head_line(report: Report) -> str:
     """Whose rounds, how many, and from when to when."""
     when = words.span(h.day for h in report.history.heads)
-    parts = [report.player or "", words.count(report.focus.rounds, "round"), when]
+    parts = [report.player or "", words.rounds(report.focus.rounds), when]
     return " · ".join(part for part in parts if part)
 
 
 def why_sentences(report: Report) -> list[str]:
     """Return the sentences below the headline: how sure, why, what disagrees, what to know."""
     focus = report.focus
-    sure = f"{focus.sure[0].upper()}{focus.sure[1:]}."
+    sure = f"{words.first_upper(focus.sure)}."
     return [
         f"{sure} {focus.outlook or ''}".strip(),
         *next_sentences(report),
@@ -132,16 +144,28 @@ def cause_sentence(report: Report) -> str:
     many = words.MANY[causes.phase]
     lead = causes.leading
     if lead is None:
-        return f"No cause is noted for {many} in recent rounds."
-    total = sum(c.count for c in causes.causes)
-    said = (
-        f"Leading cause: {lead.words}, {lead.count} of {words.count(total, 'note')} "
-        f"({words.percent(lead.share.middle)}, range {words.percent_range(lead.share)}); "
-        f"{causes.level}, {words.probability(lead.p_leads)} that it truly leads."
+        return _("No cause is noted for {many} in recent rounds.", many=many)
+    said = ngettext(
+        "Leading cause: {cause}, {count} of {n} note ({percent}, range {range}); {level}, {probability} that "
+        "it truly leads.",
+        "Leading cause: {cause}, {count} of {n} notes ({percent}, range {range}); {level}, {probability} "
+        "that it truly leads.",
+        sum(c.count for c in causes.causes),
+        cause=lead.words,
+        count=lead.count,
+        percent=words.percent(lead.share.middle),
+        range=words.percent_range(lead.share),
+        level=level_said(causes.level),
+        probability=words.probability(lead.p_leads),
     )
-    if causes.level != "clear" and causes.more_rounds:
-        said += f" About {words.count(causes.more_rounds, 'more round')} with notes would tell."
-    return said
+    if causes.level == "clear" or not causes.more_rounds:
+        return said
+    more = ngettext(
+        "About {n} more round with notes would tell.",
+        "About {n} more rounds with notes would tell.",
+        causes.more_rounds,
+    )
+    return f"{said} {more}"
 
 
 def side_sentence(report: Report) -> str | None:
@@ -150,8 +174,8 @@ def side_sentence(report: Report) -> str | None:
     if causes.suggestion is None:
         return None
     if causes.agrees:
-        return f"{causes.suggestion} That agrees with your notes."
-    return f"{causes.suggestion} Your own notes stand." if causes.leading else causes.suggestion
+        return f"{causes.suggestion} {_('That agrees with your notes.')}"
+    return f"{causes.suggestion} {_('Your own notes stand.')}" if causes.leading else causes.suggestion
 
 
 def luck_sentence(report: Report) -> str | None:
@@ -160,21 +184,39 @@ def luck_sentence(report: Report) -> str | None:
     if luck is None:
         return None
     i = luck.strokes
-    more = "more" if i.middle >= 0 else "fewer"
-    said = (
-        f"Last round: {luck.score} strokes on {words.count(luck.holes, 'hole')}, "
-        f"{words.strokes(i.middle)} {more} than your marks usually bring "
-        f"(range {words.strokes_range(i, signed=True)}; "
-        f"compared with {words.count(luck.compared_rounds, 'other round')})."
-    )
+    if i.middle >= 0:
+        sentence = N_(
+            "Last round: {score} strokes on {holes}, {strokes} more than your marks usually bring (range "
+            "{range}; compared with {others})."
+        )
+    else:
+        sentence = N_(
+            "Last round: {score} strokes on {holes}, {strokes} fewer than your marks usually bring (range "
+            "{range}; compared with {others})."
+        )
+    said = [
+        _(
+            sentence,
+            score=luck.score,
+            holes=words.holes(luck.holes),
+            strokes=words.strokes(i.middle),
+            range=words.strokes_range(i, signed=True),
+            others=ngettext("{n} other round", "{n} other rounds", luck.compared_rounds),
+        )
+    ]
     if luck.surprises:
         odd = [
-            f"hole {s.number} ({words.count(s.misses, 'miss', 'misses')}, score {s.score}, "
-            f"{words.strokes(s.strokes, signed=True)})"
+            _(
+                "hole {number} ({misses}, score {score}, {strokes})",
+                number=s.number,
+                misses=words.misses(s.misses),
+                score=s.score,
+                strokes=words.strokes(s.strokes, signed=True),
+            )
             for s in luck.surprises
         ]
-        said += f" Execution and result disagree most on {words.listing(odd)}."
-    return f"{said} Course, wind and bounces are all in this."
+        said.append(_("Execution and result disagree most on {holes}.", holes=words.listing(odd)))
+    return " ".join([*said, _("Course, wind and bounces are all in this.")])
 
 
 def change_sentences(report: Report) -> list[str]:
@@ -182,25 +224,48 @@ def change_sentences(report: Report) -> list[str]:
     if not report.changes:
         rated_rounds = report.focus.rounds - int(report.focus.marks.only_misses.sum())
         if not rated_rounds:
-            return ["Only misses are marked, so there are no rates to follow over time."]
-        return [f"{words.count(rated_rounds, 'round')}: too few to speak of a change over time."]
+            return [_("Only misses are marked, so there are no rates to follow over time.")]
+        return [_("{rounds}: too few to speak of a change over time.", rounds=words.rounds(rated_rounds))]
     quiet = [c for c in report.changes if c.p_changed < 0.5]
     said = []
     for c in report.changes:
         if c in quiet:
             continue
         when = report.history.heads[c.at].day
-        since = f" around {words.day(when)}" if when else ""
+        if when:
+            sentence = N_(
+                "{many}: {probability} that the miss rate changed, most likely around {day}: {before} before "
+                "(range {before_range}, {before_throws}), {after} after (range {after_range}, "
+                "{after_throws})."
+            )
+        else:
+            sentence = N_(
+                "{many}: {probability} that the miss rate changed, most likely: {before} before "
+                "(range {before_range}, {before_throws}), {after} after (range {after_range}, "
+                "{after_throws})."
+            )
         said.append(
-            f"{words.MANY[c.phase].capitalize()}: {words.probability(c.p_changed)} that the miss rate "
-            f"changed, most likely{since}: {words.percent(c.before.middle)} before "
-            f"(range {words.percent_range(c.before)}, {words.count(c.before_throws, 'throw')}), "
-            f"{words.percent(c.after.middle)} after (range {words.percent_range(c.after)}, "
-            f"{words.count(c.after_throws, 'throw')})."
+            _(
+                sentence,
+                many=words.first_upper(words.MANY[c.phase]),
+                probability=words.probability(c.p_changed),
+                day=words.day(when) if when else "",
+                before=words.percent(c.before.middle),
+                before_range=words.percent_range(c.before),
+                before_throws=words.throws(c.before_throws),
+                after=words.percent(c.after.middle),
+                after_range=words.percent_range(c.after),
+                after_throws=words.throws(c.after_throws),
+            )
         )
     if quiet:
         told = words.listing(f"{words.MANY[c.phase]} {words.probability(c.p_changed)}" for c in quiet)
-        said.append(f"No sign of a change over these rounds: {told} probable that the miss rate changed.")
+        said.append(
+            _(
+                "No sign of a change over these rounds: {phases} probable that the miss rate changed.",
+                phases=told,
+            )
+        )
     return said
 
 
@@ -208,21 +273,43 @@ def noticed_sentence(report: Report) -> str:
     """Return which of the other questions stand out, having asked so many."""
     asked = len(report.noticed)
     if not asked:
-        return "Too few throws to compare wind, stance, or early and late holes."
+        return _("Too few throws to compare wind, stance, or early and late holes.")
     out = [n for n in report.noticed if n.stands_out]
     if not out:
-        return (
-            f"Of {words.count(asked, 'other comparison')} (drift, wind, early and late holes, stance), none "
-            "stands out beyond what looking at so many brings by chance."
+        return ngettext(
+            "Of {n} other comparison (drift, wind, early and late holes, stance), none "
+            "stands out beyond what looking at so many brings by chance.",
+            "Of {n} other comparisons (drift, wind, early and late holes, stance), none "
+            "stands out beyond what looking at so many brings by chance.",
+            asked,
         )
-    told = [f"{n.question} ({_missed(n.first)} against {_missed(n.second)})" for n in out]
-    return f"Of {words.count(asked, 'other comparison')}, these stand out: {words.listing(told)}."
+    told = [
+        _(
+            "{question} ({first} against {second})",
+            question=n.question,
+            first=_missed(n.first),
+            second=_missed(n.second),
+        )
+        for n in out
+    ]
+    return ngettext(
+        "Of {n} other comparison, these stand out: {comparisons}.",
+        "Of {n} other comparisons, these stand out: {comparisons}.",
+        asked,
+        comparisons=words.listing(told),
+    )
 
 
 def _missed(group: tuple[int, int]) -> str:
     missed, throws = group
     found = jeffreys(missed, throws)
-    return f"{missed} of {throws} missed, {words.percent(found.middle)}, range {words.percent_range(found)}"
+    return _(
+        "{missed} of {thrown} missed, {percent}, range {range}",
+        missed=missed,
+        thrown=throws,
+        percent=words.percent(found.middle),
+        range=words.percent_range(found),
+    )
 
 
 def spot_sentences(report: Report) -> list[str]:
@@ -231,17 +318,26 @@ def spot_sentences(report: Report) -> list[str]:
     if not asked:
         return []
     out = [s for s in report.spots if s.stands_out]
-    many = words.count(asked, "question")
     if not out:
         return [
-            f"By hole, course and length ({many}): nothing stands out beyond what asking so much brings by "
-            "chance."
+            ngettext(
+                "By hole, course and length ({n} question): nothing stands out beyond what asking so much "
+                "brings by chance.",
+                "By hole, course and length ({n} questions): nothing stands out beyond what asking so much "
+                "brings by chance.",
+                asked,
+            )
         ]
     more = len(out) - MOST_SPOTS
     said = [f"{s.says}." for s in out[:MOST_SPOTS]]
     if more > 0:
-        said.append(f"{more} more stand out less.")
-    return [f"By hole, course and length, {many}; what stands out:", *said]
+        said.append(_("{more} more stand out less.", more=more))
+    lead = ngettext(
+        "By hole, course and length, {n} question; what stands out:",
+        "By hole, course and length, {n} questions; what stands out:",
+        asked,
+    )
+    return [lead, *said]
 
 
 def effect_sentences(report: Report) -> list[str]:
@@ -251,26 +347,53 @@ def effect_sentences(report: Report) -> list[str]:
         return []
     if isinstance(e, str):
         return [e]
-    many = words.MANY[e.phase]
     # One phase alone has the one statement for its own; several have a sentence each.
     alone = len(e.judged.phases) == 1 and e.judged.verdict != EARLY
     own = [] if alone else [h for h in e.judged.phases if h.phase == e.phase]
     return [
         *(said for said in (judged_sentence(e.judged),) if said),
         *(helped_sentence(h) for h in own),
-        f"Since {words.day(e.since)}: {e.after.misses} of {e.after.throws} {many} missed "
-        f"({words.percent(e.after.rate.middle)}, range {words.percent_range(e.after.rate)}; "
-        f"{words.count(e.after.rounds, 'round')}); before {e.before.misses} of {e.before.throws} "
-        f"({words.percent(e.before.rate.middle)}, range {words.percent_range(e.before.rate)}; "
-        f"{words.count(e.before.rounds, 'round')}).",
-        f"Change {words.points(e.change.middle)} (range {words.points_range(e.change)}). The other phases "
-        f"changed by {words.points(e.others_change.middle)} over the same dates; beyond them it is "
-        f"{words.points(e.net_change.middle)} (range {words.points_range(e.net_change)}).",
-        f"{OTHER_REASONS} {_ended_sentence(e)}".strip(),
-        f"The {words.count(e.left_out, 'round')} before the first practice are left out, since they chose "
-        f"it: {_choice_sentence(e)} To see a fall of 10 points in four cases of five takes about "
-        f"{e.throws_needed} throws on each side.",
+        _counts_sentence(e),
+        _(
+            "Change {change} (range {range}). The other phases changed by {others} over the same dates; "
+            "beyond them it is {net} (range {net_range}).",
+            change=words.points(e.change.middle),
+            range=words.points_range(e.change),
+            others=words.points(e.others_change.middle),
+            net=words.points(e.net_change.middle),
+            net_range=words.points_range(e.net_change),
+        ),
+        f"{_(OTHER_REASONS)} {_ended_sentence(e)}".strip(),
+        f"{_choice_sentence(e)} {_power_sentence(e)}",
     ]
+
+
+def _counts_sentence(e: Effect) -> str:
+    """Say how many throws of the phase were missed since its first practice, and before."""
+    return _(
+        "Since {day}: {missed} of {thrown} {many} missed ({percent}, range {range}; {rounds}); before "
+        "{before_missed} of {before_thrown} ({before_percent}, range {before_range}; {before_rounds}).",
+        day=words.day(e.since),
+        missed=e.after.misses,
+        thrown=e.after.throws,
+        many=words.MANY[e.phase],
+        percent=words.percent(e.after.rate.middle),
+        range=words.percent_range(e.after.rate),
+        rounds=words.rounds(e.after.rounds),
+        before_missed=e.before.misses,
+        before_thrown=e.before.throws,
+        before_percent=words.percent(e.before.rate.middle),
+        before_range=words.percent_range(e.before.rate),
+        before_rounds=words.rounds(e.before.rounds),
+    )
+
+
+def _power_sentence(e: Effect) -> str:
+    """Say how many throws it takes to see a fall."""
+    return _(
+        "To see a fall of 10 points in four cases of five takes about {throws} throws on each side.",
+        throws=e.throws_needed,
+    )
 
 
 def _ended_sentence(e: Effect) -> str:
@@ -278,37 +401,58 @@ def _ended_sentence(e: Effect) -> str:
     if e.ended_well is None:
         return ""
     before, after, p_rose = e.ended_well
-    ended = (
-        f"{words.percent(after.middle)} of these throws ended well since, {words.percent(before.middle)} "
-        f"before ({words.probability(p_rose)} that it rose)"
+    ended = _(
+        "{after} of these throws ended well since, {before} before ({probability} that it rose)",
+        after=words.percent(after.middle),
+        before=words.percent(before.middle),
+        probability=words.probability(p_rose),
     )
     fell = e.change.middle < 0
     if (fell and p_rose >= RESULTS_AGREE) or (not fell and p_rose <= 1 - RESULTS_AGREE):
-        return f"How your throws ended, which no eye colours, says the same: {ended}."
+        return _("How your throws ended, which no eye colours, says the same: {ended}.", ended=ended)
     if e.helped:
-        return f"How your throws ended, which no eye colours, hardly changed: {ended}."
-    return f"How your throws ended: {ended}."
+        return _("How your throws ended, which no eye colours, hardly changed: {ended}.", ended=ended)
+    return _("How your throws ended: {ended}.", ended=ended)
 
 
 def _choice_sentence(e: Effect) -> str:
-    """Say how much better the phase would look for having been chosen, by how it was chosen."""
+    """Say which rounds are left out, and how much better the phase would look for having been chosen."""
     if e.by_choice is None:
-        return "what looks worst looks better next time, practised or not."
-    return (
-        "what looks worst looks better next time, practised or not, here by "
-        f"{_about_points(max(e.by_choice, 0.0))}."
+        return ngettext(
+            "The {n} round before the first practice are left out, since they chose it: what looks worst "
+            "looks better next time, practised or not.",
+            "The {n} rounds before the first practice are left out, since they chose it: what looks worst "
+            "looks better next time, practised or not.",
+            e.left_out,
+        )
+    return ngettext(
+        "The {n} round before the first practice are left out, since they chose it: what looks worst looks "
+        "better next time, practised or not, here by {points}.",
+        "The {n} rounds before the first practice are left out, since they chose it: what looks worst looks "
+        "better next time, practised or not, here by {points}.",
+        e.left_out,
+        points=_about_points(max(e.by_choice, 0.0)),
     )
 
 
 def _about_points(share: float) -> str:
-    return "less than 1 point" if share < 0.01 else f"about {words.count(round(share * 100), 'point')}"
+    if share < 0.01:
+        return _("less than 1 point")
+    return ngettext("about {n} point", "about {n} points", round(share * 100))
 
 
 def tested_sentences(report: Report) -> list[str]:
     """Return the practice results, a line for each day and drill."""
     return [
-        f"{words.day(t.day) if t.day else 'undated'}, {t.drill}: {t.made} of {t.tries} "
-        f"({words.percent(t.rate.middle)}, range {words.percent_range(t.rate)})"
+        _(
+            "{day}, {drill}: {made} of {tries} ({percent}, range {range})",
+            day=words.day(t.day) if t.day else _("undated"),
+            drill=t.drill,
+            made=t.made,
+            tries=t.tries,
+            percent=words.percent(t.rate.middle),
+            range=words.percent_range(t.rate),
+        )
         for t in report.tested
     ]
 
@@ -319,12 +463,17 @@ def stance_sentence(report: Report) -> str | None:
     for g in report.putting.stances:
         if not g.tries:
             continue
-        expected = "" if g.expected is None else f", {g.expected * g.tries:.1f} expected from these distances"
+        if g.expected is None:
+            parts.append(holed_said(g))
+            continue
         parts.append(
-            f"{g.label}: {g.holed_count} of {g.tries} holed "
-            f"({words.percent(g.holed.middle)}, range {words.percent_range(g.holed)}){expected}"
+            _(
+                "{holed}, {expected} expected from these distances",
+                holed=holed_said(g),
+                expected=number(g.expected * g.tries, 1),
+            )
         )
-    return None if len(parts) < 2 else f"Inside the putting area, {'; '.join(parts)}."
+    return None if len(parts) < 2 else _("Inside the putting area, {parts}.", parts="; ".join(parts))
 
 
 def area_sentence(report: Report) -> str | None:
@@ -332,10 +481,16 @@ def area_sentence(report: Report) -> str | None:
     parts = []
     for g in (report.putting.inside, report.putting.beyond):
         if g.tries:
-            clean = "" if isnan(g.clean.middle) else f", {g.clean_count} of {g.marked} executed"
+            if isnan(g.clean.middle):
+                parts.append(holed_said(g))
+                continue
             parts.append(
-                f"{g.label}: {g.holed_count} of {g.tries} holed "
-                f"({words.percent(g.holed.middle)}, range {words.percent_range(g.holed)}){clean}"
+                _(
+                    "{holed}, {clean} of {marked} executed",
+                    holed=holed_said(g),
+                    clean=g.clean_count,
+                    marked=g.marked,
+                )
             )
     said = "; ".join(parts)
-    return f"{said[0].upper()}{said[1:]}." if said else None
+    return f"{words.first_upper(said)}." if said else None

@@ -5,23 +5,26 @@ from __future__ import annotations
 import re
 import textwrap
 
+from shortpencil.scan.language import N_, _, ngettext, pgettext
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.causes import Causes
+from shortpencil.scan.practice.causes import Causes, level_said
 from shortpencil.scan.practice.choice import Choice, why_next
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.history import History
 from shortpencil.scan.practice.phases import PhaseEvidence
-from shortpencil.scan.practice.plan import Plan
+from shortpencil.scan.practice.plan import Plan, usual_said
 
 WIDTH, HEIGHT = 80, 24
 
 #: What to do in the boxes without a drill, in a line.
-SHORT = {
-    "warm-up": "warm up, then throws at half power",
-    "break": "break: sit, drink, loosen hand and shoulder",
-    "dry": "without a disc: slow swings with the one cue, line and height said aloud",
-    "walk": "walk some holes without throwing: choose line and disc for each",
-}
+SHORT = words.Spoken(
+    {
+        "warm-up": N_("warm up, then throws at half power"),
+        "break": N_("break: sit, drink, loosen hand and shoulder"),
+        "dry": N_("without a disc: slow swings with the one cue, line and height said aloud"),
+        "walk": N_("walk some holes without throwing: choose line and disc for each"),
+    }
+)
 
 
 def screen(history: History, focus: Focus, plan: Plan, choice: Choice | None = None) -> list[str]:
@@ -34,7 +37,7 @@ def screen(history: History, focus: Focus, plan: Plan, choice: Choice | None = N
     table, plan_lines = _table(focus), _plan(plan)
     told = " ".join(why_next(choice)) if choice and choice.known_sessions else None
     says = [*_wrap(told), *_wrap(focus.disagreement)]
-    remarks = [line for remark in focus.remarks for line in _wrap(f"Note: {remark}")]
+    remarks = [line for remark in focus.remarks for line in _wrap(_("Note: {remark}", remark=remark))]
     room = max(0, HEIGHT - len(top) - len(table) - len(plan_lines))
     gap = [""] if room >= len(says) + 2 else []
     says = says[: room - 2 * len(gap)]
@@ -44,9 +47,9 @@ def screen(history: History, focus: Focus, plan: Plan, choice: Choice | None = N
 
 def _headline(history: History, focus: Focus, plan: Plan) -> list[str]:
     when = words.span(h.day for h in history.heads)
-    rounds = words.count(focus.rounds, "round") + (f", {when}" if when else "")
-    title = f"PRACTISE YOUR {words.MANY[plan.phase].upper()}"
-    sure = f"{focus.sure[0].upper()}{focus.sure[1:]}."
+    rounds = words.rounds(focus.rounds) + (f", {when}" if when else "")
+    title = _("PRACTISE YOUR {many}", many=words.MANY[plan.phase].upper())
+    sure = f"{words.first_upper(focus.sure)}."
     return [
         f"{title}{rounds:>{WIDTH - len(title)}}",
         *_wrap(f"{sure} {focus.outlook or ''}".strip()),
@@ -56,25 +59,34 @@ def _headline(history: History, focus: Focus, plan: Plan) -> list[str]:
 def _cause(causes: Causes) -> list[str]:
     lead = causes.leading
     if lead is None:
-        text = f"Why: no cause is noted for {words.MANY[causes.phase]} in recent rounds."
+        text = _("Why: no cause is noted for {many} in recent rounds.", many=words.MANY[causes.phase])
         return _wrap(f"{text} {causes.suggestion}" if causes.suggestion else text)
-    total = sum(c.count for c in causes.causes)
-    text = (
-        f"Why: {lead.words}, {lead.count} of {words.count(total, 'note')} "
-        f"(90 % range {words.percent_range(lead.share)}); {causes.level}, "
-        f"{words.probability(lead.p_leads)} that it leads."
+    text = ngettext(
+        "Why: {cause}, {count} of {n} note (90 % range {range}); {level}, {probability} that it leads.",
+        "Why: {cause}, {count} of {n} notes (90 % range {range}); {level}, {probability} that it leads.",
+        sum(c.count for c in causes.causes),
+        cause=lead.words,
+        count=lead.count,
+        range=words.percent_range(lead.share),
+        level=level_said(causes.level),
+        probability=words.probability(lead.p_leads),
     )
     if causes.level != "clear" and causes.more_rounds:
-        text += f" About {words.count(causes.more_rounds, 'more round')} would tell."
+        more = ngettext(
+            "About {n} more round would tell.", "About {n} more rounds would tell.", causes.more_rounds
+        )
+        text = f"{text} {more}"
     if causes.suggestion and causes.agrees is False:
-        text += f" But {causes.suggestion} Your own mark stands."
+        but = _("But {suggestion} Your own mark stands.", suggestion=causes.suggestion)
+        text = f"{text} {but}"
     return _wrap(text)[:3]
 
 
 def _table(focus: Focus) -> list[str]:
-    head = f"{'recent rounds':<14}{'misses/throws':>13}  {'missed, 90 % range':<21}"
+    rounds, tally, rate = _("recent rounds"), _("misses/throws"), _("missed, 90 % range")
+    lost, most = _("strokes a round, range"), pgettext("heading of 5 letters", "most")
     return [
-        f"{head}{'strokes a round, range':<23}most",
+        f"{rounds:<14}{tally:>13}  {rate:<21}{lost:<23}{most}",
         *(_row(p, p.phase == focus.phase) for p in focus.phases),
     ]
 
@@ -82,43 +94,47 @@ def _table(focus: Focus) -> list[str]:
 def _row(p: PhaseEvidence, chosen: bool) -> str:
     name = f"{'>' if chosen else ' '} {words.IN_TABLES[p.phase]}"
     if not p.recent.marked and not p.recent.misses:
-        return f"{name:<14}{'none marked':>13}"
+        return f"{name:<14}{_('none marked'):>13}"
     rate = (
         ""
         if not p.recent.marked
         else f"{words.percent(p.recent.interval.middle):>5} {words.percent_range(p.recent.interval):>13}"
     )
     lost = f"{words.strokes(p.strokes_a_round.middle):>4} {words.strokes_range(p.strokes_a_round):>11}"
-    most = words.probability(p.p_costs_most).replace("over ", ">").replace("under ", "<")
+    most = ">99 %" if p.p_costs_most > 0.99 else "<1 %" if p.p_costs_most < 0.01 else None
+    most = most or words.probability(p.p_costs_most)
     tally = f"{p.recent.misses} / {p.recent.marked}" if p.recent.marked else f"{p.recent.misses}"
     return f"{name:<14}{tally:>13}  {rate:<21}{lost:<23}{most}"
 
 
 def _plan(plan: Plan) -> list[str]:
-    warm = any(step.box == "warm-up" for step in plan.steps)
-    lines = [f'{plan.minutes} MINUTES{"" if warm else " AFTER A WARM-UP"} · one cue: "{plan.cue}"']
+    if any(step.box == "warm-up" for step in plan.steps):
+        head = _('{minutes} MINUTES · one cue: "{cue}"', minutes=plan.minutes, cue=plan.cue)
+    else:
+        head = _('{minutes} MINUTES AFTER A WARM-UP · one cue: "{cue}"', minutes=plan.minutes, cue=plan.cue)
+    lines = [head]
     for step in plan.steps:
         if step.drill is None:
             lines.append(f"{step.minutes:>4} min  {SHORT[step.box]}")
             continue
         if step.box == "again":
-            lines.append(
-                f"{step.minutes:>4} min  the last test of {words.MANY[plan.phase]} again, first of all"
-            )
+            again = _("the last test of {many} again, first of all", many=words.MANY[plan.phase])
+            lines.append(f"{step.minutes:>4} min  {again}")
             continue
-        amount = "" if step.box == "test" else f", {step.amount}"
-        text = f"{step.minutes:>4} min  {step.drill.title}{amount}; count: {step.drill.counts}"
+        title = step.drill.title if step.box == "test" else f"{step.drill.title}, {step.amount}"
+        text = _("{title}; count: {counts}", title=title, counts=step.drill.counts)
+        text = f"{step.minutes:>4} min  {text}"
         lines.append(text if len(text) <= WIDTH else f"{text[: WIDTH - 2]} …")
-    aim = f"Aim: {plan.aim.count} of {plan.aim.of}."
-    if plan.aim.usual:
-        low, high = plan.aim.usual
-        aim += f" As things stand, four tests of five bring {low} to {high}."
-    lines.append(aim)
+    aim = _("Aim: {count} of {of}.", count=plan.aim.count, of=plan.aim.of)
+    lines.append(f"{aim} {usual_said(plan.aim)}".strip())
     lines.append(
-        f"At most {plan.limits.throws} throws, {plan.limits.full_power} at full power. "
-        "Landing area clear of people first."
+        _(
+            "At most {throws} throws, {full_power} at full power. Landing area clear of people first.",
+            throws=plan.limits.throws,
+            full_power=plan.limits.full_power,
+        )
     )
-    lines.append("Stop if anything hurts and at thunder. Posted rules first. No medical advice.")
+    lines.append(_("Stop if anything hurts and at thunder. Posted rules first. No medical advice."))
     return lines
 
 

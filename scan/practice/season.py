@@ -14,6 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.scan.language import _, month_said, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.doubt import pooled_interval
@@ -47,7 +48,7 @@ class Month:
     @property
     def name(self) -> str:
         """Month and year, as in ``May 2030``."""
-        return words.day(self.first).split(" ", 1)[1]
+        return f"{month_said(self.first.month, short=True)} {self.first.year}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,10 +230,16 @@ def _aim(
     """Return one aim for the next month: sessions done, and the same aim in the test as each session has."""
     planned = sum(len(week) for week in weeks)
     made, tries = lately(tests, choice.number)
-    so_far = f"lately {made} of {tries}" if tries else "not tested yet"
-    return (
-        f"Until {words.day(until)}: the {planned} sessions planned here, and {reach} of {TEST_TRIES} in the "
-        f"test of {words.MANY[choice.phase]} ({so_far})."
+    so_far = _("lately {made} of {tries}", made=made, tries=tries) if tries else _("not tested yet")
+    return _(
+        "Until {day}: the {planned} sessions planned here, and {reach} of {tries} in the test of {many} "
+        "({so_far}).",
+        day=words.day(until),
+        planned=planned,
+        reach=reach,
+        tries=TEST_TRIES,
+        many=words.MANY[choice.phase],
+        so_far=so_far,
     )
 
 
@@ -243,8 +250,8 @@ def head_line(season: Season) -> str:
     """Whose season, how many rounds and sessions, from when to when."""
     parts = [
         season.player or "",
-        words.count(season.rounds, "round"),
-        words.count(len(season.sessions), "session"),
+        words.rounds(season.rounds),
+        words.sessions(len(season.sessions)),
         words.span([season.first, season.last]),
     ]
     return " · ".join(part for part in parts if part)
@@ -253,9 +260,11 @@ def head_line(season: Season) -> str:
 def next_sentences(season: Season) -> list[str]:
     """Return what costs most, what to practise next, and on what assumption."""
     focus = season.focus
-    most = f"{words.MANY[focus.phase].capitalize()} cost most lately: about " + (
-        f"{words.strokes(focus.chosen.strokes_a_round.middle)} strokes a round "
-        f"(range {words.strokes_range(focus.chosen.strokes_a_round)})."
+    most = _(
+        "{many} cost most lately: about {strokes} strokes a round (range {range}).",
+        many=words.first_upper(words.MANY[focus.phase]),
+        strokes=words.strokes(focus.chosen.strokes_a_round.middle),
+        range=words.strokes_range(focus.chosen.strokes_a_round),
     )
     said = [most, " ".join(why_next(season.choice))]
     return [*said, assumed(season.choice)] if season.choice.known_sessions else said
@@ -266,14 +275,18 @@ def changed_sentences(season: Season) -> list[str]:
     months = []
     if season.holes is not None:
         months = [
-            f"Months show the rounds of {words.count(season.holes, 'hole')}; all else counts every round."
+            ngettext(
+                "Months show the rounds of {n} hole; all else counts every round.",
+                "Months show the rounds of {n} holes; all else counts every round.",
+                season.holes,
+            )
         ]
     if not season.judged.phases:
-        return ["No session is known yet, so nothing can be said of what practice changed.", *months]
+        return [_("No session is known yet, so nothing can be said of what practice changed."), *months]
     together = judged_sentence(season.judged)
     told = [together] if together else []
     told += [sentence(h) for h in season.judged.phases]
-    return [*told, OTHER_REASONS, *months] if together else [*told, *months]
+    return [*told, _(OTHER_REASONS), *months] if together else [*told, *months]
 
 
 def tests_sentences(season: Season) -> list[str]:
@@ -283,7 +296,8 @@ def tests_sentences(season: Season) -> list[str]:
         mine = [t for t in season.tests if t.phase == k]
         if mine:
             made = ", ".join(f"{t.made}" if t.tries == TEST_TRIES else f"{t.made}/{t.tries}" for t in mine)
-            said.append(f"{words.MANY[phase].capitalize()}, of {TEST_TRIES}: {made}")
+            many = words.first_upper(words.MANY[phase])
+            said.append(_("{many}, of {tries}: {made}", many=many, tries=TEST_TRIES, made=made))
     return said
 
 
@@ -294,15 +308,24 @@ def weeks_sentences(season: Season) -> list[str]:
     for number, phases in enumerate(season.weeks, start=1):
         if number < len(season.weeks) and Counter(season.weeks[number]) == Counter(phases):
             continue  # weeks that are alike are told once
-        which = f"Week {number}" if number == last + 1 else f"Weeks {last + 1} to {number}, each"
-        said.append(f"{which}: {words.listing(_counted(phases))}.")
+        planned = words.listing(_counted(phases))
+        if number == last + 1:
+            said.append(_("Week {number}: {planned}.", number=number, planned=planned))
+        else:
+            said.append(
+                _("Weeks {first} to {last}, each: {planned}.", first=last + 1, last=number, planned=planned)
+            )
         last = number
     said.append(
-        "Each session ends with the test of ten; from twenty minutes on it begins with the last one again."
+        _("Each session ends with the test of ten; from twenty minutes on it begins with the last one again.")
     )
     said.append(
-        f"Ask again after week {LOOK_AGAIN_WEEKS} or {LOOK_AGAIN_ROUNDS} rounds, whichever comes first: "
-        "new marks may change the plan."
+        _(
+            "Ask again after week {week} or {rounds} rounds, whichever comes first: "
+            "new marks may change the plan.",
+            week=LOOK_AGAIN_WEEKS,
+            rounds=LOOK_AGAIN_ROUNDS,
+        )
     )
     return said
 

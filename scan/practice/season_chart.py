@@ -8,6 +8,7 @@ from __future__ import annotations
 from datetime import date
 
 from shortpencil.forms.drawing import Shape
+from shortpencil.scan.language import _, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.picture import (
     HEAD_PT,
@@ -38,7 +39,7 @@ def season_chart(season: Season, width_mm: float = 182.0, strip_mm: float = 22.0
         y += _HEAD + strip_mm + _BELOW + _GAP
     shapes += _months(season, y - _GAP, width_mm)
     return Picture(
-        title="Misses, practice and tests of the season",
+        title=_("Misses, practice and tests of the season"),
         description=_described(season),
         width_mm=width_mm,
         height_mm=y - _GAP + MONTHS_MM,
@@ -51,11 +52,16 @@ def _strip(season: Season, k: int, top: float, width: float, height: float) -> l
     done = sum(s.phase == k for s in season.sessions)
     tested = [t for t in season.tests if t.phase == k]
     shapes: list[Shape] = [
-        text(0, top + 3.6, words.MANY[phase].capitalize(), size_pt=HEAD_PT + 1, bold=True),
+        text(0, top + 3.6, words.first_upper(words.MANY[phase]), size_pt=HEAD_PT + 1, bold=True),
         text(
             width - _RIGHT,
             top + 3.6,
-            f"{words.count(done, 'session')}, {words.count(len(tested), 'test')} of ten",
+            ngettext(
+                "{sessions}, {n} test of ten",
+                "{sessions}, {n} tests of ten",
+                len(tested),
+                sessions=words.sessions(done),
+            ),
             size_pt=SMALL_PT,
             anchor="right",
             grey=SOFT,
@@ -74,7 +80,7 @@ def _strip(season: Season, k: int, top: float, width: float, height: float) -> l
             text(
                 _LEFT - 1.2,
                 y(tick) + 1.0,
-                f"{tick * 100:.0f} %",
+                words.percent(tick),
                 size_pt=SMALL_PT,
                 anchor="right",
                 grey=SOFT,
@@ -86,12 +92,14 @@ def _strip(season: Season, k: int, top: float, width: float, height: float) -> l
             at = _x(season, _middle(month), width)
             shapes.append(line(at, y(rate.low), at, y(rate.high), width_mm=0.5, grey=0.55))
             shapes += dot(at, y(rate.middle), radius_mm=1.3, filled=month.costs_most == phase)
-    shapes.append(text(_LEFT - 1.2, floor_y + 4.4, "practised", size_pt=SMALL_PT, anchor="right", grey=SOFT))
+    shapes.append(
+        text(_LEFT - 1.2, floor_y + 4.4, _("practised"), size_pt=SMALL_PT, anchor="right", grey=SOFT)
+    )
     for session in season.sessions:
         if session.phase == k:
             at = _x(season, session.day, width)
             shapes.append(line(at, floor_y + 1.8, at, floor_y + 4.8, width_mm=0.7))
-    shapes.append(text(_LEFT - 1.2, floor_y + 8.6, "tests", size_pt=SMALL_PT, anchor="right", grey=SOFT))
+    shapes.append(text(_LEFT - 1.2, floor_y + 8.6, _("tests"), size_pt=SMALL_PT, anchor="right", grey=SOFT))
     free_from = 0.0
     for test in tested:
         said = f"{test.made}" if test.tries == 10 else f"{test.made}/{test.tries}"
@@ -150,6 +158,8 @@ def _described(season: Season) -> str:
             if m.rates[k] is not None
         ]
         most = [m.name for m in season.months if m.costs_most == phase]
-        cost = f" They cost most as of {words.listing(most)}." if most else ""
-        parts.append(f"{words.MANY[phase].capitalize()} missed: {', '.join(rates) or 'no marks'}.{cost}")
+        many, told = words.first_upper(words.MANY[phase]), ", ".join(rates) or _("no marks")
+        parts.append(_("{many} missed: {months}.", many=many, months=told))
+        if most:
+            parts.append(_("They cost most as of {months}.", months=words.listing(most)))
     return " ".join(parts)

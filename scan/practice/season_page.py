@@ -8,6 +8,7 @@ from html import escape
 
 from shortpencil.forms.drawing import Shape
 from shortpencil.forms.layout import Paper
+from shortpencil.scan.language import N_, _
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.model import Interval
 from shortpencil.scan.practice.picture import (
@@ -37,12 +38,13 @@ from shortpencil.scan.practice.web import document, said
 WIDTH = 80
 WIDTH_MM, TOP_MM = 182.0, 14.0
 
-FOOT = (
+FOOT = N_(
     "Dots are the share of marked throws missed in a month, filled where that phase cost most by its end; "
     "bars are 90 % ranges, which hold the true share nine times in ten if rounds differ no more than so far. "
     "Every number comes from your own marks."
 )
-_SHORT_CAUTIONS = (
+CAPTION = N_("Missed throws of marked ones, with 90 % ranges; what cost most is as of the end of each month")
+_SHORT_CAUTIONS = N_(
     "Landing area clear of people first. Warm up. Stop if anything hurts and at thunder. The park's posted "
     "rules come first. Not medical advice."
 )
@@ -53,21 +55,23 @@ _SHORT_CAUTIONS = (
 
 def screen(season: Season) -> list[str]:
     """Return the lines for a terminal, none wider than 80 characters."""
-    lines = [*_wrap(f"YOUR SEASON  {head_line(season)}"), *_wrap(f"AIM  {season.aim}"), ""]
+    whose, aim = _("YOUR SEASON  {whose}", whose=head_line(season)), _("AIM  {aim}", aim=season.aim)
+    lines = [*_wrap(whose), *_wrap(aim), ""]
     lines += [text_ for sentence in next_sentences(season) for text_ in _wrap(sentence)]
     lines += ["", *_table(season), ""]
-    lines += ["WHAT CHANGED", *(t for s in changed_sentences(season) for t in _wrap(s, "  "))]
+    lines += [_("WHAT CHANGED"), *(t for s in changed_sentences(season) for t in _wrap(s, "  "))]
     tests = tests_sentences(season)
     if tests:
-        lines += ["TESTS OF TEN", *(t for s in tests for t in _wrap(s, "  "))]
-    lines += ["THE NEXT WEEKS", *(t for s in weeks_sentences(season) for t in _wrap(s, "  "))]
-    return [*lines, *_wrap(_SHORT_CAUTIONS)]
+        lines += [_("TESTS OF TEN"), *(t for s in tests for t in _wrap(s, "  "))]
+    lines += [_("THE NEXT WEEKS"), *(t for s in weeks_sentences(season) for t in _wrap(s, "  "))]
+    return [*lines, *_wrap(_(_SHORT_CAUTIONS))]
 
 
 def _table(season: Season) -> list[str]:
+    phases = "".join(f"{words.IN_TABLES[p]:<14}" for p in season.phases)
     lines = [
-        f"{'':<10}{'':>6}  missed (sessions)",
-        f"{'':<10}{'rounds':>6}  {''.join(f'{words.IN_TABLES[p]:<14}' for p in season.phases)}cost most",
+        f"{'':<10}{'':>6}  {_('missed (sessions)')}",
+        f"{'':<10}{_('rounds'):>6}  {phases}{_('cost most')}",
     ]
     for m in season.months:
         cells = [
@@ -88,11 +92,12 @@ def _wrap(sentence: str, indent: str = "") -> list[str]:
 
 def title(season: Season) -> str:
     """Return whose season it is, as a title."""
-    return f"{season.player}'s season" if season.player else "Your season"
+    return _("{player}'s season", player=season.player) if season.player else _("Your season")
 
 
 def page(season: Season) -> str:
     """Return the page as text, self-contained, UTF-8 to be."""
+    the_season = escape(_("The season"), quote=True)
     return document(
         title(season),
         head_line(season),
@@ -101,19 +106,23 @@ def page(season: Season) -> str:
             f'<p class="cue">{said(season.aim)}</p>',
             *(f"<p>{said(s)}</p>" for s in next_sentences(season)),
             # A year does not shrink to a phone's width: there it is moved along, also by keyboard.
-            '<div class="charts"><figure class="wide season" tabindex="0" aria-label="The season">',
+            f'<div class="charts"><figure class="wide season" tabindex="0" aria-label="{the_season}">',
             to_svg(season_chart(season)),
             "</figure></div>",
-            "<h2>What changed</h2>",
+            f"<h2>{said(_('What changed'))}</h2>",
             _list(changed_sentences(season)),
-            "<h2>The next weeks</h2>",
+            f"<h2>{said(_('The next weeks'))}</h2>",
             _list(weeks_sentences(season)),
-            "<h2>Month by month</h2>",
+            f"<h2>{said(_('Month by month'))}</h2>",
             _months(season),
-            *(["<h2>Tests of ten</h2>", _list(tests_sentences(season))] if season.tests else []),
-            f'<div class="cautions">{_list(words.CAUTIONS)}</div>',
+            *(
+                [f"<h2>{said(_('Tests of ten'))}</h2>", _list(tests_sentences(season))]
+                if season.tests
+                else []
+            ),
+            f'<div class="cautions">{_list(words.cautions())}</div>',
         ],
-        FOOT,
+        _(FOOT),
     )
 
 
@@ -121,27 +130,26 @@ def _months(season: Season) -> str:
     rows = []
     for m in season.months:
         cells = [str(m.rounds), *(_rate(r) for r in m.rates)]
-        done = (
-            ", ".join(f"{words.MANY[season.phases[k]]} {n}" for k, n in enumerate(m.sessions) if n)
-            or "none known"
+        done = ", ".join(f"{words.MANY[season.phases[k]]} {n}" for k, n in enumerate(m.sessions) if n) or _(
+            "none known"
         )
         cells += [done, words.MANY[m.costs_most] if m.costs_most else "–"]
         row = "".join(f"<td>{held(c)}</td>" for c in cells)
         rows.append(f'<tr><th scope="row">{said(m.name)}</th>{row}</tr>')
-    missed = (f"{words.MANY[phase]} missed" for phase in season.phases)
-    heads = ("month", "rounds", *missed, "sessions", "cost most")
+    missed = (_("{many} missed", many=words.MANY[phase]) for phase in season.phases)
+    heads = (_("month"), _("rounds"), *missed, _("sessions"), _("cost most"))
+    name, caption = escape(_("Month by month"), quote=True), _(CAPTION)
     return (
-        '<div class="scroll" tabindex="0" role="group" aria-label="Month by month">'
-        "<table><caption>Missed throws of marked ones, with 90 % ranges; what cost most "
-        "is as of the end of each month</caption><thead><tr>"
-        + "".join(f'<th scope="col">{h}</th>' for h in heads)
+        f'<div class="scroll" tabindex="0" role="group" aria-label="{name}">'
+        f"<table><caption>{escape(caption)}</caption><thead><tr>"
+        + "".join(f'<th scope="col">{said(h)}</th>' for h in heads)
         + f"</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
     )
 
 
 def _rate(rate: Interval | None) -> str:
     if rate is None:
-        return "no marks"
+        return _("no marks")
     return f'{words.percent(rate.middle)}<span class="range">{words.percent_range(rate)}</span>'
 
 
@@ -187,8 +195,8 @@ def _told(season: Season, x: float, y: float) -> tuple[list[Shape], float]:
     shapes: list[Shape] = [line(x, y, x + WIDTH_MM, y, width_mm=0.3)]
     bottoms = []
     for left, width, head, sentences in (
-        (x, wide, "What changed", changed_sentences(season)),
-        (x + wide + 7.0, WIDTH_MM - wide - 7.0, "The next weeks", weeks_sentences(season)),
+        (x, wide, _("What changed"), changed_sentences(season)),
+        (x + wide + 7.0, WIDTH_MM - wide - 7.0, _("The next weeks"), weeks_sentences(season)),
     ):
         at = y + 6.4
         shapes.append(text(left, at, head, size_pt=13, bold=True))
@@ -203,7 +211,7 @@ def _told(season: Season, x: float, y: float) -> tuple[list[Shape], float]:
 
 def _foot(x: float, bottom: float) -> tuple[list[Shape], float]:
     lines, after = paragraph(
-        x, 4.0, f"{' '.join(words.CAUTIONS)} {FOOT}", WIDTH_MM, size_pt=SMALL_PT, lead=1.2, grey=SOFT
+        x, 4.0, " ".join([*words.cautions(), _(FOOT)]), WIDTH_MM, size_pt=SMALL_PT, lead=1.2, grey=SOFT
     )
     top = bottom - after
     shapes: list[Shape] = [line(x, top, x + WIDTH_MM, top, width_mm=0.3, grey=LIGHT)]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from shortpencil.forms.drawing import Shape
 from shortpencil.forms.layout import Paper
+from shortpencil.scan.language import _, pgettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
 from shortpencil.scan.practice.picture import (
@@ -22,15 +23,17 @@ from shortpencil.scan.practice.picture import (
     text,
     text_width_mm,
 )
-from shortpencil.scan.practice.plan import BOX_WORDS, Plan
+from shortpencil.scan.practice.plan import BOX_WORDS, TEST_TRIES, Plan, Step, box_said, long_aim_said
 from shortpencil.scan.practice.rate_charts import putting_chart, results_chart, time_charts
 from shortpencil.scan.practice.report import (
     Report,
     change_sentences,
+    cue_sentence,
     effect_sentences,
     head_line,
     luck_sentence,
     tested_sentences,
+    title,
     why_sentences,
 )
 
@@ -70,8 +73,8 @@ def _head(report: Report, x: float, limit: float) -> tuple[list[Shape], float]:
         text(x, TOP_MM + 3, "shortpencil", size_pt=11, bold=True),
         text(right, TOP_MM + 3, head_line(report), size_pt=TEXT_PT, anchor="right", grey=SOFT),
         line(x, TOP_MM + 5.4, right, TOP_MM + 5.4, width_mm=0.3),
-        text(x, TOP_MM + 16.5, f"Practise your {words.MANY[report.plan.phase]}", size_pt=27, bold=True),
-        text(x, TOP_MM + 23.4, f"One cue: {report.plan.cue}", size_pt=14, fit_mm=WIDTH_MM),
+        text(x, TOP_MM + 16.5, title(report), size_pt=27, bold=True, fit_mm=WIDTH_MM),
+        text(x, TOP_MM + 23.4, cue_sentence(report), size_pt=14, fit_mm=WIDTH_MM),
     ]
     y = TOP_MM + 30.0
     for sentence in why_sentences(report):
@@ -105,7 +108,7 @@ def _told(report: Report, x: float, y: float, limit: float) -> tuple[list[Shape]
     """Sentences between charts and plan, as many as fit: did it help first."""
     sentences = [
         *effect_sentences(report),
-        *(["Practice: " + "; ".join(tested_sentences(report)[-3:]) + "."] if report.tested else []),
+        *(_tested(report) if report.tested else []),
         *([luck_sentence(report) or ""] if report.luck else []),
         *(change_sentences(report) if report.changes else []),
     ]
@@ -119,18 +122,22 @@ def _told(report: Report, x: float, y: float, limit: float) -> tuple[list[Shape]
     return shapes, y
 
 
+def _tested(report: Report) -> list[str]:
+    return [_("Practice: {results}.", results="; ".join(tested_sentences(report)[-3:]))]
+
+
 def _plan(plan: Plan, x: float, y: float) -> tuple[list[Shape], float]:
     """The session as four boxes in proportion to their minutes, and what to do in each."""
     right = x + WIDTH_MM
     shapes: list[Shape] = [
         line(x, y, right, y, width_mm=0.3),
-        text(x, y + 6.4, f"The plan: {plan.length}", size_pt=14, bold=True),
+        text(x, y + 6.4, _("The plan: {length}", length=plan.length), size_pt=14, bold=True),
     ]
     at = x
     for step in plan.steps:
         width = WIDTH_MM * step.minutes / plan.minutes
         shapes.append(frame(at + 0.4, y + 9.4, width - 0.8, 6.2))
-        label = f"{step.minutes} min {BOX_WORDS[step.box]}"
+        label = box_said(step)
         if text_width_mm(label, TEXT_PT, True) > width - 3:
             label = f"{step.minutes}"
         shapes.append(text(at + width / 2, y + 13.6, label, size_pt=TEXT_PT, bold=True, anchor="middle"))
@@ -145,36 +152,40 @@ def _plan(plan: Plan, x: float, y: float) -> tuple[list[Shape], float]:
                 top += 0.8
             continue
         if step.box == "again":
-            said = f"The last test of {words.MANY[plan.phase]}, before anything else."
-            shapes.append(text(x, top, "again", size_pt=TEXT_PT, bold=True))
+            said = _("The last test of {many}, before anything else.", many=words.MANY[plan.phase])
+            shapes.append(text(x, top, pgettext("box", "again"), size_pt=TEXT_PT, bold=True, fit_mm=14))
             shapes.append(text(x + 15, top, said, size_pt=8.5))
-            shapes.append(text(right, top, f"_____ of {step.throws}", size_pt=TEXT_PT, anchor="right"))
+            shapes.append(text(right, top, _made_of(step), size_pt=TEXT_PT, anchor="right"))
             top += 4.6
             continue
-        shapes.append(text(x, top, BOX_WORDS[step.box], size_pt=TEXT_PT, bold=True))
-        amount = "10 tries" if step.box == "test" else f"{step.amount} tries"
-        title = f"{step.drill.title}: {amount}, count: {step.drill.counts}"
-        shapes.append(text(x + 15, top, title, size_pt=TEXT_PT, bold=True, fit_mm=WIDTH_MM - 15 - 27))
-        tries = step.throws
-        shapes.append(text(right, top, f"_____ of {tries}", size_pt=TEXT_PT, anchor="right"))
+        shapes.append(text(x, top, BOX_WORDS[step.box], size_pt=TEXT_PT, bold=True, fit_mm=14))
+        what = _(
+            "{title}: {amount}, count: {counts}",
+            title=step.drill.title,
+            amount=words.tries(TEST_TRIES if step.box == "test" else step.amount),
+            counts=step.drill.counts,
+        )
+        shapes.append(text(x + 15, top, what, size_pt=TEXT_PT, bold=True, fit_mm=WIDTH_MM - 15 - 27))
+        shapes.append(text(right, top, _made_of(step), size_pt=TEXT_PT, anchor="right"))
         lines, top = paragraph(x + 15, top + 3.8, step.drill.how, WIDTH_MM - 42, size_pt=8.5, lead=1.2)
         shapes += lines
         top += 1.2
-    aim = f"Aim in the test: {plan.aim.count} of {plan.aim.of}."
-    if plan.aim.usual:
-        low, high = plan.aim.usual
-        aim += f" As things stand, four tests of five bring {low} to {high}, so one test proves little."
-    lines, top = paragraph(x, top + 0.6, aim, WIDTH_MM, size_pt=HEAD_PT, bold=True)
+    lines, top = paragraph(x, top + 0.6, long_aim_said(plan.aim), WIDTH_MM, size_pt=HEAD_PT, bold=True)
     shapes += lines
     lines, top = paragraph(x, top - 0.2, " ".join(plan.notes), WIDTH_MM, size_pt=8.5, lead=1.2)
     return [*shapes, *lines], top - y
 
 
+def _made_of(step: Step) -> str:
+    return _("_____ of {tries}", tries=step.throws)
+
+
 def _cautions(x: float, y: float) -> tuple[list[Shape], float]:
     shapes: list[Shape] = [line(x, y, x + WIDTH_MM, y, width_mm=0.3, grey=LIGHT)]
-    said = " ".join(words.CAUTIONS)
+    said = " ".join(words.cautions())
     lines, after = paragraph(x, y + 3.8, said, WIDTH_MM, size_pt=SMALL_PT, lead=1.2)
     shapes += lines
-    small = f"{words.EXECUTED} Ranges hold the true value nine times in ten. All numbers are your own marks."
+    rest = _("Ranges hold the true value nine times in ten. All numbers are your own marks.")
+    small = f"{_(words.EXECUTED)} {rest}"
     lines, after = paragraph(x, after, small, WIDTH_MM, size_pt=SMALL_PT, lead=1.2, grey=SOFT)
     return [*shapes, *lines], after - y

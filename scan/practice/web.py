@@ -12,17 +12,20 @@ from html import escape
 from importlib.resources import files
 from math import isnan
 
+from shortpencil.scan.language import N_, _, spoken
+from shortpencil.scan.language.numbers import localized
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
 from shortpencil.scan.practice.model import Interval
 from shortpencil.scan.practice.phases import PhaseEvidence, Window
 from shortpencil.scan.practice.picture import FONT_FAMILY, Picture, font_bytes, held, to_svg
-from shortpencil.scan.practice.plan import BOX_WORDS
+from shortpencil.scan.practice.plan import BOX_WORDS, box_said, long_aim_said
 from shortpencil.scan.practice.rate_charts import putting_chart, result_said, results_chart, time_charts
 from shortpencil.scan.practice.report import (
     Report,
     area_sentence,
     change_sentences,
+    cue_sentence,
     effect_sentences,
     head_line,
     luck_sentence,
@@ -30,22 +33,31 @@ from shortpencil.scan.practice.report import (
     spot_sentences,
     stance_sentence,
     tested_sentences,
+    title,
     why_sentences,
 )
 
+FOOT = N_(
+    "Ranges hold the true value nine times in ten, if rounds to come are like these. "
+    "Every number here comes from your own marks; a stricter eye makes them look worse."
+)
+ENDED_WELL = N_(
+    "A putt ended well when it was holed, another throw when the hole took no more throws after it "
+    "than usual for you from there."
+)
 MOST_STRIPS = 12
 WIDE = ' class="wide"'
 
 
 def page(report: Report) -> str:
     """Return the report's page as text, UTF-8 to be."""
-    title = f"Practise your {words.MANY[report.plan.phase]}"
+    executed, ranges = _(words.EXECUTED), _(FOOT)
     return document(
-        title,
+        title(report),
         head_line(report),
         [
-            f"<h1>{escape(title)}</h1>",
-            f'<p class="cue">One cue: {said(report.plan.cue)}</p>',
+            f"<h1>{escape(title(report))}</h1>",
+            f'<p class="cue">{said(cue_sentence(report))}</p>',
             *(f"<p>{said(sentence)}</p>" for sentence in why_sentences(report)),
             *_charts(report),
             *_plan(report),
@@ -53,21 +65,20 @@ def page(report: Report) -> str:
             *_numbers(report),
             *_strips(report),
         ],
-        f"{words.EXECUTED} Ranges hold the true value nine times in ten, if rounds to come are like these. "
-        "Every number here comes from your own marks; a stricter eye makes them look worse.",
+        f"{executed} {ranges}",
     )
 
 
-def document(title: str, whose: str, body: Iterable[str], foot: str) -> str:
+def document(head: str, whose: str, body: Iterable[str], foot: str) -> str:
     """Return a whole page around a body: fonts and style inside, no script, nothing fetched."""
     return "\n".join(
         [
             "<!doctype html>",
-            '<html lang="en">',
+            f'<html lang="{spoken()}">',
             "<head>",
             '<meta charset="utf-8">',
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            f"<title>{escape(title)} · shortpencil</title>",
+            f"<title>{escape(head)} · shortpencil</title>",
             f"<style>{_fonts()}{_css()}</style>",
             "</head>",
             "<body>",
@@ -99,15 +110,12 @@ def _charts(report: Report) -> list[str]:
     figures = (
         f"<figure{' class=wide' if wide else ''}>{to_svg(picture)}</figure>" for picture, wide in pictures
     )
-    return ['<h2>The evidence</h2><div class="charts">', *figures, "</div>"]
+    return [f'<h2>{said(_("The evidence"))}</h2><div class="charts">', *figures, "</div>"]
 
 
 def _plan(report: Report) -> list[str]:
     plan = report.plan
-    boxes = "".join(
-        f'<li style="--minutes:{s.minutes}">{s.minutes} min {escape(BOX_WORDS[s.box])}</li>'
-        for s in plan.steps
-    )
+    boxes = "".join(f'<li style="--minutes:{s.minutes}">{escape(box_said(s))}</li>' for s in plan.steps)
     steps = []
     for s in plan.steps:
         if s.drill is None:
@@ -115,21 +123,19 @@ def _plan(report: Report) -> list[str]:
                 f'<li><span class="box">{escape(BOX_WORDS[s.box])}</span><span>{said(s.says)}</span></li>'
             )
             continue
-        amount = f"{s.throws} tries" if s.box == "test" else f"{s.amount} tries"
+        amount = words.tries(s.throws if s.box == "test" else s.amount)
+        counted = _("{tries}; count: {counts}", tries=amount, counts=s.drill.counts)
+        made = _("____ of {tries}", tries=s.throws)
         steps.append(
             f'<li><span class="box">{escape(BOX_WORDS[s.box])}</span>'
-            f"<span><strong>{said(s.drill.title)}</strong>: {amount}; count: {said(s.drill.counts)}</span>"
-            f'<span class="made">____ of {s.throws}</span><small>{said(s.drill.how)}</small></li>'
+            f"<span><strong>{said(s.drill.title)}</strong>: {said(counted)}</span>"
+            f'<span class="made">{said(made)}</span><small>{said(s.drill.how)}</small></li>'
         )
-    aim = f"Aim in the test: {plan.aim.count} of {plan.aim.of}."
-    if plan.aim.usual:
-        low, high = plan.aim.usual
-        aim += f" As things stand, four tests of five bring {low} to {high}, so one test proves little."
     return [
-        f"<h2>The plan: {plan.length}</h2>",
+        f"<h2>{said(_('The plan: {length}', length=plan.length))}</h2>",
         f'<ol class="boxes">{boxes}</ol>',
         f'<ol class="steps">{"".join(steps)}</ol>',
-        f'<p class="aim">{said(aim)}</p>',
+        f'<p class="aim">{said(long_aim_said(plan.aim))}</p>',
         _list(plan.notes),
         f'<div class="cautions">{_list(plan.cautions)}</div>',
     ]
@@ -140,43 +146,47 @@ def _helped(report: Report) -> list[str]:
     if not sentences and not tested:
         return []
     return [
-        "<h2>Since you began to practise it</h2>",
+        f"<h2>{said(_('Since you began to practise it'))}</h2>",
         *(f"<p>{said(sentence)}</p>" for sentence in sentences),
-        *(["<h3>Practice results</h3>", _list(tested)] if tested else []),
+        *([f"<h3>{said(_('Practice results'))}</h3>", _list(tested)] if tested else []),
     ]
 
 
 def _numbers(report: Report) -> list[str]:
     rows = [_phase_row(p, p.phase == report.focus.phase) for p in report.focus.phases]
     heads = (
-        "phase",
-        "last round",
-        "recent rounds",
-        "all rounds",
-        "strokes a miss costs",
-        "strokes saved if clean",
-        "costs most",
+        _("phase"),
+        _("last round"),
+        _("recent rounds"),
+        _("all rounds"),
+        _("strokes a miss costs"),
+        _("strokes saved if clean"),
+        _("costs most"),
     )
+    caption = _(
+        "Missed throws of marked ones, with 90 % ranges. In recent rounds later ones count more: half as "
+        "much {rounds} rounds ago.",
+        rounds=localized(f"{report.focus.half_life_rounds:g}"),
+    )
+    name = escape(_("All numbers"), quote=True)
     table = (
-        '<div class="scroll" tabindex="0" role="group" aria-label="All numbers">'
-        "<table><caption>Missed throws of marked ones, with 90 % ranges. In recent "
-        f"rounds later ones count more: half as much {report.focus.half_life_rounds:g} rounds ago.</caption>"
+        f'<div class="scroll" tabindex="0" role="group" aria-label="{name}">'
+        f"<table><caption>{escape(caption)}</caption>"
         "<thead><tr>"
-        + "".join(f'<th scope="col">{h}</th>' for h in heads)
+        + "".join(f'<th scope="col">{said(h)}</th>' for h in heads)
         + f"</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
     )
     putting = [s for s in (area_sentence(report), stance_sentence(report), report.putting.too_few) if s]
     luck = luck_sentence(report)
     return [
-        "<h2>All numbers</h2>",
+        f"<h2>{said(_('All numbers'))}</h2>",
         table,
-        "<h3>Execution and result</h3>",
-        "<p>A putt ended well when it was holed, another throw when the hole took no more throws after it "
-        "than usual for you from there.</p>",
-        _list(f"{told[0].upper()}{told[1:]}." for told in map(result_said, report.tables)),
+        f"<h3>{said(_('Execution and result'))}</h3>",
+        f"<p>{said(_(ENDED_WELL))}</p>",
+        _list(f"{words.first_upper(result_said(one))}." for one in report.tables),
         *([f"<p>{said(luck)}</p>"] if luck else []),
-        *(["<h3>Putts</h3>", *(f"<p>{said(s)}</p>" for s in putting)] if putting else []),
-        "<h3>Over time</h3>",
+        *([f"<h3>{said(_('Putts'))}</h3>", *(f"<p>{said(s)}</p>" for s in putting)] if putting else []),
+        f"<h3>{said(_('Over time'))}</h3>",
         *(f"<p>{said(s)}</p>" for s in [*change_sentences(report), noticed_sentence(report)]),
         *_spots(report),
     ]
@@ -187,7 +197,7 @@ def _spots(report: Report) -> list[str]:
     lead, *out = spot_sentences(report) or [""]
     if not lead:
         return []
-    return ["<h3>Where</h3>", f"<p>{said(lead)}</p>", *([_list(out)] if out else [])]
+    return [f"<h3>{said(_('Where'))}</h3>", f"<p>{said(lead)}</p>", *([_list(out)] if out else [])]
 
 
 def _phase_row(p: PhaseEvidence, chosen: bool) -> str:
@@ -203,14 +213,16 @@ def _phase_row(p: PhaseEvidence, chosen: bool) -> str:
 
 def _window(w: Window) -> str:
     if not w.marked and w.misses:
-        told = words.count(w.misses, "miss", "misses")
-        return f'{told}<span class="range">{words.count(w.rounds, "round")}</span>'
+        return f'{words.misses(w.misses)}<span class="range">{words.rounds(w.rounds)}</span>'
     if not w.marked or isnan(w.interval.middle):
-        return "none marked"
-    return (
-        f'{w.misses} of {w.marked}, {words.percent(w.interval.middle)}<span class="range">'
-        f"{words.percent_range(w.interval)}; {words.count(w.rounds, 'round')}</span>"
+        return _("none marked")
+    missed = _(
+        "{missed} of {thrown}, {percent}",
+        missed=w.misses,
+        thrown=w.marked,
+        percent=words.percent(w.interval.middle),
     )
+    return f'{missed}<span class="range">{words.percent_range(w.interval)}; {words.rounds(w.rounds)}</span>'
 
 
 def _strips(report: Report) -> list[str]:
@@ -220,9 +232,9 @@ def _strips(report: Report) -> list[str]:
     for w in report.focus.causes.own_words[:MOST_STRIPS]:
         png = report.pictures.get((w.round_id, w.hole))
         day = days.get(w.round_id)
-        where = f"hole {w.hole}" + (f", {words.day(day)}" if day else "")
+        where = _("hole {number}", number=w.hole) + (f", {words.day(day)}" if day else "")
         if png is not None:
-            alt = w.text or f"handwritten words, {where}"
+            alt = w.text or _("handwritten words, {where}", where=where)
             body = (
                 f'<img alt="{escape(alt, quote=True)}" src="data:image/png;base64,{b64encode(png).decode()}">'
             )
@@ -233,8 +245,8 @@ def _strips(report: Report) -> list[str]:
         figures.append(f"<figure>{body}<figcaption>{escape(where)}</figcaption></figure>")
     if not figures:
         return []
-    many = words.MANY[report.focus.phase]
-    return [f"<h2>Your own words on missed {many}</h2>", f'<div class="strips">{"".join(figures)}</div>']
+    head = _("Your own words on missed {many}", many=words.MANY[report.focus.phase])
+    return [f"<h2>{said(head)}</h2>", f'<div class="strips">{"".join(figures)}</div>']
 
 
 def _list(items: Iterable[str]) -> str:

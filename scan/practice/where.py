@@ -18,6 +18,7 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.scan.language import N_, _
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import same_hole
 from shortpencil.scan.practice.doubt import pooled_chance, pooled_interval
@@ -47,6 +48,20 @@ ALIKE_THROWS = 12.0
 #: One hole in so many is like no other: a tree in the line, a pond. Its range follows its own throws.
 ODD_HOLES = 0.1
 ODD_STROKES_SD = 1.5
+
+
+ELSEWHERE = N_(
+    "{course}: {missed} of {thrown} {many} missed ({percent}, range {range}), against {others} of {of} "
+    "({usual}) elsewhere"
+)
+FROM_FAR = N_(
+    "{many} from over {length}: {missed} of {thrown} missed ({percent}, range {range}), against {others} of "
+    "{of} ({usual}) on shorter ones"
+)
+ON_LONG_HOLES = N_(
+    "{many} on holes over {length}: {missed} of {thrown} missed ({percent}, range {range}), against {others} "
+    "of {of} ({usual}) on shorter ones"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,9 +178,15 @@ def _holes(history: History, full: Mask) -> list[_Asked]:
 def _hole_says(
     history: History, at: int, phase: str, own: tuple[int, int], usual: float, interval: Interval
 ) -> Callable[[], str]:
-    return lambda: (
-        f"{_hole_name(history, at)}: {own[0]} of {own[1]} {words.MANY[phase]} missed, likely "
-        f"{words.percent_range(interval)} in the long run, against {words.percent(usual)} on the other holes"
+    return lambda: _(
+        "{hole}: {missed} of {thrown} {many} missed, likely {range} in the long run, against {usual} on the "
+        "other holes",
+        hole=_hole_name(history, at),
+        missed=own[0],
+        thrown=own[1],
+        many=words.MANY[phase],
+        range=words.percent_range(interval),
+        usual=words.percent(usual),
     )
 
 
@@ -224,12 +245,33 @@ def _of_par(
 
 
 def _score_says(history: History, at: int, plays: int, interval: Interval, par: int) -> Callable[[], str]:
-    more = "more" if interval.middle > 0 else "fewer"
     low, high = sorted((abs(interval.low), abs(interval.high)))
-    peers = f"your other par {par}s there" if par else "your other holes there"
-    return lambda: (
-        f"{_hole_name(history, at)} takes you {words.strokes(interval.middle)} strokes {more} than {peers} "
-        f"(range {words.strokes(low)} to {words.strokes(high)}; {words.count(plays, 'round')})"
+    if interval.middle > 0:
+        of_par = N_(
+            "{hole} takes you {strokes} strokes more than your other par {par}s there "
+            "(range {low} to {high}; {rounds})"
+        )
+        of_any = N_(
+            "{hole} takes you {strokes} strokes more than your other holes there "
+            "(range {low} to {high}; {rounds})"
+        )
+    else:
+        of_par = N_(
+            "{hole} takes you {strokes} strokes fewer than your other par {par}s there "
+            "(range {low} to {high}; {rounds})"
+        )
+        of_any = N_(
+            "{hole} takes you {strokes} strokes fewer than your other holes there "
+            "(range {low} to {high}; {rounds})"
+        )
+    return lambda: _(
+        of_par if par else of_any,
+        hole=_hole_name(history, at),
+        strokes=words.strokes(interval.middle),
+        par=par,
+        low=words.strokes(low),
+        high=words.strokes(high),
+        rounds=words.rounds(plays),
     )
 
 
@@ -248,9 +290,7 @@ def _courses(history: History, full: Mask) -> list[_Asked]:
             if min(own[1], rest[1]) < LEAST_THROWS:
                 continue
             interval = jeffreys(own[0] / factor, own[1] / factor)
-            says = _against(
-                f"{name}: {{}} of {{}} {words.MANY[phase]} missed", own, rest, interval, "elsewhere"
-            )
+            says = _against(ELSEWHERE, own, rest, interval, course=str(name), many=words.MANY[phase])
             asked.append(_Asked("course", f"{name} {phase}", says, interval, _fisher(own, rest, factor)))
     return asked
 
@@ -261,11 +301,10 @@ def _lengths(history: History, full: Mask, length: Callable[[float], str]) -> li
     marked = (history.throw_execution != UNMARKED) & full[history.hole_round[history.throw_hole]]
     of_hole = history.hole_length_m
     hole_length = of_hole[history.throw_hole] if len(of_hole) else np.full(len(marked), np.nan)
-    many = [words.MANY[phase] for phase in history.phase_ids]
     questions = [
-        *((k, history.throw_distance_m, f"{many[k]} from over {{}}") for k in history.between),
-        *((k, hole_length, f"{many[k]} on holes over {{}}") for k in (history.tee,) if k != NO_PHASE),
-        *((k, hole_length, f"{many[k]} on holes over {{}}") for k in history.between),
+        *((k, history.throw_distance_m, FROM_FAR) for k in history.between),
+        *((k, hole_length, ON_LONG_HOLES) for k in (history.tee,) if k != NO_PHASE),
+        *((k, hole_length, ON_LONG_HOLES) for k in history.between),
     ]
     for k, far, what in questions:
         at = marked & (history.throw_phase == k) & ~np.isnan(far)
@@ -273,7 +312,7 @@ def _lengths(history: History, full: Mask, length: Callable[[float], str]) -> li
             continue
         missed = (history.throw_execution[at] == MISS).astype(float)
         factor = _factor(history, k, full, np.zeros_like(full))
-        z, _ = trend(missed, np.ones(len(missed)), far[at])
+        z = trend(missed, np.ones(len(missed)), far[at])[0]
         middle = float(np.median(far[at]))
         long = far[at] > middle
         own = (int(missed[long].sum()), int(long.sum()))
@@ -281,18 +320,25 @@ def _lengths(history: History, full: Mask, length: Callable[[float], str]) -> li
         if min(own[1], rest[1]) < LEAST_THROWS // 2:
             continue
         interval = jeffreys(own[0] / factor, own[1] / factor)
-        label = f"{what.format(length(middle))}: {{}} of {{}} missed"
-        says = _against(label[0].upper() + label[1:], own, rest, interval, "on shorter ones")
-        asked.append(_Asked("length", what, says, interval, _two_sided(z / sqrt(factor))))
+        many = words.first_upper(words.MANY[history.phase_ids[k]])
+        says = _against(what, own, rest, interval, many=many, length=length(middle))
+        asked.append(_Asked("length", f"{what} {k}", says, interval, _two_sided(z / sqrt(factor))))
     return asked
 
 
 def _against(
-    label: str, own: tuple[int, int], rest: tuple[int, int], interval: Interval, where: str
+    sentence: str, own: tuple[int, int], rest: tuple[int, int], interval: Interval, **values: str
 ) -> Callable[[], str]:
-    return lambda: (
-        f"{label.format(*own)} ({words.percent(own[0] / own[1])}, range {words.percent_range(interval)}), "
-        f"against {rest[0]} of {rest[1]} ({words.percent(rest[0] / rest[1])}) {where}"
+    return lambda: _(
+        sentence,
+        missed=own[0],
+        thrown=own[1],
+        percent=words.percent(own[0] / own[1]),
+        range=words.percent_range(interval),
+        others=rest[0],
+        of=rest[1],
+        usual=words.percent(rest[0] / rest[1]),
+        **values,
     )
 
 
@@ -366,7 +412,9 @@ def _where(history: History, at: int) -> str:
 def _hole_name(history: History, at: int) -> str:
     course = history.heads[history.hole_round[at]].course
     number = int(history.hole_number[at])
-    return f"Hole {number}, {course}" if course else f"Hole {number}"
+    if course:
+        return _("Hole {number}, {course}", number=number, course=course)
+    return _("Hole {number}", number=number)
 
 
 def _counts(history: History, rounds: Mask, k: int) -> tuple[int, int]:

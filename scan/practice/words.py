@@ -1,74 +1,183 @@
 """Numbers in words for the player: never without unit and count, with the range where there is one.
 
-No significance, no verdict, no Greek: a range, a probability, and how many throws they rest on.
+No significance, no verdict, no Greek: a range, a probability, and how many throws they rest on. All in the
+language that is spoken.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date
 from math import isnan
 
 from shortpencil.forms import rules
+from shortpencil.scan.language import ENGLISH, N_, _, day_said, listed, ngettext, number, spoken
 from shortpencil.scan.practice.model import Interval
 
 MINUS = "\N{MINUS SIGN}"
 
 #: The fixed definition that every card prints; execution is the player's own judgement and can drift.
-EXECUTED = "Executed: it left my hand with the direction, height, tilt and speed I meant."
+EXECUTED = N_("Executed: it left my hand with the direction, height, tilt and speed I meant.")
 
-#: Cautions for every practice output.
+#: Cautions for every practice output, in English; `cautions` says them.
 CAUTIONS = (
-    "Check that the whole landing area, both sides and beyond, is clear of people, animals, cars and windows "
-    "before every throw.",
-    "Warm up 5 minutes and start at half power. Stop if anything hurts; pain is not part of practice.",
-    "Not under trees or in the open when you hear thunder: go inside, wait 30 minutes after the last one.",
-    "Children practise with an adult, lighter discs and fewer throws.",
-    "The posted rules of the park or course and local law come before this plan.",
-    "This is not medical advice; see a licensed health professional about pain or injury.",
+    N_(
+        "Check that the whole landing area, both sides and beyond, is clear of people, animals, cars and "
+        "windows before every throw."
+    ),
+    N_("Warm up 5 minutes and start at half power. Stop if anything hurts; pain is not part of practice."),
+    N_(
+        "Not under trees or in the open when you hear thunder: go inside, wait 30 minutes after the last one."
+    ),
+    N_("Children practise with an adult, lighter discs and fewer throws."),
+    N_("The posted rules of the park or course and local law come before this plan."),
+    N_("This is not medical advice; see a licensed health professional about pain or injury."),
 )
 
-#: What phases are called in sentences, one throw and several, and in a column of a table.
-ONE, MANY, IN_TABLES = rules.ONE, rules.MANY, rules.IN_TABLES
 
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+class Spoken(Mapping[str, str]):
+    """Words by key, each in the language that is spoken when it is looked up.
+
+    `other` says a key that is not among them; without it there are no others.
+    """
+
+    def __init__(self, english: Mapping[str, str], other: Callable[[str], str] | None = None) -> None:
+        self.english, self._other = dict(english), other
+
+    def __getitem__(self, key: str) -> str:
+        if key in self.english or self._other is None:
+            return _(self.english[key])
+        return self._other(key)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.english)
+
+    def __len__(self) -> int:
+        return len(self.english)
+
+
+#: What phases are called in sentences, one throw and several, and in a column of a table. In German they
+#: stand in the nominative or the accusative, so that one word serves every sentence.
+ONE = Spoken(
+    {"drive": N_("drive"), "approach": N_("approach"), "putt": N_("putt")},
+    lambda phase: _("{phase} throw", phase=phase),
+)
+MANY = Spoken(
+    {"drive": N_("drives"), "approach": N_("approaches"), "putt": N_("putts")},
+    lambda phase: _("{phase} throws", phase=phase),
+)
+PHASE = Spoken(ONE.english, lambda phase: phase)
+EACH_MISSED = Spoken(
+    {
+        "drive": N_("each missed drive"),
+        "approach": N_("each missed approach"),
+        "putt": N_("each missed putt"),
+    },
+    lambda phase: _("each missed {phase} throw", phase=phase),
+)
+IN_TABLES = Spoken(rules.IN_TABLES, lambda phase: phase)
+
+
+def cautions() -> list[str]:
+    """Return the cautions for every practice output."""
+    return [_(caution) for caution in CAUTIONS]
+
+
+def first_upper(text: str) -> str:
+    """Return a text as a sentence begins."""
+    return text[:1].upper() + text[1:]
+
+
+def inside(text: str) -> str:
+    """Return a text as it stands within a sentence; German nouns keep their capital."""
+    return text[:1].lower() + text[1:] if spoken() == ENGLISH else text
 
 
 def percent(share: float) -> str:
     """Return a share in whole percent; the ends are never claimed."""
     if isnan(share):
-        return "unknown"
-    return f"{share * 100:.0f} %"
+        return _("unknown")
+    return _("{number} %", number=f"{share * 100:.0f}")
 
 
 def probability(p: float) -> str:
     """Return a probability in whole percent, short of 0 and 100."""
     if isnan(p):
-        return "unknown"
-    return "over 99 %" if p > 0.99 else "under 1 %" if p < 0.01 else f"{p * 100:.0f} %"
+        return _("unknown")
+    return _("over 99 %") if p > 0.99 else _("under 1 %") if p < 0.01 else percent(p)
 
 
 def percent_range(interval: Interval) -> str:
     """Return the ends of a range of shares, as in ``24 to 37 %``."""
-    return f"{interval.low * 100:.0f} to {interval.high * 100:.0f} %"
+    return _("{low} to {high} %", low=f"{interval.low * 100:.0f}", high=f"{interval.high * 100:.0f}")
 
 
 def strokes(value: float, signed: bool = False) -> str:
     """Return strokes with one decimal, with a true minus sign."""
-    text = f"{abs(value):.1f}"
-    if signed and text != "0.0":
+    text = number(abs(value), 1)
+    if signed and f"{abs(value):.1f}" != "0.0":
         return f"{'+' if value > 0 else MINUS}{text}"
     return text
 
 
 def strokes_range(interval: Interval, signed: bool = False) -> str:
     """Return the ends of a range of strokes, as in ``1.5 to 2.8``."""
-    return f"{strokes(interval.low, signed)} to {strokes(interval.high, signed)}"
+    return from_to(strokes(interval.low, signed), strokes(interval.high, signed))
+
+
+def from_to(low: object, high: object) -> str:
+    """Return the ends of a range, as in ``3 to 7``."""
+    return _("{low} to {high}", low=low, high=high)
 
 
 def count(number: int, noun: str, many: str | None = None) -> str:
-    """Return a number with its noun, as in ``1 round`` or ``7 rounds``."""
+    """Return a number with its English noun, as in ``1 round`` or ``7 rounds``."""
     return f"{number} {noun if number == 1 else many or noun + 's'}"
+
+
+def rounds(n: int) -> str:
+    """Return so many rounds in words."""
+    return ngettext("{n} round", "{n} rounds", n)
+
+
+def more_rounds(n: int) -> str:
+    """Return so many rounds to come in words."""
+    return ngettext("{n} more round", "{n} more rounds", n)
+
+
+def sessions(n: int) -> str:
+    """Return so many sessions in words."""
+    return ngettext("{n} session", "{n} sessions", n)
+
+
+def notes(n: int) -> str:
+    """Return so many notes on causes in words."""
+    return ngettext("{n} note", "{n} notes", n)
+
+
+def misses(n: int) -> str:
+    """Return so many misses in words."""
+    return ngettext("{n} miss", "{n} misses", n)
+
+
+def throws(n: int) -> str:
+    """Return so many throws in words."""
+    return ngettext("{n} throw", "{n} throws", n)
+
+
+def holes(n: int) -> str:
+    """Return so many holes in words."""
+    return ngettext("{n} hole", "{n} holes", n)
+
+
+def tries(amount: object) -> str:
+    """Return so many tries in words, as in ``10 tries`` or ``2 × 10 tries``."""
+    return _("{amount} tries", amount=amount)
+
+
+def players(n: int) -> str:
+    """Return so many players in words."""
+    return ngettext("{n} player", "{n} players", n)
 
 
 def span(days: Iterable[date | None]) -> str:
@@ -79,40 +188,44 @@ def span(days: Iterable[date | None]) -> str:
     first, last = known[0], known[-1]
     if first == last:
         return day(last)
-    return f"{day(first, with_year=first.year != last.year)} to {day(last)}"
+    return from_to(day(first, with_year=first.year != last.year), day(last))
 
 
 def day(when: date, with_year: bool = True) -> str:
     """Return a date as in ``3 Apr 2030``, the same whatever the machine's language."""
-    text = f"{when.day} {_MONTHS[when.month - 1]}"
-    return f"{text} {when.year}" if with_year else text
+    return day_said(when, year=with_year)
 
 
 def listing(items: Iterable[str]) -> str:
     """Return items as in ``a, b and c``."""
-    every = list(items)
-    return every[0] if len(every) == 1 else f"{', '.join(every[:-1])} and {every[-1]}" if every else ""
+    return listed(list(items))
 
 
 def points(share: float) -> str:
     """Return a difference of shares in whole points, with its sign."""
-    number = round(abs(share) * 100)
-    sign = "" if number == 0 else "+" if share > 0 else MINUS
-    return f"{sign}{number} points" if number != 1 else f"{sign}{number} point"
+    whole = round(abs(share) * 100)
+    return ngettext("{signed} point", "{signed} points", whole, signed=_signed_points(share))
 
 
 def points_range(interval: Interval) -> str:
     """Return the ends of a range of differences, as in ``−12 to +3``."""
-    return f"{points(interval.low).split()[0]} to {points(interval.high).split()[0]}"
+    return from_to(_signed_points(interval.low), _signed_points(interval.high))
+
+
+def _signed_points(share: float) -> str:
+    whole = round(abs(share) * 100)
+    sign = "" if whole == 0 else "+" if share > 0 else MINUS
+    return f"{sign}{whole}"
 
 
 def in_ten_rounds(strokes_a_round: float) -> str:
     """Return what is small in one round for ten of them, as in ``1.2 strokes in ten rounds``."""
     ten = 10 * strokes_a_round
-    number = f"{ten:.1f}" if ten >= 0.1 else "less than 0.1"
-    return f"{number} strokes in ten rounds"
+    if ten < 0.1:
+        return _("less than 0.1 strokes in ten rounds")
+    return _("{number} strokes in ten rounds", number=number(ten, 1))
 
 
-def times(number: int) -> str:
+def times(n: int) -> str:
     """Return how often, as in ``once``, ``twice``, ``7 times``."""
-    return {1: "once", 2: "twice"}.get(number, f"{number} times")
+    return _("once") if n == 1 else _("twice") if n == 2 else _("{n} times", n=n)

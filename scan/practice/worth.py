@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.scan.language import _, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import Costs, costs_of
 from shortpencil.scan.practice.games import game_of
@@ -70,19 +71,27 @@ class Worth:
         """Why it is worth an answer, in plain words."""
         parts = []
         if self.strokes >= WORTH_A_WORD:
-            parts.append(f"your score by {_amount(self.strokes)} on average")
+            parts.append(_("your score by {amount} on average", amount=_amount(self.strokes)))
         for phase, change in self.misses:
             if change >= WORTH_A_WORD:
-                parts.append(f"your missed {words.MANY[phase]} by {_amount(change)} on average")
+                parts.append(
+                    _(
+                        "your missed {many} by {amount} on average",
+                        many=words.MANY[phase],
+                        amount=_amount(change),
+                    )
+                )
         if self.focus >= WORTH_A_WORD:
-            parts.append(f"how sure your focus is by {100 * self.focus:.0f} in 100")
+            parts.append(_("how sure your focus is by {amount} in 100", amount=f"{100 * self.focus:.0f}"))
         if self.curve >= WORTH_A_WORD:
-            parts.append(f"your putting curve by {100 * self.curve:.0f} in 100")
-        return f"the answer changes {words.listing(parts)}" if parts else "the answer changes next to nothing"
+            parts.append(_("your putting curve by {amount} in 100", amount=f"{100 * self.curve:.0f}"))
+        if not parts:
+            return _("the answer changes next to nothing")
+        return _("the answer changes {parts}", parts=words.listing(parts))
 
 
 def _amount(change: float) -> str:
-    return f"{change:.1f}" if change >= 0.1 else f"{change:.2f}"
+    return number(change, 1 if change >= 0.1 else 2)
 
 
 @dataclass(frozen=True, slots=True)
