@@ -14,6 +14,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
+from shortpencil.scan.language import _, ngettext
+
 if TYPE_CHECKING:
     from shortpencil.scan.practice.choice import Choice
     from shortpencil.scan.practice.effect import Effect, Tested
@@ -116,7 +118,7 @@ class Advice:
 
         rounds = in_order(self.about.rounds)
         if not any(r.day for r in rounds):
-            return "No round has a day, so there is no season to show. Write the date on the card."
+            return _("No round has a day, so there is no season to show. Write the date on the card.")
         return season_of(
             self.history,
             self.focus,
@@ -195,7 +197,7 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
         remarks=[*([doubt] if doubt else []), *found.said],
     )
     if focus is None:
-        return " ".join([why_no_focus(history) or "Nothing can be named yet.", *found.said])
+        return " ".join([why_no_focus(history) or _("Nothing can be named yet."), *found.said])
     ids = history.phase_ids
     sessions, tests = _practised(found.sets, found.told, drills, ids)
     choice = choice_of(history, focus, sessions, tests, laws=_laws(found, drills, ids), possible=possible)
@@ -276,15 +278,16 @@ def _found(asked: Asked, store: Store) -> OnePlayer:
 
 def _nameless(rounds: Sequence[Round], players: Sequence[str]) -> str | None:
     """Say that rounds without a name count as those of the only player who is named, where it is so."""
-    from shortpencil.scan.practice.words import count
-
     unnamed = sum(r.player is None for r in rounds)
     if not unnamed or not players:
         return None
-    verb = "counts" if unnamed == 1 else "count"
-    return (
-        f"{count(unnamed, 'round')} without a name {verb} as {players[0]}'s: "
-        f"no other name is in this store. With --player {players[0]} only those count that bear the name."
+    return ngettext(
+        "{n} round without a name counts as {player}'s: no other name is in this store. With --player "
+        "{player} only those count that bear the name.",
+        "{n} rounds without a name count as {player}'s: no other name is in this store. With --player "
+        "{player} only those count that bear the name.",
+        unnamed,
+        player=players[0],
     )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from shortpencil.scan.language import spoken
+
 if TYPE_CHECKING:
     from shortpencil.scan.records.rounds import Round
     from shortpencil.scan.records.store import Store
@@ -16,7 +18,7 @@ _KEPT = 64
 
 def worth_of_store(store: Store) -> WorthOf:
     """Return the function that the page orders its questions by."""
-    kept: dict[tuple[str, tuple[str, ...]], Mapping[str, Value]] = {}
+    kept: dict[tuple[str, str, tuple[str, ...]], Mapping[str, Value]] = {}
 
     def worth(serial: str) -> Mapping[str, Value]:
         from shortpencil.scan.practice.worth import worth_of
@@ -26,7 +28,7 @@ def worth_of_store(store: Store) -> WorthOf:
         played = store.round(serial)
         if played is None:
             return {}
-        key = serial, played.sources
+        key = spoken(), serial, played.sources
         if key not in kept:
             found = worth_of(played, _same_player(store, played))
             if len(kept) >= _KEPT:

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from shortpencil.scan.cli.stored import STORE_HELP
-from shortpencil.scan.language import _
+from shortpencil.scan.language import ENGLISH, _, speaking, spoken
 
 if TYPE_CHECKING:
-    from shortpencil.scan.advice import Advice
+    from shortpencil.scan.advice import Advice, Asked
     from shortpencil.scan.practice.plan import DrillList, Plan
     from shortpencil.scan.practice.report import Report
     from shortpencil.scan.records.rounds import PracticeSet, Round
@@ -137,19 +137,36 @@ def _run_focus(args: argparse.Namespace) -> int:
         if args.report:
             report = found.report(args.player, with_pictures=args.report.suffix == ".html")
             _write_report(args.report, report, args.paper)
+        if args.json:
+            _print_json(in_english(found, store, asked, drills))
     if args.card:
         _print_card(args.card, found.plan, args.paper, found.about.rounds[-1], args.player)
-    if args.json:
-        import json
-
-        from shortpencil.scan.practice.as_json import focus_json
-
-        says = focus_json(found.history, found.focus, found.plan, found.effect, found.tested, found.choice)
-        print(json.dumps(says, ensure_ascii=False, indent=2))
-    else:
+    if not args.json:
         print("\n".join(screen(found.history, found.focus, found.plan, found.choice)))
         _print_effect(found, args.player)
     return DONE
+
+
+def in_english(found: Advice, store: Store, asked: Asked, drills: DrillList) -> Advice:
+    """Return advice for a file, which does not depend on who asks for it: worked out again in English."""
+    from shortpencil.scan.advice import advise
+
+    if spoken() == ENGLISH:
+        return found
+    with speaking(ENGLISH):
+        again = advise(store, asked, drills)
+    assert not isinstance(again, str)  # the same rounds as before
+    return again
+
+
+def _print_json(found: Advice) -> None:
+    import json
+
+    from shortpencil.scan.practice.as_json import focus_json
+
+    with speaking(ENGLISH):
+        says = focus_json(found.history, found.focus, found.plan, found.effect, found.tested, found.choice)
+    print(json.dumps(says, ensure_ascii=False, indent=2))
 
 
 def _say_others(store: Store, player: str | None) -> None:

@@ -8,10 +8,12 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from shortpencil.scan.cli.practice import in_english
 from shortpencil.scan.cli.stored import add_store_option, store_place
-from shortpencil.scan.language import _, told
+from shortpencil.scan.language import ENGLISH, _, speaking, told
 
 if TYPE_CHECKING:
+    from shortpencil.scan.advice import Advice
     from shortpencil.scan.practice.season import Season
     from shortpencil.scan.records.store import Store
     from shortpencil.scan.records.told import ToldSession
@@ -122,7 +124,11 @@ def run_season(args: argparse.Namespace) -> int:
     if args.report and args.report.suffix.lower() not in (".html", ".pdf"):
         raise InputError(f"--report: expected a file that ends in .html or .pdf, found {args.report}.")
     with open_store(store_place(args)) as store:
-        found = advise(store, Asked(args.player), load_drills(args.drills))
+        asked, drills = Asked(args.player), load_drills(args.drills)
+        found = advise(store, asked, drills)
+        english = (
+            in_english(found, store, asked, drills) if args.json and not isinstance(found, str) else None
+        )
     if isinstance(found, str):
         print(f"shortpencil: {told(found)}", file=sys.stderr)
         return ATTENTION
@@ -134,15 +140,23 @@ def run_season(args: argparse.Namespace) -> int:
         return ATTENTION
     if args.report:
         _write(args.report, season, args.paper)
-    if args.json:
-        import json
-
-        from shortpencil.scan.practice.as_json import season_json
-
-        print(json.dumps(season_json(season), ensure_ascii=False, indent=2))
+    if english is not None:
+        _print_season(english, args)
     else:
         print("\n".join(screen(season)))
     return DONE
+
+
+def _print_season(found: Advice, args: argparse.Namespace) -> None:
+    """Print the season's JSON, in English whoever asks for it."""
+    import json
+
+    from shortpencil.scan.practice.as_json import season_json
+
+    with speaking(ENGLISH):
+        season = found.season(args.player, months=args.months)
+        assert not isinstance(season, str)  # it was told already why there is none
+        print(json.dumps(season_json(season), ensure_ascii=False, indent=2))
 
 
 def _write(path: Path, season: Season, paper: str) -> None:

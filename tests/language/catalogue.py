@@ -5,7 +5,7 @@
 no longer says go), writes the `.mo` beside it and lists what is missing. `--check` changes nothing.
 
 Collected are the arguments of `_`, `N_`, `ngettext`, `pgettext`, what templates say in `{% trans %}` and
-`_()`, and the sentences that are carried in English: those given to `carried`, to our errors and to
+`_()`, the drills, and the sentences that are carried in English: those given to `carried`, to our errors and to
 findings, f-strings among them. Their values are called by their expression: ``f"{path}: found {len(lines)}
 lines"`` is ``{path}: found {lines} lines``.
 """
@@ -17,6 +17,7 @@ import ast
 import io
 import re
 import sys
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -30,6 +31,7 @@ from jinja2.ext import babel_extract
 from shortpencil.scan.language.spoken import ENGLISH, FOLDER, LANGUAGES, ROOMS
 
 ROOT = Path(__file__).parents[2]
+DRILLS = ROOT / "scan" / "practice" / "drills.toml"
 OTHERS = [language for language in LANGUAGES if language != ENGLISH]
 #: What carries a sentence in English -> which of its arguments that is.
 CARRIERS = {
@@ -62,6 +64,7 @@ def _files() -> Iterator[Path]:
         for path in sorted((ROOT / top).rglob("*")):
             if path.suffix in (".py", ".html") and "training" not in path.parts:
                 yield path
+    yield DRILLS
 
 
 @cache
@@ -72,6 +75,8 @@ def collected() -> dict[str, list[Sentence]]:
         text = path.read_text("utf-8")
         if path.suffix == ".html":
             sentences = sentences_of_template(text)
+        elif path.suffix == ".toml":
+            sentences = sentences_of_drills(text)
         else:
             sentences = sentences_of_code(text, all_of_it="vision" in path.parts)
         for key, context in sentences:
@@ -103,6 +108,15 @@ def sentences_of_template(text: str) -> list[Found]:
         else:
             found.append((message if isinstance(message, str) else message[0], None))
     return found
+
+
+def sentences_of_drills(text: str) -> list[Found]:
+    """Return what the drills that come with the program say."""
+    data = tomllib.loads(text)
+    keys = ("title", "how", "cue", "counts", "caution")
+    return [
+        (item[key], None) for kind in ("drill", "test") for item in data[kind] for key in keys if key in item
+    ]
 
 
 def sentences_of_code(text: str, *, all_of_it: bool = False) -> list[Found]:
