@@ -5,9 +5,9 @@
 no longer says go), writes the `.mo` beside it and lists what is missing. `--check` changes nothing.
 
 Collected are the arguments of `_`, `N_`, `ngettext`, `pgettext`, what templates say in `{% trans %}` and
-`_()`, the drills, and the sentences that are carried in English: those given to `carried`, to our errors and to
-findings, f-strings among them. Their values are called by their expression: ``f"{path}: found {len(lines)}
-lines"`` is ``{path}: found {lines} lines``.
+`_()`, the drills, and the sentences that are carried in English: those given to `carried`, to our errors
+and to findings, f-strings among them. Their values are called by their expression: ``f"{path}: found
+{len(lines)} lines"`` is ``{path}: found {lines} lines``.
 """
 
 from __future__ import annotations

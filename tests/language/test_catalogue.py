@@ -13,7 +13,7 @@ from tests.language import catalogue
 
 ROOT = Path(__file__).parents[2]
 #: Rooms that are whole.
-WHOLE = ("shared", "review", "cli")
+WHOLE = ROOMS
 
 
 @pytest.mark.parametrize("language", catalogue.OTHERS)
