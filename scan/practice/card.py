@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-from shortpencil.forms.drawing import CardIdentity, Shape, draw
+from shortpencil.forms.drawing import CardIdentity, Shape, Words, draw
 from shortpencil.forms.form import Form, form_from_toml
 from shortpencil.forms.geometry import Box, Point
 from shortpencil.forms.layout import (
@@ -25,7 +25,7 @@ from shortpencil.forms.layout import (
     arrange,
     with_cells,
 )
-from shortpencil.scan.language import ENGLISH, N_, _, spoken
+from shortpencil.scan.language import ENGLISH, N_, _, pgettext, spoken
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.picture import TEXT_PT, line, paragraph, text, text_width_mm
 from shortpencil.scan.practice.plan import BOX_WORDS, Plan, Step, aim_said
@@ -49,6 +49,9 @@ _TOLD_MM = 18.0  # minutes stand before it
 _SET_GAP_MM = 2.8
 _BESIDE_MM = 4.0  # clear space between what a drill is and its boxes
 _WORDS_H_MM = 16.0
+_BOTTOM_MM = 10.0  # no line of type is nearer to the edge
+#: Type of notes and cautions: the largest that fits. Another language takes a fifth more room than English.
+_NOTES_PT = (9.5, 9.0, 8.5, 8.0)
 
 _HEAD = """
 name = "practice"
@@ -107,11 +110,16 @@ def _head() -> str:
     return _HEAD.format(
         edition=EDITION,
         title=_toml(_("Practice card")),
-        # the card's own language is told only where it is not that of every earlier card
-        language="" if language == ENGLISH else f"language = {_toml(language)}\n",
+        language="" if language == ENGLISH else _told_language(language),
         player=_toml(_("Player")),
-        date=_toml(_("Date")),
+        date=_toml(pgettext("label of boxes", "Date")),
     )
+
+
+def _told_language(language: str) -> str:
+    """Return the TOML of a card's language and what it prints besides; told where it is not English."""
+    left_handed = _toml(_("left-handed"))
+    return f"language = {_toml(language)}\nwords = {{ left-handed = {left_handed} }}\n"
 
 
 def _label(step: Step, title: str, number: int | None) -> str:
@@ -191,18 +199,28 @@ def _session(plan: Plan, paper: Paper) -> _Session:
     lines, end = paragraph(aside, strip.y, aim_said(plan.aim), right - aside, size_pt=12, bold=True)
     shapes += lines
     y = max(strip.bottom + 6.0, end)
+    for size_pt in _NOTES_PT:
+        notes, end = _notes(plan, left, y, width, size_pt)
+        if end <= paper.height_mm - _BOTTOM_MM:
+            break
+    return _Session(tuple(cells), (*shapes, *notes))
+
+
+def _notes(plan: Plan, left: float, y: float, width: float, size_pt: float) -> tuple[list[Shape], float]:
+    """Return the notes and the cautions below the session, and the baseline of the last line."""
+    shapes: list[Shape] = []
     for note in plan.notes:
-        lines, y = paragraph(left, y, note, width, size_pt=9.5)
+        lines, y = paragraph(left, y, note, width, size_pt=size_pt)
         shapes += lines
         y += 0.4
-    shapes.append(line(left, y - 1.6, right, y - 1.6, width_mm=0.3))
+    shapes.append(line(left, y - 1.6, left + width, y - 1.6, width_mm=0.3))
     y += 3.4
     # a long session has more boxes; its cautions then run on instead of each beginning a line
     for caution in plan.cautions if len(plan.steps) <= ROOMY_STEPS else (" ".join(plan.cautions),):
-        lines, y = paragraph(left, y, caution, width, size_pt=9.5)
+        lines, y = paragraph(left, y, caution, width, size_pt=size_pt)
         shapes += lines
         y += 0.4
-    return _Session(tuple(cells), tuple(shapes))
+    return shapes, max(shape.at.y for shape in shapes if isinstance(shape, Words))
 
 
 def boxes_of(step: Step) -> tuple[str, ...]:

@@ -327,20 +327,22 @@ def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks)
     share = bare / max(1, bare + marked)
     if share > MUCH_UNMARKED:
         ratio, doubt = marks.forgotten
-        if ratio + doubt < MOSTLY_CLEAN:
-            missing = _(
-                "{percent} of your throws have no mark. They are unknown, not misses; going by how they "
-                "ended, mostly clean ones. The miss rates allow for it, and their ranges are wider.",
-                percent=words.percent(share),
-            )
-        else:
-            missing = _(
-                "{percent} of your throws have no mark. They are unknown, not misses. The miss rates allow "
-                "for it, and their ranges are wider.",
-                percent=words.percent(share),
-            )
-        said.append(missing)
+        said.append(_without_mark(share, mostly_clean=ratio + doubt < MOSTLY_CLEAN))
     return " ".join(said) or None
+
+
+def _without_mark(share: float, *, mostly_clean: bool) -> str:
+    if mostly_clean:
+        return _(
+            "{percent} of your throws have no mark. They are unknown, not misses; going by how they "
+            "ended, mostly clean ones. The miss rates allow for it, and their ranges are wider.",
+            percent=words.percent(share),
+        )
+    return _(
+        "{percent} of your throws have no mark. They are unknown, not misses. The miss rates allow "
+        "for it, and their ranges are wider.",
+        percent=words.percent(share),
+    )
 
 
 def _coloured(marks: Marks) -> str | None:

@@ -316,17 +316,7 @@ def judged_sentence(found: Judged) -> str | None:
 def sentence(helped: Helped) -> str:
     """Return the statement in words."""
     many = words.first_upper(words.MANY[helped.phase])
-    (x1, n1), (x2, n2) = helped.first_counts, helped.last_counts
-    counts = _(
-        "{first} at first ({x1} of {n1}), {last} lately ({x2} of {n2})",
-        first=words.percent(helped.first.middle),
-        x1=x1,
-        n1=n1,
-        last=words.percent(helped.last.middle),
-        x2=x2,
-        n2=n2,
-    )
-    times = words.sessions(helped.sessions)
+    times, counts = words.sessions(helped.sessions), _counts_said(helped)
     if helped.verdict == "early":
         return _(
             "{many}: {times}; too early to judge. It takes {sessions} sessions and {rounds} "
@@ -362,6 +352,19 @@ def sentence(helped: Helped) -> str:
         counts=counts,
         times=times,
         throws=helped.throws_needed,
+    )
+
+
+def _counts_said(helped: Helped) -> str:
+    (x1, n1), (x2, n2) = helped.first_counts, helped.last_counts
+    return _(
+        "{first} at first ({x1} of {n1}), {last} lately ({x2} of {n2})",
+        first=words.percent(helped.first.middle),
+        x1=x1,
+        n1=n1,
+        last=words.percent(helped.last.middle),
+        x2=x2,
+        n2=n2,
     )
 
 

@@ -14,7 +14,7 @@ from math import log, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from shortpencil.scan.language import _
+from shortpencil.scan.language import N_, _
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import MISS, NO_PHASE, UNMARKED, History
 from shortpencil.scan.practice.model import (
@@ -257,6 +257,10 @@ def _spread_within_runs(x: Floats, n: Floats) -> float:
     )
 
 
+FIRST_AND_LAST = N_("{phase}: first third of the round and last, whose holes may differ too")
+CALM_AND_WINDY = N_("{phase}: without wind and in wind")
+
+
 def noticed_in(history: History) -> tuple[Noticed, ...]:
     """Ask a fixed list of questions about misses, adjusted for how many there are; strongest first.
 
@@ -307,25 +311,10 @@ def _groups(history: History) -> list[tuple[str, tuple[int, int], tuple[int, int
     for k, phase in enumerate(history.phase_ids):
         of_phase = history.throw_phase == k
         early, late = third[history.throw_hole] == 0, third[history.throw_hole] == 2
-        groups.append(
-            (
-                _(
-                    "{phase}: first third of the round and last, whose holes may differ too",
-                    phase=words.PHASE[phase],
-                ),
-                counted(of_phase & early),
-                counted(of_phase & late),
-                k,
-            )
-        )
-        groups.append(
-            (
-                _("{phase}: without wind and in wind", phase=words.PHASE[phase]),
-                counted(of_phase & calm[at_round]),
-                counted(of_phase & windy[at_round]),
-                k,
-            )
-        )
+        sides = (FIRST_AND_LAST, early, late), (CALM_AND_WINDY, calm[at_round], windy[at_round])
+        for question, one, other in sides:
+            asked = _(question, phase=words.PHASE[phase])
+            groups.append((asked, counted(of_phase & one), counted(of_phase & other), k))
     putt = history.putt
     if putt == NO_PHASE:
         return groups

@@ -343,7 +343,8 @@ def _in_unit(drill: Drill, ladder: Sequence[float], unit: str) -> Drill:
     def told(match: re.Match[str]) -> str:
         inside = match.group(1)
         if inside == "ladder":
-            between = pgettext("between the numbers of a list", ", ")
+            whole = all(d.is_integer() for d in ladder)
+            between = ", " if whole else pgettext("between the decimal numbers of a list", ", ")
             return f"{between.join(localized(f'{d:g}') for d in ladder)} {unit}"
         numbers = inside.removesuffix("m").rstrip()
         if unit == "ft":

@@ -228,16 +228,8 @@ def results_chart(tables: Sequence[TwoByTwo], width_mm: float = 72.0) -> Picture
     left, right = 18.0, 14.0
     plot = width_mm - left - right
     shapes: list[Shape] = [text(0, 3.6, _("Ended well"), size_pt=HEAD_PT, bold=True)]
-    shapes.append(
-        text(
-            0,
-            7.4,
-            _("filled: clean throws; open: missed ones; bars: 90 % ranges"),
-            size_pt=SMALL_PT,
-            grey=SOFT,
-            fit_mm=width_mm,
-        )
-    )
+    key = _("filled: clean throws; open: missed ones; bars: 90 % ranges")
+    shapes.append(text(0, 7.4, key, size_pt=SMALL_PT, grey=SOFT, fit_mm=width_mm))
     base = 13.2 + len(tables) * 7.6 - 2.0
     for tick in (0.0, 0.25, 0.5, 0.75, 1.0):
         x = left + plot * tick

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from math import isnan
 
 from shortpencil.scan.language import N_, _, ngettext, number
@@ -228,36 +229,7 @@ def change_sentences(report: Report) -> list[str]:
         return [_("{rounds}: too few to speak of a change over time.", rounds=words.rounds(rated_rounds))]
     quiet = [c for c in report.changes if c.p_changed < 0.5]
     said = []
-    for c in report.changes:
-        if c in quiet:
-            continue
-        when = report.history.heads[c.at].day
-        if when:
-            sentence = N_(
-                "{many}: {probability} that the miss rate changed, most likely around {day}: {before} before "
-                "(range {before_range}, {before_throws}), {after} after (range {after_range}, "
-                "{after_throws})."
-            )
-        else:
-            sentence = N_(
-                "{many}: {probability} that the miss rate changed, most likely: {before} before "
-                "(range {before_range}, {before_throws}), {after} after (range {after_range}, "
-                "{after_throws})."
-            )
-        said.append(
-            _(
-                sentence,
-                many=words.first_upper(words.MANY[c.phase]),
-                probability=words.probability(c.p_changed),
-                day=words.day(when) if when else "",
-                before=words.percent(c.before.middle),
-                before_range=words.percent_range(c.before),
-                before_throws=words.throws(c.before_throws),
-                after=words.percent(c.after.middle),
-                after_range=words.percent_range(c.after),
-                after_throws=words.throws(c.after_throws),
-            )
-        )
+    said += [_changed(c, report.history.heads[c.at].day) for c in report.changes if c not in quiet]
     if quiet:
         told = words.listing(f"{words.MANY[c.phase]} {words.probability(c.p_changed)}" for c in quiet)
         said.append(
@@ -267,6 +239,32 @@ def change_sentences(report: Report) -> list[str]:
             )
         )
     return said
+
+
+def _changed(c: Change, when: date | None) -> str:
+    """Say how a phase's miss rate changed, and when."""
+    if when:
+        sentence = N_(
+            "{many}: {probability} that the miss rate changed, most likely around {day}: {before} before "
+            "(range {before_range}, {before_throws}), {after} after (range {after_range}, {after_throws})."
+        )
+    else:
+        sentence = N_(
+            "{many}: {probability} that the miss rate changed, most likely: {before} before "
+            "(range {before_range}, {before_throws}), {after} after (range {after_range}, {after_throws})."
+        )
+    return _(
+        sentence,
+        many=words.first_upper(words.MANY[c.phase]),
+        probability=words.probability(c.p_changed),
+        day=words.day(when) if when else "",
+        before=words.percent(c.before.middle),
+        before_range=words.percent_range(c.before),
+        before_throws=words.throws(c.before_throws),
+        after=words.percent(c.after.middle),
+        after_range=words.percent_range(c.after),
+        after_throws=words.throws(c.after_throws),
+    )
 
 
 def noticed_sentence(report: Report) -> str:

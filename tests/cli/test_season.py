@@ -10,6 +10,7 @@ import pytest
 
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.scan.cli import practice, season
+from shortpencil.scan.language import speaking
 from shortpencil.scan.records.rounds import PracticeSet, Value
 from shortpencil.scan.records.store import open_store
 from shortpencil.scan.records.told import ToldSession
@@ -166,3 +167,14 @@ def test_season_and_session_have_the_same_aim(full, capsys):
     focus = json.loads(capsys.readouterr().out)
     aim = focus["plan"]["aim"]
     assert f"{aim['count']} of {aim['of']} in the test" in season_["aim"]
+
+
+@pytest.mark.parametrize("command", ["season", "focus"])
+def test_json_is_english_whoever_asks(full, capsys, command):
+    assert run(command, "--store", full, "--json") == 0
+    english = capsys.readouterr().out
+    with speaking("de"):
+        assert run(command, "--store", full, "--json") == 0
+        assert capsys.readouterr().out == english
+        assert run(command, "--store", full) == 0
+    assert "Einheit" in capsys.readouterr().out

@@ -7,6 +7,7 @@ from shortpencil.forms.field_map import fingerprint, layout_from_json, layout_to
 from shortpencil.forms.layout import PAPERS
 from shortpencil.forms.pdf import identify, to_pdf
 from shortpencil.forms.serials import serial_from
+from shortpencil.scan.language import speaking
 from shortpencil.scan.practice import card, words
 from shortpencil.scan.practice.effect import practice_results
 from shortpencil.scan.practice.picture import text_width_mm
@@ -55,6 +56,38 @@ def test_print_keeps_away_from_cells_and_corner_marks(paper, minutes, phase, cau
     for s in page:
         if isinstance(s, Words):
             assert not any(box_of(s).overlaps(box) for box in kept), s.text
+
+
+@pytest.mark.parametrize(("paper", "minutes"), [("a4", 5), ("a4", 45), ("letter", 30), ("letter", 120)])
+@pytest.mark.parametrize(("phase", "cause"), PHASES_AND_CAUSES)
+def test_a_card_in_german_fits_too(paper, minutes, phase, cause):
+    with speaking("de"):
+        plan, sheet = a_sheet(phase, cause, minutes, paper)
+        page = card.practice_page(
+            sheet, identify(serial_from(b"0" * 16), fingerprint(sheet.layout), "Wren"), plan
+        )
+    kept = [cell.box for cell in sheet.layout.cells if cell.kind != "words"]
+    kept += [mark.box for mark in sheet.layout.fiducials]
+    size = PAPERS[paper]
+    for s in page:
+        if isinstance(s, Words):
+            width = min(text_width_mm(s.text, s.size_pt, s.bold), s.fit_mm or 1000)
+            assert s.anchor != "left" or s.at.x + width < size.width_mm - 10, s.text
+            assert s.at.y <= size.height_mm - 10, s.text
+            assert not any(box_of(s).overlaps(box) for box in kept), s.text
+    said = " ".join(s.text for s in page if isinstance(s, Words))
+    assert "Übungskarte" in said
+    assert "Bei Donner nicht unter" in said
+    assert plan.cue in said
+
+
+def test_a_card_in_german_counts_the_same_boxes():
+    _, english = a_sheet()
+    with speaking("de"):
+        _, german = a_sheet()
+    assert [(c.id, c.box) for c in german.layout.cells if c.kind == "digit" and c.id.startswith("made")] == [
+        (c.id, c.box) for c in english.layout.cells if c.kind == "digit" and c.id.startswith("made")
+    ]
 
 
 @pytest.mark.parametrize("paper", PAPERS)
