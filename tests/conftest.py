@@ -11,7 +11,8 @@ import signal
 import sys
 
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 IN_A_WORKER = "PYTEST_XDIST_WORKER" in os.environ
 
@@ -50,7 +51,15 @@ if IN_A_WORKER:  # the programs that a test starts allocate as a user's do
         os.environ.pop(name, None)
 
 
+@settings(max_examples=1, database=None)
+@given(st.none())
+def _first_example(_: None) -> None:
+    """Nothing: see below."""
+
+
 def pytest_collection_finish() -> None:
     """What three thousand tests are made of is not looked through again at each search for garbage."""
+    # At its first example Hypothesis looks who holds its random numbers, and sees nobody who is frozen.
+    _first_example()
     gc.collect()
     gc.freeze()
