@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from shortpencil.scan.language import spoken
+from shortpencil.scan.language import _, spoken, told
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.rounds import Round
@@ -97,17 +97,20 @@ def _focus(store: Store, played: Round) -> tuple[str, tuple[str, ...]]:
 
     players = {line.player for line in store.summaries() if line.player}
     if played.player is None and players:
-        others = f"There are cards of {words.listing(sorted(players))} here."
-        return "Not in anybody's focus yet", (f"{others} This card waits for a name.",)
+        says = _(
+            "There are cards of {players} here. This card waits for a name.",
+            players=words.listing(sorted(players)),
+        )
+        return _("Not in anybody's focus yet"), (says,)
     try:
         found = advise(store, Asked(played.player))
     except InputError as error:
-        return "No focus yet", (str(error),)
+        return _("No focus yet"), (told(str(error)),)
     if isinstance(found, str):
-        return "No focus yet", (found,)
+        return _("No focus yet"), (told(found),)
     focus = found.focus
     lead = focus.causes.leading
     said = [focus.sure[0].upper() + focus.sure[1:] + "."]
     if lead is not None:
-        said.append(f"Noted most often: {lead.words} ({lead.count} times).")
-    return f"Your focus: {words.MANY[focus.phase]}", tuple(said)
+        said.append(_("Noted most often: {cause} ({n} times).", cause=lead.words, n=lead.count))
+    return _("Your focus: {phase}", phase=words.MANY[focus.phase]), tuple(said)

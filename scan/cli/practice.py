@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from shortpencil.scan.cli.stored import STORE_HELP
-from shortpencil.scan.language import ENGLISH, _, speaking, spoken
+from shortpencil.scan.language import ENGLISH, _, speaking, spoken, told
 
 if TYPE_CHECKING:
     from shortpencil.scan.advice import Advice, Asked
@@ -132,7 +132,7 @@ def _run_focus(args: argparse.Namespace) -> int:
         found = advise(store, asked, drills)
         _say_others(store, args.player)
         if isinstance(found, str):
-            print(f"shortpencil: {found}", file=sys.stderr)
+            print(f"shortpencil: {told(found)}", file=sys.stderr)
             return ATTENTION
         if args.report:
             report = found.report(args.player, with_pictures=args.report.suffix == ".html")
@@ -174,7 +174,7 @@ def _say_others(store: Store, player: str | None) -> None:
     from shortpencil.scan.records.other_sheets import left_out
 
     if said := left_out(store.other_sheets(player)):
-        print(said, file=sys.stderr)
+        print(told(said), file=sys.stderr)
 
 
 def _print_effect(found: Advice, player: str | None) -> None:
@@ -185,7 +185,7 @@ def _print_effect(found: Advice, player: str | None) -> None:
 
     from shortpencil.scan.practice.report import effect_sentences
 
-    print("\nDID IT HELP")
+    print("\n" + _("DID IT HELP"))
     for sentence in effect_sentences(found.report(player, with_pictures=False)):
         print(textwrap.fill(sentence, 79))
 
@@ -218,7 +218,7 @@ def _write_report(path: Path, report: Report, paper: str) -> None:
 
         data = to_pdf([sheet(report, PAPERS[paper])], PAPERS[paper], "shortpencil: what to practise")
     write_whole(path, data)
-    print(f"{path}: the report.", file=sys.stderr)
+    print(_("{path}: the report.", path=path), file=sys.stderr)
 
 
 def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
@@ -236,11 +236,12 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
             if r.player:
                 by_alias.setdefault(r.player, []).append(r)
     if not by_alias:
-        print("shortpencil: No round has a player's alias. Print cards with --player.", file=sys.stderr)
+        says = _("No round has a player's alias. Print cards with --player.")
+        print(f"shortpencil: {says}", file=sys.stderr)
         return ATTENTION
     by_alias, left_out = _of_the_main_game(by_alias)
     if left_out:
-        print(f"shortpencil: {left_out}", file=sys.stderr)
+        print(f"shortpencil: {told(left_out)}", file=sys.stderr)
     group = group_of(
         {a: history_of(rounds) for a, rounds in by_alias.items()},
         args.half_life,
@@ -277,7 +278,8 @@ def _print_card(path: Path, plan: Plan, paper: str, last: Round, player: str | N
     from shortpencil.scan.printing import practice_pages
 
     write_whole(path, practice_pages([(plan, last, player)], paper))
-    print(f"{path}: the practice card, {paper}. Print at 100 % or fit to page.", file=sys.stderr)
+    says = _("{path}: the practice card, {paper}. Print at 100 % or fit to page.", path=path, paper=paper)
+    print(says, file=sys.stderr)
 
 
 def _opened(args: argparse.Namespace) -> Store:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from shortpencil.scan.asking import WAYS_TO_ASK
 from shortpencil.scan.cli.stored import STORE_HELP
-from shortpencil.scan.language import _
+from shortpencil.scan.language import N_, _, first_upper, told
 
 if TYPE_CHECKING:
     from shortpencil.scan.practice.plan import Step as PlanStep
@@ -167,12 +167,12 @@ def focus_of_store(store: Store) -> FocusOf:
         from shortpencil.scan.advice import Asked, advise
 
         if player is not None and all(line.player != player for line in store.summaries()):
-            return f"There is no round of {player} yet to work a session out from."
+            return _("There is no round of {player} yet to work a session out from.", player=player)
         try:
             found = advise(store, Asked(player, minutes))
         except InputError as error:
             says = str(error).removeprefix(f"{store.name}: ")
-            return f"{says[:1].upper()}{says[1:]}"
+            return first_upper(told(says))
         return found if isinstance(found, str) else view_of(found.report(player, with_pictures=False))
 
     return focus
@@ -195,28 +195,32 @@ def view_of(report: Report) -> FocusView:
     ]
     if report.putting.putts:
         pictures.append(putting_chart(report.putting, report.unit, 84.0))
-    aim = f"Aim in the test: {plan.aim.count} of {plan.aim.of}."
+    aim = _("Aim in the test: {count} of {of}.", count=plan.aim.count, of=plan.aim.of)
     if plan.aim.usual:
         low, high = plan.aim.usual
-        aim += f" As things stand, four tests of five bring {low} to {high}."
+        usual = _("As things stand, four tests of five bring {low} to {high}.", low=low, high=high)
+        aim = f"{aim} {usual}"
     return FocusView(
-        title=f"Practise your {words.MANY[plan.phase]}",
+        title=_("Practise your {many}", many=words.MANY[plan.phase]),
         whose=head_line(report),
         cue=plan.cue,
         why=tuple(_without_command(says) for says in why_sentences(report)),
         charts=tuple(to_svg(picture) for picture in pictures),
-        plan=f"The plan: {plan.length}",
+        plan=_("The plan: {length}", length=plan.length),
         steps=tuple(_step(step) for step in plan.steps),
         aim=aim,
         notes=tuple(plan.notes),
         cautions=tuple(plan.cautions),
-        foot=f"{words.EXECUTED} Ranges hold the true value nine times in ten, if rounds stay like these.",
+        foot=f"{_(words.EXECUTED)} {_(_RANGES)}",
     )
+
+
+_RANGES = N_("Ranges hold the true value nine times in ten, if rounds stay like these.")
 
 
 def _without_command(says: str) -> str:
     """Return a sentence without the command that tells a session: the page has a link for that."""
-    before, found, _ = says.partition(": shortpencil practised ")
+    before, found, _command = says.partition(": shortpencil practised ")
     return f"{before}." if found else says
 
 
@@ -227,5 +231,6 @@ def _step(step: PlanStep) -> Step:
     box = BOX_WORDS[step.box]
     if step.drill is None:
         return Step(box, step.minutes, step.says, "", "")
-    tries = f"{step.throws} tries" if step.box == "test" else f"{step.amount} tries"
-    return Step(box, step.minutes, step.drill.title, f"{tries}; count: {step.drill.counts}", step.drill.how)
+    tries = step.throws if step.box == "test" else step.amount
+    amount = _("{tries} tries; count: {counts}", tries=tries, counts=step.drill.counts)
+    return Step(box, step.minutes, step.drill.title, amount, step.drill.how)
