@@ -82,7 +82,7 @@ def measure(
     writing = writing_in(patches)
     trace.marks = marks_of(around, writing, layout)
     crossed = frozenset[str]() if ink.paper is None else crossed_by_edges(ink.paper, layout)
-    boxes = _Boxes(cells_of_kind(layout, "digit"), _raised(patches, writing), writing)
+    boxes = _Boxes(cells_of_kind(layout, "digit"), raised(patches, writing), writing)
     digits, looks = boxes.seen(blur_mm, crossed)
     if hand is not None:
         trace.views = box_views(boxes.raised, boxes.cells, writing.written())
@@ -116,8 +116,8 @@ def measure(
     return trace.evidence
 
 
-def _raised(patches: FloatImage, writing: Writing) -> FloatImage:
-    """The patches with a faint pencil raised to what the network has seen."""
+def raised(patches: FloatImage, writing: Writing) -> FloatImage:
+    """Return the patches with a faint pencil raised to what the network has seen."""
     return np.minimum(patches * np.float32(writing.gain), 1.2) if writing.gain > 1 else patches
 
 

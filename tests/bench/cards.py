@@ -26,6 +26,7 @@ from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.scenario import (
     GlyphBank,
     Shot,
+    Writer,
     condition,
     fill,
     mixed,
@@ -117,10 +118,12 @@ def shoot(
     trouble: float = 0.0,
     glyphs: GlyphBank | None = None,
     px_per_mm: float = 12.0,
+    writer: Writer | None = None,
 ) -> Shot:
     """Return one photo of one invented player's card; `name` is a condition or "mixed".
 
-    It is drawn at `px_per_mm`: 8 do for a photo of 2400 pixels, in half of the time.
+    The hand is `writer`'s, or any. It is drawn at `px_per_mm`: 8 do for a photo of 2400 pixels, in half of
+    the time.
     """
     rng = np.random.default_rng(seed)
     glyphs = glyphs or small_bank()
@@ -128,7 +131,7 @@ def shoot(
     how = (
         mixed(seed, long_px=long_px) if name == "mixed" else condition(name, severity, seed, long_px=long_px)
     )
-    writer = some_writer(rng, glyphs)
+    writer = writer or some_writer(rng, glyphs)
     answers = round_answers(blank.field_map, some_player(rng), seed)
     sheet = fill(
         blank.page,
@@ -155,7 +158,7 @@ def count(shot: Shot, into: Counts, label: str, traces: list[Trace] | None = Non
         into.rejected += 1
         into.reasons[(reading.reason or "")[:60]] += 1
         return reading
-    if traces and traces[0].registration is not None and _is_upright(shot):
+    if traces and traces[0].registration is not None and is_upright(shot):
         into.offsets_mm += list(offsets_mm(shot, traces[0]))
     if reading.serial != shot.sheets[0].serial:
         into.wrong_card += 1
@@ -181,7 +184,7 @@ def count(shot: Shot, into: Counts, label: str, traces: list[Trace] | None = Non
     return reading
 
 
-def _is_upright(shot: Shot) -> bool:
+def is_upright(shot: Shot) -> bool:
     """Say whether the file keeps the picture's pixels, so that places in it can be compared."""
     return shot.condition.output.suffix in (".jpg", ".png")
 
@@ -189,8 +192,17 @@ def _is_upright(shot: Shot) -> bool:
 def offsets_mm(shot: Shot, trace: Trace) -> NDArray[np.float64]:
     """Distance in mm between where each cell's centre is and where the reader thinks it is.
 
-    Only cells that the picture shows are counted. The reader sees the picture as it is stored, turned by its
-    orientation tag and, if it is very large, at half size; so the truth is turned and shrunk too.
+    Only cells that the picture shows are counted.
+    """
+    every = cell_offsets_mm(shot, trace)
+    return np.asarray(every[np.isfinite(every)])
+
+
+def cell_offsets_mm(shot: Shot, trace: Trace) -> NDArray[np.float64]:
+    """Return the same of every cell of the layout, infinite where the picture does not show it.
+
+    The reader sees the picture as it is stored, turned by its orientation tag and, if it is very large, at
+    half size; so the truth is turned and shrunk too.
     """
     assert trace.registration is not None
     assert trace.layout is not None
@@ -209,9 +221,9 @@ def offsets_mm(shot: Shot, trace: Trace) -> NDArray[np.float64]:
             height, width = width, height
     seen = np.array([trace.gray.shape[1] / width, trace.gray.shape[0] / height])
     true = (true + 0.5) * seen - 0.5
+    off = np.linalg.norm(trace.registration.to_photo(centres) - true, axis=1) / trace.registration.px_per_mm
     inside = ((true >= 0) & (true <= np.array(trace.gray.shape[::-1]) - 1)).all(axis=1)
-    off = np.linalg.norm(trace.registration.to_photo(centres[inside]) - true[inside], axis=1)
-    return np.asarray(off / trace.registration.px_per_mm)
+    return np.where(inside, off, np.inf)
 
 
 def seed_of(text: str, start: int = TUNING) -> int:

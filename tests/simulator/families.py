@@ -315,6 +315,8 @@ def family_shot(
     long_px: int = 3000,
     glyphs: GlyphBank | None = None,
     px_per_mm: float = 12.0,
+    writer: Writer | None = None,
+    trouble: float = 0.0,
 ) -> Shot:
     """Return one photo of one invented player's card.
 
@@ -324,13 +326,15 @@ def family_shot(
     hard : 0 gentle, 1 hardly readable; creases and curls go on beyond
     long_px : longer side of the picture as the sensor takes it
     px_per_mm : how finely the sheet is drawn
+    writer : whose digits of `glyphs` stand on it; by default any hand's
+    trouble : share of the fields that are made hard (`filling.TROUBLES`)
     """
     rng = np.random.default_rng([seed, 11])
     glyphs = glyphs or small_bank()
     way = FAMILIES[name](rng, hard, long_px)
     form, paper = str(rng.choice(way.forms)), "letter" if rng.random() < 0.2 else "a4"
     blank = blank_card(form, paper=paper, px_per_mm=px_per_mm)
-    sheet = _filled(blank, way, rng, seed, glyphs)
+    sheet = _filled(blank, way, rng, seed, glyphs, writer, trouble)
     how = replace(way.how, name=name, severity=hard)
     if way.copier is not None:
         machine, slip = way.copier
@@ -342,8 +346,16 @@ def family_shot(
     return photograph(sheet, how, seed)
 
 
-def _filled(blank: Blank, way: Way, rng: Rng, seed: int, glyphs: GlyphBank) -> Sheet:
-    writer: Writer = some_writer(rng, glyphs)
+def _filled(
+    blank: Blank,
+    way: Way,
+    rng: Rng,
+    seed: int,
+    glyphs: GlyphBank,
+    writer: Writer | None,
+    trouble: float,
+) -> Sheet:
+    writer = writer or some_writer(rng, glyphs)
     if way.pens:
         writer = writer.with_pen(PENS[str(rng.choice(way.pens))])
     page = np.array(blank.page)
@@ -352,5 +364,5 @@ def _filled(blank: Blank, way: Way, rng: Rng, seed: int, glyphs: GlyphBank) -> S
     answers = round_answers(blank.field_map, some_player(rng), seed)
     return fill(
         page, blank.px_per_mm, blank.field_map, answers, writer, seed, bank=glyphs,
-        condition=way.how, serial=blank.serial,
+        condition=way.how, trouble=trouble, serial=blank.serial,
     )  # fmt: skip

@@ -6,6 +6,7 @@ lie.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -66,6 +67,51 @@ class GlyphBank:
             lost = glyph is not None and (glyph.thickest > limit or glyph.usual_px > 8.2)
             self._glyphs[index] = None if lost else glyph
         return self._glyphs[index]
+
+    def take(self, glyphs: Sequence[Glyph | None]) -> None:
+        """Take the glyphs of all pictures, thinned elsewhere, instead of thinning them when asked."""
+        self._glyphs = dict(enumerate(glyphs))
+
+
+class PathBank(GlyphBank):
+    """Digits whose pen paths are known: nothing is thinned, and no loop closed or opened by it.
+
+    Parameters
+    ----------
+    strokes : of each digit the strokes, (N, 2) points, x right, y down, any scale
+    labels : (N,) 0..9
+    """
+
+    def __init__(self, strokes: Sequence[Sequence[Points]], labels: NDArray[np.integer]) -> None:
+        self.by_digit = {d: np.flatnonzero(labels == d) for d in range(10)}
+        self.labels = labels
+        self.slant = np.zeros(len(labels))
+        self._strokes = strokes
+        self._glyphs = {}
+
+    def glyph(self, index: int) -> Glyph | None:
+        """Return digit `index`; None where it has no stroke."""
+        if index not in self._glyphs:
+            self._glyphs[index] = _of_strokes(self._strokes[index])
+        return self._glyphs[index]
+
+
+def _of_strokes(strokes: Sequence[Points]) -> Glyph | None:
+    lines = [np.asarray(s, dtype=float) for s in strokes if len(s) > 1]
+    if not lines:
+        return None
+    extent = np.concatenate(lines)
+    low, high = extent.min(axis=0), extent.max(axis=0)
+    height = max(high[1] - low[1], 0.45 * (high[0] - low[0]), 1e-6)
+    paths = []
+    for line in lines:
+        # A tablet's samples lie far apart: put three between two of them, then round the corners.
+        steps = np.linspace(0, len(line) - 1, 4 * (len(line) - 1) + 1)
+        fine = np.column_stack([np.interp(steps, np.arange(len(line)), line[:, axis]) for axis in (0, 1)])
+        padded = np.pad(fine, ((2, 2), (0, 0)), mode="edge")
+        smooth = np.mean([padded[k : k + len(fine)] for k in range(5)], axis=0)
+        paths.append((smooth - (low + high) / 2) / height)
+    return Glyph(tuple(paths), tuple(np.ones(len(p)) for p in paths))
 
 
 def _slants(images: NDArray[np.uint8]) -> Points:

@@ -23,7 +23,7 @@ from torch import nn
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.vision.seeing import calibration as cal
 from shortpencil.scan.vision.seeing import digits
-from shortpencil.scan.vision.training import evaluate, export, hands, patches, train
+from shortpencil.scan.vision.training import evaluate, export, hands, patches, photo_boxes, train
 from shortpencil.scan.vision.training.golden import BOX_WH_MM, golden_patches
 from shortpencil.scan.vision.training.network import PLANS, Reader
 
@@ -60,21 +60,45 @@ def _check_sums(model: bytes, reader: nn.Module) -> list[list[float]]:
 
 
 def cells_of(
-    mnist: Path, npz: Path, part: str, device: torch.device, seed: int, light: patches.Light
+    mnist: Path,
+    npz: Path,
+    part: str,
+    device: torch.device,
+    seed: int,
+    light: patches.Light,
+    of_a_hand: int = _OF_A_HAND,
 ) -> evaluate.Cells:
     """Digits of the writers of a part, each writer alike, and some of MNIST and of our own drawings."""
     data = train.Data(mnist=mnist, hands=npz)
-    bank, _, counts = train.load_bank(data, part, _DRAWN, seed, device, most=12_000)
+    most, drawn = 20 * of_a_hand, _DRAWN * of_a_hand // _OF_A_HAND
     held, rng = hands.load(npz, part), np.random.default_rng(seed)
+    bank, _, counts = train.load_bank(data, part, drawn, seed, device, most=max(most, len(held.labels)))
     shown = []
     for writer in np.unique(held.writers):
         of_writer = counts["mnist"] + np.flatnonzero(held.writers == writer)
-        shown.append(rng.choice(of_writer, _OF_A_HAND, replace=len(of_writer) < _OF_A_HAND))
+        shown.append(rng.choice(of_writer, of_a_hand, replace=len(of_writer) < of_a_hand))
     digit = (bank.kinds == 0).cpu().numpy()
     digit[counts["mnist"] : counts["mnist"] + counts["hands"]] = False
-    shown.append(rng.choice(np.flatnonzero(digit), _HANDS_OF_OTHERS * _OF_A_HAND, replace=False))
+    shown.append(rng.choice(np.flatnonzero(digit), _HANDS_OF_OTHERS * of_a_hand, replace=False))
     cells: evaluate.Cells = evaluate.simulated_cells(bank, np.concatenate(shown), seed, light)
     return cells
+
+
+def photo_cells(folder: Path, count: int, seed: int) -> evaluate.Cells:
+    """So many boxes of photos, answers in the shares that are calibrated for."""
+    boxes = photo_boxes.as_shares(photo_boxes.load(folder), count, seed)
+    ink = boxes.patches.astype(np.float32) / photo_boxes.STEPS
+    views = np.empty((len(ink), 1, *digits.VIEW_PX), np.float32)
+    for size in np.unique(boxes.boxes_mm, axis=0):
+        same = (boxes.boxes_mm == size).all(axis=1)
+        views[same] = digits.normalise(ink[same], (float(size[0]), float(size[1])))
+    return evaluate.Cells(views, boxes.answers.astype(np.int64), np.full(len(ink), -1))
+
+
+def _together(a: evaluate.Cells, b: evaluate.Cells) -> evaluate.Cells:
+    return evaluate.Cells(
+        *(np.concatenate([getattr(a, name), getattr(b, name)]) for name in evaluate.Cells.__slots__)
+    )
 
 
 def main() -> None:
@@ -84,6 +108,9 @@ def main() -> None:
     parser.add_argument("--mnist", type=Path, required=True, help="folder of the IDX files")
     parser.add_argument("--hands", type=Path, required=True, help="NPZ of digits by writer (see hands.py)")
     parser.add_argument("--as", dest="name", choices=list(LARGEST_BYTES), default="digits")
+    parser.add_argument("--photos-tune", type=Path, help="boxes of photos to calibrate on as well")
+    parser.add_argument("--photos-report", type=Path, help="boxes of photos to measure on as well")
+    parser.add_argument("--of-a-hand", type=int, default=_OF_A_HAND, help="digits shown of each hand")
     parser.add_argument("--into", type=Path, default=Path(digits.__file__).parent)
     parser.add_argument("--dry-run", action="store_true", help="measure only, write nothing")
     args = parser.parse_args()
@@ -100,14 +127,17 @@ def main() -> None:
 
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     reader.to(device)
-    fit_on = cells_of(args.mnist, args.hands, "tune", device, _SEED, patches.ANY)
-    test_on = cells_of(args.mnist, args.hands, "report", device, _SEED + 1, patches.ANY)
-    good = cells_of(args.mnist, args.hands, "report", device, _SEED + 2, patches.PLAIN)
+    fit_on = cells_of(args.mnist, args.hands, "tune", device, _SEED, patches.ANY, args.of_a_hand)
+    test_on = cells_of(args.mnist, args.hands, "report", device, _SEED + 1, patches.ANY, args.of_a_hand)
+    good = cells_of(args.mnist, args.hands, "report", device, _SEED + 2, patches.PLAIN, args.of_a_hand)
+    if args.photos_tune is not None:
+        fit_on = _together(fit_on, photo_cells(args.photos_tune, len(fit_on.truth), _SEED))
     fitted = cal.fit(evaluate.torch_scores(reader, fit_on.views), fit_on.truth, digits.ANSWER_SHARES)
     fitted = dataclasses.replace(fitted, doubt=max(fitted.doubt, LEAST_DOUBT))
     log_p = cal.log_p(evaluate.torch_scores(reader, test_on.views), fitted)
     good_log_p = cal.log_p(evaluate.torch_scores(reader, good.views), fitted)
-    card = {
+    shown = "photo_boxes" in held["about"]["glyphs"]
+    card: dict[str, Any] = {
         "schema": 1,
         "model": f"{args.name}.onnx",
         "sha256": hashlib.sha256(model).hexdigest(),
@@ -116,13 +146,13 @@ def main() -> None:
         "answers": list(digits.ANSWERS),
         "trained_on": "MNIST training images 0 to 54,999, 64 hands of the collections numbers, UJI Pen "
         "Characters 2 and NumberPad as pictures and pen paths, drawn strokes and handwriting fonts, "
-        "in simulated photos",
+        "in simulated photos" + (", and boxes that the reader cut out of whole ones" if shown else ""),
         "training": held["about"],
         "calibration": {
             "temperature": fitted.temperature,
             "doubt": fitted.doubt,
             "fitted_on": "8 further hands, MNIST training images 55,000 to 59,999 and drawn strokes "
-            "in simulated photos",
+            "in simulated photos" + (", half of them whole ones" if args.photos_tune else ""),
         },
         "held_out": {
             "data": "11 further hands, MNIST test images and drawn strokes in simulated photos",
@@ -131,6 +161,10 @@ def main() -> None:
         },
         "golden_scores": golden,
     }
+    if args.photos_report is not None:
+        whole = photo_cells(args.photos_report, 20_000, _SEED)
+        told = cal.log_p(evaluate.torch_scores(reader, whole.views), fitted)
+        card["held_out"]["whole_photos"] = evaluate.figures(told, whole.truth)
     text = json.dumps(card, indent=1)
     print(json.dumps({k: v for k, v in card.items() if k != "golden_scores"}, indent=1))
     if not args.dry_run:

@@ -6,6 +6,7 @@ batch by batch and with boxes of mixed height; tests/vision/seeing/test_digits.p
 
 import torch
 from torch import Tensor, nn
+from torch.nn import functional
 
 from shortpencil.scan.vision.seeing import digits
 
@@ -76,6 +77,37 @@ class Reader(nn.Module):
     def forward(self, views: Tensor) -> Tensor:
         """Logits (N, 12)."""
         return self.answer(self.dropout(self.features(views).flatten(1)))  # type: ignore[no-any-return]
+
+
+def unfolded(onnx_model: bytes, plan: Plan, views: Tensor) -> Reader:
+    """A reader that gives what a shipped file gives, ready to be trained further.
+
+    The file has no normalisation left. Each layer's is put back so that the function stays the same on inputs
+    like `views` (N, 1, rows, cols), which it takes its means and variances from.
+    """
+    import onnx
+    from onnx import numpy_helper
+
+    graph = onnx.load_from_string(onnx_model).graph
+    held = {
+        w.name.removesuffix("_half"): torch.tensor(numpy_helper.to_array(w)).float()
+        for w in graph.initializer
+    }
+    convolutions = [node.input[1:3] for node in graph.node if node.op_type == "Conv"]
+    reader = Reader(plan=plan)
+    at, parts = views.cpu(), list(reader.features)
+    for (weight, bias), conv, norm in zip(convolutions, parts[0::3], parts[1::3], strict=True):
+        assert isinstance(conv, nn.Conv2d)
+        assert isinstance(norm, nn.BatchNorm2d)
+        conv.weight.data.copy_(held[weight])
+        at = conv(at).detach()
+        variance, mean = torch.var_mean(at, dim=(0, 2, 3), correction=0)
+        norm.running_mean, norm.running_var = mean, variance
+        norm.weight.data.copy_((variance + norm.eps).sqrt())
+        norm.bias.data.copy_(held[bias] + mean)
+        at = functional.relu(at + held[bias][:, None, None])
+    reader.answer.load_state_dict({"weight": held["w"], "bias": held["b"]})
+    return reader
 
 
 class _Block(nn.Module):

@@ -20,7 +20,7 @@ from shortpencil.scan.vision.training.dice import col as _col
 from shortpencil.scan.vision.training.pens import Pen, any_pen, inked, line_of
 from shortpencil.scan.vision.training.strokes import SCRAP, SCRIBBLE, SYMBOL
 
-__all__ = ["PATCH_PX", "Batch", "Choice", "Dice", "choices", "make"]
+__all__ = ["PATCH_PX", "Batch", "Choice", "Dice", "both", "choices", "make"]
 
 MARGIN_MM = 2.4  # window side = box height + this
 #: Most boxes are 5.0 mm wide, those for distances 5.8 since the second edition.
@@ -46,6 +46,11 @@ class Batch:
     box_h_mm: Tensor
     box_w_mm: Tensor
     legible: Tensor
+
+
+def both(a: Batch, b: Batch) -> Batch:
+    """One batch of two."""
+    return Batch(*(torch.cat([getattr(a, name), getattr(b, name)]) for name in Batch.__slots__))
 
 
 def _mesh(box_h_mm: Tensor) -> tuple[Tensor, Tensor]:

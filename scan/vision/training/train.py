@@ -22,7 +22,8 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from shortpencil.scan.vision.training import bank as glyph_bank
-from shortpencil.scan.vision.training import fonts, hands, mnist, network, patches, strokes
+from shortpencil.scan.vision.training import fonts, hands, mnist, network, patches, photo_boxes, strokes
+from shortpencil.scan.vision.training.photo_source import PhotoSource
 
 # Over the last steps weights are averaged with this half-life, in steps; steadier than the last step's
 # weights.
@@ -73,6 +74,8 @@ class Source:
     choice: patches.Choice
     batch: int
     uses: int = 1
+    photos: PhotoSource | None = None
+    photo_share: float = 0.0
     _count: int = 0
     teachers: list[nn.Module] = field(default_factory=list)
     _pool: list[Lesson] = field(default_factory=list)
@@ -98,7 +101,10 @@ class Source:
     def _draw(self) -> list[Lesson]:
         """A few fresh batches, each a mixture of all answers."""
         count = _AT_ONCE if self.dice.device.type == "cuda" else 1
-        made = patches.make(self.dice, self.bank, self.choice, self.batch * count)
+        of_photos = round(self.batch * count * self.photo_share) if self.photos is not None else 0
+        made = patches.make(self.dice, self.bank, self.choice, self.batch * count - of_photos)
+        if self.photos is not None and of_photos:
+            made = patches.both(made, self.photos.draw(self.dice, of_photos))
         views = network.normalise(made.patches, made.box_w_mm, made.box_h_mm)
         lessons = []
         for some in self.dice.order(len(views)).chunk(count):
@@ -280,6 +286,17 @@ def load_teacher(file: Path, device: torch.device) -> nn.Module:
     return teacher.to(device).eval().to(memory_format=torch.channels_last)  # type: ignore[call-overload,no-any-return]
 
 
+def _begun(plan: str, file: Path | None, source: Source) -> nn.Module:
+    """A reader as it begins: anew, or as an earlier run or the package left it."""
+    if file is None:
+        return network.Reader(plan=network.PLANS[plan])
+    if file.suffix == ".onnx":
+        return network.unfolded(file.read_bytes(), network.PLANS[plan], source.next().views.contiguous())
+    reader = network.Reader(plan=network.PLANS[plan])
+    reader.load_state_dict(torch.load(file, weights_only=True)["reader"])
+    return reader
+
+
 def save(model: nn.Module, name: str, about: dict[str, object], file: Path) -> None:
     """Write a model; a teacher in half precision, since it is only asked."""
     state = {key: value.detach().cpu() for key, value in model.state_dict().items()}
@@ -303,7 +320,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--teacher-width", type=int, default=48, help="channels of their first layer")
     parser.add_argument("--taught-by", type=Path, nargs="*", default=[], help="teachers of an earlier run")
     parser.add_argument("--go-on", action="store_true", help="train the teachers of --taught-by further")
-    parser.add_argument("--start-from", type=Path, help="weights of a reader to go on from")
+    parser.add_argument("--start-from", type=Path, help="weights of a reader to go on from, .pt or .onnx")
+    parser.add_argument("--photos", type=Path, help="folder of boxes cut out of photos (see photo_boxes.py)")
+    parser.add_argument("--photo-share", type=float, default=0.5, help="their share of what is shown")
     parser.add_argument("--teach-minutes", type=float, default=3.5, help="time to train the teachers")
     parser.add_argument("--teach-steps", type=int, default=0, help="steps to train them, to repeat a run")
     parser.add_argument("--minutes", type=float, default=3.5, help="time to train the readers")
@@ -332,12 +351,17 @@ def main() -> None:
     bank, weights, counts = load_bank(data, "train", args.drawn, args.seed, device, args.most)
     print(f"{counts} glyphs on {device} in {time.perf_counter() - started:.0f} s", flush=True)
     choice = patches.choices(bank, weights)
+    photos, share = None, 0.0
+    if args.photos is not None:
+        photos, share = PhotoSource(photo_boxes.load(args.photos), device), args.photo_share
+        counts["photo_boxes"] = len(photos)
     about: dict[str, object] = {
         "seed": args.seed,
         "device": torch.cuda.get_device_name() if device.type == "cuda" else "CPU",
         "torch": str(torch.__version__),
         "batch": batch,
         "glyphs": counts,
+        "photo_share": share,
     }
     teachers = [load_teacher(file, device) for file in args.taught_by]
     teach_steps = 0
@@ -347,7 +371,7 @@ def main() -> None:
     else:
         new, lr = [network.Teacher(width=args.teacher_width).to(device) for _ in range(args.teachers)], 2e-3
     if args.teachers:
-        source = Source(patches.Dice(device, args.seed), bank, choice, batch, 2)
+        source = Source(patches.Dice(device, args.seed), bank, choice, batch, 2, photos, share)
         for model in new:
             model.train().requires_grad_(True)
         trained, teach_steps = train(
@@ -358,13 +382,12 @@ def main() -> None:
         teachers += trained
     if not args.plans:
         return
-    source = Source(patches.Dice(device, args.seed + 1), bank, choice, batch, args.uses, teachers=teachers)
-    readers: list[nn.Module] = []
-    for plan in args.plans:
-        reader = network.Reader(plan=network.PLANS[plan])
-        if args.start_from:
-            reader.load_state_dict(torch.load(args.start_from, weights_only=True)["reader"])
-        readers.append(reader.to(device))
+    source = Source(
+        patches.Dice(device, args.seed + 1), bank, choice, batch, args.uses, photos, share, teachers=teachers
+    )
+    readers: list[nn.Module] = [
+        _begun(plan, args.start_from, source).to(device).requires_grad_(True) for plan in args.plans
+    ]
     readers, steps = train(readers, source, Length(args.steps, args.minutes), args.rate, "readers")
     about |= {
         "uses": args.uses,

@@ -12,6 +12,7 @@ from shortpencil.forms.errors import InputError  # noqa: E402 - after the check 
 from shortpencil.scan.vision.seeing import digits  # noqa: E402
 from shortpencil.scan.vision.training import (  # noqa: E402
     bank,
+    between,
     evaluate,
     export,
     hands,
@@ -222,3 +223,43 @@ def test_writing_that_a_copier_lost_counts_as_not_legible(small_bank):
         patches.Dice(CPU, 3), hand, 0 * hand, torch.full((50,), 7.0), share_good=1.0
     )
     assert (shows < patches._LEAST_SEEN).all()
+
+
+@pytest.mark.parametrize(("name", "plan"), [("digits", "usual"), ("second", "second")])
+def test_a_shipped_network_is_taken_up_again_as_it_was(name, plan):
+    from importlib import resources
+
+    model = resources.files("shortpencil.scan.vision.seeing").joinpath(f"{name}.onnx").read_bytes()
+    views = np.random.default_rng(1).random((40, 1, *digits.VIEW_PX)).astype(np.float32) ** 3
+    wanted = digits.scores(views, name)
+    reader = network.unfolded(model, network.PLANS[plan], torch.from_numpy(views))
+    reader.dropout.p = 0.0
+    # Told by what it learnt, and by the very batch, as while it is trained.
+    for way in (reader.eval(), reader.train()):
+        got = way(torch.from_numpy(views)).detach().numpy()
+        assert got == pytest.approx(wanted, abs=2e-3)
+
+
+def test_halfway_between_two_layers_lie_the_means_of_their_weights():
+    first, second = (torch.nn.Sequential(torch.nn.Linear(3, 2)) for _ in range(2))
+    mean = (first[0].weight + second[0].weight).detach() / 2
+    assert between.between(first, second, 0.5)[0].weight.detach().numpy() == pytest.approx(mean.numpy())
+
+
+def test_photo_boxes_are_shown_in_the_shares_that_are_calibrated_for():
+    from shortpencil.scan.vision.evidence import ANSWER_SHARES
+    from shortpencil.scan.vision.training.photo_boxes import STEPS, PhotoBoxes
+    from shortpencil.scan.vision.training.photo_source import PhotoSource
+
+    # Ten times as many 3s as anything else, as on cards; ink says which answer it is.
+    answers = np.repeat(np.arange(12), [5, 5, 5, 50, 5, 5, 5, 5, 5, 5, 5, 5]).astype(np.int8)
+    n = len(answers)
+    ink = np.broadcast_to((10 * answers + 20).astype(np.uint8)[:, None, None], (n, 48, 48)).copy()
+    names = np.full(n, "")
+    sizes = np.full((n, 2), (5.0, 6.0), np.float32)
+    source = PhotoSource(PhotoBoxes(ink, sizes, answers, np.ones(n, bool), names, names, names), CPU)
+    drawn = source.draw(patches.Dice(CPU, 5), 4_000)
+    assert np.bincount(drawn.answers, minlength=12) / 4_000 == pytest.approx(ANSWER_SHARES, abs=0.02)
+    told = drawn.patches.mean(dim=(1, 2)) * STEPS
+    assert np.corrcoef(told, 10 * drawn.answers + 20)[0, 1] > 0.95
+    assert float(drawn.patches.min()) >= 0

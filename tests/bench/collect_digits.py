@@ -1,0 +1,182 @@
+"""Collects digit boxes out of whole simulated photos, as the reader's own steps cut them, to learn from.
+
+Run: python -m tests.bench.collect_digits $D --minutes 9 --jobs 16 --out DIR, D as DEVELOPERS.md has it,
+then: python -m shortpencil.scan.vision.training.train … --photos DIR
+To calibrate: --part tune --photos 400; to judge: --part report --families held-out --photos 600, and
+`bench_boxes`.
+
+Families of photos that nothing is tuned on, and hostile ones, are left out unless asked for. Every card is
+written by hands of one part (`training.hands.part_of`). Boxes that lie elsewhere than the reader thinks, that
+are covered, or of whose writing next to nothing came through are no lesson: the first two are left out, the
+last are marked. Seeds below 100,000 tune, those from 200,000 on report.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shortpencil.forms.layout import Layout
+from shortpencil.scan.vision.evidence import BLANK_BOX, SCRAP_BOX
+from shortpencil.scan.vision.measuring import raised
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.seeing.patches import cells_of_kind, writing_in
+from shortpencil.scan.vision.training import photo_boxes
+from shortpencil.scan.vision.training.photo_boxes import PhotoBoxes
+from tests.bench import hands_at_cards
+from tests.bench.cards import REPORT, TUNING, cell_offsets_mm, find_layout, is_upright, shoot
+from tests.simulator.families import HELD_OUT, TUNED_ON, family_shot
+from tests.simulator.scenario import EVERYDAY, Shot, truth_json
+
+#: Share of photos under the conditions of `scenario`; the others are of the families.
+_CONDITIONS = 0.3
+#: Longer side of a picture in pixels, and how often; sheets are drawn at 8 px a mm.
+_LONG_PX, _LONG_SHARES, _PX_PER_MM = (1600, 2100, 2700), (0.25, 0.45, 0.3), 8.0
+#: Share of fields made hard.
+_TROUBLE = 0.1
+#: A box further off shows another place than its own.
+_MOST_OFF_MM = 1.2
+#: Of boxes so bare that the network is not asked, a few are kept.
+_BARE_KEPT = 0.04
+#: Dashes outnumber all other boxes without a digit: of them, so many are kept.
+_DASHES_KEPT = 0.25
+#: Ink of the darkest square millimetre above a blank box's: with less, nobody reads a digit.
+_LEAST_SHOWS = 0.04
+#: Marks of a box whose answer is "no digit", whatever was meant.
+_SCRAP = ("overwritten", "struck-digit", "dash")
+#: Photos of one file.
+_A_FILE = 8
+
+
+def some_shot(seed: int, families: str, of: hands_at_cards.HandBanks) -> tuple[Shot, str, str]:
+    """Return a photo, whose hand wrote, and which way it came."""
+    rng = np.random.default_rng([seed, 21])
+    bank, writer, whose = hands_at_cards.somebody(rng, of)
+    long_px = int(rng.choice(_LONG_PX, p=_LONG_SHARES))
+    if families == "known" and rng.random() < _CONDITIONS:
+        name = str(rng.choice([*EVERYDAY, *["mixed"] * len(EVERYDAY)]))
+        form = str(rng.choice(["round18", "round18", "round9", "round27"]))
+        shot = shoot(
+            name, float(rng.uniform(0, 0.9)), seed, form=form, paper=str(rng.choice(["a4", "letter"])),
+            long_px=long_px, trouble=_TROUBLE, glyphs=bank, px_per_mm=_PX_PER_MM, writer=writer,
+        )  # fmt: skip
+        return shot, whose, name
+    name = str(rng.choice(TUNED_ON if families == "known" else HELD_OUT))
+    shot = family_shot(
+        name, float(rng.uniform(0, 0.9)), seed, long_px=long_px, glyphs=bank, px_per_mm=_PX_PER_MM,
+        writer=writer, trouble=_TROUBLE,
+    )  # fmt: skip
+    return shot, whose, name
+
+
+def boxes_of(shot: Shot, whose: str, way: str, rng: np.random.Generator) -> PhotoBoxes | None:
+    """Cut a photo's digit boxes out; None where the reader refuses it before it looks into them."""
+    (photo,) = photos_from_bytes(shot.encoded(), "photo")
+    traces: list[Trace] = []
+    read_photo(photo, find_layout, traces)
+    trace = traces[0] if traces else None
+    if trace is None or trace.patches is None or trace.layout is None or trace.evidence is None:
+        return None
+    truth = truth_json(shot.sheets[0])
+    layout, writing = trace.layout, writing_in(trace.patches)
+    cells = cells_of_kind(layout, "digit")
+    shown = ~writing.bare() | (rng.random(len(cells)) < _BARE_KEPT)
+    shown &= np.array([c.id in truth["cells"] and c.id not in trace.evidence.outside for c in cells])
+    if is_upright(shot):
+        shown &= _off_mm(shot, trace, layout) < _MOST_OFF_MM
+    marks = [str(truth["marks"].get(c.id, "")) for c in cells]
+    shown &= (np.array(marks) != "dash") | (rng.random(len(cells)) < _DASHES_KEPT)
+    answers = np.array(
+        [_answer(truth["cells"].get(c.id), mark) for c, mark in zip(cells, marks, strict=True)], np.int8
+    )
+    legible = (answers == BLANK_BOX) | (writing.strength > writing.floor + _LEAST_SHOWS)
+    ink = raised(trace.patches, writing)
+    every = PhotoBoxes(
+        np.clip(ink * photo_boxes.STEPS + 0.5, 0, 255).astype(np.uint8),
+        np.array([(c.box.w, c.box.h) for c in cells], np.float32),
+        answers,
+        legible,
+        np.full(len(cells), whose),
+        np.full(len(cells), way),
+        np.array(marks),
+    )
+    return every.some(shown)
+
+
+def _answer(value: object, mark: str) -> int:
+    if mark in _SCRAP:
+        return SCRAP_BOX
+    return BLANK_BOX if value is None else int(str(value))
+
+
+def _off_mm(shot: Shot, trace: Trace, layout: Layout) -> NDArray[np.float64]:
+    """How far beside its place each digit box was looked for, (N,)."""
+    digits = np.array([cell.kind == "digit" for cell in layout.cells])
+    return cell_offsets_mm(shot, trace)[digits]
+
+
+_BANKS: list[hands_at_cards.HandBanks] = []
+
+
+def write_some(first: int, families: str, until: float, out: Path) -> int:
+    """Write the boxes of some photos; return how many, none when the time is over."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    parts = []
+    for seed in range(first, first + _A_FILE):
+        if time.time() < until:
+            shot, whose, way = some_shot(seed, families, _BANKS[0])
+            found = boxes_of(shot, whose, way, np.random.default_rng([seed, 22]))
+            parts += [] if found is None else [found]
+    if parts:
+        photo_boxes.save(photo_boxes.joined(parts), out / f"boxes{first:07}.npz")
+    return len(parts)
+
+
+def _firsts(part: str, first: int, photos: int) -> Iterator[int]:
+    # A fifth of the tuning seeds calibrates; no photo of them is learnt from, other hands wrote them anyway.
+    start = {"train": TUNING, "tune": TUNING + 80_000, "report": REPORT}[part] + first
+    yield from range(start, start + photos, _A_FILE)
+
+
+def main() -> None:
+    """Write boxes of photos until there are enough or the time is over."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--mnist", type=Path, required=True, help="folder of the IDX files")
+    parser.add_argument(
+        "--hands", type=Path, required=True, help="NPZ of digits by writer (training/hands.py)"
+    )
+    parser.add_argument("--paths", type=Path, required=True, help="packed JSON of pen paths")
+    parser.add_argument("--part", choices=("train", "tune", "report"), default="train", help="whose hands")
+    parser.add_argument("--families", choices=("known", "held-out"), default="known")
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--photos", type=int, default=75_000)
+    parser.add_argument("--minutes", type=float, default=1e6, help="begin no photo after so many")
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--out", type=Path, required=True)
+    args = parser.parse_args()
+    begun = time.time()
+    args.out.mkdir(parents=True, exist_ok=True)
+    _BANKS.append(hands_at_cards.load(args.mnist, args.hands, args.paths, args.part, args.jobs))
+    print(f"hands after {time.time() - begun:.0f} s", flush=True)
+    until = begun + 60 * args.minutes
+    work = partial(write_some, families=args.families, until=until, out=args.out)
+    with ProcessPoolExecutor(args.jobs) as pool:
+        counts = list(pool.map(work, _firsts(args.part, args.first, args.photos)))
+    boxes = photo_boxes.load(args.out)
+    told = np.bincount(boxes.answers, minlength=12)
+    print(f"{sum(counts)} photos, {len(boxes.answers)} boxes, of each answer {told.tolist()}, legible "
+          f"{boxes.legible.mean():.3f}, {time.time() - begun:.0f} s")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
