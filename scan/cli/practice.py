@@ -256,9 +256,9 @@ def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
         for alias, rounds in by_alias.items()
     }
     write_whole(args.group, group_page(group, plans, played).encode("utf-8"))
-    from shortpencil.scan.practice.words import count
+    from shortpencil.scan.practice.words import players
 
-    print(f"{args.group}: {count(len(by_alias), 'player')}.")
+    print(f"{args.group}: {players(len(by_alias))}.")
     return DONE
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.practice import in_english
 from shortpencil.scan.cli.stored import add_store_option, store_place
-from shortpencil.scan.language import ENGLISH, _, speaking, told
+from shortpencil.scan.language import ENGLISH, _, ngettext, speaking, told
 
 if TYPE_CHECKING:
     from shortpencil.scan.advice import Advice
@@ -220,7 +220,7 @@ def _line(session: ToldSession) -> str:
     whose = f", {session.player}" if session.player else ""
     return (
         f"{words.day(session.day)}, {words.MANY[session.phase]}, "
-        f"{words.count(session.minutes, 'minute')}{whose}"
+        f"{ngettext('{n} minute', '{n} minutes', session.minutes)}{whose}"
     )
 
 

@@ -25,7 +25,7 @@ from shortpencil.forms.layout import (
     arrange,
     with_cells,
 )
-from shortpencil.scan.language import ENGLISH, N_, _, pgettext, spoken
+from shortpencil.scan.language import ENGLISH, N_, _, first_upper, inside, pgettext, spoken
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.picture import TEXT_PT, line, paragraph, text, text_width_mm
 from shortpencil.scan.practice.plan import BOX_WORDS, Plan, Step, aim_said
@@ -172,7 +172,7 @@ def _session(plan: Plan, paper: Paper) -> _Session:
         title, how = _told(step)
         if step.drill is None:
             shapes.append(text(left, y, f"{step.minutes} min", size_pt=12, bold=True))
-            lines, y = paragraph(told, y, f"{title}: {words.inside(how)}", width - _TOLD_MM, size_pt=10.5)
+            lines, y = paragraph(told, y, f"{title}: {inside(how)}", width - _TOLD_MM, size_pt=10.5)
             shapes += lines
             y += 2.6
             continue
@@ -275,7 +275,7 @@ def _session_of(plan: Plan) -> str:
 
 def _told(step: Step) -> tuple[str, str]:
     if step.drill is None:
-        return words.first_upper(BOX_WORDS[step.box]), step.says
+        return first_upper(BOX_WORDS[step.box]), step.says
     tries = words.tries(step.tries if step.sets == 1 else step.amount)
     how = _("{how} Count: {counts}.", how=step.drill.how, counts=step.drill.counts)
     if step.box == "again":

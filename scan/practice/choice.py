@@ -27,7 +27,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.language import _, number
+from shortpencil.scan.language import _, first_upper, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import causes_of
 from shortpencil.scan.practice.focus import NOTE_HALF_LIVES, Focus
@@ -368,4 +368,4 @@ def _how_sure(choice: Choice) -> str:
             probability=words.probability(p),
         )
     said = _("{probability} that no other phase would gain more from it", probability=words.probability(p))
-    return f"{words.first_upper(said)}."
+    return f"{first_upper(said)}."

@@ -14,7 +14,7 @@ from math import ceil
 
 import numpy as np
 
-from shortpencil.scan.language import _, ngettext, number
+from shortpencil.scan.language import _, first_upper, ngettext, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of, level_said
 from shortpencil.scan.practice.doubt import pooled_causes, pooled_phases
@@ -310,7 +310,7 @@ def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks)
             "Your cards mark only misses. {first} have a rate, since a hole has one; {others} have counts, "
             "since nobody knows how many there were, and each of their misses is taken to cost about half a "
             "stroke.",
-            first=words.first_upper(words.MANY[rates[0].phase]),
+            first=first_upper(words.MANY[rates[0].phase]),
             others=words.listing(words.MANY[p.phase] for p in phases if not p.recent.marked),
         )
     full = ~marks.only_misses

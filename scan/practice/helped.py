@@ -20,7 +20,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.language import N_, _
+from shortpencil.scan.language import N_, _, first_upper
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.doubt import pooled_chance
 from shortpencil.scan.practice.history import History, only_misses
@@ -315,7 +315,7 @@ def judged_sentence(found: Judged) -> str | None:
 
 def sentence(helped: Helped) -> str:
     """Return the statement in words."""
-    many = words.first_upper(words.MANY[helped.phase])
+    many = first_upper(words.MANY[helped.phase])
     times, counts = words.sessions(helped.sessions), _counts_said(helped)
     if helped.verdict == "early":
         return _(

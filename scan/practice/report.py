@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from math import isnan
 
-from shortpencil.scan.language import N_, _, ngettext, number
+from shortpencil.scan.language import N_, _, first_upper, ngettext, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import level_said
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
@@ -120,7 +120,7 @@ def head_line(report: Report) -> str:
 def why_sentences(report: Report) -> list[str]:
     """Return the sentences below the headline: how sure, why, what disagrees, what to know."""
     focus = report.focus
-    sure = f"{words.first_upper(focus.sure)}."
+    sure = f"{first_upper(focus.sure)}."
     return [
         f"{sure} {focus.outlook or ''}".strip(),
         *next_sentences(report),
@@ -255,7 +255,7 @@ def _changed(c: Change, when: date | None) -> str:
         )
     return _(
         sentence,
-        many=words.first_upper(words.MANY[c.phase]),
+        many=first_upper(words.MANY[c.phase]),
         probability=words.probability(c.p_changed),
         day=words.day(when) if when else "",
         before=words.percent(c.before.middle),
@@ -491,4 +491,4 @@ def area_sentence(report: Report) -> str | None:
                 )
             )
     said = "; ".join(parts)
-    return f"{words.first_upper(said)}." if said else None
+    return f"{first_upper(said)}." if said else None

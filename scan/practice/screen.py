@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 
-from shortpencil.scan.language import N_, _, ngettext, pgettext
+from shortpencil.scan.language import N_, _, first_upper, ngettext, pgettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import Causes, level_said
 from shortpencil.scan.practice.choice import Choice, why_next
@@ -49,7 +49,7 @@ def _headline(history: History, focus: Focus, plan: Plan) -> list[str]:
     when = words.span(h.day for h in history.heads)
     rounds = words.rounds(focus.rounds) + (f", {when}" if when else "")
     title = _("PRACTISE YOUR {many}", many=words.MANY[plan.phase].upper())
-    sure = f"{words.first_upper(focus.sure)}."
+    sure = f"{first_upper(focus.sure)}."
     return [
         f"{title}{rounds:>{WIDTH - len(title)}}",
         *_wrap(f"{sure} {focus.outlook or ''}".strip()),

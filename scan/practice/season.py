@@ -14,7 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.language import _, month_said, ngettext
+from shortpencil.scan.language import _, first_upper, month_said, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.doubt import pooled_interval
@@ -262,7 +262,7 @@ def next_sentences(season: Season) -> list[str]:
     focus = season.focus
     most = _(
         "{many} cost most lately: about {strokes} strokes a round (range {range}).",
-        many=words.first_upper(words.MANY[focus.phase]),
+        many=first_upper(words.MANY[focus.phase]),
         strokes=words.strokes(focus.chosen.strokes_a_round.middle),
         range=words.strokes_range(focus.chosen.strokes_a_round),
     )
@@ -296,7 +296,7 @@ def tests_sentences(season: Season) -> list[str]:
         mine = [t for t in season.tests if t.phase == k]
         if mine:
             made = ", ".join(f"{t.made}" if t.tries == TEST_TRIES else f"{t.made}/{t.tries}" for t in mine)
-            many = words.first_upper(words.MANY[phase])
+            many = first_upper(words.MANY[phase])
             said.append(_("{many}, of {tries}: {made}", many=many, tries=TEST_TRIES, made=made))
     return said
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import date
 
 from shortpencil.forms.drawing import Shape
-from shortpencil.scan.language import _, ngettext
+from shortpencil.scan.language import _, first_upper, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.picture import (
     HEAD_PT,
@@ -52,7 +52,7 @@ def _strip(season: Season, k: int, top: float, width: float, height: float) -> l
     done = sum(s.phase == k for s in season.sessions)
     tested = [t for t in season.tests if t.phase == k]
     shapes: list[Shape] = [
-        text(0, top + 3.6, words.first_upper(words.MANY[phase]), size_pt=HEAD_PT + 1, bold=True),
+        text(0, top + 3.6, first_upper(words.MANY[phase]), size_pt=HEAD_PT + 1, bold=True),
         text(
             width - _RIGHT,
             top + 3.6,
@@ -158,7 +158,7 @@ def _described(season: Season) -> str:
             if m.rates[k] is not None
         ]
         most = [m.name for m in season.months if m.costs_most == phase]
-        many, told = words.first_upper(words.MANY[phase]), ", ".join(rates) or _("no marks")
+        many, told = first_upper(words.MANY[phase]), ", ".join(rates) or _("no marks")
         parts.append(_("{many} missed: {months}.", many=many, months=told))
         if most:
             parts.append(_("They cost most as of {months}.", months=words.listing(most)))

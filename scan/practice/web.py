@@ -12,7 +12,7 @@ from html import escape
 from importlib.resources import files
 from math import isnan
 
-from shortpencil.scan.language import N_, _, spoken
+from shortpencil.scan.language import N_, _, first_upper, spoken
 from shortpencil.scan.language.numbers import localized
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
@@ -183,7 +183,7 @@ def _numbers(report: Report) -> list[str]:
         table,
         f"<h3>{said(_('Execution and result'))}</h3>",
         f"<p>{said(_(ENDED_WELL))}</p>",
-        _list(f"{words.first_upper(result_said(one))}." for one in report.tables),
+        _list(f"{first_upper(result_said(one))}." for one in report.tables),
         *([f"<p>{said(luck)}</p>"] if luck else []),
         *([f"<h3>{said(_('Putts'))}</h3>", *(f"<p>{said(s)}</p>" for s in putting)] if putting else []),
         f"<h3>{said(_('Over time'))}</h3>",

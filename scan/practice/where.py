@@ -18,7 +18,7 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.language import N_, _
+from shortpencil.scan.language import N_, _, first_upper
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import same_hole
 from shortpencil.scan.practice.doubt import pooled_chance, pooled_interval
@@ -320,7 +320,7 @@ def _lengths(history: History, full: Mask, length: Callable[[float], str]) -> li
         if min(own[1], rest[1]) < LEAST_THROWS // 2:
             continue
         interval = jeffreys(own[0] / factor, own[1] / factor)
-        many = words.first_upper(words.MANY[history.phase_ids[k]])
+        many = first_upper(words.MANY[history.phase_ids[k]])
         says = _against(what, own, rest, interval, many=many, length=length(middle))
         asked.append(_Asked("length", f"{what} {k}", says, interval, _two_sided(z / sqrt(factor))))
     return asked

@@ -11,7 +11,7 @@ from datetime import date
 from math import isnan
 
 from shortpencil.forms import rules
-from shortpencil.scan.language import ENGLISH, N_, _, day_said, listed, ngettext, number, spoken
+from shortpencil.scan.language import N_, _, day_said, listed, ngettext, number
 from shortpencil.scan.practice.model import Interval
 
 MINUS = "\N{MINUS SIGN}"
@@ -83,16 +83,6 @@ def cautions() -> list[str]:
     return [_(caution) for caution in CAUTIONS]
 
 
-def first_upper(text: str) -> str:
-    """Return a text as a sentence begins."""
-    return text[:1].upper() + text[1:]
-
-
-def inside(text: str) -> str:
-    """Return a text as it stands within a sentence; German nouns keep their capital."""
-    return text[:1].lower() + text[1:] if spoken() == ENGLISH else text
-
-
 def percent(share: float) -> str:
     """Return a share in whole percent; the ends are never claimed."""
     if isnan(share):
@@ -128,11 +118,6 @@ def strokes_range(interval: Interval, signed: bool = False) -> str:
 def from_to(low: object, high: object) -> str:
     """Return the ends of a range, as in ``3 to 7``."""
     return _("{low} to {high}", low=low, high=high)
-
-
-def count(number: int, noun: str, many: str | None = None) -> str:
-    """Return a number with its English noun, as in ``1 round`` or ``7 rounds``."""
-    return f"{number} {noun if number == 1 else many or noun + 's'}"
 
 
 def rounds(n: int) -> str:
