@@ -39,7 +39,7 @@ class Bracketed(NullTranslations):
 
     def pgettext(self, context: str, message: str) -> str:
         # A mark of numbers is no word.
-        return f"⟦{message}⟧" if message.isalpha() else message
+        return f"⟦{message}⟧" if any(map(str.isalpha, message)) else message
 
 
 @contextmanager
