@@ -17,5 +17,9 @@ class RecordError(ShortpencilError):
     """The store refuses, is damaged, or is not a store."""
 
 
+class NotThere(RecordError):
+    """The store has nothing of that name: no such card, round, answer or field map."""
+
+
 class InputError(ShortpencilError):
     """A file or an option is not what it must be."""

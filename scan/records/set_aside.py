@@ -15,7 +15,7 @@ from typing import Any
 
 from sqlalchemy import Column, Connection, Date, LargeBinary, Table, delete, insert, or_, select, update
 
-from shortpencil.forms.errors import RecordError
+from shortpencil.forms.errors import NotThere, RecordError
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records import tables
 from shortpencil.scan.records.kept import reading_from_text
@@ -59,7 +59,7 @@ def take_out(connection: Connection, serial: str, when: datetime, *, kept: bool,
     """
     rows = {table.name: _rows(connection, table, table.c[name], serial) for table, name in ROWS}
     if not any(rows.values()):
-        raise RecordError(
+        raise NotThere(
             f"{store}: expected a round or a card with the serial {serial}, found none. "
             "`shortpencil rounds` shows the serials."
         )
@@ -95,7 +95,7 @@ def put_back(connection: Connection, serial: str, *, store: str) -> None:
     """
     row = connection.execute(select(tables.aside).where(tables.aside.c.serial == serial)).one_or_none()
     if row is None:
-        raise RecordError(
+        raise NotThere(
             f"{store}: expected a round {serial} that was deleted since the last start, or set aside; "
             "found none."
         )

@@ -30,7 +30,7 @@ from sqlalchemy import (
     update,
 )
 
-from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.errors import InputError, NotThere, RecordError
 from shortpencil.forms.form import Form
 from shortpencil.scan.asking import MATTERS, WAYS_TO_ASK
 from shortpencil.scan.reading import CARD_PICTURE, CardReading, FieldReading, FieldValue, Lesson
@@ -547,7 +547,7 @@ class Store:
             card = self._card_to_answer(connection, serial, field, seen)
             mine = [answer for answer in standing(card.answers) if answer.field == field]
             if not mine:
-                raise RecordError(
+                raise NotThere(
                     f"{self.name}: expected an answer to {field} of card {serial} that can be taken back, "
                     "found none."
                 )
@@ -972,7 +972,7 @@ class Store:
                 select(tables.forms.c.text).where(tables.forms.c.fingerprint == fingerprint)
             ).scalar_one()
             if not text:
-                raise RecordError(
+                raise NotThere(
                     f"{self.name}: expected the field map of the form {fingerprint}, found none. "
                     "Read a photo of that card again, with the field map it was printed with."
                 )
@@ -985,7 +985,7 @@ class Store:
         row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
         read = None if row is None else speaking_reading(connection, row)
         if row is None or read is None:
-            raise RecordError(
+            raise NotThere(
                 f"{self.name}: expected a card with the serial {serial}, found none. "
                 "A round that came from a file is changed on its page: `shortpencil review`."
             )

@@ -24,7 +24,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from shortpencil.forms.catalog import Catalog
-from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.errors import InputError, NotThere, RecordError
 from shortpencil.forms.field_map import layout_from_json
 from shortpencil.forms.layout import Layout
 from shortpencil.scan.joining import Keeper
@@ -389,7 +389,7 @@ class _Site:
     def _layout(self, card: Card) -> Layout:
         layout = self._desk.layout(card.reading.form or card.form.name)
         if layout is None:
-            raise RecordError(f"expected the field map of card {card.serial}, found none.")
+            raise NotThere(f"expected the field map of card {card.serial}, found none.")
         return layout
 
     # -- cards -------------------------------------------------------------------------------------------
@@ -607,7 +607,7 @@ class _Site:
         return self.page(request, "refused.html", 422, title=_("That did not fit"), says=says)
 
     async def record_error(self, request: Request, error: Exception) -> Response:
-        status = 404 if "found none" in str(error) else 409
+        status = 404 if isinstance(error, NotThere) else 409
         says = without_input(
             str(error).removeprefix(f"{self._desk.store.name}: "), given=_of_address(request)
         )
