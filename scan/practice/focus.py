@@ -319,7 +319,7 @@ def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks)
     if int(marks.only_misses.sum()):
         said.append(
             ngettext(
-                "{n} round with only misses marked are left out of the rates.",
+                "{n} round with only misses marked is left out of the rates.",
                 "{n} rounds with only misses marked are left out of the rates.",
                 int(marks.only_misses.sum()),
             )

@@ -417,14 +417,14 @@ def _choice_sentence(e: Effect) -> str:
     """Say which rounds are left out, and how much better the phase would look for having been chosen."""
     if e.by_choice is None:
         return ngettext(
-            "The {n} round before the first practice are left out, since they chose it: what looks worst "
+            "The {n} round before the first practice is left out, since it chose it: what looks worst "
             "looks better next time, practised or not.",
             "The {n} rounds before the first practice are left out, since they chose it: what looks worst "
             "looks better next time, practised or not.",
             e.left_out,
         )
     return ngettext(
-        "The {n} round before the first practice are left out, since they chose it: what looks worst looks "
+        "The {n} round before the first practice is left out, since it chose it: what looks worst looks "
         "better next time, practised or not, here by {points}.",
         "The {n} rounds before the first practice are left out, since they chose it: what looks worst looks "
         "better next time, practised or not, here by {points}.",

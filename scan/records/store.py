@@ -187,6 +187,9 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
             engine.dispose()  # connections know the tables that were there when they were made
             if version:  # a new one holds nothing
                 store.renew()
+            else:
+                with reading(engine):  # whoever would take an empty file away sees that it is open
+                    pass
     except BaseException:
         engine.dispose()
         raise

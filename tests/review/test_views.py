@@ -35,7 +35,7 @@ def test_a_row_is_shown_with_all_its_cells(store: Store, serial: str) -> None:
 def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None:
     from datetime import date, timedelta
 
-    from shortpencil.forms.rules import IN_TABLES
+    from shortpencil.forms.rules import in_tables_said
     from shortpencil.scan.records.summary import Summary
     from shortpencil.scan.review.naming import names_of
     from shortpencil.scan.review.pages import season
@@ -70,7 +70,7 @@ def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None
             names=names_of(found),
             seasons=[("", season(found))],
             games=[(("drive", "approach", "putt"), found)],
-            heads=IN_TABLES,
+            heads=in_tables_said,
             aside=(),
             others=(),
             session=None,
