@@ -148,14 +148,17 @@ def press(page: Page, key: str) -> None:
     page.wait_for_function("before => location.href !== before && document.querySelector('h1')", arg=before)
 
 
-def faults_of(page: Page) -> list[tuple[str, list[str]]]:
+def faults_of(page: Page, *rules: str) -> list[tuple[str, list[str]]]:
     """What the program axe-core finds against accessibility on a page: its rule and where, two places each.
+
+    Of these rules alone, where any are named: what does not change with the colours is looked at once.
 
     The page's context needs `bypass_csp`: the tool's injection, not the page, has to evaluate a script.
     """
     from axe_playwright_python.sync_playwright import Axe
 
-    faults = Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"]
+    only = {"runOnly": list(rules)} if rules else {}
+    faults = Axe().run(page, options={"resultTypes": ["violations"], **only}).response["violations"]
     return [(fault["id"], [node["html"][:90] for node in fault["nodes"]][:2]) for fault in faults]
 
 
