@@ -126,8 +126,8 @@ def effect_of(
     if len(after) < LEAST_ROUNDS or len(before) < LEAST_ROUNDS:
         return _(
             "{before} rounds before and {after} after the first practice can be compared; it "
-            "takes {least} on each side. What chose the focus "
-            "(rounds: {choosing}) doesn't count as before: what looks worst looks better next time, practised or not.",
+            "takes {least} on each side. What chose the focus (rounds: {choosing}) doesn't count as before: "
+            "what looks worst looks better next time, practised or not.",
             before=len(before),
             after=len(after),
             least=LEAST_ROUNDS,
