@@ -283,9 +283,10 @@ def sample_photos() -> dict[str, Path]:
     >>> "plain_good_light.jpg" in shortpencil.sample_photos()
     True
     """
-    folder = Path(__file__).parents[1] / "sample_scans"
-    if folder.is_dir():
-        return {path.name: path for path in sorted(folder.iterdir()) if path.suffix in _PHOTOS}
+    from shortpencil.scan.places import SAMPLES
+
+    if SAMPLES.is_dir():
+        return {path.name: path for path in sorted(SAMPLES.iterdir()) if path.suffix in _PHOTOS}
     raise InputError("The sample photos that come with shortpencil are missing. Install it again.")
 
 

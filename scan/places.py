@@ -8,6 +8,9 @@ from pathlib import Path
 
 from shortpencil.forms.private import is_open_to_others, tighten
 
+#: The simulated photos that come with the program.
+SAMPLES = Path(__file__).parents[1] / "sample_scans"
+
 
 def home() -> Path:
     """Return the folder for all that is kept: $SHORTPENCIL_HOME, else `shortpencil` in the data directory.

@@ -25,8 +25,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description=_(
             "Without a place, list what waits in a round and what it may be. With a place and a "
             "value, enter it; with a place alone, that nothing is there. The page of shortpencil review "
-            "shows a "
-            "card's ink beside the question; a round that came from a file has none to show."
+            "shows a card's ink beside the question; a round that came from a file has none to show."
         ),
         epilog=_("Example: shortpencil answer 7K3MQ2XA hole3.score 4"),
     )

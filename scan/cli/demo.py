@@ -68,10 +68,10 @@ def run_demo(args: argparse.Namespace) -> int:
 
 def _bundled_samples() -> Path:
     from shortpencil.forms.errors import InputError
+    from shortpencil.scan.places import SAMPLES
 
-    folder = Path(__file__).parents[2] / "sample_scans"
-    if folder.is_dir():
-        return folder
+    if SAMPLES.is_dir():
+        return SAMPLES
     raise InputError(
         "The sample photos that come with shortpencil are missing from this installation. "
         "Install it again, or name a folder of photos with --samples."

@@ -25,8 +25,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description=_(
             "Say of each player that cards were printed for (print --roster FILE --evening NAME) "
             "whether a round came back, whose card is missing, double or waits for an answer. Without a "
-            "name, "
-            "list all evenings, a line each."
+            "name, list all evenings, a line each."
         ),
         epilog=_('Example: shortpencil evening "Thursday 3"'),
     )

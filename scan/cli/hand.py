@@ -48,8 +48,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description=_(
             "Erase a player's rounds, cards, pictures, answers, practice and hand from the store, "
             "and forget which cards were printed for them. Nothing brings them back; export the rounds "
-            "first if "
-            "somebody wants them."
+            "first if somebody wants them."
         ),
         epilog=_("Example: shortpencil forget Wren"),
     )

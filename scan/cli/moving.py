@@ -26,8 +26,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         description=_(
             "Write the store, the forms you printed and whose each printed card is into one new "
             "file, also while another program uses the store. Copying the store's own file instead may "
-            "miss the "
-            "latest cards or tear it."
+            "miss the latest cards or tear it."
         ),
         epilog=_("Example: shortpencil backup my-rounds.zip"),
     )
