@@ -33,6 +33,11 @@ MANY: Mapping[str, str] = _Said(" throws", drive=N_("drives"), approach=N_("appr
 IN_TABLES: Mapping[str, str] = _Said("", drive="drives", approach="approaches", putt="putts")
 
 
+def one_said(phase: str) -> str:
+    """Return `ONE` of a phase in the language that is spoken."""
+    return _(ONE[phase]) if phase in ONE else _("{phase} throw", phase=phase)
+
+
 def phase_said(phase: str) -> str:
     """Return what a phase is called by itself, in the language that is spoken."""
     return _(ONE[phase]) if phase in ONE else phase

@@ -58,15 +58,9 @@ class Spoken(Mapping[str, str]):
 
 #: What phases are called in sentences, one throw and several, and in a column of a table. In German they
 #: stand in the nominative or the accusative, so that one word serves every sentence.
-ONE = Spoken(
-    {"drive": N_("drive"), "approach": N_("approach"), "putt": N_("putt")},
-    lambda phase: _("{phase} throw", phase=phase),
-)
-MANY = Spoken(
-    {"drive": N_("drives"), "approach": N_("approaches"), "putt": N_("putts")},
-    lambda phase: _("{phase} throws", phase=phase),
-)
-PHASE = Spoken(ONE.english, lambda phase: phase)
+ONE = Spoken(rules.ONE, rules.one_said)
+MANY = Spoken(rules.MANY, rules.many_said)
+PHASE = Spoken(rules.ONE, rules.phase_said)
 EACH_MISSED = Spoken(
     {
         "drive": N_("each missed drive"),
@@ -75,7 +69,7 @@ EACH_MISSED = Spoken(
     },
     lambda phase: _("each missed {phase} throw", phase=phase),
 )
-IN_TABLES = Spoken(rules.IN_TABLES, lambda phase: phase)
+IN_TABLES = Spoken(rules.IN_TABLES, rules.in_tables_said)
 
 
 def cautions() -> list[str]:
