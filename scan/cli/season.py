@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,16 +20,6 @@ if TYPE_CHECKING:
     from shortpencil.scan.records.told import ToldSession
 
 DONE, ATTENTION = 0, 1
-
-#: What a player may call a phase.
-_PHASES = {
-    "drive": "drive",
-    "drives": "drive",
-    "approach": "approach",
-    "approaches": "approach",
-    "putt": "putt",
-    "putts": "putt",
-}
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -185,20 +176,30 @@ def _tell(args: argparse.Namespace, store: Store) -> int:
 
     from shortpencil.scan.records.told import ToldSession, checked
 
-    now = datetime.now(UTC)
+    now, phases = datetime.now(UTC), store.phases_known()
     session = ToldSession(
         day=args.on or now.astimezone().date(),
-        phase=_PHASES.get(args.phase.casefold(), args.phase),
+        phase=_phase_called(args.phase, phases),
         minutes=args.minutes if args.minutes is not None else 30,
         player=_whose(args.player, store),
     )
-    kept = store.tell_session(checked(session, now.astimezone().date(), store.phases_known()), now)
+    kept = store.tell_session(checked(session, now.astimezone().date(), phases), now)
     if args.json:
         _print_json([kept])
         return DONE
     print(_("Kept as number {number}: {session}", number=kept.number, session=_line(kept)))
     print(_("What to practise next: shortpencil focus"), file=sys.stderr)
     return DONE
+
+
+def _phase_called(word: str, phases: Sequence[str]) -> str:
+    """Return the id of the phase that a player calls so, one or several, in the language that is spoken."""
+    from shortpencil.forms.rules import MANY, many_said, phase_said
+
+    calls = {
+        call.casefold(): id_ for id_ in phases for call in (MANY[id_], many_said(id_), phase_said(id_), id_)
+    }
+    return calls.get(word.casefold(), word)
 
 
 def _whose(player: str | None, store: Store) -> str | None:

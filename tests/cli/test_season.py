@@ -88,6 +88,17 @@ def test_a_phase_that_no_round_has_is_refused_and_nothing_kept(place):
         assert store.told_sessions() == ()
 
 
+def test_a_phase_is_told_as_it_is_called_in_the_language_that_is_spoken(place):
+    for word in ("putt", "Putts", "drives", "DRIVE"):
+        run("practised", word, 30, "--on", "2025-05-20", "--store", place)
+    with speaking("de"):
+        run("practised", "Annäherung", 30, "--on", "2025-05-20", "--store", place)
+        run("practised", "abwürfe", 30, "--on", "2025-05-20", "--store", place)
+    with open_store(place) as store:
+        told = [session.phase for session in store.told_sessions()]
+    assert told == ["putt", "putt", "drive", "drive", "approach", "drive"]
+
+
 def test_a_day_to_come_is_refused_and_nothing_kept(place):
     with pytest.raises(InputError, match="a day that has come"):
         run("practised", "putt", 30, "--on", "2999-01-01", "--store", place)
