@@ -9,18 +9,23 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from shortpencil.forms.errors import InputError, LayoutError, PhotoError, RecordError, ShortpencilError
 
 if TYPE_CHECKING:
     from shortpencil.forms.catalog import Catalog
     from shortpencil.scan.advice import Advice
+    from shortpencil.scan.evening import Evening
     from shortpencil.scan.practice.focus import Focus
     from shortpencil.scan.practice.plan import Plan
+    from shortpencil.scan.practice.season import Season
     from shortpencil.scan.reading import CardReading
+    from shortpencil.scan.records.hands import KeptHand
+    from shortpencil.scan.records.listed import Listed
     from shortpencil.scan.records.rounds import Round
     from shortpencil.scan.records.store import Kept, Store
+    from shortpencil.scan.records.told import ToldSession
 
 __all__ = [
     "InputError",
@@ -29,8 +34,11 @@ __all__ = [
     "RecordError",
     "ShortpencilError",
     "advise",
+    "as_json",
+    "evenings",
     "focus",
     "keep",
+    "listing",
     "open_store",
     "plan",
     "print_card",
@@ -123,6 +131,7 @@ def print_card(
     hand: str = "right",
     player: str = "",
     copies: int = 1,
+    evening: str = "",
 ) -> tuple[str, ...]:
     """Print blank cards to a PDF file; return their serial numbers, a page each.
 
@@ -135,11 +144,12 @@ def print_card(
     hand : "right" or "left"
     player : an alias to print on the cards; also kept as whose they are
     copies : how many cards
+    evening : a club evening that the cards are for; `evenings` then says whose came back
 
     Raises
     ------
     InputError
-        when there is no such form, or the form's text is wrong
+        when there is no such form, the form's text is wrong, or cards of nobody are for an evening
     LayoutError
         when the form does not fit the paper
 
@@ -161,9 +171,11 @@ def print_card(
             raise InputError(f"{name}: expected {' or '.join(allowed)}, found {value!r}.")
     if copies < 1:
         raise InputError(f"copies: expected 1 or more, found {copies}.")
+    if evening and not player:
+        raise InputError(f"evening: expected a player with it, found cards of nobody for {evening!r}.")
     line = RosterLine(player, None, copies)
     printed = drawn([line], form=form, paper=paper, unit=unit, hand=hand, course=None, copies=1)
-    register(printed)
+    register(printed, evening)
     write_whole(Path(file), printed.pdf)
     return tuple(str(card["serial"]) for card in printed.cards)
 
@@ -188,11 +200,61 @@ def open_store(place: str | Path | None = None) -> Store:
     ...     print(len(store.rounds()), len(store.other_sheets()))
     0 0
     """
-    from shortpencil.scan.places import default_store
     from shortpencil.scan.records import store
 
-    at = default_store() if place is None else place
-    return store.open_store(at if "://" in str(at) else Path(at))
+    return store.open_store(_at(place))
+
+
+def listing(place: str | Path | None = None, player: str | None = None) -> Listed:
+    """Return what a store holds in a line each: rounds, oldest first, and sheets that are no rounds.
+
+    That is what the command `rounds` lists. Where there is no store yet, the list is empty and none is made.
+
+    Parameters
+    ----------
+    place : as of `open_store`
+    player : only what is this player's
+
+    Raises
+    ------
+    RecordError
+        when the file is no store, is damaged, locked or of a newer version
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> photo = shortpencil.sample_photos()["plain_good_light.jpg"]
+    >>> with shortpencil.open_store("listed.sqlite") as store:
+    ...     kept = list(shortpencil.keep(store, photo))
+    >>> (line,) = shortpencil.listing("listed.sqlite").rounds
+    >>> line.played_on.isoformat(), line.score, line.misses
+    ('2026-04-12', 60, (('drive', 5), ('approach', 3), ('putt', 9)))
+    """
+    from shortpencil.scan.records.listed import listed
+
+    return listed(_at(place), player)
+
+
+def evenings(store: Store | None = None) -> tuple[Evening, ...]:
+    """Return the club evenings that cards were printed for, the latest first, with what came back of them.
+
+    Parameters
+    ----------
+    store : what `open_store` returned; None: nothing came back yet
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> shortpencil.print_card("cards.pdf", player="Wren", evening="Thursday 3") != ()
+    True
+    >>> (evening,) = shortpencil.evenings()
+    >>> evening.name, [(line.player, line.state) for line in evening.lines]
+    ('Thursday 3', [('Wren', 'missing')])
+    """
+    from shortpencil.scan.evening import evenings_of, printed_evenings
+    from shortpencil.scan.places import forms_folder
+
+    return evenings_of(store, printed_evenings(forms_folder()))
 
 
 def focus(rounds: Iterable[Round]) -> Focus | None:
@@ -290,7 +352,76 @@ def sample_photos() -> dict[str, Path]:
     raise InputError("The sample photos that come with shortpencil are missing. Install it again.")
 
 
+def as_json(
+    found: CardReading | Kept | Round | Listed | KeptHand | ToldSession | Evening | Advice | Season,
+) -> dict[str, Any]:
+    """Return the published JSON of what these functions gave: plain types, as the commands print it.
+
+    Parameters
+    ----------
+    found : a reading or what was kept of it (`read --json`), a round (`export`), a `listing` (`rounds`),
+        one of `evenings` (`evening`), a hand of ``store.kept_hands()`` (`hand`), a session of
+        ``store.told_sessions()`` (`practised`), what `advise` returned (`focus`), its season (`season`)
+
+    Raises
+    ------
+    TypeError
+        when it is something else
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> (card,) = shortpencil.read(shortpencil.sample_photos()["plain_good_light.jpg"])
+    >>> shortpencil.as_json(card)["fields"]["h01.score"]["value"]
+    5
+    >>> shortpencil.as_json(shortpencil.listing("empty.sqlite"))
+    {'schema': 1, 'rounds': [], 'sheets': []}
+    """
+    from shortpencil.scan import evening, reading
+    from shortpencil.scan.records import as_json, listed, rounds
+
+    if isinstance(found, reading.CardReading):
+        return as_json.card_json(found)
+    if isinstance(found, rounds.Round):
+        from shortpencil.scan.records.record_json import round_to_json
+
+        return round_to_json(found)
+    if isinstance(found, listed.Listed):
+        return as_json.listed_json(found)
+    if isinstance(found, evening.Evening):
+        return evening.evening_json(found)
+    # From here on what is loaded takes time, and is loaded already where there is something of its kind.
+    from shortpencil.scan.records import hands, store, told
+
+    if isinstance(found, store.Kept):
+        return as_json.card_json(found.reading, found.round)
+    if isinstance(found, hands.KeptHand):
+        return as_json.hand_json(found)
+    if isinstance(found, told.ToldSession):
+        return as_json.session_json(found)
+    from shortpencil.scan import advice
+    from shortpencil.scan.language import ENGLISH, speaking
+    from shortpencil.scan.practice.as_json import focus_json, season_json
+    from shortpencil.scan.practice.season import Season
+
+    with speaking(ENGLISH):
+        if isinstance(found, advice.Advice):
+            return focus_json(
+                found.history, found.focus, found.plan, found.effect, found.tested, found.choice
+            )
+        if isinstance(found, Season):
+            return season_json(found)
+    raise TypeError(f"expected what a function of the front door gave, found {type(found).__name__}")
+
+
 _PHOTOS = (".jpg", ".heic", ".pdf")
+
+
+def _at(place: str | Path | None) -> str | Path:
+    from shortpencil.scan.places import default_store
+
+    at = default_store() if place is None else place
+    return at if "://" in str(at) else Path(at)
 
 
 def _catalog(field_maps: Iterable[str | Path] = ()) -> Catalog:

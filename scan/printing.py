@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from shortpencil.forms.catalog import RosterLine
     from shortpencil.forms.drawing import Shape
     from shortpencil.forms.form import Course
@@ -76,6 +78,11 @@ def register(printed: Printed, evening: str = "") -> None:
         catalog.register(sheet.layout)
     owners = {str(card["serial"]): str(card["player"]) for card in printed.cards if card["player"]}
     catalog.assign(owners, evening=evening, day=date.today().isoformat() if evening else "")
+
+
+def printed_json(pdf: Path, printed: Printed) -> dict[str, Any]:
+    """Return the published JSON of what was printed into a file (`print --json`)."""
+    return {"schema": 1, "pdf": str(pdf), "cards": printed.cards}
 
 
 def _form_name(asked: str | None, course: Course | None) -> str:

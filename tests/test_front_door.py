@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import doctest
+import json
 import sys
 from pathlib import Path
 
 import pytest
 
 from shortpencil.scan import front_door, shortpencil
+from shortpencil.scan.cli.main import main
 
 
 @pytest.fixture(autouse=True)
@@ -50,3 +52,41 @@ def test_what_is_wrong_is_said_in_words_for_people(tmp_path: Path) -> None:
     with pytest.raises(shortpencil.RecordError):
         shortpencil.open_store(tmp_path / "text.sqlite")
     assert not (tmp_path / "x.pdf").exists()
+
+
+def test_json_is_what_the_commands_print(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    photo = shortpencil.sample_photos()["plain_good_light.jpg"]
+    place = tmp_path / "rounds.sqlite"
+    shortpencil.print_card(tmp_path / "c.pdf", player="Wren", evening="Thursday 3")
+    with shortpencil.open_store(place) as store:
+        list(shortpencil.keep(store, photo))
+        advice = shortpencil.advise(store)
+        assert not isinstance(advice, str)
+        season = advice.season()
+        evenings = shortpencil.evenings(store)
+    printed = {}
+    for command in ("rounds", "evening", "focus", "season"):
+        capsys.readouterr()
+        main([command, "--json", "--store", str(place)])
+        printed[command] = json.loads(capsys.readouterr().out)
+    assert shortpencil.as_json(shortpencil.listing(place)) == printed["rounds"]
+    assert [shortpencil.as_json(evening) for evening in evenings] == printed["evening"]["evenings"]
+    assert shortpencil.as_json(advice) == printed["focus"]
+    assert shortpencil.as_json(season) == printed["season"]
+    main(["read", "--json", "--store", str(place), str(photo)])
+    (card,) = json.loads(capsys.readouterr().out)["cards"]
+    with shortpencil.open_store(place) as store:
+        (kept,) = shortpencil.keep(store, photo)
+    here = shortpencil.as_json(kept)
+    assert shortpencil.as_json(kept.round) == here["record"]
+    for one in (here, card):  # each call says its own time
+        assert one["record"].pop("recorded_at")
+    assert here == card
+    with pytest.raises(TypeError, match="found str"):
+        shortpencil.as_json("a round")  # type: ignore[arg-type]
+
+
+def test_cards_of_nobody_are_for_no_evening() -> None:
+    with pytest.raises(shortpencil.InputError, match="cards of nobody for 'Thursday 3'"):
+        shortpencil.print_card("x.pdf", evening="Thursday 3")
+    assert not Path("x.pdf").exists()

@@ -30,6 +30,7 @@ ROOMS = [
     "shortpencil.scan.vision.joining",
     "shortpencil.scan.vision",
     "shortpencil.scan.records",
+    "shortpencil.scan.evening",
     "shortpencil.scan.leftovers",
     "shortpencil.scan.limits",
     "shortpencil.scan.file_pages",

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.language import _, told
 
 if TYPE_CHECKING:
@@ -45,10 +46,9 @@ def run_answer(args: argparse.Namespace) -> int:
             _enter(store, args, " ".join(args.value))
         waiting = _waiting(store, args.serial)
     if args.json:
-        import json
+        from shortpencil.scan.records.as_json import waiting_json
 
-        places = [{"place": name, "says": says, "options": list(options)} for name, says, options in waiting]
-        print(json.dumps({"schema": 1, "id": args.serial, "waiting": places}, ensure_ascii=False))
+        print_json(waiting_json(args.serial, waiting))
         return ATTENTION if waiting else DONE
     for name, says, options in waiting:
         print(f"{name}: {told(says)}{' (' + ', '.join(options) + ')' if options else ''}")

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Iterable
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.language import _
 from shortpencil.scan.review.naming import aside_said
+
+if TYPE_CHECKING:
+    from shortpencil.scan.records.as_json import State
 
 DONE = 0
 
@@ -62,23 +68,21 @@ def run_aside(args: argparse.Namespace) -> int:
     with existing_store(store_place(args)) as store:
         listed = store.aside()
     if args.json:
-        _print_json([(one.serial, one.says, "set aside" if one.kept else "deleted") for one in listed])
+        _print_json((one.serial, one.says, "set aside" if one.kept else "deleted") for one in listed)
         return DONE
     for one in listed:
         print(f"{one.serial}: {aside_said(one.says)} ({_('set aside') if one.kept else _('deleted')})")
     return DONE
 
 
-def _print_json(lines: list[tuple[str, str, str]]) -> None:
-    """Print rounds with what became of them."""
-    import json
+def _print_json(lines: Iterable[tuple[str, str, State]]) -> None:
+    from shortpencil.scan.records.as_json import aside_json
 
-    rounds = [{"id": serial, "says": says, "state": state} for serial, says, state in lines]
-    print(json.dumps({"schema": 1, "rounds": rounds}, ensure_ascii=False))
+    print_json(aside_json(lines))
 
 
 def _take_out(args: argparse.Namespace, *, kept: bool) -> int:
-    told = []
+    told: list[tuple[str, str, State]] = []
     with existing_store(store_place(args)) as store:
         for serial in args.serials:
             found = store.set_aside(serial, datetime.now(UTC), kept=kept)
@@ -105,5 +109,5 @@ def _put_back(args: argparse.Namespace) -> int:
             if not args.json:
                 print(_("{serial}: back as it was.", serial=serial))
     if args.json:
-        _print_json([(serial, "", "back") for serial in args.serials])
+        _print_json((serial, "", "back") for serial in args.serials)
     return DONE

@@ -16,11 +16,11 @@ from shortpencil.scan.review.chores import (
     CourseHoleGiven,
     CourseKept,
     FormName,
-    PrintedCard,
 )
 
 if TYPE_CHECKING:
     from shortpencil.forms.form import Course
+    from shortpencil.scan.evening import PrintedCard
 
 #: Courses lie beside the field maps, so that a backup holds them; the sign tells them from fingerprints.
 COURSE_FILE = "course-{key}.json"
@@ -111,9 +111,9 @@ class DeskChores(DeskKeeping):
 
     def evenings(self) -> dict[str, list[PrintedCard]]:
         """Return the cards printed for each evening."""
-        from shortpencil.scan.cli.evening import printed_evenings
+        from shortpencil.scan.evening import printed_evenings
 
-        return printed_evenings()
+        return printed_evenings(self._forms)
 
     def backup(self, folder: Path) -> Path:
         """Write a backup into a folder; return the file."""

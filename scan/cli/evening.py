@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.language import _
 
 if TYPE_CHECKING:
-    from shortpencil.scan.records.store import Store
-    from shortpencil.scan.review.chores import EveningLine, PrintedCard
+    from shortpencil.scan.evening import Evening, EveningLine
 
 DONE, ATTENTION = 0, 1
 
@@ -40,9 +41,10 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def run_evening(args: argparse.Namespace) -> int:
     """List the evenings, or the players of one; 1 where somebody is missing, double or waiting."""
     from shortpencil.forms.errors import InputError
-    from shortpencil.scan.review.chores import evening_lines
+    from shortpencil.scan.evening import evenings_json, evenings_of, printed_evenings
+    from shortpencil.scan.places import forms_folder
 
-    printed = printed_evenings()
+    printed = printed_evenings(forms_folder())
     if args.name is not None and args.name not in printed:
         known = ", ".join(printed) or "none"
         raise InputError(f"{args.name}: expected an evening that cards were printed for, found {known}.")
@@ -51,54 +53,30 @@ def run_evening(args: argparse.Namespace) -> int:
     if args.store is None and isinstance(place, Path) and not place.exists():
         # Cards are printed before the first photo is read: then everybody is missing. A store named
         # with --store must be there, or a slip in its name would call a whole club missing.
-        found = {name: evening_lines(cards, (), {}) for name, cards in wanted.items()}
+        found = evenings_of(None, wanted)
     else:
         with existing_store(place) as store:
-            found = {name: lines_of(store, cards) for name, cards in wanted.items()}
+            found = evenings_of(store, wanted)
     if args.json:
-        import json
-
-        told = [_json(name, lines, printed[name]) for name, lines in found.items()]
-        print(json.dumps({"schema": 1, "evenings": told}, ensure_ascii=False))
+        print_json(evenings_json(found))
     elif args.name is None:
-        _print_all(found, printed)
+        _print_all(found)
     else:
-        _print_one(found[args.name])
-    open_ = any(line.state != "read" for lines in found.values() for line in lines)
-    return ATTENTION if open_ and args.name is not None else DONE
+        _print_one(found[0].lines)
+    return DONE if args.name is None or all(evening.complete for evening in found) else ATTENTION
 
 
-def printed_evenings() -> dict[str, list[PrintedCard]]:
-    """Return the cards printed for each evening, the latest first."""
-    from shortpencil.forms.catalog import Catalog
-    from shortpencil.scan.places import forms_folder
-    from shortpencil.scan.review.chores import PrintedCard
-
-    return {
-        name: [PrintedCard(*card) for card in cards]
-        for name, cards in Catalog(forms_folder()).evenings().items()
-    }
-
-
-def lines_of(store: Store, cards: list[PrintedCard]) -> list[EveningLine]:
-    """Return the players of an evening with what came back of their cards."""
-    from shortpencil.scan.review.chores import evening_lines
-
-    waits = {serial: len(fields) for serial, fields in store.waiting_fields()}
-    return evening_lines(cards, [line.id for line in store.summaries()], waits)
-
-
-def _print_all(found: dict[str, list[EveningLine]], printed: dict[str, list[PrintedCard]]) -> None:
+def _print_all(found: Sequence[Evening]) -> None:
     from shortpencil.scan.review.chores import evening_said
 
     if not found:
         says = _("No cards were printed for an evening yet: shortpencil print --roster FILE --evening NAME")
         print(says, file=sys.stderr)
-    for name, lines in found.items():
-        print(f"{printed[name][0].day}  {name}: {evening_said(lines)}")
+    for evening in found:
+        print(f"{evening.printed}  {evening.name}: {evening_said(evening.lines)}")
 
 
-def _print_one(lines: list[EveningLine]) -> None:
+def _print_one(lines: Sequence[EveningLine]) -> None:
     from shortpencil.scan.review.chores import evening_said
 
     width = max(len(line.player) for line in lines)
@@ -113,17 +91,3 @@ def _print_one(lines: list[EveningLine]) -> None:
         waits = ", " + _("{n} waiting", n=line.waits) if line.waits else ""
         print(f"{states[line.state]:<8}  {line.player:<{width}}  {rounds}{waits}")
     print(f"{evening_said(lines)}.", file=sys.stderr)
-
-
-def _json(name: str, lines: list[EveningLine], cards: list[PrintedCard]) -> dict[str, Any]:
-    players = [
-        {
-            "player": line.player,
-            "state": line.state,
-            "cards": line.cards,
-            "rounds": line.rounds,
-            "waiting": line.waits,
-        }
-        for line in lines
-    ]
-    return {"name": name, "printed": cards[0].day, "players": players}

@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
+from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.cli.unfinished import ERASE, FORGET, OFF, noted
 from shortpencil.scan.language import _
 
@@ -86,9 +87,9 @@ def run_hand(args: argparse.Namespace) -> int:
             print(says, file=sys.stderr)
         found = [kept for kept in store.kept_hands() if args.player in (None, kept.player)]
     if args.json:
-        import json
+        from shortpencil.scan.records.as_json import hands_json
 
-        print(json.dumps({"schema": 1, "hands": [_json(kept) for kept in found]}, ensure_ascii=False))
+        print_json(hands_json(found))
         return DONE
     for kept in found:
         print("\n".join(_lines(kept)))
@@ -151,11 +152,9 @@ def traces_said(found: Traces, printed: int) -> str:
 def _tell_forgotten(args: argparse.Namespace, found: Traces, printed: int, says: str) -> None:
     """Say what was erased, or in a dry run what would be."""
     if args.json:
-        import json
-        from dataclasses import asdict
+        from shortpencil.scan.records.as_json import forgotten_json
 
-        told = {"schema": 1, "player": args.player, "dry_run": args.dry_run}
-        print(json.dumps({**told, **asdict(found), "printed_cards": printed}, ensure_ascii=False))
+        print_json(forgotten_json(args.player, found, printed, dry_run=args.dry_run))
     elif args.dry_run:
         print(_("{player} would be forgotten: {traces}.", player=args.player, traces=says))
     else:
@@ -226,18 +225,6 @@ def _lines(kept: KeptHand) -> list[str]:
     )
     lines = [f"{says}{untold}, {kept.size_bytes / 1000:.0f} kB"]
     return [*lines, f"    {digits}"] if digits else lines
-
-
-def _json(kept: KeptHand) -> dict[str, Any]:
-    return {
-        "player": kept.player,
-        "digits": {
-            str(digit): {"person": person, "sums": sums} for digit, (person, sums) in kept.by_digit.items()
-        },
-        "untold": kept.untold,
-        "bytes": kept.size_bytes,
-        "off": kept.off,
-    }
 
 
 def _count(number: int, noun: str) -> str:

@@ -165,9 +165,10 @@ def run_check(args: argparse.Namespace) -> int:
             raise
         name, size, found = str(place), (0, 0), [str(error).removeprefix(f"{place}: ")]
     if args.json:
-        import json
+        from shortpencil.scan.cli.streams import print_json
+        from shortpencil.scan.records.as_json import checked_json
 
-        print(json.dumps({"schema": 1, "sound": not found, "damage": found}, ensure_ascii=False))
+        print_json(checked_json(found))
     elif found:
         print(
             _("{store}: not as it was written:", store=name), *(f"  {told(one)}" for one in found), sep="\n"
@@ -204,11 +205,10 @@ def _tell(args: argparse.Namespace, made: Contents, line: str) -> None:
     if not args.json:
         print(line)
         return
-    import json
+    from shortpencil.scan.cli.streams import print_json
+    from shortpencil.scan.records.as_json import contents_json
 
-    counts = {"rounds": made.rounds, "cards": made.cards, "forms": made.forms}
-    found = {"schema": 1, "made_at": made.made_at.isoformat(), **counts, "printed_cards": made.printed_cards}
-    print(json.dumps(found))
+    print_json(contents_json(made))
 
 
 def contents_said(made: Contents) -> str:

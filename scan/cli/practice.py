@@ -160,13 +160,12 @@ def in_english(found: Advice, store: Store, asked: Asked, drills: DrillList) -> 
 
 
 def _print_json(found: Advice) -> None:
-    import json
-
+    from shortpencil.scan.cli.streams import print_json
     from shortpencil.scan.practice.as_json import focus_json
 
     with speaking(ENGLISH):
         says = focus_json(found.history, found.focus, found.plan, found.effect, found.tested, found.choice)
-    print(json.dumps(says, ensure_ascii=False, indent=2))
+    print_json(says, indent=2)
 
 
 def _say_others(store: Store, player: str | None) -> None:

@@ -96,14 +96,13 @@ def run_print(args: argparse.Namespace) -> int:
 
 
 def _print(args: argparse.Namespace) -> int:
-    import json
-
     from shortpencil.forms.catalog import RosterLine, load_course, load_roster
     from shortpencil.forms.errors import InputError
     from shortpencil.forms.field_map import layout_to_json
     from shortpencil.forms.files import write_whole
     from shortpencil.forms.pdf import picture_of
-    from shortpencil.scan.printing import drawn, register
+    from shortpencil.scan.cli.streams import print_json
+    from shortpencil.scan.printing import drawn, printed_json, register
 
     _refuse_options(args)
     to_stdout = args.output is not None and _is_stdout(args.output)
@@ -135,7 +134,7 @@ def _print(args: argparse.Namespace) -> int:
         write_whole(args.map, layout_to_json(next(iter(printed.sheets.values())).layout).encode())
     write_whole(args.output, printed.pdf)
     if args.json:
-        print(json.dumps({"schema": 1, "pdf": str(args.output), "cards": cards}, ensure_ascii=False))
+        print_json(printed_json(args.output, printed))
     else:
         says = ngettext(
             "{path}: {n} card, {paper}. Print it at 100 % or fit to page.",

@@ -115,17 +115,15 @@ def run_read(args: argparse.Namespace) -> int:
 
 
 def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
-    import json
-
     from shortpencil.forms.catalog import Catalog
     from shortpencil.forms.field_map import layout_from_json
     from shortpencil.forms.files import read_text
     from shortpencil.forms.shown import path_text
     from shortpencil.scan.cli.read_report import Tally
+    from shortpencil.scan.cli.streams import print_json
     from shortpencil.scan.joining import Keeper
     from shortpencil.scan.leftovers import WORK, folder_for
     from shortpencil.scan.places import default_store, forms_folder
-    from shortpencil.scan.reading import READING_SCHEMA
     from shortpencil.scan.records.store import open_store
     from shortpencil.scan.sources import expand
 
@@ -159,11 +157,9 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
         elif cards is None:
             _say_next(store, catalog, [serial for serial, waits in tally.waits.items() if not waits])
     if cards is not None:
-        print(
-            json.dumps(
-                {"schema": READING_SCHEMA, "cards": list(cards.values())}, ensure_ascii=False, indent=1
-            )
-        )
+        from shortpencil.scan.records.as_json import cards_json
+
+        print_json(cards_json(cards.values()), indent=1)
     return WRONG if tally.not_opened else ATTENTION if tally.attention else DONE
 
 
@@ -275,8 +271,7 @@ def _report(
     """Store and report one file's cards; with `cards`, collect them as JSON, one a round."""
     from shortpencil.scan.cli.read_report import card_lines, waiting
     from shortpencil.scan.joining import NotKept, one_a_round
-    from shortpencil.scan.reading import reading_to_json
-    from shortpencil.scan.records.record_json import round_to_json
+    from shortpencil.scan.records.as_json import card_json, rows_of
     from shortpencil.scan.records.store import NOT_STORED
     from shortpencil.scan.review.shelf import name_of
 
@@ -300,10 +295,10 @@ def _report(
             waits, called = card.waiting, name_of(store, card).line
         tally.add(kept, waits, called)
         if cards is not None:
-            key = kept.serial or f"{result.path} {number}"
-            cards[key] = reading_to_json(kept.reading, round_to_json(kept.round) if kept.round else None)
+            rows = None
             if kept.round is None and kept.serial is not None:
-                cards[key]["rows"] = _rows_of(store, kept.serial)
+                rows = rows_of(store.other_sheets(), kept.serial)
+            cards[kept.serial or f"{result.path} {number}"] = card_json(kept.reading, kept.round, rows)
             continue
         layout = catalog.find(kept.reading.form) if kept.reading.form else None
         shown = kept if stored else replace(kept, outcome=NOT_STORED)
@@ -323,26 +318,18 @@ def _report(
 
 def _stored(store: Store, photo: str) -> dict[str, dict[str, Any]]:
     """Return the cards that a photo shows as JSON, as they are stored."""
-    from shortpencil.scan.reading import reading_to_json
-    from shortpencil.scan.records.record_json import round_to_json
+    from shortpencil.scan.records.as_json import card_json, rows_of
 
     cards = {}
     for serial in store.serials_on(photo):
         round_ = store.round(serial)
-        cards[serial] = reading_to_json(store.card(serial).reading, round_to_json(round_) if round_ else None)
-        if round_ is None:
-            cards[serial]["rows"] = _rows_of(store, serial)
+        rows = rows_of(store.other_sheets(), serial) if round_ is None else None
+        cards[serial] = card_json(store.card(serial).reading, round_, rows)
     return cards
 
 
-def _rows_of(store: Store, serial: str) -> list[dict[str, Any]]:
-    """Return the rows of a sheet that is no round, with the answers that were given about it."""
-    from shortpencil.scan.records.other_sheets import field_rows
-
-    return [row for sheet in store.other_sheets() if sheet.serial == serial for row in field_rows(sheet)]
-
-
 def _unopened(path: str, error: str) -> dict[str, Any]:
-    from shortpencil.scan.reading import CardReading, reading_to_json
+    from shortpencil.scan.reading import CardReading
+    from shortpencil.scan.records.as_json import card_json
 
-    return reading_to_json(CardReading(source=path, status="rejected", reason=error))
+    return card_json(CardReading(source=path, status="rejected", reason=error))

@@ -138,10 +138,11 @@ def _waits(store: Store) -> list[str]:
 def _tell(opened: Opened, quiet: bool, *, as_json: bool = False) -> None:
     """Print the links, and open the page: to standard output go only the links, a line each."""
     if as_json:
-        import json
+        from shortpencil.scan.cli.streams import print_json
+        from shortpencil.scan.review.links import links_json
 
-        links = {"schema": 1, "page": opened.laptop, "phone": opened.phone}
-        print(json.dumps(links), flush=True)
+        print_json(links_json(opened.laptop, opened.phone))
+        sys.stdout.flush()
     else:
         print(opened.laptop, flush=True)
     if opened.phone:

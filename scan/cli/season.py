@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.practice import in_english
 from shortpencil.scan.cli.stored import add_store_option, store_place
+from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.language import ENGLISH, _, ngettext, speaking, told
 
 if TYPE_CHECKING:
@@ -140,14 +141,12 @@ def run_season(args: argparse.Namespace) -> int:
 
 def _print_season(found: Advice, args: argparse.Namespace) -> None:
     """Print the season's JSON, in English whoever asks for it."""
-    import json
-
     from shortpencil.scan.practice.as_json import season_json
 
     with speaking(ENGLISH):
         season = found.season(args.player, months=args.months)
         assert not isinstance(season, str)  # it was told already why there is none
-        print(json.dumps(season_json(season), ensure_ascii=False, indent=2))
+        print_json(season_json(season), indent=2)
 
 
 def _write(path: Path, season: Season, paper: str) -> None:
@@ -226,19 +225,9 @@ def _line(session: ToldSession) -> str:
 
 
 def _print_json(sessions: list[ToldSession]) -> None:
-    import json
+    from shortpencil.scan.records.as_json import sessions_json
 
-    listed = [
-        {
-            "number": s.number,
-            "day": s.day.isoformat(),
-            "phase": s.phase,
-            "minutes": s.minutes,
-            "player": s.player,
-        }
-        for s in sessions
-    ]
-    print(json.dumps({"schema": 1, "sessions": listed}, ensure_ascii=False))
+    print_json(sessions_json(sessions))
 
 
 def _minutes(text: str) -> int:

@@ -6,10 +6,11 @@ import argparse
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.command_line import COLUMNS
 from shortpencil.scan.cli.progress import counted
+from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.language import N_, _, ngettext, told
 
 if TYPE_CHECKING:
@@ -111,38 +112,32 @@ def store_place(args: argparse.Namespace) -> str | Path:
 
 def run_rounds(args: argparse.Namespace) -> int:
     """List the rounds; the exit code says whether something waits."""
+    from shortpencil.scan.records.listed import listed
+
     place = store_place(args)
     if args.serial is not None:
         return _show_sheet(args, place)
-    lines = [line for line in _summaries(place) if args.player in (None, line.player)]
-    undated = {} if all(line.played_on for line in lines) else _undated(place)
-    others = _other_sheets(place, args.player)
+    found = listed(place, args.player)
     if args.json:
-        import json
+        from shortpencil.scan.records.as_json import listed_json
 
-        shown = {
-            "rounds": [_line_json(line, undated) for line in lines],
-            "sheets": [_other_json(o) for o in others],
-        }
-        print(json.dumps({"schema": 1, **shown}, ensure_ascii=False))
-    elif lines or others:
-        print(
-            "\n".join(
-                [*(table_of(lines, undated) if lines else ()), *table_of_others(others, gap=bool(lines))]
-            )
-        )
+        print_json(listed_json(found))
+    elif found.rounds or found.sheets:
+        lines = table_of(found.rounds, found.undated) if found.rounds else []
+        print("\n".join([*lines, *table_of_others(found.sheets, gap=bool(lines))]))
     else:
         print(_none_yet(args.player, _shown(place)), file=sys.stderr)
-    if any(undated[line.id].perhaps for line in lines if line.id in undated) and not args.json:
+    doubtful = [line for line in found.rounds if line.id in found.undated and found.undated[line.id].perhaps]
+    if doubtful and not args.json:
         print(_("A day with ? is doubtful."), file=sys.stderr)
-    waits = [n for n in (*(line.waits for line in lines), *(len(o.waiting) for o in others)) if n]
+    waits = found.waits
     if waits:
         says = ngettext(
             "{fields} of {rounds} waits for you: shortpencil review",
             "{fields} of {rounds} wait for you: shortpencil review",
             sum(waits),
             fields=_count(sum(waits), "field"),
-            rounds=_count(len(waits), "sheet" if others else "round"),
+            rounds=_count(len(waits), "sheet" if found.sheets else "round"),
         )
         print(says, file=sys.stderr)
     return ATTENTION if waits else DONE
@@ -164,8 +159,6 @@ def _none_yet(player: str | None, store: str) -> str:
 
 def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
     """Show the rounds of one sheet with their photos; the exit code says whether something waits."""
-    from dataclasses import asdict
-
     from shortpencil.forms.errors import InputError
 
     with existing_store(place) as store:
@@ -179,18 +172,9 @@ def _show_sheet(args: argparse.Namespace, place: str | Path) -> int:
             f"{_shown(place)}."
         )
     if args.json:
-        import json
+        from shortpencil.scan.records.as_json import sheet_json
 
-        shown = [
-            {
-                "id": one.serial,
-                "round": _line_json(lines[one.serial], undated) if one.serial in lines else None,
-                **({"fields": _rows_json(others[one.serial])} if one.serial in others else {}),
-                "photos": [asdict(photo) for photo in one.photos],
-            }
-            for one in sheet
-        ]
-        print(json.dumps({"schema": 1, "sheet": shown}, ensure_ascii=False))
+        print_json(sheet_json(sheet, lines, undated, others))
     for one in sheet if not args.json else ():
         line = lines.get(one.serial)
         other = others.get(one.serial)
@@ -269,11 +253,9 @@ def run_export(args: argparse.Namespace) -> int:
             files = write_export(args.folder, rounds, practice, others, parquet=args.parquet)
             waits += sum(len(other.waiting) for other in others)
     if args.json:
-        import json
+        from shortpencil.scan.records.as_json import exported_json
 
-        counts = {"rounds": count, "sheets": len(others), "waiting": waits}
-        found = {"schema": 1, **counts, "files": [str(path) for path in files]}
-        print(json.dumps(found, ensure_ascii=False))
+        print_json(exported_json(count, len(others), waits, files))
     elif files:
         what = _count(count, "round") + (f", {_count(len(others), 'other sheet')}" if others else "")
         names = ", ".join(path.name for path in files)
@@ -329,10 +311,9 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
                 if passing.waits:
                     worst = max(worst, ATTENTION)
     if args.json:
-        import json
+        from shortpencil.scan.records.as_json import imported_json
 
-        listed = [{"file": path, "rounds": became} for path, became in outcomes.items()]
-        print(json.dumps({"schema": 1, "dry_run": args.dry_run, "files": listed}, ensure_ascii=False))
+        print_json(imported_json(outcomes, dry_run=args.dry_run))
     else:
         for name, became in outcomes.items():
             kinds = list(became.values())
@@ -489,65 +470,6 @@ def _padded(text: str, width: int, *, left: bool) -> str:
     return text + space if left else space + text
 
 
-def _summaries(place: str | Path) -> Sequence[Summary]:
-    """Return the lines of all rounds, the quick way where that serves; none where there is no store yet."""
-    if isinstance(place, Path):
-        from shortpencil.scan.records.listing import quick_summaries
-
-        if not place.exists():
-            return ()
-        lines = quick_summaries(place)
-        if lines is not None:
-            return lines
-    from shortpencil.scan.records.store import open_store
-
-    with open_store(place) as store:
-        return store.summaries()
-
-
-def _undated(place: str | Path) -> Mapping[str, Undated]:
-    """Return what is said of the day of rounds without one, the quick way where that serves."""
-    if isinstance(place, Path):
-        from shortpencil.scan.records.listing import quick_undated
-
-        found = quick_undated(place)
-        if found is not None:
-            return found
-    with existing_store(place) as store:
-        return store.undated()
-
-
-def _other_sheets(place: str | Path, player: str | None) -> Sequence[OtherSheet]:
-    """Return the sheets that are no rounds; the store is opened for them only where there are any."""
-    if isinstance(place, Path):
-        from shortpencil.scan.records.listing import has_other_sheets
-
-        if not place.exists() or has_other_sheets(place) is False:
-            return ()
-    from shortpencil.scan.records.store import open_store
-
-    with open_store(place) as store:
-        return store.other_sheets(player)
-
-
-def _other_json(other: OtherSheet) -> dict[str, Any]:
-    return {
-        "id": other.serial,
-        "form": other.form.name,
-        "title": other.form.title,
-        "day": other.day.isoformat() if other.day else None,
-        "player": other.player,
-        "answered": other.answered,
-        "waiting": len(other.waiting),
-    }
-
-
-def _rows_json(other: OtherSheet) -> list[dict[str, Any]]:
-    from shortpencil.scan.records.other_sheets import field_rows
-
-    return list(field_rows(other))
-
-
 def existing_store(place: str | Path) -> Store:
     """Return the store at a place; RecordError where there is none, instead of a new one."""
     from shortpencil.forms.errors import RecordError
@@ -599,24 +521,6 @@ class _Passing:
                     day = round_.played_on.known or _("no date")
                     self.notes.append(f"  {_('note')}  {round_.id} ({day}): {told(finding.says)}\n")
             yield round_, text
-
-
-def _line_json(line: Summary, undated: Mapping[str, Undated]) -> dict[str, Any]:
-    known = undated.get(line.id)
-    return {
-        "id": line.id,
-        "day": line.played_on.isoformat() if line.played_on else None,
-        "perhaps_day": known.perhaps.isoformat() if known and known.perhaps else None,
-        "player": line.player,
-        "course": line.course,
-        "layout": line.layout,
-        "holes": line.holes,
-        "holes_scored": line.holes_scored,
-        "score": line.score,
-        "over_par": line.over_par,
-        "misses": dict(line.misses),
-        "waiting": line.waits,
-    }
 
 
 def _shown(place: str | Path) -> str:

@@ -6,10 +6,10 @@ Photos are read in processes of their own and archives are read back and forth, 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 T = TypeVar("T")
 
@@ -69,3 +69,10 @@ def write_out(data: bytes) -> None:
     sys.stdout.flush()
     sys.stdout.buffer.write(data)
     sys.stdout.buffer.flush()
+
+
+def print_json(data: Mapping[str, Any], indent: int | None = None) -> None:
+    """Print JSON to standard output, letters as they are."""
+    import json
+
+    print(json.dumps(data, ensure_ascii=False, indent=indent))

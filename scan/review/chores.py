@@ -6,11 +6,12 @@ The page does not know how: whoever starts it gives these functions, as it gives
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
+from shortpencil.scan.evening import EveningLine, PrintedCard
 from shortpencil.scan.language import _, ngettext
 
 
@@ -74,15 +75,6 @@ class CourseKept:
         """The course in a line."""
         parts = (self.given.name, self.given.layout, _("{n} holes", n=len(self.given.holes)))
         return ", ".join(part for part in parts if part)
-
-
-@dataclass(frozen=True, slots=True)
-class PrintedCard:
-    """One card that was printed for an evening; `day` as in ``2026-05-31``."""
-
-    serial: str
-    player: str
-    day: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,48 +151,6 @@ class Chores(Keeping, Protocol):
 
     def take(self, path: Path, by: str, *, dry_run: bool) -> dict[str, str]:
         """Import a file of rounds; return what became of each round."""
-
-
-@dataclass(slots=True)
-class EveningLine:
-    """One player of an evening: which rounds came of the cards printed for them."""
-
-    player: str
-    cards: list[str] = field(default_factory=list)
-    rounds: list[str] = field(default_factory=list)
-    waits: int = 0
-
-    @property
-    def state(self) -> str:
-        """Return "missing", "double", "waiting" or "read"."""
-        if not self.rounds:
-            return "missing"
-        if len(self.rounds) > len(self.cards):
-            return "double"
-        return "waiting" if self.waits else "read"
-
-
-def evening_lines(
-    cards: Sequence[PrintedCard], rounds: Sequence[str], waits: dict[str, int]
-) -> list[EveningLine]:
-    """Return each player of an evening with what came back, by name. Pure.
-
-    Parameters
-    ----------
-    cards : what was printed
-    rounds : ids of all stored rounds; a second round of a sheet is called SERIAL-2
-    waits : round or card -> how many fields wait
-    """
-    by_sheet: dict[str, list[str]] = {}
-    for round_ in rounds:
-        by_sheet.setdefault(round_.split("-")[0], []).append(round_)
-    lines: dict[str, EveningLine] = {}
-    for card in cards:
-        line = lines.setdefault(card.player, EveningLine(card.player))
-        line.cards.append(card.serial)
-        line.rounds += sorted(by_sheet.get(card.serial, []))
-        line.waits += sum(waits.get(one, 0) for one in by_sheet.get(card.serial, []))
-    return sorted(lines.values(), key=lambda line: line.player.casefold())
 
 
 def evening_said(lines: Sequence[EveningLine]) -> str:

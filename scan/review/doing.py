@@ -17,6 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError
+from shortpencil.scan.evening import evenings_of
 from shortpencil.scan.language import LANGUAGES, carried, told
 from shortpencil.scan.records.rounds import is_day
 from shortpencil.scan.review.asked import Page, clean, clean_text, form_of, get, laptop_only, off, post
@@ -26,7 +27,6 @@ from shortpencil.scan.review.chores import (
     CourseGiven,
     CourseHoleGiven,
     FormName,
-    evening_lines,
     evening_said,
 )
 from shortpencil.scan.review.keeping import chores_of
@@ -174,11 +174,8 @@ class DoingPages:
         chores = self._chores
 
         def work() -> list[tuple[str, str, str]]:
-            rounds, waits = self._stored()
-            return [
-                (name, _day(cards[0].day), evening_said(evening_lines(cards, rounds, waits)))
-                for name, cards in chores.evenings().items()
-            ]
+            found = evenings_of(self._desk.store, chores.evenings())
+            return [(one.name, _day(one.printed), evening_said(one.lines)) for one in found]
 
         return self._page(request, "evenings.html", evenings=await off(work), count=count_said)
 
@@ -189,22 +186,17 @@ class DoingPages:
             cards = chores.evenings().get(name)
             if cards is None:
                 raise HTTPException(404, "There is no such evening.")
-            rounds, waits = self._stored()
-            lines = evening_lines(cards, rounds, waits)
+            (evening,) = evenings_of(self._desk.store, {name: cards})
             found = round_shelf(self._desk.store)
             return {
-                "lines": lines,
-                "said": evening_said(lines),
-                "day": _day(cards[0].day),
+                "lines": evening.lines,
+                "said": evening_said(evening.lines),
+                "day": _day(evening.printed),
                 "names": found.rounds,
                 "scores": {line.id: line for line in found.lines},
             }
 
         return self._page(request, "evening.html", name=name, count=count_said, **await off(work))
-
-    def _stored(self) -> tuple[list[str], dict[str, int]]:
-        waits = {serial: len(fields) for serial, fields in self._desk.store.waiting_fields()}
-        return [line.id for line in self._desk.store.summaries()], waits
 
     # -- the phone ---------------------------------------------------------------------------------------
 

@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import io
+from typing import Any
 
 QUIET_MODULES = 4  # ISO/IEC 18004
+
+
+def links_json(page: str, phone: str | None) -> dict[str, Any]:
+    """Return the published JSON of the links of a page that was opened (`review --json`)."""
+    return {"schema": 1, "page": page, "phone": phone}
 
 
 def qr_svg(link: str) -> str:
