@@ -25,9 +25,11 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import func, select
 
@@ -35,6 +37,9 @@ from shortpencil.scan.records import tables
 from shortpencil.scan.records.database import reading
 from shortpencil.scan.records.store import open_store
 from tests.bench.bench_killed import START, TIMES, Server
+
+if TYPE_CHECKING:
+    from tests.bench.cheap_cards import Base
 
 PX_PER_MM = 4.5
 FEW = str(Path(__file__).parent / "few9.toml")
@@ -46,29 +51,39 @@ PORT = 8797
 SAMPLE_S = 10.0
 
 
-def make(out: Path, cards: int) -> None:
+def make(out: Path, cards: int, jobs: int) -> None:
     """Draw the photos, the truth of each base, and register the form that is not built in."""
     from shortpencil.forms.catalog import Catalog, load_form
     from shortpencil.forms.layout import PAPERS, arrange
-    from tests.bench.cheap_cards import base_sheet, card_jpeg, serial_of
+    from tests.bench.cheap_cards import base_sheet
 
     Catalog(out / "home" / "forms").register(arrange(load_form(FEW), PAPERS["a4"]).layout)
     few = [base_sheet(FEW, 1800 + i, PX_PER_MM) for i in range(BASES)]
     nine = [base_sheet("round9", 1900 + i, PX_PER_MM) for i in range(4)]
     truth = {name: [base.truth for base in bases] for name, bases in (("few", few), ("nine", nine))}
     (out / "truth.json").write_text(json.dumps(truth))
+    photos_of = partial(make_some, few=few, nine=nine, cards=cards, out=out)
+    with ProcessPoolExecutor(jobs) as pool:
+        seconds = sum(pool.map(photos_of, range(0, cards, A_FOLDER)))
+    print(f"{cards} cards, {1000 * seconds / cards:.1f} ms each")
+
+
+def make_some(first: int, few: list[Base], nine: list[Base], cards: int, out: Path) -> float:
+    """Draw the photos of one folder; return the processor's seconds."""
+    from tests.bench.cheap_cards import card_jpeg, serial_of
+
     begun = time.process_time()
-    for number in range(cards):
+    folder = out / "photos" / f"{first // A_FOLDER:03}"
+    folder.mkdir(parents=True, exist_ok=True)
+    for number in range(first, min(first + A_FOLDER, cards)):
         kind, at = kind_of(number)
         base = (nine if kind == "nine" else few)[at]
-        folder = out / "photos" / f"{number // A_FOLDER:03}"
-        folder.mkdir(parents=True, exist_ok=True)
         for photo in range(1 + (number % TWICE == 7)):
             data = card_jpeg(base, serial_of(number), 2 * number + photo)
             if number % CUT_OFF == 11:
                 data = data[: len(data) // 2]
             (folder / f"{number:06}{'ab'[photo]}.jpg").write_bytes(data)
-    print(f"{cards} cards, {1000 * (time.process_time() - begun) / cards:.1f} ms each")
+    return time.process_time() - begun
 
 
 def kind_of(number: int) -> tuple[str, int]:
@@ -84,7 +99,7 @@ def environment(out: Path) -> dict[str, str]:
     return {
         **os.environ,
         "SHORTPENCIL_HOME": str(out / "home"),
-        "PYTHONPATH": top,
+        "PYTHONPATH": os.pathsep.join([top, *filter(None, [os.environ.get("PYTHONPATH")])]),
         "OMP_NUM_THREADS": "1",
         "OPENBLAS_NUM_THREADS": "1",
     }
@@ -192,7 +207,7 @@ def rss_mb(pid: int) -> float:
 # -- comparing -----------------------------------------------------------------------------------------------
 
 
-def alone(out: Path, photos: int) -> None:
+def alone(out: Path, photos: int, jobs: int) -> None:
     """Read the first photos on one machine into SQLite."""
     files = sorted((out / "photos").rglob("*.jpg"))[: photos or None]
     (out / "alone.txt").write_text("\n".join(map(str, files)))
@@ -207,7 +222,7 @@ def alone(out: Path, photos: int) -> None:
     ]
     begun = time.monotonic()
     done = subprocess.run(
-        [*command, "--jobs", "2"], env=environment(out), capture_output=True, text=True, check=False
+        [*command, "--jobs", str(jobs)], env=environment(out), capture_output=True, text=True, check=False
     )
     print(done.stderr.splitlines()[-3:], f"exit code {done.returncode}, {time.monotonic() - begun:.0f} s")
 
@@ -312,14 +327,15 @@ def main() -> None:
     parser.add_argument("--photos", type=int, default=0, help="only the first so many; all by default")
     parser.add_argument("--programs", type=Path, default=Path("/usr/lib/postgresql/15/bin"))
     parser.add_argument("--kills", type=int, default=2)
+    parser.add_argument("--jobs", type=int, default=2, help="processes of make and alone")
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
     if args.step == "make":
-        make(args.out, args.cards)
+        make(args.out, args.cards, args.jobs)
     elif args.step == "read":
         read(args.out, args.programs, args.kills)
     elif args.step == "alone":
-        alone(args.out, args.photos)
+        alone(args.out, args.photos, args.jobs)
     else:
         compare(args.out, args.photos)
 
