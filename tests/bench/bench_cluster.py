@@ -7,7 +7,7 @@
 
 `make` draws cards with few questions and, one in forty, of nine holes, each with a serial of its own
 (`cheap_cards`); of some there is a second photo, and some files are cut off. `read`, which goes on where it
-was ended, runs a scheduler, two workers of a thread each, a PostgreSQL server and `shortpencil read
+was ended, runs a scheduler, two workers, a PostgreSQL server and `shortpencil read
 --cluster`, kills workers, and writes the memory of all of them down. `alone` reads the first photos on one
 machine into SQLite. `compare` looks whether every card is there, once, as it was written, and whether every
 row is the same to the byte as on one machine, times apart.
@@ -105,7 +105,7 @@ def environment(out: Path) -> dict[str, str]:
     }
 
 
-def read(out: Path, programs: Path, kills: int) -> None:
+def read(out: Path, programs: Path, kills: int, threads: int) -> None:
     """Read all photos by two workers; kill one now and then; write memory down."""
     if not (out / "url").exists():  # else it goes on with what is there
         (out / "url").write_text(Server(programs, out / "server", PORT + 1).database("cards"))
@@ -126,7 +126,7 @@ def read(out: Path, programs: Path, kills: int) -> None:
         "--nworkers",
         "1",
         "--nthreads",
-        "1",
+        str(threads),
     ]
     workers = [
         subprocess.Popen([*worker, "--name", name, "--no-dashboard"], env=elsewhere, stdout=log, stderr=log)
@@ -327,13 +327,14 @@ def main() -> None:
     parser.add_argument("--photos", type=int, default=0, help="only the first so many; all by default")
     parser.add_argument("--programs", type=Path, default=Path("/usr/lib/postgresql/15/bin"))
     parser.add_argument("--kills", type=int, default=2)
+    parser.add_argument("--threads", type=int, default=1, help="photos that a worker reads at a time")
     parser.add_argument("--jobs", type=int, default=2, help="processes of make and alone")
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
     if args.step == "make":
         make(args.out, args.cards, args.jobs)
     elif args.step == "read":
-        read(args.out, args.programs, args.kills)
+        read(args.out, args.programs, args.kills, args.threads)
     elif args.step == "alone":
         alone(args.out, args.photos, args.jobs)
     else:
