@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from shortpencil.forms.form import USUAL_PHASES, Field, Form, Phase
-from shortpencil.scan.language import N_, _
+from shortpencil.scan.language import N_, _, noun
 
 #: Phases of a card that declares none.
 PHASES = tuple(phase.id for phase in USUAL_PHASES)
@@ -35,22 +35,22 @@ IN_TABLES: Mapping[str, str] = _Said("", drive="drives", approach="approaches", 
 
 def one_said(phase: str) -> str:
     """Return `ONE` of a phase in the language that is spoken."""
-    return _(ONE[phase]) if phase in ONE else _("{phase} throw", phase=phase)
+    return _(ONE[phase]) if phase in ONE else _("{phase} throw", phase=noun(phase))
 
 
 def phase_said(phase: str) -> str:
     """Return what a phase is called by itself, in the language that is spoken."""
-    return _(ONE[phase]) if phase in ONE else phase
+    return _(ONE[phase]) if phase in ONE else noun(phase)
 
 
 def many_said(phase: str) -> str:
     """Return `MANY` of a phase in the language that is spoken."""
-    return _(MANY[phase]) if phase in MANY else _("{phase} throws", phase=phase)
+    return _(MANY[phase]) if phase in MANY else _("{phase} throws", phase=noun(phase))
 
 
 def in_tables_said(phase: str) -> str:
     """Return `IN_TABLES` of a phase in the language that is spoken."""
-    return _(IN_TABLES[phase]) if phase in IN_TABLES else phase
+    return _(IN_TABLES[phase]) if phase in IN_TABLES else noun(phase)
 
 
 @dataclass(frozen=True, slots=True)

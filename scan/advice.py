@@ -179,7 +179,7 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
     from shortpencil.scan.practice.effect import effect_of, practice_results
     from shortpencil.scan.practice.focus import focus_of, why_no_focus
     from shortpencil.scan.practice.history import history_of
-    from shortpencil.scan.practice.plan import plan_of
+    from shortpencil.scan.practice.plan import plan_of, titles_of
     from shortpencil.scan.practice.putting import putting_of
 
     found = _found(asked, store)
@@ -227,7 +227,7 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
         plan,
         putting,
         effect,
-        practice_results(found.sets),
+        practice_results(found.sets, titles_of(drills, ids, unit)),
         possible,
     )
 
@@ -301,12 +301,16 @@ def _by_player(items: Sequence[_Owned], own: str | None) -> dict[str, list[_Owne
 
 
 def _labels(rounds: Sequence[Round], store: Store) -> dict[str, str] | None:
-    """Return the causes in the words of the player's own card, the newest round's that has one."""
+    """Return the causes in the words of the player's own card, the newest round's that has one.
+
+    Those of a built-in card are said in the language that is spoken.
+    """
+    from shortpencil.forms.causes import causes_of_card
     from shortpencil.forms.errors import RecordError
 
     for r in reversed(rounds[-3:]):
         try:
-            return {c.id: c.label for c in store.card(r.id).form.causes} or None
+            return causes_of_card(store.card(r.id).form.causes) or None
         except RecordError:  # the round came from a file, which keeps no form
             continue
     return None

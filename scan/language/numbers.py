@@ -5,6 +5,7 @@ German by DIN 5008:2020: decimal comma, "3. Mai 2026"; short names of months as 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 
@@ -17,6 +18,11 @@ _MONTHS = (
 _WEEKDAYS = (
     N_("Monday"), N_("Tuesday"), N_("Wednesday"), N_("Thursday"), N_("Friday"), N_("Saturday"), N_("Sunday"),
 )  # fmt: skip
+
+
+_ENGLISH_SHORT = tuple(name[:3] for name in _MONTHS)
+#: A day as `day_said` says it in English.
+_ENGLISH_DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_ENGLISH_SHORT)}) (\d{{4}})\b")
 
 
 def number(value: float, places: int = 0, *, sign: bool = False, grouped: bool = False) -> str:
@@ -83,9 +89,24 @@ def day_said(day: date, *, long: bool = False, year: bool = True) -> str:
     return _("{day} {month}", day=day.day, month=month)
 
 
+def days_told(text: str) -> str:
+    """Return a text that was stored in English with its days as the language that is spoken says them."""
+
+    def told(found: re.Match[str]) -> str:
+        number, month, year = found.groups()
+        return day_said(date(int(year), _ENGLISH_SHORT.index(month) + 1, int(number)))
+
+    return _ENGLISH_DAY.sub(told, text)
+
+
 def inside(text: str) -> str:
     """Return a noun as it stands inside a sentence: "hole 7" for "Hole 7"; German keeps the capital."""
     return text[:1].lower() + text[1:] if spoken() == ENGLISH else text
+
+
+def noun(text: str) -> str:
+    """Return a player's own word as a noun in a sentence; German writes it with a capital."""
+    return text if spoken() == ENGLISH else first_upper(text)
 
 
 def first_upper(text: str) -> str:

@@ -148,6 +148,11 @@ def words_of(cause: str, labels: Mapping[str, str] | None = None) -> str:
     return cause.replace("_", " ").replace("-", " ")
 
 
+def first_words(words: str) -> str:
+    """Return the first words of a cause, for which there is room in a chart."""
+    return words.split(",", maxsplit=1)[0].split(" (", maxsplit=1)[0]
+
+
 def late_side(hand: str, forehand: bool) -> str:
     """Return the side on which a disc released late lands, as the thrower sees it."""
     right = (-1 if forehand else 1) * (-1 if hand == "left" else 1) > 0

@@ -100,13 +100,14 @@ class Effect:
 
 @dataclass(frozen=True, slots=True)
 class Tested:
-    """Makes of tries in practice on one day, for one drill."""
+    """Makes of tries in practice on one day, for one drill; `title` is what it is called, where known."""
 
     day: date | None
     drill: str
     made: int
     tries: int
     rate: Interval
+    title: str = ""
 
 
 def effect_of(
@@ -178,8 +179,14 @@ def _with_few_rounds(p: float, rounds: int) -> float:
     return float(stdtr(max(rounds - 2, 1), ndtri(np.clip(p, 1e-12, 1 - 1e-12))))
 
 
-def practice_results(sets: Sequence[PracticeSet]) -> tuple[Tested, ...]:
-    """Return the makes of tries of each drill and day, oldest first; sets with a blank count nowhere."""
+def practice_results(
+    sets: Sequence[PracticeSet], titles: Mapping[str, str] | None = None
+) -> tuple[Tested, ...]:
+    """Return the makes of tries of each drill and day, oldest first; sets with a blank count nowhere.
+
+    `titles` are what drills are called, by id.
+    """
+    called = titles or {}
     totals: dict[tuple[date | None, str], list[int]] = {}
     for s in sets:
         made, tries = s.made.known, s.tries.known
@@ -188,7 +195,9 @@ def practice_results(sets: Sequence[PracticeSet]) -> tuple[Tested, ...]:
             at[0] += made
             at[1] += tries
     ordered = sorted(totals.items(), key=lambda item: (item[0][0] or date.min, item[0][1]))
-    return tuple(Tested(day, drill, m, n, jeffreys(m, n)) for (day, drill), (m, n) in ordered)
+    return tuple(
+        Tested(day, drill, m, n, jeffreys(m, n), called.get(drill, "")) for (day, drill), (m, n) in ordered
+    )
 
 
 def practised_since(

@@ -13,7 +13,7 @@ from shortpencil.forms.drawing import Shape
 from shortpencil.scan.language import _, ngettext
 from shortpencil.scan.language.numbers import localized
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.causes import Causes, way_said
+from shortpencil.scan.practice.causes import Causes, first_words, way_said
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.phases import PhaseEvidence
 from shortpencil.scan.practice.picture import (
@@ -99,7 +99,7 @@ def causes_chart(causes: Causes, width_mm: float = 72.0) -> Picture:
         shapes.append(text(0, 14, _("No cause is noted yet."), size_pt=TEXT_PT))
     for row, c in enumerate(noted):
         y = 13.4 + row * 5.4
-        short = c.words.split(",")[0].split(" (")[0]
+        short = first_words(c.words)
         shapes.append(text(0, y, short, size_pt=SMALL_PT, bold=row == 0, fit_mm=label - 1))
         grey = 0.0 if row == 0 else 0.55
         if size >= _LEAST_SQUARE_MM:

@@ -67,7 +67,7 @@ def _said(others: Sequence[Sequence[tuple[str, str]]], rounds: Sequence[Round]) 
     if not others:
         return None
     number = sum(list(game_of(played)) in [list(game) for game in others] for played in rounds)
-    named = "; ".join(words.listing(name for name, _role in game) for game in others)
+    named = "; ".join(words.listing(words.PHASE[name] for name, _role in game) for game in others)
     return ngettext(
         "{n} round of another game ({games}) is left out: phases of different games are not compared. "
         "`shortpencil focus --phases {phases}` speaks of it.",

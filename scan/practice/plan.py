@@ -368,6 +368,19 @@ def _in_unit(drill: Drill, ladder: Sequence[float], unit: str) -> Drill:
     )
 
 
+def titles_of(drills: DrillList, phases: Sequence[str], unit: str) -> dict[str, str]:
+    """Return what each drill is called by its id: those of the list, and those that stand in for phases.
+
+    A ladder is called so without its distances, which follow from the player's putts of the day.
+    """
+    general = [drill for phase in phases for drill in general_drills(phase)]
+    listed = [
+        _in_unit(replace(drill, title=_(drill.title).replace("{ladder}", "").strip()), (), unit)
+        for drill in (*drills.drills, *drills.tests)
+    ]
+    return {drill.id: drill.title for drill in (*general, *listed)}
+
+
 def _whole_feet(metres: float) -> int:
     """Return whole feet, and from 40 ft on the nearest five: nobody paces 98 ft."""
     feet = metres / M_PER_FOOT

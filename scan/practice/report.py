@@ -445,7 +445,7 @@ def tested_sentences(report: Report) -> list[str]:
         _(
             "{day}, {drill}: {made} of {tries} ({percent}, range {range})",
             day=words.day(t.day) if t.day else _("undated"),
-            drill=t.drill,
+            drill=t.title or t.drill,
             made=t.made,
             tries=t.tries,
             percent=words.percent(t.rate.middle),

@@ -37,11 +37,14 @@ def screen(history: History, focus: Focus, plan: Plan, choice: Choice | None = N
     table, plan_lines = _table(focus), _plan(plan)
     told = " ".join(why_next(choice)) if choice and choice.known_sessions else None
     says = [*_wrap(told), *_wrap(focus.disagreement)]
-    remarks = [line for remark in focus.remarks for line in _wrap(_("Note: {remark}", remark=remark))]
     room = max(0, HEIGHT - len(top) - len(table) - len(plan_lines))
     gap = [""] if room >= len(says) + 2 else []
     says = says[: room - 2 * len(gap)]
-    remarks = remarks[: room - 2 * len(gap) - len(says)]
+    remarks: list[str] = []
+    for remark in focus.remarks:  # whole or not at all: half a sentence says something else
+        lines = _wrap(_("Note: {remark}", remark=remark))
+        if len(says) + len(remarks) + len(lines) <= room - 2 * len(gap):
+            remarks += lines
     return [*top, *gap, *table, *says, *remarks, *gap, *plan_lines]
 
 

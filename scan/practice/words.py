@@ -11,7 +11,7 @@ from datetime import date
 from math import isnan
 
 from shortpencil.forms import rules
-from shortpencil.scan.language import N_, _, day_said, listed, ngettext, number
+from shortpencil.scan.language import N_, _, day_said, listed, ngettext, noun, number
 from shortpencil.scan.practice.model import Interval
 
 MINUS = "\N{MINUS SIGN}"
@@ -67,7 +67,7 @@ EACH_MISSED = Spoken(
         "approach": N_("each missed approach"),
         "putt": N_("each missed putt"),
     },
-    lambda phase: _("each missed {phase} throw", phase=phase),
+    lambda phase: _("each missed {phase} throw", phase=noun(phase)),
 )
 IN_TABLES = Spoken(rules.IN_TABLES, rules.in_tables_said)
 

@@ -5,7 +5,6 @@ A serial number names a sheet of paper to the program; a person knows a round by
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -19,21 +18,6 @@ from shortpencil.scan.records.summary import Summary, Undated
 if TYPE_CHECKING:
     from shortpencil.scan.records.heads import CardHead
 
-_MONTHS = (
-    "Jan",
-    "Feb",
-    "Mar",
-    "Apr",
-    "May",
-    "Jun",
-    "Jul",
-    "Aug",
-    "Sep",
-    "Oct",
-    "Nov",
-    "Dec",
-)  # as they are stored
-_DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
 _ORDINALS = (
     N_("first"),
     N_("second"),
@@ -112,12 +96,7 @@ def aside_said(says: str) -> str:
     """Return what a round that was set aside is called: it is stored in English, part by part."""
     if language.spoken() == language.ENGLISH:
         return says
-    return ", ".join(language.told(_DAY.sub(_day_anew, part)) for part in says.split(", "))
-
-
-def _day_anew(found: re.Match[str]) -> str:
-    number, month, year = found.groups()
-    return language.day_said(date(int(year), _MONTHS.index(month) + 1, int(number)))
+    return ", ".join(language.told(language.days_told(part)) for part in says.split(", "))
 
 
 def ordinal(number: int) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
+from shortpencil.forms.causes import causes_of_card, causes_said
 from shortpencil.forms.form import Form
 from shortpencil.forms.rules import many_said, phase_said, rules_of
 from shortpencil.forms.units import M_PER_FOOT
@@ -20,19 +21,6 @@ from shortpencil.scan.records.tidy import misses, round_row
 from shortpencil.scan.records.validate import validate
 from shortpencil.scan.review.naming import count_said, ordinal
 
-#: Causes of the built-in cards, for rounds whose card is not at hand.
-CAUSES = {
-    "early": N_("released early"),
-    "late": N_("released late, grip held"),
-    "nose": N_("nose angle or height"),
-    "tilt": N_("tilt: hyzer, flat, anhyzer"),
-    "wobble": N_("wobble, off axis"),
-    "pace": N_("too hard or too soft"),
-    "rushed": N_("rushed, no routine"),
-    "balance": N_("balance or footing"),
-    "choice": N_("choice: line or disc"),
-    "other": N_("other, don't know"),
-}
 _WAYS = {"left": N_("left"), "right": N_("right"), "long": N_("long or high"), "short": N_("short or low")}
 
 
@@ -45,11 +33,6 @@ _HEADS = {
     "breeze": N_("breeze"),
     "strong": N_("strong"),
 }
-
-
-def causes_said() -> dict[str, str]:
-    """Return the causes of the built-in cards in the language that is spoken."""
-    return {cause: _(says) for cause, says in CAUSES.items()}
 
 
 def length_said(length_m: float, unit: str) -> str:
@@ -111,7 +94,7 @@ def round_view(round_: Round, form: Form | None) -> dict[str, Any]:
     counts = [misses(round_, phase) for phase in round_.phase_ids]
     most = max(counts) if counts.count(max(counts)) == 1 else 0
     addresses = _Addresses(round_, form)
-    causes = {**causes_said(), **({cause.id: cause.label for cause in form.causes} if form else {})}
+    causes = causes_said() | causes_of_card(form.causes if form else ())
     return {
         "holes": [_hole(round_, hole, addresses, causes) for hole in round_.holes],
         "misses": [

@@ -18,6 +18,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
+from shortpencil.forms.causes import causes_said
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.rules import phase_said
 from shortpencil.scan.language import _, first_upper, listed, told
@@ -33,7 +34,7 @@ from shortpencil.scan.review.days import entries_of, months_of, weekdays
 from shortpencil.scan.review.naming import count_said, day_said
 from shortpencil.scan.review.notes import search
 from shortpencil.scan.review.people import player_lines
-from shortpencil.scan.review.played import causes_said, round_view
+from shortpencil.scan.review.played import round_view
 from shortpencil.scan.review.shelf import Shelf, all_that_waits, round_name, round_shelf, shelf
 
 if TYPE_CHECKING:

@@ -1,4 +1,7 @@
-"""A made-up language: each sentence in brackets, its values kept. What stands outside is no sentence."""
+"""A made-up language: each sentence in brackets, which close before a value and open again behind it.
+
+What stands outside is no sentence of the catalogue: a value that is no word of the program's, or a leak.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,7 @@ from importlib import import_module
 
 import pytest
 
+from shortpencil.scan.practice.causes import CAUSE_WORDS, first_words
 from tests.language.catalogue import collected
 
 CODE = "x"
@@ -19,27 +23,35 @@ spoken_module = import_module("shortpencil.scan.language.spoken")
 carried_module = import_module("shortpencil.scan.language.carried")
 
 
+def _in_brackets(sentence: str) -> str:
+    return "⟦" + _VALUE.sub(lambda value: f"⟧{value.group()}⟦", sentence) + "⟧"
+
+
+#: A value of a sentence; a distance in a drill, as {2.5 m}, is part of its sentence.
+_VALUE = re.compile(r"\{[^{}0-9][^{}]*\}")
+
+
 class Bracketed(NullTranslations):
     """A catalogue that has every sentence of the code, in brackets."""
 
     def __init__(self) -> None:
         super().__init__()
         self._catalog = {
-            one.key: f"⟦{one.key}⟧"
+            one.key: _in_brackets(one.key)
             for room in collected().values()
             for one in room
             if isinstance(one.key, str) and one.context is None
         }
 
     def gettext(self, message: str) -> str:
-        return f"⟦{message}⟧" if message in self._catalog else message
+        return _in_brackets(message) if message in self._catalog else message
 
     def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
-        return f"⟦{msgid1 if n == 1 else msgid2}⟧"
+        return _in_brackets(msgid1 if n == 1 else msgid2)
 
     def pgettext(self, context: str, message: str) -> str:
         # A mark of numbers is no word.
-        return f"⟦{message}⟧" if any(map(str.isalpha, message)) else message
+        return _in_brackets(message) if any(map(str.isalpha, message)) else message
 
 
 @contextmanager
@@ -57,18 +69,26 @@ def brackets(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
         yield
 
 
+#: A chart has room for the first words of a cause, so that its closing bracket is missing there.
+_CUT = re.compile(
+    rf"⟦({'|'.join(re.escape(first_words(words)) for words in CAUSE_WORDS.values())})(?=[^⟧]*(?:⟦|$))"
+)
+
+
 def outside(text: str) -> str:
-    """Return what of a text stands outside of all brackets."""
-    depth, kept = 0, []
-    for sign in text:
+    """Return what of a text stands outside of all brackets; a cause cut short for a chart is whole."""
+    text = _CUT.sub(lambda cut: f"{cut.group()}⟧", " ".join(text.split()))
+    depth, kept, opened = 0, [], 0
+    for at, sign in enumerate(text):
         if sign == "⟦":
+            opened = opened if depth else at
             depth += 1
         elif sign == "⟧":
             depth -= 1
             kept.append(" ")
         elif depth == 0:
             kept.append(sign)
-    assert depth == 0, f"brackets that do not close: {text[:200]!r}"
+    assert depth == 0, f"brackets that do not close: {text[opened : opened + 200]!r}"
     return "".join(kept)
 
 

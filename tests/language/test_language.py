@@ -10,10 +10,12 @@ from datetime import date
 
 import pytest
 
+from shortpencil.forms.rules import in_tables_said, many_said, one_said, phase_said
 from shortpencil.scan.language import (
     _,
     carried,
     day_said,
+    days_told,
     from_browser,
     from_environment,
     listed,
@@ -99,6 +101,24 @@ def test_days_numbers_and_lists_in_both_languages() -> None:
             )
     assert said[0] == ("3 May 2026", "Sunday 3 May 2026", "−1.25", "25\u00a0%", "a, b and c")
     assert said[1] == ("3. Mai 2026", "Sonntag, 3. Mai 2026", "−1,25", "25\u00a0%", "a, b und c")
+
+
+def test_a_day_that_was_stored_in_english_is_told_anew() -> None:
+    months = [date(2026, month, 3) for month in range(1, 13)]
+    stored = [day_said(day) for day in months]
+    with speaking("de"):
+        assert [days_told(text) for text in stored] == [day_said(day) for day in months]
+        assert days_told("perhaps 3 May 2026, Wren, 31 Mayo") == "perhaps 3. Mai 2026, Wren, 31 Mayo"
+    assert days_told("3 May 2026") == "3 May 2026"
+
+
+def test_a_phase_of_ones_own_is_a_noun_in_german() -> None:
+    assert (one_said("scramble"), many_said("scramble")) == ("scramble throw", "scramble throws")
+    assert (phase_said("scramble"), in_tables_said("scramble")) == ("scramble", "scramble")
+    with speaking("de"):
+        assert (one_said("scramble"), many_said("scramble")) == ("Scramble-Wurf", "Scramble-Würfe")
+        assert (phase_said("scramble"), in_tables_said("scramble")) == ("Scramble", "Scramble")
+        assert (phase_said("putt"), many_said("putt")) == ("Putt", "Putts")
 
 
 def test_a_carried_sentence_is_told_with_its_values() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 from pathlib import Path
 
@@ -38,18 +38,28 @@ ROOT = Path(__file__).parents[2]
 
 def words_of_data(store: Store) -> set[str]:
     """What people wrote and what is printed on a card, word by word."""
-    texts = ["shortpencil English Deutsch PDF ZIP min Wren phone", THREE]
+    texts = ["PDF ZIP Wren phone", THREE]
     for name in builtin_names():
         layout = builtin_layout(name, "a4", "m", "right")
         form = layout.form
         texts += [form.title, *(cause.label for cause in form.causes), *form.row_labels]
         for asked in form.fields:
             texts += [asked.label, *(option.label for option in asked.options)]
+    return written_by_people(store) | _words(texts)
+
+
+def written_by_people(store: Store) -> set[str]:
+    """What people wrote, word by word, and the names of this program and its languages."""
+    texts = ["shortpencil English Deutsch min"]
     for head in store.heads():
         texts += [str(head.player)]
     for round_ in store.rounds():
         texts += [str(part) for part in (round_.player, round_.course, round_.layout, *round_.notes.values())]
         texts += [throw.words or "" for hole in round_.holes for throw in hole.throws]
+    return _words(texts)
+
+
+def _words(texts: Iterable[str]) -> set[str]:
     return {word.casefold() for text in texts for word in re.findall(r"[^\W\d_]{2,}", text)}
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import errno
+import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,7 +15,7 @@ from shortpencil.scan.cli.main import build_parser, main
 from shortpencil.scan.language.asked_for import OWN
 from shortpencil.scan.records.store import Store
 from tests.language.brackets import CODE, brackets, outside
-from tests.language.test_no_leak import words_of_data
+from tests.language.test_no_leak import ROOT, words_of_data
 from tests.review.conftest import catalog, place, serial, store, template
 
 __all__ = ["catalog", "place", "serial", "store", "template"]
@@ -78,7 +80,9 @@ def test_no_command_says_a_word_that_is_not_in_the_catalogue(
         ["print", "-o", str(tmp_path / "card.pdf")], ["practised", *at], ["season", "--report", "x.txt", *at],
     ]  # fmt: skip
     data = words_of_data(store) | names()
-    data |= {word.casefold() for word in re.findall(r"[^\W\d_]{2,}", f"{tmp_path} {serial} {place}")}
+    system = os.strerror(errno.ENOENT)  # the system says it in its own words
+    typed = f"{tmp_path} {serial} {place} {system} none-such {ROOT}"
+    data |= {word.casefold() for word in re.findall(r"[^\W\d_]{2,}", typed)}
     data |= {
         "rounds",
         "holes",
