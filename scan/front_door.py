@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     from shortpencil.scan.reading import CardReading
     from shortpencil.scan.records.hands import KeptHand
     from shortpencil.scan.records.listed import Listed
+    from shortpencil.scan.records.outcomes import Kept
     from shortpencil.scan.records.rounds import Round
-    from shortpencil.scan.records.store import Kept, Store
+    from shortpencil.scan.records.store import Store
     from shortpencil.scan.records.told import ToldSession
 
 __all__ = [
@@ -378,10 +379,12 @@ def as_json(
     {'schema': 1, 'rounds': [], 'sheets': []}
     """
     from shortpencil.scan import evening, reading
-    from shortpencil.scan.records import as_json, listed, rounds
+    from shortpencil.scan.records import as_json, listed, outcomes, rounds
 
     if isinstance(found, reading.CardReading):
         return as_json.card_json(found)
+    if isinstance(found, outcomes.Kept):
+        return as_json.card_json(found.reading, found.round)
     if isinstance(found, rounds.Round):
         from shortpencil.scan.records.record_json import round_to_json
 
@@ -391,10 +394,8 @@ def as_json(
     if isinstance(found, evening.Evening):
         return evening.evening_json(found)
     # From here on what is loaded takes time, and is loaded already where there is something of its kind.
-    from shortpencil.scan.records import hands, store, told
+    from shortpencil.scan.records import hands, told
 
-    if isinstance(found, store.Kept):
-        return as_json.card_json(found.reading, found.round)
     if isinstance(found, hands.KeptHand):
         return as_json.hand_json(found)
     if isinstance(found, told.ToldSession):

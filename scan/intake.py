@@ -27,8 +27,9 @@ if TYPE_CHECKING:
 
     from shortpencil.forms.catalog import Catalog
     from shortpencil.scan.crew import Crew
+    from shortpencil.scan.records.outcomes import Kept
     from shortpencil.scan.records.rounds import Round
-    from shortpencil.scan.records.store import Kept, Store
+    from shortpencil.scan.records.store import Store
     from shortpencil.scan.records.versions import Join
     from shortpencil.scan.vision.pipeline import Trace
     from shortpencil.scan.vision.seeing.known_hands import Hands
@@ -211,8 +212,8 @@ def keep(
 ) -> Kept:
     """Store one reading with its round in one transaction; see `Store.add_reading` for the rest."""
     from shortpencil.forms.field_map import layout_to_json
+    from shortpencil.scan.records.outcomes import NOT_STORED, Kept
     from shortpencil.scan.records.practice_sets import sets_from
-    from shortpencil.scan.records.store import NOT_STORED, Kept
 
     layout = catalog.find(reading.form) if reading.form else None
     if layout is None:

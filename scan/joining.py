@@ -21,7 +21,8 @@ from shortpencil.scan.reading import CardReading
 if TYPE_CHECKING:
     from shortpencil.forms.catalog import Catalog
     from shortpencil.forms.layout import Layout
-    from shortpencil.scan.records.store import Kept, Store
+    from shortpencil.scan.records.outcomes import Kept
+    from shortpencil.scan.records.store import Store
     from shortpencil.scan.records.versions import Join, Shown
 
 #: Photos that could not be read alone and may complete another; one is about 0.2 MB.
@@ -76,7 +77,7 @@ class Keeper:
     def _keep(
         self, reading: CardReading, evidence: bytes | None, now: datetime, copies: int, *, more: bool
     ) -> Kept:
-        from shortpencil.scan.records.store import NOT_STORED, Kept
+        from shortpencil.scan.records.outcomes import NOT_STORED, Kept
         from shortpencil.scan.records.versions import Shown
 
         layout = self._catalog.find(reading.form) if reading.form else None

@@ -17,8 +17,9 @@ from shortpencil.scan.cli.main import main
 from shortpencil.scan.intake import FileResult, read_file
 from shortpencil.scan.joining import Keeper, one_a_round
 from shortpencil.scan.reading import CARD_PICTURE, CardReading
-from shortpencil.scan.records import store as stores
-from shortpencil.scan.records.store import Kept, Store, open_store
+from shortpencil.scan.records import outcomes
+from shortpencil.scan.records.outcomes import Kept
+from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.vision.deciding.flags import OUTSIDE
 from shortpencil.scan.vision.joining.evidence_kept import evidence_bytes, evidence_from_bytes
 from tests.simulator.blanks import blank_card, small_bank
@@ -107,7 +108,7 @@ def check_joined(results: dict[str, FileResult], reading: CardReading) -> None:
 def test_two_photos_that_each_cut_off_a_side_show_what_either_shows(results, store, order) -> None:
     catalog = Catalog(Path("nowhere"))
     *_, last = kept_of(Keeper(catalog, store), results, *order)
-    assert last.outcome in (stores.TOGETHER, stores.NEW)
+    assert last.outcome in (outcomes.TOGETHER, outcomes.NEW)
     assert len(last.reading.together) == 1
     check_joined(results, last.reading)
     (round_,) = store.rounds()
@@ -143,8 +144,8 @@ def test_a_photo_that_cannot_be_read_alone_waits_for_another_of_its_card(results
         for name in ("left", "low")
     }
     first, second = kept_of(Keeper(catalog, store), hidden, "left", "low")
-    assert (first.outcome, first.serial) == (stores.REJECTED, None)
-    assert second.outcome == stores.NEW
+    assert (first.outcome, first.serial) == (outcomes.REJECTED, None)
+    assert second.outcome == outcomes.NEW
     check_joined(results, second.reading)
     assert {store.photo_status(sha) for sha in store.rounds()[0].sources} == {"read"}
 
@@ -160,7 +161,7 @@ def test_a_photo_that_shows_too_little_is_no_part_of_another_card(results, store
     nothing = replace(half, bubbles={}, digits={}, outside=frozenset(half.bubbles) | frozenset(half.digits))
     other = replace(other, evidence=(evidence_bytes(nothing),))
     (kept,) = kept_of(Keeper(catalog, store), {"other": other}, "other")
-    assert kept.outcome == stores.REJECTED
+    assert kept.outcome == outcomes.REJECTED
     assert store.rounds() == before
 
 
@@ -177,13 +178,13 @@ def test_the_page_joins_photos_and_decodes_no_picture(results, store, monkeypatc
 
 def test_other_cards_are_left_alone(results, store) -> None:
     kept = kept_of(Keeper(Catalog(Path("nowhere")), store), results, "whole", "other", "low")
-    assert kept[1].outcome == stores.NEW
+    assert kept[1].outcome == outcomes.NEW
     assert kept[0].serial == kept[2].serial != kept[1].serial
 
 
 def test_the_same_file_twice_is_one_photo(results, store) -> None:
     kept = kept_of(Keeper(Catalog(Path("nowhere")), store), results, "whole", "whole")
-    assert [one.outcome for one in kept] == [stores.NEW, stores.SAME_PHOTO]
+    assert [one.outcome for one in kept] == [outcomes.NEW, outcomes.SAME_PHOTO]
 
 
 def test_pages_of_one_file_that_show_one_card_are_one_reading(results) -> None:
@@ -310,7 +311,7 @@ def test_the_order_of_the_copies_and_answers_in_between_change_no_round(copies, 
             check_copies(store, truth, list(order))
             assert store.waiting_fields() == ()
             for at in order:
-                assert [kept.outcome for kept in keeper.keep(read[at], NOON)] == [stores.SAME_PHOTO]
+                assert [kept.outcome for kept in keeper.keep(read[at], NOON)] == [outcomes.SAME_PHOTO]
 
 
 def test_three_copies_scanned_into_one_file_are_three_rounds(copies, tmp_path, monkeypatch) -> None:

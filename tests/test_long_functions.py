@@ -43,7 +43,7 @@ REASONS = {
     "scan/practice/season_chart.py": {"_strip": PICTURE},
     "scan/practice/sheet.py": {"_plan": PICTURE},
     "scan/records/compose.py": {"round_from_reading": KEYS},
-    "scan/records/store.py": {"add_reading": TRANSACTION, "add_checked": TRANSACTION},
+    "scan/records/adding.py": {"add_reading": TRANSACTION, "add_checked": TRANSACTION},
     "scan/review/app.py": {"make_app": "a list: the routes"},
     "scan/review/guard.py": {"_pass_on": "three functions that share what they count while a request passes"},
     "scan/review/played.py": {"_throw": KEYS},

@@ -13,8 +13,8 @@ from shortpencil.scan.language import _, first_upper, ngettext, told
 if TYPE_CHECKING:
     from shortpencil.forms.form import Form
     from shortpencil.scan.reading import CardReading
+    from shortpencil.scan.records.outcomes import Kept
     from shortpencil.scan.records.rounds import Round
-    from shortpencil.scan.records.store import Kept
 
 SHOWN_NAMES = 8
 

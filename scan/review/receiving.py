@@ -16,7 +16,8 @@ from shortpencil.scan.leftovers import UPLOAD, folder_for
 from shortpencil.scan.records.cards import Card
 from shortpencil.scan.records.kept import hands_text
 from shortpencil.scan.records.looks import seen_together
-from shortpencil.scan.records.store import SET_ASIDE, Kept, Store
+from shortpencil.scan.records.outcomes import SET_ASIDE, Kept
+from shortpencil.scan.records.store import Store
 from shortpencil.scan.review.after_view import WorthOf, no_worth
 from shortpencil.scan.review.differences import differences
 from shortpencil.scan.review.pages import round_score

@@ -24,7 +24,8 @@ from shortpencil.forms.serials import serial_from
 from shortpencil.scan.front_door import read, sample_photos
 from shortpencil.scan.reading import CardReading, FieldReading
 from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.store import ANOTHER, NEW, Store, open_store
+from shortpencil.scan.records.outcomes import ANOTHER, NEW
+from shortpencil.scan.records.store import Store, open_store
 from tests.simulator.rounds import round_answers, some_player
 
 EVERY = 50  # copies between two lines

@@ -70,7 +70,7 @@ def traces(home: Path, word: str) -> list[str]:
 
 FORGET_KILLS = [
     "shortpencil.scan.records.forgetting:forget",
-    "shortpencil.scan.records.store:wipe",
+    "shortpencil.scan.records.erasing:wipe",
     "shortpencil.forms.catalog:Catalog.forget",
 ]
 
@@ -92,7 +92,7 @@ def test_a_killed_forget_is_finished_by_the_next_command(where: str, place: Path
 
 
 @pytest.mark.parametrize(
-    "where", ["shortpencil.scan.records.hands:erase", "shortpencil.scan.records.store:wipe"]
+    "where", ["shortpencil.scan.records.hands:erase", "shortpencil.scan.records.erasing:wipe"]
 )
 @pytest.mark.parametrize("option", ["--erase", "--off"])
 def test_a_killed_erasing_of_a_hand_is_finished(where: str, option: str, place: Path, capsys) -> None:
@@ -123,7 +123,7 @@ def test_what_was_refused_as_a_whole_is_not_finished_later(place: Path, monkeypa
 
 
 def test_an_erasing_that_cannot_be_finished_yet_is_tried_again(place: Path, capsys) -> None:
-    killed("shortpencil.scan.records.store:wipe", "forget", ALIAS, "--yes")
+    killed("shortpencil.scan.records.erasing:wipe", "forget", ALIAS, "--yes")
     sound = place.read_bytes()
     for name in ("-wal", "-shm"):
         Path(f"{place}{name}").unlink(missing_ok=True)
@@ -139,7 +139,7 @@ def test_an_erasing_that_cannot_be_finished_yet_is_tried_again(place: Path, caps
 def test_what_is_deleted_is_overwritten_even_before_the_file_is_written_anew(
     place: Path, monkeypatch
 ) -> None:
-    monkeypatch.setattr("shortpencil.scan.records.store.wipe", lambda *_: None)
+    monkeypatch.setattr("shortpencil.scan.records.erasing.wipe", lambda *_: None)
     with open_store(place, read_form=read_form) as store:
         store.forget(ALIAS)
     assert traces(place.parent, ALIAS) == [str(path) for path in Catalog(forms_folder()).cards_of(ALIAS)]

@@ -5,8 +5,7 @@ import shutil
 import pytest
 
 from shortpencil.forms.errors import InputError, RecordError
-from shortpencil.scan.records import importing
-from shortpencil.scan.records import store as stores
+from shortpencil.scan.records import importing, outcomes
 from shortpencil.scan.records.export import write_export
 from shortpencil.scan.records.importing import ByRound, Imported, open_rounds, read_rounds
 from shortpencil.scan.records.rounds import Round, Value
@@ -285,14 +284,14 @@ def test_importing_twice_changes_nothing_and_another_round_of_the_same_id_is_ref
     found = read_rounds(exported / "rounds.json")
     other = read_rounds(exported)
     with open_store(tmp_path / "new.sqlite") as store:
-        assert set(store.add_rounds(found.rounds).values()) == {stores.NEW}
-        assert set(store.add_rounds(found.rounds).values()) == {stores.UNCHANGED}
+        assert set(store.add_rounds(found.rounds).values()) == {outcomes.NEW}
+        assert set(store.add_rounds(found.rounds).values()) == {outcomes.UNCHANGED}
         before = store.rounds()
         with pytest.raises(RecordError, match=r"2 that differ from the stored ones: ABCD2345, F1.*--replace"):
             store.add_rounds([*other.rounds, played(serial="NEW")])
         assert store.rounds() == before
-        outcomes = store.add_rounds([*other.rounds, played(serial="NEW")], replace=True)
-        assert outcomes == {"ABCD2345": stores.REPLACED, "F1": stores.REPLACED, "NEW": stores.NEW}
+        became = store.add_rounds([*other.rounds, played(serial="NEW")], replace=True)
+        assert became == {"ABCD2345": outcomes.REPLACED, "F1": outcomes.REPLACED, "NEW": outcomes.NEW}
 
 
 def test_a_photo_of_a_round_that_came_from_a_file_makes_no_second_round(tmp_path, exported):
@@ -302,8 +301,8 @@ def test_a_photo_of_a_round_that_came_from_a_file_makes_no_second_round(tmp_path
     with open_store(tmp_path / "new.sqlite") as store:
         store.add_rounds(found.rounds)
         assert store.photo_status(PHOTO) == "read"
-        assert add(store) == stores.SAME_PHOTO
-        assert add(store, photo=OTHER_PHOTO) == stores.KEPT
+        assert add(store) == outcomes.SAME_PHOTO
+        assert add(store, photo=OTHER_PHOTO) == outcomes.KEPT
         assert len(store.rounds()) == 2
         with pytest.raises(RecordError, match="came from a file"):
             store.answer("ABCD2345", "total", 1, "Robin", RECORDED_AT)

@@ -19,11 +19,12 @@ from shortpencil.scan.records import many, tables
 from shortpencil.scan.records.database import reading
 from shortpencil.scan.records.export import exported_files, tables_of
 from shortpencil.scan.records.importing import read_rounds
+from shortpencil.scan.records.outcomes import REPLACED, UNCHANGED
 from shortpencil.scan.records.record_json import round_from_json, round_from_text, round_text, round_to_json
 from shortpencil.scan.records.rounds import Value
 from shortpencil.scan.records.schema import SCHEMA_FILE, is_full, problems_of
 from shortpencil.scan.records.statements import hole_values, throw_values
-from shortpencil.scan.records.store import REPLACED, UNCHANGED, open_store
+from shortpencil.scan.records.store import open_store
 from tests.records.filled import add_card
 from tests.records.strategies import rounds
 from tests.records.test_export import played

@@ -15,8 +15,7 @@ from shortpencil.forms.catalog import builtin_layout
 from shortpencil.forms.errors import RecordError
 from shortpencil.forms.field_map import layout_to_json
 from shortpencil.scan.reading import PHOTOS_DISAGREE, FieldReading
-from shortpencil.scan.records import store as stores
-from shortpencil.scan.records import tables
+from shortpencil.scan.records import outcomes, tables
 from shortpencil.scan.records.compose import round_from_reading
 from shortpencil.scan.records.database import reading as reading_from
 from shortpencil.scan.records.export import rounds_text
@@ -140,7 +139,7 @@ def test_a_photocopy_more_is_not_a_question_more_to_the_database(store):
             for name, value in PLAYED.items()
         } | {"date.day": number + 1, "h01.putt1.distance": number + 1, "total": 20 + number}
         asked.clear()
-        assert add(store, other, photo=f"{number + 1:064x}").outcome in (stores.NEW, stores.ANOTHER)
+        assert add(store, other, photo=f"{number + 1:064x}").outcome in (outcomes.NEW, outcomes.ANOTHER)
         counts.append(len(asked))
     assert counts[2] == counts[-1]
 
@@ -152,14 +151,14 @@ def test_a_photocopy_more_is_not_a_question_more_to_the_database(store):
 def test_three_rounds_on_copies_of_one_sheet_are_three_rounds_in_every_order(place, order):
     with open_store(place, read_form=read_form) as store:
         kept = [add(store, ROUNDS[name], photo=PHOTOS[name]) for name in order]
-        assert [one.outcome for one in kept] == [stores.NEW, stores.ANOTHER, stores.ANOTHER]
+        assert [one.outcome for one in kept] == [outcomes.NEW, outcomes.ANOTHER, outcomes.ANOTHER]
         assert [one.serial for one in kept] == [SHEET, f"{SHEET}-2", f"{SHEET}-3"]
         assert kept[2].beside == (SHEET, f"{SHEET}-2")
         for one, name in zip(kept, order, strict=True):
             assert store.round(one.serial) == true_round(name, one.serial)
         before = everything(store)
         assert {add(store, ROUNDS[n], photo=PHOTOS[n], at=LATER).outcome for n in order} == {
-            stores.SAME_PHOTO
+            outcomes.SAME_PHOTO
         }
         assert everything(store) == before
         assert [one.serial for one in store.sheet(f"{SHEET}-2")] == [one.serial for one in kept]
@@ -198,7 +197,7 @@ def test_the_same_sheet_with_another_form_is_a_round_of_its_own(place):
         card = replace(reading(feet, PLAYED, photo="b" * 64), form="FEET22")
         round_ = round_from_reading(feet, card, recorded_at=RECORDED_AT)
         kept = store.add_reading(card, feet, round_, form_text="3 ft")
-        assert (kept.outcome, kept.serial) == (stores.ANOTHER, f"{SHEET}-2")
+        assert (kept.outcome, kept.serial) == (outcomes.ANOTHER, f"{SHEET}-2")
         metres, feet_too = store.round(SHEET), store.round(f"{SHEET}-2")
         assert (metres.unit, metres.holes[0].throws[1].distance_m) == ("m", 7.0)
         assert (feet_too.unit, feet_too.holes[0].throws[1].distance_m) == ("ft", 2.134)
@@ -208,14 +207,14 @@ def test_two_copies_of_a_sheet_on_one_photo_are_two_rounds(place):
     with open_store(place, read_form=read_form) as store:
         for _ in range(2):
             kept = [add(store, marks, more={"copies": 2}) for marks in (PLAYED, SECOND)]
-        assert [one.outcome for one in kept] == [stores.SAME_PHOTO] * 2
+        assert [one.outcome for one in kept] == [outcomes.SAME_PHOTO] * 2
         assert [one.serial for one in kept] == [SHEET, f"{SHEET}-2"]
         assert len(store.rounds()) == 2
 
 
 def test_a_photo_that_is_read_otherwise_by_now_is_still_the_same_photo(store):
     add(store)
-    assert add(store, SECOND).outcome == stores.SAME_PHOTO
+    assert add(store, SECOND).outcome == outcomes.SAME_PHOTO
     assert len(store.rounds()) == 1
 
 
@@ -226,7 +225,7 @@ def test_a_card_photographed_before_it_was_whole_is_one_round(place, first):
     with open_store(place, read_form=read_form) as store:
         add(store, photos[first][0], photo=photos[first][1])
         kept = add(store, photos[1 - first][0], photo=photos[1 - first][1])
-        assert kept.outcome == (stores.KEPT if first else stores.MORE)
+        assert kept.outcome == (outcomes.KEPT if first else outcomes.MORE)
         differs = kept.comparison.missing if first else kept.comparison.added
         assert set(differs) == PLAYED.keys() - half.keys()
         assert kept.comparison.values["total"] == ((9, None) if first else (None, 9))
@@ -241,7 +240,7 @@ def test_a_mark_changed_since_is_asked_whichever_photo_comes_first(place):
     with open_store(place, read_form=read_form) as store:
         add(store, half, photo="a" * 64)
         kept = add(store, PLAYED, photo="b" * 64)
-        assert (kept.outcome, kept.comparison.changed) == (stores.MORE, ("h01.drive",))
+        assert (kept.outcome, kept.comparison.changed) == (outcomes.MORE, ("h01.drive",))
         assert kept.reading.fields["h01.drive"].flag == PHOTOS_DISAGREE
         assert kept.round.waiting == ("h01.drive",)
         answered = store.answer(SHEET, "h01.drive", "miss", "Robin", LATER)
@@ -314,7 +313,7 @@ def test_photos_of_one_round_are_read_together_from_what_is_kept_of_them(store):
         more={"evidence": b"2", **more},
     )
     assert asked == [[("a", b"1", True), ("b", b"2", False)]]
-    assert (kept.outcome, kept.reading.together, kept.round.waiting) == (stores.TOGETHER, ("b" * 64,), ())
+    assert (kept.outcome, kept.reading.together, kept.round.waiting) == (outcomes.TOGETHER, ("b" * 64,), ())
     assert store.card(SHEET).reading.together == ("b" * 64,)
     add(store, photo="c" * 64, more={"evidence": b"3", **more})
     assert [photo for photo, *_ in asked[-1]] == ["a", "b", "c"]
@@ -327,9 +326,9 @@ def test_a_round_from_a_file_stays_and_another_on_its_sheet_is_kept_beside_it(pl
     round_ = round_from_reading(FORM, reading(FORM, PLAYED), recorded_at=RECORDED_AT)
     with open_store(place, read_form=read_form) as store:
         store.add_rounds([round_])
-        assert add(store, photo="b" * 64).outcome == stores.KEPT
+        assert add(store, photo="b" * 64).outcome == outcomes.KEPT
         kept = add(store, SECOND, photo="c" * 64)
-        assert (kept.outcome, kept.serial) == (stores.ANOTHER, f"{SHEET}-2")
+        assert (kept.outcome, kept.serial) == (outcomes.ANOTHER, f"{SHEET}-2")
         assert store.round(SHEET) == round_
 
 
@@ -346,7 +345,7 @@ def test_rounds_of_one_sheet_come_back_from_an_export_to_the_byte(tmp_path):
         store.add_rounds(read_rounds(tmp_path / "rounds.json").rounds)
         assert rounds_text(store.rounds()) == exported
         for name, marks in ROUNDS.items():  # and the photos of those rounds are known by them
-            assert add(store, marks, photo=PHOTOS[name]).outcome == stores.SAME_PHOTO
+            assert add(store, marks, photo=PHOTOS[name]).outcome == outcomes.SAME_PHOTO
         assert rounds_text(store.rounds()) == exported
 
 
@@ -354,7 +353,7 @@ def test_serials_that_only_look_alike_are_other_sheets(place):
     with open_store(place, read_form=read_form) as store:
         add(store, serial="ABCD2345-x", photo="b" * 64)
         add(store, SECOND, serial="ABCD234", photo="c" * 64)
-        assert add(store, THIRD, photo="d" * 64).outcome == stores.NEW
+        assert add(store, THIRD, photo="d" * 64).outcome == outcomes.NEW
         assert [one.serial for one in store.sheet("ABCD2345-x")] == ["ABCD2345-x"]
 
 
@@ -385,8 +384,8 @@ def test_a_photo_counts_as_read_when_its_last_card_is_stored(store):
 
 def test_a_photo_cut_short_between_two_cards_is_completed_by_the_next_reading(store):
     add(store, more={"more": True})  # here the program was killed
-    assert add(store, more={"more": True}).outcome == stores.SAME_PHOTO
-    assert add(store, serial="WXYZ2345").outcome == stores.NEW
+    assert add(store, more={"more": True}).outcome == outcomes.SAME_PHOTO
+    assert add(store, serial="WXYZ2345").outcome == outcomes.NEW
     assert store.photo_status(PHOTO) == "read"
     assert len(store.rounds()) == 2
 
@@ -434,7 +433,7 @@ def test_a_deleted_round_is_erased_at_the_next_start_and_its_photo_read_anew(tmp
         assert store.empty_aside() == 0
         with pytest.raises(RecordError, match="found none"):
             store.put_back(SHEET)
-        assert add(store, at=LATER).outcome == stores.NEW
+        assert add(store, at=LATER).outcome == outcomes.NEW
     assert b"a picture of a total" not in path.read_bytes()
 
 
@@ -444,7 +443,7 @@ def test_a_round_set_aside_stays_so_when_another_photo_shows_it(place):
         store.set_aside(SHEET, LATER, kept=True)
         assert store.empty_aside() == 0
         assert store.photo_status(PHOTO) == "read"
-        assert add(store, photo="b" * 64).outcome == stores.SET_ASIDE
+        assert add(store, photo="b" * 64).outcome == outcomes.SET_ASIDE
         assert store.rounds() == ()
         # Another round on that sheet is another round, and its name is its own.
         assert add(store, SECOND, photo="c" * 64).serial == f"{SHEET}-2"

@@ -15,8 +15,7 @@ from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.field_map import layout_to_json
 from shortpencil.forms.layout import PAPERS, arrange
 from shortpencil.scan.reading import CardReading
-from shortpencil.scan.records import database, migrations, tables
-from shortpencil.scan.records import store as stores
+from shortpencil.scan.records import database, migrations, outcomes, tables
 from shortpencil.scan.records.answers import Answer
 from shortpencil.scan.records.compose import round_from_reading
 from shortpencil.scan.records.database import reading as reading_from
@@ -48,7 +47,7 @@ def everything(store):
 
 
 def test_a_reading_becomes_a_round(store):
-    assert add(store) == stores.NEW
+    assert add(store) == outcomes.NEW
     form = round_form()
     card = reading(form, PLAYED)
     assert store.rounds() == (round_from_reading(form, card, recorded_at=RECORDED_AT),)
@@ -59,19 +58,19 @@ def test_a_reading_becomes_a_round(store):
 def test_the_same_photo_twice_changes_nothing(store):
     add(store)
     before = everything(store)
-    assert add(store, at=LATER) == stores.SAME_PHOTO
+    assert add(store, at=LATER) == outcomes.SAME_PHOTO
     assert everything(store) == before
 
 
 def test_two_cards_of_one_photo_are_two_rounds(store):
-    assert add(store) == stores.NEW
-    assert add(store, serial="WXYZ2345") == stores.NEW
+    assert add(store) == outcomes.NEW
+    assert add(store, serial="WXYZ2345") == outcomes.NEW
     assert [round_.id for round_ in store.rounds()] == ["ABCD2345", "WXYZ2345"]
 
 
 def test_a_better_photo_of_the_same_card_takes_over(store):
     add(store, PLAYED | {"h03.score": 7}, flags={"h03.score": "faint", "total": "faint"})
-    assert add(store, photo=OTHER_PHOTO, at=LATER) == stores.BETTER
+    assert add(store, photo=OTHER_PHOTO, at=LATER) == outcomes.BETTER
     (round_,) = store.rounds()
     assert round_.holes[2].score.known == 2
     assert round_.sources == (PHOTO, OTHER_PHOTO)
@@ -81,7 +80,7 @@ def test_a_better_photo_of_the_same_card_takes_over(store):
 
 def test_a_worse_photo_of_the_same_card_changes_only_the_sources(store):
     add(store)
-    assert add(store, {}, flags={"total": "glare"}, photo=OTHER_PHOTO) == stores.KEPT
+    assert add(store, {}, flags={"total": "glare"}, photo=OTHER_PHOTO) == outcomes.KEPT
     (round_,) = store.rounds()
     assert round_.total.known == 9
     assert round_.sources == (PHOTO, OTHER_PHOTO)
@@ -177,10 +176,10 @@ def test_a_card_gives_back_its_reading_and_what_stands_after_answers(store):
 def test_a_rejected_photo_is_known_and_may_show_a_card_later(store):
     assert store.photo_status(PHOTO) is None
     rejected = CardReading("x.jpg", "rejected", "no corner marks", photo_sha256=PHOTO)
-    assert store.add_reading(rejected, round_form(), None).outcome == stores.REJECTED
-    assert store.add_reading(rejected, round_form(), None).outcome == stores.SAME_PHOTO
+    assert store.add_reading(rejected, round_form(), None).outcome == outcomes.REJECTED
+    assert store.add_reading(rejected, round_form(), None).outcome == outcomes.SAME_PHOTO
     assert store.photo_status(PHOTO) == "rejected"
-    assert add(store) == stores.NEW
+    assert add(store) == outcomes.NEW
     assert store.photo_status(PHOTO) == "read"
 
 
@@ -295,7 +294,7 @@ def test_a_card_that_is_no_round_keeps_its_reading_and_what_waits(place):
     form = replace(round_form(), record="sheet")
     with open_store(place, read_form=lambda text: form) as store:
         card = reading(form, {}, flags={"total": "faint"})
-        assert store.add_reading(card, form, None, form_text="own").outcome == stores.NEW
+        assert store.add_reading(card, form, None, form_text="own").outcome == outcomes.NEW
         assert store.rounds() == ()
         assert [waiting.field for waiting in store.waiting()] == ["total"]
         assert store.answer("ABCD2345", "total", 7, "Robin", LATER) is None
@@ -371,7 +370,7 @@ def test_a_locked_store_is_named_as_such(tmp_path, monkeypatch):
             add(opened)
         other.execute("ROLLBACK")
         other.close()
-        assert add(opened) == stores.NEW
+        assert add(opened) == outcomes.NEW
 
 
 def test_two_programs_that_make_a_store_at_once_wait_for_each_other(tmp_path):
@@ -460,12 +459,12 @@ def test_a_missing_driver_says_what_to_install(monkeypatch):
 
 def test_two_writers_wait_for_each_other_and_keep_one_round_a_card(place):
     open_store(place).close()
-    outcomes = []
+    became = []
 
     def write(photo):
         with open_store(place, read_form=read_form) as own:
             for number in range(8):
-                outcomes.append(add(own, serial=f"S{number}", photo=photo * 64))
+                became.append(add(own, serial=f"S{number}", photo=photo * 64))
 
     with ThreadPoolExecutor(4) as pool:
         for done in [pool.submit(write, photo) for photo in ("a", "a", "b", "b")]:
@@ -473,5 +472,5 @@ def test_two_writers_wait_for_each_other_and_keep_one_round_a_card(place):
     with open_store(place, read_form=read_form) as store:
         assert [round_.id for round_ in store.rounds()] == [f"S{number}" for number in range(8)]
         assert {round_.sources for round_ in store.rounds()} == {("a" * 64, "b" * 64)}
-    assert outcomes.count(stores.NEW) == 8
-    assert outcomes.count(stores.SAME_PHOTO) == 16
+    assert became.count(outcomes.NEW) == 8
+    assert became.count(outcomes.SAME_PHOTO) == 16

@@ -11,7 +11,8 @@ from starlette.testclient import TestClient
 
 from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.intake import keep, round_of
-from shortpencil.scan.records.store import ANOTHER, Store, open_store
+from shortpencil.scan.records.outcomes import ANOTHER
+from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.review.differences import differences
 from tests.records.cards import PLAYED
 from tests.records.conftest import read_form
