@@ -56,7 +56,7 @@ from shortpencil.scan.vision.seeing.patches import (
     digit_patches,
     not_blank,
     writing_in,
-    written_share,
+    written_shares,
 )
 from shortpencil.scan.vision.trace import Trace
 
@@ -95,7 +95,7 @@ def measure(
     seen = Evidence(
         bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed),
         digits=digits,
-        words={c.id: written_share(ink, c) for c in cells_of_kind(layout, "words")},
+        words=written_shares(ink, layout),
         outside=outside | hidden | lost,
         looks=looks,
     )

@@ -50,7 +50,7 @@ from shortpencil.scan.vision.seeing.bubbles import (
 )
 from shortpencil.scan.vision.seeing.digits import digit_log_p, engine
 from shortpencil.scan.vision.seeing.ink import ink_of
-from shortpencil.scan.vision.seeing.patches import cells_of_kind, digit_patches, writing_in, written_share
+from shortpencil.scan.vision.seeing.patches import cells_of_kind, digit_patches, writing_in, written_shares
 from tests.bench.cards import find_layout, shoot
 
 Stages = dict[str, Callable[[], object]]
@@ -137,7 +137,7 @@ def stages_of(data: bytes) -> Stages:
         ),
         f"digit network, {len(inked)} boxes": lambda: digit_log_p(patches[inked], size),
         "strips, shade, what is hidden": lambda: (
-            [written_share(ink, c) for c in cells_of_kind(layout, "words")],
+            written_shares(ink, layout),
             crossed_by_edges(ink.paper, layout),
             hidden_cells(outlines_shown(around, patches, layout), layout),
             is_one_bit(gray),

@@ -86,7 +86,7 @@ def floors(graph: dict[str, set[str]]) -> dict[str, int]:
 
 def room_of(name: str) -> str:
     """The room of a file, or the name of one that stands between the rooms."""
-    return name.split(".")[2]
+    return name.removeprefix("shortpencil.scan.vision.").split(".")[0]
 
 
 def walk(root: Path) -> list[str]:

@@ -119,8 +119,8 @@ def _judged(
     fields: dict[str, FieldReading] = {}
     values: dict[str, Found] = {}
     doubtful: list[Verdict] = []
-    for found in verdicts:
-        of_fields, of_cells, rest = judge.readings(found)
+    readings = [judge.readings(found) for found in verdicts]
+    for found, (of_fields, of_cells, rest) in zip(verdicts, readings, strict=True):
         fields.update(zip(found.group.field_ids, of_fields, strict=True))
         cells.update(zip(found.group.all_cell_ids, of_cells, strict=True))
         values.update(zip(found.group.field_ids, found.values, strict=True))

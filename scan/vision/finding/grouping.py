@@ -185,13 +185,11 @@ def _nearest(seed: Mark, pool: Sequence[Mark], paper: Paper) -> dict[int, Mark]:
     """A mark and of each other id the one nearest to where it expects that; none where an id is missing."""
     transform, _ = fit_card({seed.id: seed}, paper)
     marks = {seed.id: seed}
-    for marker in CORNER_IDS:
+    others = [marker for marker in CORNER_IDS if marker != seed.id]
+    for marker, expected in zip(others, _expected(transform, others, paper), strict=True):
         rivals = [m for m in pool if m.id == marker and 0.3 < m.side_px / seed.side_px < 3.0]
-        if marker == seed.id:
-            continue
         if not rivals:
             return {}
-        expected = project(transform, model_corners(paper, marker).mean(axis=0, keepdims=True))[0]
         marks[marker] = min(rivals, key=lambda m: float(np.linalg.norm(m.centre - expected)))
     return marks
 
@@ -210,10 +208,8 @@ def _grown(seed: Mark, pool: Sequence[Mark], paper: Paper) -> Corners:
     side_px = seed.side_px
     while True:
         candidates = []
-        for mark in pool:
-            if mark.id in marks:
-                continue
-            expected = project(transform, model_corners(paper, mark.id).mean(axis=0, keepdims=True))[0]
+        others = [mark for mark in pool if mark.id not in marks]
+        for mark, expected in zip(others, _expected(transform, [m.id for m in others], paper), strict=True):
             off = float(np.linalg.norm(mark.centre - expected)) / side_px * 12.0
             # From one 12 mm mark the far corner is 300 mm away: a degree of doubt is 5 mm, and perspective
             # adds.
@@ -229,6 +225,12 @@ def _grown(seed: Mark, pool: Sequence[Mark], paper: Paper) -> Corners:
             break
         marks, transform, error = trial, new_transform, new_error
     return Corners(marks, paper, transform, error)
+
+
+def _expected(transform: Homography, markers: Sequence[int], paper: Paper) -> PointsPx:
+    """Return where the centres (N, 2) of marks of these ids should be in the photo."""
+    on_card = [model_corners(paper, marker).mean(axis=0) for marker in markers]
+    return project(transform, np.array(on_card).reshape(-1, 2))
 
 
 def fit_card(marks: dict[int, Mark], paper: Paper) -> tuple[Homography, float]:

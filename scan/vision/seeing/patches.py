@@ -169,19 +169,30 @@ def held_down(log_p: FloatImage, where: Bools, answer: str, most: float, instead
     return np.asarray(np.log(np.maximum(p, 1e-30)), np.float32)
 
 
-def written_share(ink: CardInk, cell: Cell) -> float:
-    """Return the share of a strip that is covered by ink, its printed lines left out."""
-    inside = cell.box.grown(-_EDGE_MM)
-    strip = ink.even[px_slice(inside)] < ink.grey_of(_WRITTEN_INK)
-    if not strip.size:
-        return 0.0
-    clear = np.ones(len(strip), bool)
-    lines = writing_lines(cell.box)
-    for y in lines if len(lines) > 1 else ():
-        top = max(y - _LINE_CLEAR_MM - inside.y, 0.0)
-        rows, _ = px_slice(Box(inside.x, top, inside.w, 2 * _LINE_CLEAR_MM))
-        clear[rows] = False
-    return float(strip[clear].mean())
+def written_shares(ink: CardInk, layout: Layout) -> dict[str, float]:
+    """Return the share of each strip that is covered by ink, by its cell's id; printed lines are left out."""
+    dark = ink.grey_of(_WRITTEN_INK)
+    shares = {}
+    for cell, (place, printed) in _strips(layout).items():
+        strip = ink.even[place] < dark
+        clear = np.ones(len(strip), bool)
+        for rows in printed:
+            clear[rows] = False
+        shares[cell] = float(strip[clear].mean()) if strip.size else 0.0
+    return shares
+
+
+@once_a_layout
+def _strips(layout: Layout) -> dict[str, tuple[tuple[slice, slice], list[slice]]]:
+    """Return where each strip lies in the flat picture, and which of its rows its printed lines may take."""
+    found = {}
+    for cell in cells_of_kind(layout, "words"):
+        inside = cell.box.grown(-_EDGE_MM)
+        lines = writing_lines(cell.box)
+        tops = [max(y - _LINE_CLEAR_MM - inside.y, 0.0) for y in (lines if len(lines) > 1 else ())]
+        printed = [px_slice(Box(inside.x, top, inside.w, 2 * _LINE_CLEAR_MM))[0] for top in tops]
+        found[cell.id] = px_slice(inside), printed
+    return found
 
 
 @once_a_layout

@@ -80,7 +80,8 @@ class CardSums:
             if chain.doubt <= WANTED_DOUBT or chain.capped:
                 break
         assert chain is not None
-        at_miss = columns % len(holes.misses)
+        misses = holes.misses
+        at_miss = columns % len(misses)
         shares = chain.added
         if back is not None:  # several additions come to the same sums: split them as their weights do
             weights = (
@@ -91,7 +92,7 @@ class CardSums:
             shares = chain.added[:, :, back] * split
         added = np.zeros((len(holes.weight), holes.weight[0].size))
         added[:, columns] = shares.sum(axis=0)
-        missed = holes.misses[at_miss].T > 0  # (n, J)
+        missed = misses[at_miss].T > 0  # (n, J)
         p_missed = np.einsum("qhj,qj->h", shares[: len(missed)], missed[: len(shares)])
         by_phase = np.bincount(sums_of(chain.keys, self.phases)[2], chain.posterior, len(shares)).astype(
             float, copy=False
@@ -114,13 +115,14 @@ class CardSums:
         given = self._given(holes)
         bound = (holes.weight * given.max(axis=0)[:, None, :]).reshape(len(holes.weight), -1)
         columns = np.flatnonzero((bound > 0.1 * least_share * bound.max(axis=1, keepdims=True)).any(axis=0))
-        at_miss = columns % len(holes.misses)
+        misses = holes.misses
+        at_miss = columns % len(misses)
         weights = holes.weight.reshape(len(bound), -1)[:, columns] * given[:, :, at_miss]
         whole = np.einsum("hm,qhm->qh", holes.weight.sum(axis=1), given)
         used = [tally is not None or self.second is not None for tally in self.tallies]
-        misses = holes.misses[at_miss] * np.array(used)
-        scores = holes.scores[columns // len(holes.misses)] * (self.total is not None)
-        keys = key_of(scores, misses, np.zeros(len(columns), dtype=np.int64))
+        counted = misses[at_miss] * np.array(used)
+        scores = holes.scores[columns // len(misses)] * (self.total is not None)
+        keys = key_of(scores, counted, np.zeros(len(columns), dtype=np.int64))
         start = np.ones(1) if self.second is None else self.second.start
         if self.total is not None and all(used):
             return Additions(keys, weights, whole, start, self.phases), columns, None
@@ -155,36 +157,27 @@ def sums_of_card(
     """Weigh the ink of the written sums of a card."""
     count = len(index.rules.holes)
     sizes = holes.misses.max(axis=0) * count + 1
-    total = index.rules.total.total if index.rules.total else None
     size = int(holes.scores.max()) * count + 1
     tallies = {rule.phase: rule.tally for rule in index.rules.tallies}
-    blanks = (slips.tally_blank, slips.zero_tally_blank)
-    return CardSums(
-        _written(index, posterior, total, size, slips.total_wrong, (slips.total_blank, slips.total_blank)),
-        tuple(
-            _written(index, posterior, tallies.get(phase), int(size), slips.tally_wrong, blanks)
-            for phase, size in zip(index.rules.phase_ids, sizes, strict=True)
-        ),
-        second,
-        slips,
-    )
+    of_total = (size, slips.total_wrong, slips.total_blank, slips.total_blank)
+    asked = [(index.rules.total.total if index.rules.total else None, of_total)]
+    asked += [
+        (tallies.get(phase), (int(size), slips.tally_wrong, slips.tally_blank, slips.zero_tally_blank))
+        for phase, size in zip(index.rules.phase_ids, sizes, strict=True)
+    ]
+    inks = [(_ink_of(index, posterior, field_id), how) for field_id, how in asked]
+    written = [None if ink is None else written_sum(ink[0], ink[1], *how) for ink, how in inks]
+    total, *rest = [None if one is None or one.says_nothing(_SURELY_BLANK) else one for one in written]
+    return CardSums(total, tuple(rest), second, slips)
 
 
-def _written(
-    index: FormIndex,
-    posterior: Posterior,
-    field_id: str | None,
-    size: int,
-    p_wrong: float,
-    p_blank: tuple[float, float],
-) -> WrittenSum | None:
-    """A written sum, or None where the card has none or it is surely blank."""
+def _ink_of(index: FormIndex, posterior: Posterior, field_id: str | None) -> tuple[Floats, float] | None:
+    """Return P(ink | value) (V,) and P(ink | blank) of a written sum; None where the card has none."""
     place = index.places.get(field_id) if field_id is not None else None
     if place is None or place[0][0] != "number":
         return None
     number, row = posterior.number[place[0]].likelihood, place[1]
-    written = written_sum(number.full[row], float(number.blank[row]), size, p_wrong, *p_blank)
-    return None if written.says_nothing(_SURELY_BLANK) else written
+    return number.full[row], float(number.blank[row])
 
 
 def write_sums(index: FormIndex, posterior: Posterior, sums: CardSums, chain: Chain) -> None:
@@ -195,10 +188,13 @@ def write_sums(index: FormIndex, posterior: Posterior, sums: CardSums, chain: Ch
     fields += [
         (tallies.get(phase), sums.tallies[k], misses[:, k]) for k, phase in enumerate(index.rules.phase_ids)
     ]
-    for field_id, written, true in fields:
-        if field_id is None or written is None:
-            continue
+    explained = {
+        field_id: written.explain(
+            np.bincount(true, chain.posterior, len(written.likelihood)).astype(float, copy=False)
+        )
+        for field_id, written, true in fields
+        if field_id is not None and written is not None
+    }
+    for field_id, (values, blank) in explained.items():
         key, row = index.places[field_id]
-        by_sum = np.bincount(true, chain.posterior, len(written.likelihood)).astype(float, copy=False)
-        values, blank = written.explain(by_sum)
         posterior.number[key].set(np.array([row]), values[None], np.array([blank]))

@@ -12,11 +12,12 @@ from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Cell, writing_lines
 from shortpencil.scan.vision.deciding.flags import FlagRule
 from shortpencil.scan.vision.flattening.flat import CARD_PX_PER_MM
-from shortpencil.scan.vision.seeing.patches import written_share
+from shortpencil.scan.vision.seeing.patches import written_shares
 
 PX = CARD_PX_PER_MM
 NOTES = Cell("notes.strip", "notes", "words", Box(10.0, 10.0, 80.0, 40.0), "strip")
 ONE_LINE = Cell("words.strip", "words", "words", Box(10.0, 10.0, 80.0, 7.6), "strip")
+LAYOUT: Any = SimpleNamespace(cells=[NOTES])
 
 
 def sheet(cell: Cell, off_mm: float = 0.0) -> Any:
@@ -35,7 +36,7 @@ def test_a_field_for_notes_has_lines_a_strip_of_one_line_has_its_foot() -> None:
 
 @pytest.mark.parametrize("off_mm", [-1.2, 0.0, 1.2])
 def test_printed_lines_are_no_writing(off_mm: float) -> None:
-    assert written_share(sheet(NOTES, off_mm), NOTES) == 0.0
+    assert written_shares(sheet(NOTES, off_mm), LAYOUT) == {NOTES.id: 0.0}
 
 
 def test_one_short_word_in_a_field_for_notes_is_writing() -> None:
@@ -43,4 +44,4 @@ def test_one_short_word_in_a_field_for_notes_is_writing() -> None:
     rows = slice(round(20.5 * PX), round(23.5 * PX))  # letters of 3 mm between two lines
     for x in np.arange(12.0, 32.0, 1.2):
         ink.even[rows, round(x * PX) : round(x * PX) + 3] = 0.2
-    assert written_share(ink, NOTES) > FlagRule().words_ink
+    assert written_shares(ink, LAYOUT)[NOTES.id] > FlagRule().words_ink
