@@ -19,7 +19,7 @@ from tests.year.season import typed_rounds
 
 __all__ = ["chromium", "pytestmark"]
 
-LOOKS = (("dark", 390), ("light", 768), ("dark", 1440), ("light", 1440), ("light", 390))
+LOOKS = (("dark", 390), ("dark", 1440), ("light", 1440), ("light", 768), ("light", 390))
 #: Pictures of each page go to this folder, for a person to look at.
 PICTURES = os.environ.get("SHORTPENCIL_PICTURES")
 
