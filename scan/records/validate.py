@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from itertools import pairwise
 
+from shortpencil.forms.causes import CAUSES
 from shortpencil.forms.form import Form, Phase
 from shortpencil.scan.reading import Finding
 from shortpencil.scan.records.rounds import Hole, Round, Throw, is_day
@@ -201,6 +202,7 @@ def _throw(round_: Round, hole: Hole, throw: Throw, number: int) -> Iterator[Rou
     at = field_of(round_, hole, throw)
     cause = throw.cause.known if throw.cause else None
     if (cause or throw.directions) and throw.execution.known in ("clean", "unmarked"):
+        cause = CAUSES.get(str(cause), cause)
         noted = f"cause ({cause})" if cause else f"direction ({', '.join(throw.directions)})"
         says = f"{name}: it has a {noted}, but it is not marked as a miss"
         yield RoundFinding("cause-without-miss", (at, f"{_row(hole)}.why"), says, ASK)

@@ -63,6 +63,10 @@ def _words(texts: Iterable[str]) -> set[str]:
     return {word.casefold() for text in texts for word in re.findall(r"[^\W\d_]{2,}", text)}
 
 
+#: Pages that show what is printed on a card, so that people can check against the paper.
+WITH_LABELS = ("/card/", "/ask", "/glance/", "/who")
+
+
 @pytest.fixture
 def full(page: Page, store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Page]:
     monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
@@ -83,6 +87,8 @@ def test_no_page_says_a_word_that_is_not_in_the_catalogue(full: Page, store: Sto
     browser = full.browser()
     assert browser.post("/language", data={"language": CODE, "back": "/"}).status_code == 200
     data = words_of_data(store)
+    titles = [builtin_layout(name, "a4", "m", "right").form.title for name in builtin_names()]
+    people = written_by_people(store) | _words([THREE, *titles])
     glance = next(iter(store.glance_fields()), (serial, ()))[0]
     field = store.card(serial).waiting[0]
     more = ["/capture", "/ask", f"/ask/{serial}/{field}", f"/glance/{glance}", f"/who/{serial}", "/who",
@@ -92,6 +98,6 @@ def test_no_page_says_a_word_that_is_not_in_the_catalogue(full: Page, store: Sto
     for path in [one for one in pages_of(serial) if one != "/evening?name=Thursday%203"] + more:
         html = browser.get(path).text
         assert f'<html lang="{CODE}">' in html, path
-        if wrong := leaks(html, data):
+        if wrong := leaks(html, data if path.startswith(WITH_LABELS) else people):
             found[path] = wrong
     assert found == {}, "\n".join(f"{path}: {words}" for path, words in found.items())

@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 import pytest
 
 from shortpencil.forms.form import USUAL_PHASES
+from shortpencil.scan.language import speaking, told
 from shortpencil.scan.reading import Finding
 from shortpencil.scan.records.compose import round_from_reading
 from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
@@ -189,7 +190,12 @@ def test_unusual_scores_lengths_penalties_and_numbers():
 
 def test_a_cause_belongs_to_a_miss():
     late = {"cause": Value("late", source="imported")}
-    assert rules(typed(throw(1, "drive", "clean", True, **late), score=1)) == [("cause-without-miss", "ask")]
+    odd = typed(throw(1, "drive", "clean", True, **late), score=1)
+    assert rules(odd) == [("cause-without-miss", "ask")]
+    (finding,) = validate(odd)
+    assert "cause (released late, grip held)" in finding.says
+    with speaking("de"):
+        assert told(finding.says).startswith("Bahn 1, Wurf 1: Grund (zu spät, festgehalten) steht da")
     assert rules(typed(throw(1, "drive", "miss", True, **late), score=1)) == []
     assert found(PLAYED | {"h03.why": 1}) == [
         ("cause-without-miss", "ask", "hole 3: it has notes on a miss, but there is no missed drive")
