@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from shortpencil.forms.catalog import Catalog
     from shortpencil.scan.advice import Advice
     from shortpencil.scan.evening import Evening
+    from shortpencil.scan.group_advice import GroupAdvice
     from shortpencil.scan.practice.focus import Focus
     from shortpencil.scan.practice.plan import Plan
     from shortpencil.scan.practice.season import Season
@@ -35,6 +36,7 @@ __all__ = [
     "RecordError",
     "ShortpencilError",
     "advise",
+    "advise_group",
     "as_json",
     "evenings",
     "focus",
@@ -310,6 +312,28 @@ def advise(store: Store, player: str | None = None, *, minutes: int = 30) -> Adv
     from shortpencil.scan import advice
 
     return advice.advise(store, advice.Asked(player, minutes))
+
+
+def advise_group(store: Store, *, minutes: int = 30) -> GroupAdvice | None:
+    """Return what each player with an alias should practise, as `focus --group`; None where there is nobody.
+
+    ``.page()`` of it is the coach's page as HTML.
+
+    Parameters
+    ----------
+    store : what `open_store` returned
+    minutes : of the next session of each
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> with shortpencil.open_store("empty.sqlite") as store:
+    ...     print(shortpencil.advise_group(store))
+    None
+    """
+    from shortpencil.scan import advice, group_advice
+
+    return group_advice.advise_group(store, advice.Asked(minutes=minutes))
 
 
 def plan(found: Focus, minutes: int = 30, *, under_16: bool = False, repeat: bool = False) -> Plan:

@@ -123,12 +123,12 @@ def _run_focus(args: argparse.Namespace) -> int:
 
     _check(args)
     drills = load_drills(args.drills)
+    asked = Asked(
+        args.player, args.minutes, args.half_life, args.under_16, args.practised, args.since, args.phases
+    )
     if args.group:
-        return _write_group(args, drills)
+        return _write_group(args, asked, drills)
     with _opened(args) as store:
-        asked = Asked(
-            args.player, args.minutes, args.half_life, args.under_16, args.practised, args.since, args.phases
-        )
         found = advise(store, asked, drills)
         _say_others(store, args.player)
         if isinstance(found, str):
@@ -220,55 +220,23 @@ def _write_report(path: Path, report: Report, paper: str) -> None:
     print(_("{path}: the report.", path=path), file=sys.stderr)
 
 
-def _write_group(args: argparse.Namespace, drills: DrillList) -> int:
+def _write_group(args: argparse.Namespace, asked: Asked, drills: DrillList) -> int:
     """Write the coach's page about every player with an alias."""
     from shortpencil.forms.files import write_whole
-    from shortpencil.scan.practice.doubt import possible_histories
-    from shortpencil.scan.practice.group_page import group_page
-    from shortpencil.scan.practice.history import history_of
-    from shortpencil.scan.practice.plan import plan_of
-    from shortpencil.scan.practice.players import group_of
+    from shortpencil.scan.group_advice import advise_group
+    from shortpencil.scan.practice.words import players
 
-    by_alias: dict[str, list[Round]] = {}
     with _opened(args) as store:
-        for r in store.rounds():
-            if r.player:
-                by_alias.setdefault(r.player, []).append(r)
-    if not by_alias:
+        found = advise_group(store, asked, drills)
+    if found is None:
         says = _("No round has a player's alias. Print cards with --player.")
         print(f"shortpencil: {says}", file=sys.stderr)
         return ATTENTION
-    by_alias, left_out = _of_the_main_game(by_alias)
-    if left_out:
-        print(f"shortpencil: {told(left_out)}", file=sys.stderr)
-    group = group_of(
-        {a: history_of(rounds) for a, rounds in by_alias.items()},
-        args.half_life,
-        {a: possible_histories(rounds) for a, rounds in by_alias.items()},
-    )
-    plans = {
-        alias: plan_of(focus, args.minutes, drills, under_16=args.under_16)
-        for alias, focus in group.foci.items()
-    }
-    played = {
-        alias: (len(rounds), max((r.day for r in rounds if r.day), default=None))
-        for alias, rounds in by_alias.items()
-    }
-    write_whole(args.group, group_page(group, plans, played).encode("utf-8"))
-    from shortpencil.scan.practice.words import players
-
-    print(f"{args.group}: {players(len(by_alias))}.")
+    if found.left_out:
+        print(f"shortpencil: {told(found.left_out)}", file=sys.stderr)
+    write_whole(args.group, found.page().encode("utf-8"))
+    print(f"{args.group}: {players(len(found.played))}.")
     return DONE
-
-
-def _of_the_main_game(by_alias: dict[str, list[Round]]) -> tuple[dict[str, list[Round]], str | None]:
-    """Return the rounds of the game that most recent rounds of all players are of, and what is left out."""
-    from shortpencil.scan.practice.games import of_one_game
-
-    found = of_one_game(r for rounds in by_alias.values() for r in rounds)
-    kept = {r.id for r in found.rounds}
-    of_game = {alias: [r for r in rounds if r.id in kept] for alias, rounds in by_alias.items()}
-    return {alias: rounds for alias, rounds in of_game.items() if rounds}, found.left_out
 
 
 def _print_card(path: Path, plan: Plan, paper: str, last: Round, player: str | None) -> None:

@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
+from shortpencil.scan.courses import CourseGiven, CourseKept
 from shortpencil.scan.evening import EveningLine, PrintedCard
 from shortpencil.scan.language import _, ngettext
 
@@ -43,38 +44,6 @@ class FormName:
     name: str
     title: str
     language: str
-
-
-@dataclass(frozen=True, slots=True)
-class CourseHoleGiven:
-    """One hole of a course as given; a length of None is not known."""
-
-    par: int | None
-    length: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class CourseGiven:
-    """A course as given on the page; lengths in `unit`."""
-
-    name: str
-    layout: str
-    unit: str
-    holes: tuple[CourseHoleGiven, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class CourseKept:
-    """A course that was set up; `key` names it."""
-
-    key: str
-    given: CourseGiven
-
-    @property
-    def said(self) -> str:
-        """The course in a line."""
-        parts = (self.given.name, self.given.layout, _("{n} holes", n=len(self.given.holes)))
-        return ", ".join(part for part in parts if part)
 
 
 @dataclass(frozen=True, slots=True)

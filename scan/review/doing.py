@@ -17,6 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError
+from shortpencil.scan.courses import CourseGiven, CourseHoleGiven
 from shortpencil.scan.evening import evenings_of
 from shortpencil.scan.language import LANGUAGES, carried, told
 from shortpencil.scan.records.rounds import is_day
@@ -24,8 +25,6 @@ from shortpencil.scan.review.asked import Page, clean, clean_text, form_of, get,
 from shortpencil.scan.review.chores import (
     CardsAsked,
     Chores,
-    CourseGiven,
-    CourseHoleGiven,
     FormName,
     evening_said,
 )
