@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from shortpencil.scan.practice.plan import Plan
     from shortpencil.scan.practice.season import Season
     from shortpencil.scan.reading import CardReading
+    from shortpencil.scan.records.backup import Contents
+    from shortpencil.scan.records.forgetting import Traces
     from shortpencil.scan.records.hands import KeptHand
     from shortpencil.scan.records.listed import Listed
     from shortpencil.scan.records.outcomes import Kept
@@ -38,14 +40,17 @@ __all__ = [
     "advise",
     "advise_group",
     "as_json",
+    "backup",
     "evenings",
     "focus",
+    "forget",
     "keep",
     "listing",
     "open_store",
     "plan",
     "print_card",
     "read",
+    "restore",
     "sample_photos",
 ]
 
@@ -258,6 +263,97 @@ def evenings(store: Store | None = None) -> tuple[Evening, ...]:
     from shortpencil.scan.places import forms_folder
 
     return evenings_of(store, printed_evenings(forms_folder()))
+
+
+def forget(store: Store, player: str) -> Traces:
+    """Erase all that is kept of a player, bytes and all; return how much that was. Nothing brings it back.
+
+    Erasing that is cut short is finished by the next start of the command line.
+
+    Parameters
+    ----------
+    store : what `open_store` returned
+    player : the alias
+
+    Raises
+    ------
+    InputError
+        when nothing is kept of such a player
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> serials = shortpencil.print_card("cards.pdf", player="Wren")
+    >>> with shortpencil.open_store("forgetting.sqlite") as store:
+    ...     shortpencil.forget(store, "Wren").rounds  # and that the card is Wren's
+    0
+    """
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.scan.places import forms_folder
+    from shortpencil.scan.unfinished import forget_player
+
+    if not store.traces_of(player) and not Catalog(forms_folder()).cards_of(player):
+        raise InputError(f"{player}: expected the alias of a player, found nobody of that name.")
+    return forget_player(store, forms_folder(), player, store.name)
+
+
+def backup(store: Store, file: str | Path) -> Contents:
+    """Write all that is kept, whose the printed cards are too, into one new file; return what it holds.
+
+    Parameters
+    ----------
+    store : a store in a file; others may use it meanwhile
+    file : the ZIP file to make
+
+    Raises
+    ------
+    InputError
+        when there is such a file already, or it cannot be written
+    RecordError
+        when the store is not sound, or on a server, which has tools of its own
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> with shortpencil.open_store("kept.sqlite") as store:
+    ...     shortpencil.backup(store, "all.zip").rounds
+    0
+    """
+    from shortpencil.scan.places import forms_folder
+    from shortpencil.scan.records.backup import write_backup
+
+    return write_backup(Path(file), store, forms_folder(), datetime.now(UTC))
+
+
+def restore(file: str | Path, place: str | Path, *, replace: bool = False) -> Contents:
+    """Put a backup in place of a store in a file; return what it held. What was there is kept beside it.
+
+    Parameters
+    ----------
+    file : what `backup` wrote
+    place : the file of the store
+    replace : also where that store holds anything
+
+    Raises
+    ------
+    InputError
+        when the file is no backup, or not whole
+    RecordError
+        when the store holds anything and `replace` was not said
+
+    Examples
+    --------
+    >>> import shortpencil
+    >>> with shortpencil.open_store("kept.sqlite") as store:
+    ...     made = shortpencil.backup(store, "all.zip")
+    >>> shortpencil.restore("all.zip", "again.sqlite") == made
+    True
+    """
+    from shortpencil.scan.places import forms_folder
+    from shortpencil.scan.records.backup import put_in_place
+
+    made, _kept = put_in_place(Path(file), Path(place), forms_folder(), datetime.now(UTC), replace=replace)
+    return made
 
 
 def focus(rounds: Iterable[Round]) -> Focus | None:

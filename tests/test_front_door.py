@@ -90,3 +90,25 @@ def test_cards_of_nobody_are_for_no_evening() -> None:
     with pytest.raises(shortpencil.InputError, match="cards of nobody for 'Thursday 3'"):
         shortpencil.print_card("x.pdf", evening="Thursday 3")
     assert not Path("x.pdf").exists()
+
+
+def test_a_player_is_forgotten_by_store_and_printed_cards_and_a_stranger_is_refused(tmp_path: Path) -> None:
+    shortpencil.print_card(tmp_path / "c.pdf", player="Wren", evening="Thursday 3")
+    with shortpencil.open_store(tmp_path / "rounds.sqlite") as store:
+        shortpencil.forget(store, "Wren")
+        with pytest.raises(shortpencil.InputError, match="Wren: expected the alias of a player"):
+            shortpencil.forget(store, "Wren")
+    assert shortpencil.evenings() == ()
+    assert not list((tmp_path / "home" / "unfinished").glob("*"))
+
+
+def test_a_store_that_holds_rounds_is_replaced_only_where_that_is_said(tmp_path: Path) -> None:
+    place = tmp_path / "rounds.sqlite"
+    with shortpencil.open_store(place) as store:
+        list(shortpencil.keep(store, shortpencil.sample_photos()["plain_good_light.jpg"]))
+        made = shortpencil.backup(store, tmp_path / "all.zip")
+    assert made.rounds == 1
+    with pytest.raises(shortpencil.RecordError, match="expected no store yet"):
+        shortpencil.restore(tmp_path / "all.zip", place)
+    assert shortpencil.restore(tmp_path / "all.zip", place, replace=True) == made
+    assert len(shortpencil.listing(place).rounds) == 1

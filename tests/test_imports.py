@@ -33,6 +33,7 @@ ROOMS = [
     "shortpencil.scan.courses",
     "shortpencil.scan.evening",
     "shortpencil.scan.leftovers",
+    "shortpencil.scan.unfinished",
     "shortpencil.scan.limits",
     "shortpencil.scan.file_pages",
     "shortpencil.scan.worker",

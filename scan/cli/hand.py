@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
 from shortpencil.scan.cli.streams import print_json
-from shortpencil.scan.cli.unfinished import ERASE, FORGET, OFF, noted
 from shortpencil.scan.language import _
+from shortpencil.scan.unfinished import erase_hand, forget_player
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.forgetting import Traces
@@ -73,8 +73,7 @@ def run_hand(args: argparse.Namespace) -> int:
         if args.picture:
             _draw(store, args.player, args.picture)
         if args.erase or args.off:
-            with noted(OFF if args.off else ERASE, args.player, store_place(args)):
-                count = store.erase_hand(args.player, on=False if args.off else None)
+            count = erase_hand(store, args.player, store_place(args), off=args.off)
             named = {"player": args.player, "boxes": _count(count, "box")}
             if args.off:
                 says = _("{player}: {boxes} erased. Nothing of it is kept from now on.", **named)
@@ -134,19 +133,12 @@ def run_forget(args: argparse.Namespace) -> int:
     return DONE
 
 
-def forget_player(store: Store, forms: Path, player: str, place: str | Path) -> None:
-    """Erase a player from the store and from what is known of printed cards; a kill is finished later."""
-    from shortpencil.forms.catalog import Catalog
-
-    with noted(FORGET, player, place):
-        store.forget(player)
-        Catalog(forms).forget(player)
-
-
 def traces_said(found: Traces, printed: int) -> str:
-    """Return how much is kept of a player, in words, with the printed cards known to be theirs."""
-    cards = _count(printed, "printed card")
-    return _("{traces}, {cards} known to be theirs", traces=_traces(found), cards=cards)
+    """Return what is kept of a player, in words, printed cards known to be theirs too; "" for nothing."""
+    parts = [says for count, says in _counted(found) if count]
+    if printed:
+        parts.append(_("{cards} known to be theirs", cards=_count(printed, "printed card")))
+    return ", ".join(parts)
 
 
 def _tell_forgotten(args: argparse.Namespace, found: Traces, printed: int, says: str) -> None:
@@ -179,20 +171,21 @@ def _ask(player: str) -> None:
 
 
 def _traces(found: Traces) -> str:
-    parts = (
-        _count(found.rounds, "round"),
-        _count(found.cards, "card"),
-        _count(found.practice_sets, "set of practice"),
-        _count(found.sessions, "session told by hand"),
-        _count(found.hand_boxes, "box of handwriting"),
-        *([_("{n} deleted or set aside", n=found.aside)] if found.aside else []),
-        *(
-            [_("the name on {cards} of others", cards=_count(found.named_on, "card"))]
-            if found.named_on
-            else []
-        ),
-    )
-    return ", ".join(parts)
+    always = 5  # the rest is said only where there is any
+    return ", ".join(says for at, (count, says) in enumerate(_counted(found)) if count or at < always)
+
+
+def _counted(found: Traces) -> list[tuple[int, str]]:
+    """Return how much of each kind is kept of a player, with its words."""
+    return [
+        (found.rounds, _count(found.rounds, "round")),
+        (found.cards, _count(found.cards, "card")),
+        (found.practice_sets, _count(found.practice_sets, "set of practice")),
+        (found.sessions, _count(found.sessions, "session told by hand")),
+        (found.hand_boxes, _count(found.hand_boxes, "box of handwriting")),
+        (found.aside, _("{n} deleted or set aside", n=found.aside)),
+        (found.named_on, _("the name on {cards} of others", cards=_count(found.named_on, "card"))),
+    ]
 
 
 def _draw(store: Store, player: str, path: Path) -> None:

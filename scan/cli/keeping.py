@@ -34,7 +34,8 @@ class DeskKeeping:
 
     def restore(self, path: Path, *, replace: bool) -> str:
         """Put a backup in place of the store; return what it held, in words."""
-        from shortpencil.scan.cli.moving import contents_said, put_in_place
+        from shortpencil.scan.cli.moving import contents_said
+        from shortpencil.scan.records.backup import put_in_place
 
         made, _kept = put_in_place(path, self._file(), self._forms, datetime.now(UTC), replace=replace)
         when = f"{made.made_at:%Y-%m-%d %H:%M} UTC"
@@ -110,25 +111,22 @@ class DeskKeeping:
         from shortpencil.scan.cli.hand import traces_said
 
         found, printed = self._store.traces_of(player), len(Catalog(self._forms).cards_of(player))
-        said = traces_said(found, printed) if found or printed else ""
-        return ", ".join(part for part in said.split(", ") if not part.startswith("0 "))
+        return traces_said(found, printed)
 
     def forget(self, player: str) -> None:
         """Erase everything that is kept of a player."""
-        from shortpencil.scan.cli.hand import forget_player
+        from shortpencil.scan.unfinished import forget_player
 
         forget_player(self._store, self._forms, player, self._store.name)
 
     def change_hand(self, player: str, how: str) -> None:
         """Erase a player's handwriting ("erase"), keep none any more ("off"), or learn it again ("on")."""
-        from shortpencil.scan.cli.unfinished import ERASE, OFF, noted
+        from shortpencil.scan.unfinished import erase_hand
 
         if how == "on":
             self._store.learn_hand(player)
-            return
-        off = how == "off"
-        with noted(OFF if off else ERASE, player, self._store.name):
-            self._store.erase_hand(player, on=False if off else None)
+        else:
+            erase_hand(self._store, player, self._store.name, off=how == "off")
 
     # -- sheets of paper ---------------------------------------------------------------------------------
 

@@ -113,12 +113,25 @@ def shown_place(args: argparse.Namespace, default: str | Path) -> str:
     return store_name(database_url(place))
 
 
-def _run(args: argparse.Namespace) -> int:
-    from shortpencil.scan.cli.unfinished import finish
+def _finish(asked: str | None) -> None:
+    """Finish what was cut short, and say so."""
+    from shortpencil.scan.unfinished import finish
 
+    for found in finish(asked):
+        if isinstance(found, str):
+            says = _("shortpencil: erasing {player} was cut short and is finished now.", player=found)
+        else:
+            says = _(
+                "shortpencil: what was to be erased is not yet: {error} It is tried again at the next start.",
+                error=told(str(found)),
+            )
+        print(says, file=sys.stderr)
+
+
+def _run(args: argparse.Namespace) -> int:
     try:
         keep_private()
-        finish(args)
+        _finish(getattr(args, "store", None))
         code = args.run(args)
     except PhotoError as error:
         _say(args, error)

@@ -11,8 +11,6 @@ from shortpencil.scan.cli.stored import add_store_option, existing_store, store_
 from shortpencil.scan.language import _, told
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from shortpencil.scan.records.backup import Contents
 
 DONE, ATTENTION = 0, 1
@@ -105,36 +103,12 @@ def run_restore(args: argparse.Namespace) -> int:
         return _restore(args)
 
 
-def put_in_place(
-    source: Path, place: Path, forms: Path, now: datetime, *, replace: bool
-) -> tuple[Contents, Path | None]:
-    """Put a backup in place of a store; return what it held, and where what was there before is kept.
-
-    Raises
-    ------
-    RecordError
-        when the store holds anything and `replace` was not said
-    """
-    from shortpencil.forms.errors import RecordError
-    from shortpencil.scan.records.backup import check_backup, is_empty, restore, set_aside
-
-    kept = None
-    if not is_empty(place):
-        if not replace:
-            raise RecordError(
-                f"{place}: expected no store yet, found one that holds cards or rounds. Nothing was changed; "
-                "say --replace to put the backup in its place."
-            )
-        check_backup(source)
-        kept = set_aside(place, forms, now)
-    return restore(source, place, forms), kept
-
-
 def _restore(args: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
     from shortpencil.forms.errors import RecordError
     from shortpencil.scan.places import forms_folder
+    from shortpencil.scan.records.backup import put_in_place
 
     place = _file_of(args)
     if place is None:

@@ -134,6 +134,28 @@ def restore(source: Path, store: Path, forms: Path) -> Contents:
     return made
 
 
+def put_in_place(
+    source: Path, place: Path, forms: Path, now: datetime, *, replace: bool
+) -> tuple[Contents, Path | None]:
+    """Put a backup in place of a store; return what it held, and where what was there before is kept.
+
+    Raises
+    ------
+    RecordError
+        when the store holds anything and `replace` was not said
+    """
+    kept = None
+    if not is_empty(place):
+        if not replace:
+            raise RecordError(
+                f"{place}: expected no store yet, found one that holds cards or rounds. Nothing was changed; "
+                "say --replace to put the backup in its place."
+            )
+        check_backup(source)
+        kept = set_aside(place, forms, now)
+    return restore(source, place, forms), kept
+
+
 def check_backup(source: Path) -> Contents:
     """Return what the list of a backup says; InputError when the file is none."""
     with _opened(source) as archive:

@@ -6,17 +6,19 @@ the data folder; the note goes when all is done, so that a note which is still t
 
 from __future__ import annotations
 
-import argparse
 import json
 import os
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from shortpencil.scan.language import _, told
 from shortpencil.scan.places import forms_folder, home
+
+if TYPE_CHECKING:
+    from shortpencil.forms.errors import ShortpencilError
+    from shortpencil.scan.records.forgetting import Traces
+    from shortpencil.scan.records.store import Store
 
 FORGET, ERASE, OFF = "forget", "erase", "off"
 _WORK = ".shortpencil-work.*"  # as `scan.records.backup` names them, which takes too long to load to be asked
@@ -27,8 +29,33 @@ def notes_folder() -> Path:
     return home() / "unfinished"
 
 
+def forget_player(store: Store, forms: Path, player: str, place: str | Path) -> Traces:
+    """Erase a player from the store and from what is known of printed cards; a kill is finished later.
+
+    Parameters
+    ----------
+    forms : the folder of printed cards
+    place : where the store is, to find it again
+    """
+    from shortpencil.forms.catalog import Catalog
+
+    with _noted(FORGET, player, place):
+        found = store.forget(player)
+        Catalog(forms).forget(player)
+    return found
+
+
+def erase_hand(store: Store, player: str, place: str | Path, *, off: bool) -> int:
+    """Erase what is kept of a player's hand, and if `off` keep none any more; return how many boxes it was.
+
+    A kill is finished later; `place` is where the store is, to find it again.
+    """
+    with _noted(OFF if off else ERASE, player, place):
+        return store.erase_hand(player, on=False if off else None)
+
+
 @contextmanager
-def noted(what: str, player: str, place: str | Path) -> Iterator[None]:
+def _noted(what: str, player: str, place: str | Path) -> Iterator[None]:
     """Note what is to be erased while the block erases it; refused as a whole, nothing is left to finish.
 
     Parameters
@@ -51,18 +78,25 @@ def noted(what: str, player: str, place: str | Path) -> Iterator[None]:
     path.unlink(missing_ok=True)
 
 
-def finish(args: argparse.Namespace) -> None:
-    """Finish what was cut short, and clear what killed programs left; says so on standard error."""
+def finish(asked: str | None) -> Iterator[str | ShortpencilError]:
+    """Clear what killed programs left and finish what was cut short; yield each player who is erased now.
+
+    Where it can't be finished, the reason comes in place of the player, and the next start tries again.
+
+    Parameters
+    ----------
+    asked : the store that the user named, if any: its password is in no note
+    """
     from shortpencil.forms.files import clear_unfinished
     from shortpencil.scan import leftovers
 
     leftovers.clear(leftovers.UPLOAD, leftovers.WORK)
     for folder in (home(), forms_folder(), forms_folder() / "cards", notes_folder()):
         clear_unfinished(folder)
-    _clear_work(getattr(args, "store", None))
+    _clear_work(asked)
     notes = notes_folder()
     for path in sorted(notes.glob("*.json")) if notes.is_dir() else ():
-        _finish_one(path, getattr(args, "store", None))
+        yield _finish_one(path, asked)
 
 
 def _clear_work(asked: str | None) -> None:
@@ -75,7 +109,7 @@ def _clear_work(asked: str | None) -> None:
             clear_work(folder)
 
 
-def _finish_one(path: Path, asked: str | None) -> None:
+def _finish_one(path: Path, asked: str | None) -> str | ShortpencilError:
     from shortpencil.forms.errors import ShortpencilError
     from shortpencil.forms.files import parsed_json, read_text
     from shortpencil.forms.shown import is_text
@@ -86,16 +120,9 @@ def _finish_one(path: Path, asked: str | None) -> None:
             raise ShortpencilError(f"{path}: expected what is to be erased, found something else. Delete it.")
         _erase(note, asked)
     except ShortpencilError as error:
-        says = _(
-            "shortpencil: what was to be erased is not yet: {error} It is tried again at the next start.",
-            error=told(str(error)),
-        )
-        print(says, file=sys.stderr)
-        return
+        return error
     path.unlink(missing_ok=True)
-    player = note["player"]
-    says = _("shortpencil: erasing {player} was cut short and is finished now.", player=player)
-    print(says, file=sys.stderr)
+    return str(note["player"])
 
 
 def _erase(note: dict[str, Any], asked: str | None) -> None:
