@@ -36,10 +36,14 @@ Ints = NDArray[np.int64]
 #: some cost a whole one. Our choice; equal in all phases, so that a first round's focus is the plain count.
 PRIOR_COST_STROKES = 0.5
 PRIOR_COST_SD = 0.3
-#: So much of that sd the phases have in common: on steep ground every miss is dear.
-COMMON_COST_SD = 0.2
-#: Scatter of the throws left around their mean, with the weight of this many throws.
-PRIOR_SCATTER_STROKES = 0.8
+#: So much of that sd the phases have in common: on steep ground every miss is dear. With 0.2 what is known of
+#: putts, which are cheap and well known, drew the cost of approaches down.
+COMMON_COST_SD = 0.15
+#: Scatter of the throws left around what is foretold, with the weight of this many throws: a missed drive may
+#: cost nothing or three strokes, a missed putt hardly more than one. On the worlds in tests missed throws
+#: scatter by 1.0 to 1.4 and by 0.5 to 0.8; one number for all, 0.8, made ranges of drives and approaches too
+#: narrow and those of putts too wide while misses are few.
+PRIOR_SCATTER_STROKES = {"tee": 1.1, "between": 1.1, "target": 0.55}
 PRIOR_SCATTER_THROWS = 10
 
 #: Costs are learnt from so many rounds on; before, a miss costs the same in every phase, since the bounces
@@ -52,10 +56,35 @@ LEVEL_THROWS = 1.0
 #: The same for the other columns of a situation.
 COLUMN_THROWS = 0.25
 
-#: What no card tells (how far an approach was, what stood in the way) goes with misses and with scores both.
-#: So much of a cost, in strokes, may be that (sd): more for approaches, whose distance is not asked for. It
-#: keeps a range from closing in on a number that more rounds would not mend. Chosen on the worlds in tests.
-UNSEEN_STROKES = {"tee": 0.03, "between": 0.07, "target": 0.03}
+
+@dataclass(frozen=True, slots=True)
+class Unseen:
+    """What no card tells (how far an approach was, what stood in the way) goes with misses and with scores.
+
+    Attributes
+    ----------
+    dearer : strokes by which a miss therefore seems dearer than it is, on average
+    cost_sd, saved_sd : sd of what else of a miss's cost, and of what it saves, is that
+    """
+
+    dearer: float
+    cost_sd: float
+    saved_sd: float
+
+
+#: It keeps a range from closing in on a number that more rounds would not mend. More for approaches, whose
+#: distance is not asked for: a hard one is missed more often and takes more throws, missed or not, so that
+#: its sign is known. On the worlds in tests a missed approach seemed .07 to .12 stroke too dear after 100
+#: rounds.
+UNSEEN = {
+    "tee": Unseen(0.0, 0.03, 0.03),
+    "between": Unseen(0.06, 0.05, 0.06),
+    "target": Unseen(0.0, 0.03, 0.02),
+}
+
+#: On a bad day more is missed, and each miss is dearer: correlation of misses a round with what one costs,
+#: over rounds. On the worlds in tests approaches show it (.0 to .3), drives hardly do, putts do not.
+DEARER_DAYS = {"tee": 0.0, "between": 0.25, "target": 0.0}
 
 _PLACES = 4  # the first, second, third, any later throw of a phase on a hole
 
@@ -187,10 +216,12 @@ def costs_of(history: History) -> Costs:
             left = hidden.left[at]
             of_hole = history.throw_hole[at]
             beyond = hidden.between[of_hole, k]
-            one[:, k], clean[:, k] = _learnt(situation, missed, left, of_hole, place[at], beyond)
-    unseen = np.array([UNSEEN_STROKES[phase.role] for phase in history.phases])
-    mean, sd = _posterior(one[0], one[1] + unseen**2)
-    saved, saved_sd = _posterior(clean[0], clean[1] + unseen**2)
+            usual = PRIOR_SCATTER_STROKES[history.phases[k].role]
+            one[:, k], clean[:, k] = _learnt(situation, missed, left, of_hole, place[at], beyond, usual)
+    unseen = [UNSEEN[phase.role] for phase in history.phases]
+    dearer, cost_sd, of_saved = (np.array([getattr(u, name) for u in unseen]) for name in Unseen.__slots__)
+    mean, sd = _posterior(one[0] - dearer, one[1] + cost_sd**2)
+    saved, saved_sd = _posterior(clean[0], clean[1] + of_saved**2)
     return Costs(mean, sd, tuple(throws), saved, saved_sd)
 
 
@@ -260,7 +291,8 @@ class _CleanThrows:
     taken out first (Schur complement): thousands of rounds cost no more than the holes there are.
     """
 
-    def __init__(self, situation: _Situation, clean: NDArray[np.bool_]) -> None:
+    def __init__(self, situation: _Situation, clean: NDArray[np.bool_], usual: float) -> None:
+        self.usual = usual
         x, hole, day = situation.columns, situation.hole, situation.round
         self._at = situation
         self._clean = clean
@@ -307,7 +339,7 @@ class _CleanThrows:
     def scatter(self, rest: Floats) -> float:
         """Return the variance of clean throws around what is foretold, a few usual ones added."""
         clean = rest[self._clean]
-        usual = PRIOR_SCATTER_THROWS * PRIOR_SCATTER_STROKES**2
+        usual = PRIOR_SCATTER_THROWS * self.usual**2
         return (float(np.dot(clean, clean)) + usual) / (self._free + PRIOR_SCATTER_THROWS)
 
     def variance_of_sum(self, weight: Floats, scatter: float) -> float:
@@ -324,17 +356,18 @@ def _learnt(
     hole: Ints,
     place: Ints,
     beyond: Floats,
+    scatters: float,
 ) -> tuple[tuple[float, float], tuple[float, float]]:
     """Return (estimate, variance) of what a miss costs and of what a clean phase saves for each miss.
 
     `hole` is the hole played, `place` the throw's place in its phase on it; throws are in the order thrown.
     `beyond` are throws of the phase that no column shows, after the last one on the hole: some of them were
-    missed as well, which a phase without misses would save.
+    missed as well, which a phase without misses would save. `scatters` is by how much throws left usually do.
     """
     misses = int(missed.sum())
     if not misses or misses == len(missed):
         return (0.0, np.inf), (0.0, np.inf)
-    model = _CleanThrows(situation, ~missed)
+    model = _CleanThrows(situation, ~missed, scatters)
     usual = model.foretold(left)
     extra = left - usual
     scatter = model.scatter(extra)
@@ -397,7 +430,7 @@ def _mean_of(
     apart = at - mean
     by_day = np.bincount(day[chosen], apart)
     days = int(np.count_nonzero(np.bincount(day[chosen])))
-    usual = PRIOR_SCATTER_THROWS * PRIOR_SCATTER_STROKES**2 * len(at) / (len(at) + PRIOR_SCATTER_THROWS)
+    usual = PRIOR_SCATTER_THROWS * model.usual**2 * len(at) / (len(at) + PRIOR_SCATTER_THROWS)
     alone = float(apart @ apart) * len(at) / (len(at) + PRIOR_SCATTER_THROWS) + usual
     # A few days say little about how days differ: their sum counts by how many there are.
     together = (10 * alone + days * float(by_day @ by_day)) / (10 + days)

@@ -14,7 +14,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.practice.cost import Costs, Spread, costs_of
+from shortpencil.scan.practice.cost import DEARER_DAYS, Costs, Spread, costs_of
 from shortpencil.scan.practice.history import NO_PHASE, History, first_throws_known
 from shortpencil.scan.practice.marks import Marks, marks_of
 from shortpencil.scan.practice.model import (
@@ -162,9 +162,11 @@ def phases_of(
         beta.append(b)
         factors.append(factor)
     highest = np.full(len(ids), np.nan) if counted else p_largest_rate(alpha, beta)
-    unsure = np.zeros(len(ids)) if counted else _throws_unsure(thrown[recent], weight)
+    unsure = _misses_unsure(
+        history, misses[recent], thrown[recent], weight, list(map(_rate_share, alpha, beta)), costs
+    )
     lost = [
-        _StrokesLost(per_round[k], alpha[k], beta[k], costs.saving(k), float(unsure[k]))
+        _StrokesLost(per_round[k], alpha[k], beta[k], costs.saving(k), 0.0 if counted else float(unsure[k]))
         for k in range(len(ids))
     ]
     most = p_largest([s.quantile for s in lost], [s.cdf for s in lost])
@@ -213,8 +215,7 @@ def _counted(misses: NDArray[np.int64], weight: Floats) -> tuple[float, float, f
     The spread is the variance of counts over their mean (1 for the counts of rare events), drawn to the usual
     factor as that of rates is.
     """
-    rounds = float(weight.sum() ** 2 / np.sum(weight**2))
-    mean = float(weight @ misses / weight.sum())
+    rounds, mean = _worth(weight), float(weight @ misses / weight.sum())
     square = float(np.sum((misses - misses.mean()) ** 2)) / max(float(misses.mean()), 1e-9)
     factor = max(1.0, (square + USUAL_FACTOR_ROUNDS * USUAL_FACTOR) / (len(misses) - 1 + USUAL_FACTOR_ROUNDS))
     return mean * rounds / factor + PRIOR, (_MANY_THROWS - mean) * rounds / factor + PRIOR, factor
@@ -244,8 +245,56 @@ def _throws_unsure(marked: NDArray[np.int64], weight: Floats) -> Floats:
     mean = weight @ marked / weight.sum()
     squares = weight @ (marked - mean) ** 2 / weight.sum() * len(weight)
     variance = (squares + 2 * 0.1 * mean) / (len(weight) + 1)
-    rounds_worth = weight.sum() ** 2 / np.sum(weight**2)
-    return np.asarray(np.sqrt(variance / rounds_worth) / np.maximum(mean, 1e-9))
+    return np.asarray(np.sqrt(variance / _worth(weight)) / np.maximum(mean, 1e-9))
+
+
+def _misses_unsure(
+    history: History,
+    misses: NDArray[np.int64],
+    thrown: NDArray[np.int64],
+    weight: Floats,
+    rate_share: Sequence[float],
+    costs: Costs,
+) -> Floats:
+    """Return by phase what makes strokes a round unsure besides rate and cost, as a share of them.
+
+    How many throws a round brings; and that a bad day brings more throws of a phase, more of them missed
+    (`_with_days`), and each miss dearer. The number of first throws is that of the holes, on any day.
+    """
+    unsure = _throws_unsure(thrown, weight)
+    for k, phase in enumerate(history.phases):
+        if k == history.tee:
+            continue
+        unsure[k] = _with_days(misses[:, k], weight, float(unsure[k]), rate_share[k])
+        saving = costs.saving(k)
+        cost_share = saving.total_sd / max(saving.mean, _SMALLEST_COST_STROKES)
+        # Costs are learnt from all rounds, misses from recent ones: errors go together by what both share.
+        both = DEARER_DAYS[phase.role] * min(_worth(weight) / history.rounds, 1.0) ** 0.5
+        unsure[k] = np.sqrt(unsure[k] ** 2 + 2 * both * np.hypot(rate_share[k], unsure[k]) * cost_share)
+    return unsure
+
+
+def _with_days(misses: NDArray[np.int64], weight: Floats, throws: float, rate: float) -> float:
+    """Return the share to add in squares to `rate`, so that both are the standard error of misses a round.
+
+    Errors of throws a round and of the rate, `throws` and `rate` as shares, are not independent. How unlike
+    the misses of rounds are tells, drawn towards errors that rise together with the weight of `_DAYS_ROUNDS`.
+    Never below `throws`.
+    """
+    worth, mean = _worth(weight), float(weight @ misses / weight.sum())
+    seen = float(weight @ (misses - mean) ** 2 / weight.sum()) * len(misses) / max(mean, 1e-9) ** 2
+    one_round = (seen + _DAYS_ROUNDS * (rate + throws) ** 2 * worth) / (len(misses) - 1 + _DAYS_ROUNDS)
+    return float(np.sqrt(max(one_round / worth - rate**2, throws**2)))
+
+
+#: Chosen on the worlds in tests, where errors of misses a round were then 1.0 times what is told of them, 1.2
+#: times before.
+_DAYS_ROUNDS = 8.0
+
+
+def _rate_share(a: float, b: float) -> float:
+    """Return the standard deviation of a Beta(a, b) rate as a share of its mean."""
+    return float(np.sqrt(b / (a * (a + b + 1))))
 
 
 def _rate(seen: float, a: float, b: float, prior: PhasePrior | None) -> Interval:
@@ -344,8 +393,12 @@ def _largest(mean: Floats, variance: Floats) -> Floats:
 
 
 def _rounds_worth(rounds: int, half_life_rounds: float) -> float:
-    w = weights(rounds, half_life_rounds)
-    return float(w.sum() ** 2 / np.sum(w * w))
+    return _worth(weights(rounds, half_life_rounds))
+
+
+def _worth(weight: Floats) -> float:
+    """Return the number of equally weighted rounds that would tell as much."""
+    return float(weight.sum() ** 2 / np.sum(weight**2))
 
 
 def _window(label: str, misses: NDArray[np.int64], marked: NDArray[np.int64], factor: float) -> Window:
@@ -362,19 +415,19 @@ class _StrokesLost:
     """Distribution of throws a round x miss rate x cost of a miss.
 
     The cost's posterior is cut into `_COST_NODES` equally likely values, never below a small positive one:
-    a miss that helps the score is taken for chance. Rate, cost and throws a round are taken as independent;
-    the error of the throws, `throws_unsure` as a share of them, is added to the cost's.
+    a miss that helps the score is taken for chance. What else is unsure, `unsure` as a share of the strokes
+    (`_misses_unsure`), is added to the cost's error.
     """
 
-    def __init__(self, throws_a_round: float, a: float, b: float, cost: Spread, throws_unsure: float) -> None:
+    def __init__(self, throws_a_round: float, a: float, b: float, cost: Spread, unsure: float) -> None:
         from shortpencil.scan.practice.special import betainc
 
         cost_share = cost.total_sd / max(cost.mean, _SMALLEST_COST_STROKES)
-        rate_share = float(np.sqrt(b / (a * (a + b + 1))))
-        nodes = cost.quantiles((np.arange(_COST_NODES) + 0.5) / _COST_NODES, throws_unsure)
+        rate_share = _rate_share(a, b)
+        nodes = cost.quantiles((np.arange(_COST_NODES) + 0.5) / _COST_NODES, unsure)
         scale = np.maximum(nodes, _SMALLEST_COST_STROKES) * max(throws_a_round, 1e-9)
         self.mean = float(scale.mean()) * a / (a + b)
-        self.learnt = (self.mean * float(np.hypot(rate_share, throws_unsure)), self.mean * cost_share)
+        self.learnt = (self.mean * float(np.hypot(rate_share, unsure)), self.mean * cost_share)
         top = float(scale.max())
         # Finer where the mass is: quantiles of the rate at the middle cost would miss the tails of the cost.
         self._at = top * np.linspace(0.0, 1.0, _GRID) ** 1.5

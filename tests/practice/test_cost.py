@@ -28,7 +28,7 @@ def test_cost_by_hand():
     assert got.mean[0] == pytest.approx(0.5, abs=0.01)
     assert got.throws == (400, 500, 400)
     assert got.cost(0).interval().low < 0.5 < got.cost(0).interval().high
-    assert got.cost(0).interval().high - got.cost(0).interval().low < 0.17
+    assert got.cost(0).interval().high - got.cost(0).interval().low < 0.18
     # nothing but clean approaches: no comparison, the prior stands, moved by nothing since drives cost as
     # much as it says; of its variance the common part is nearly known
     left = cost.PRIOR_COST_SD**2 - cost.COMMON_COST_SD**4 / cost.PRIOR_COST_SD**2
@@ -50,7 +50,7 @@ def test_against_least_squares_on_the_clean_throws():
     ridge = np.r_[1e-6, [cost.COLUMN_THROWS] * (x.shape[1] - 1), [cost.LEVEL_THROWS] * 43]
     rows = np.vstack([full[~missed], np.diag(np.sqrt(ridge))])
     fit = sm.OLS(np.r_[left[~missed], np.zeros(len(ridge))], rows).fit()
-    model = cost._CleanThrows(cost._Situation(x, hole, day), ~missed)
+    model = cost._CleanThrows(cost._Situation(x, hole, day), ~missed, 0.8)
     assert model.foretold(left) == pytest.approx(full @ fit.params, abs=1e-6)
     t = full[missed].sum(axis=0)
     assert model.variance_of_sum(missed.astype(float), 1.0) == pytest.approx(
@@ -76,7 +76,7 @@ def test_the_published_example_of_a_difference_that_is_none():
         patch.setattr(cost, "LEVEL_THROWS", 1e9)
         patch.setattr(cost, "COLUMN_THROWS", 1e-9)
         one, clean = cost._learnt(
-            situation, missed, left, np.arange(20), np.zeros(20, dtype=np.int64), np.zeros(20)
+            situation, missed, left, np.arange(20), np.zeros(20, dtype=np.int64), np.zeros(20), 0.8
         )
     assert left[missed].mean() - left[~missed].mean() == pytest.approx(7 / 13 - 3 / 7)
     assert one[0] == pytest.approx(0.0, abs=1e-6)
@@ -103,7 +103,7 @@ def test_the_published_example_of_two_treatments_one_after_the_other():
         patch.setattr(cost, "LEVEL_THROWS", 1e9)
         patch.setattr(cost, "COLUMN_THROWS", 1e-9)
         _, (saved, _) = cost._learnt(
-            situation, missed, left, np.array(hole), np.tile([0, 1], total), np.zeros(2 * total)
+            situation, missed, left, np.array(hole), np.tile([0, 1], total), np.zeros(2 * total), 0.8
         )
     natural = left[::2].mean() - 1
     assert natural - saved * missed.sum() / total == pytest.approx(60.0, abs=1e-4)
@@ -137,11 +137,11 @@ def test_ranges_hold_where_days_holes_and_distances_differ(number):
 
 
 def test_phases_share_a_common_part_of_what_is_believed_beforehand():
-    # A normal prior with covariance .2^2 and variance .3^2; observed 1.0 (variance .01) of the first of two:
-    # by the usual formula the second's mean moves by .04 / (.09 + .01) of .5, its variance by .04^2 / .1.
+    # A normal prior with covariance .15^2 and variance .3^2; observed 1.0 (variance .01) of the first of two:
+    # by the usual formula the second's mean moves by .0225 / (.09 + .01) of .5, its variance by .0225^2 / .1.
     mean, sd = cost._posterior(np.array([1.0, 0.0]), np.array([0.01, np.inf]))
-    assert mean == pytest.approx([0.5 + 0.09 / 0.1 * 0.5, 0.5 + 0.04 / 0.1 * 0.5])
-    assert sd**2 == pytest.approx([0.09 * 0.01 / 0.1, 0.09 - 0.04**2 / 0.1])
+    assert mean == pytest.approx([0.5 + 0.09 / 0.1 * 0.5, 0.5 + 0.0225 / 0.1 * 0.5])
+    assert sd**2 == pytest.approx([0.09 * 0.01 / 0.1, 0.09 - 0.0225**2 / 0.1])
 
 
 def test_costs_come_out_as_made():
@@ -155,7 +155,10 @@ def test_costs_come_out_as_made():
     approach = 0.5 / (1 + 0.35 * 0.4 + 0.3 * 0.5)
     player = Player(miss=(0.35, 0.30, p), cost=(0.4, 0.5, c))
     got = cost.costs_of(history_of(rounds_of(player, 400, np.random.default_rng(3))))
-    assert got.mean == pytest.approx([0.4, approach, putt], abs=0.04)
+    # Here an approach is as hard whether missed or not; for the usual card some of its cost is taken off.
+    usual = approach - cost.UNSEEN["between"].dearer
+    assert got.mean == pytest.approx([0.4, usual, putt], abs=0.04)
+    assert got.cost(1).interval().low < approach < got.cost(1).interval().high
 
 
 def test_few_throws_draw_costs_towards_the_prior():
