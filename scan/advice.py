@@ -216,7 +216,7 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
     )
     began = _began(asked, found.sets, drills, ids)
     said = asked.practised is not None
-    effect = effect_of(history, *began, sessions, said=said) if began else None
+    effect = effect_of(history, *began, sessions, said=said, possible=possible) if began else None
     return Advice(
         found,
         history,

@@ -33,7 +33,7 @@ REASONS = {
     "scan/cli/stored.py": {"add_to": OPTIONS, "_import": STORY, "run_export": STORY, "_show_sheet": STORY},
     "scan/cli/season.py": {"add_to": OPTIONS, "run_season": STORY},
     "scan/practice/card.py": {"_session": PICTURE},
-    "scan/practice/effect.py": {"effect_of": ARITHMETIC},
+    "scan/practice/effect.py": {"_effect": ARITHMETIC},
     "scan/practice/history.py": {"columns_of": KEYS, "history_of": KEYS},
     "scan/practice/focus.py": {"focus_of": ARITHMETIC},
     "scan/practice/focus_charts.py": {"_cross": PICTURE},

@@ -192,7 +192,7 @@ def view_of(report: Report) -> FocusView:
     pictures = [
         strokes_chart(focus),
         causes_chart(plan.about.causes, 84.0),
-        *time_charts(report.history, focus.number, focus.phase, report.lengths, 84.0),
+        *time_charts(report.history, focus.phase, report.lengths, 84.0),
     ]
     if report.putting.putts:
         pictures.append(putting_chart(report.putting, report.unit, 84.0))

@@ -21,6 +21,7 @@ from shortpencil.scan.practice.history import History, history_of
 from shortpencil.scan.practice.model import Interval, normal_quantile
 from shortpencil.scan.practice.phases import PhaseEvidence, Window
 from shortpencil.scan.practice.putting import Curve, Group, Putting
+from shortpencil.scan.practice.results import TwoByTwo
 from shortpencil.scan.records.doubt import has_doubt, possible_rounds
 from shortpencil.scan.records.rounds import Round
 
@@ -122,6 +123,22 @@ def _pooled_window(found: Sequence[Window]) -> Window:
 
 def _whole(counts: Sequence[int]) -> int:
     return round(float(np.mean(counts)))
+
+
+def pooled_tables(draws: Sequence[Sequence[TwoByTwo]]) -> tuple[TwoByTwo, ...]:
+    """Return each phase's table of execution and result from several draws; counts are means."""
+    if len(draws) == 1:
+        return tuple(draws[0])
+    counts = ("clean_good", "clean_bad", "missed_good", "missed_bad", "left_out")
+    return tuple(
+        replace(
+            found[0],
+            **{name: _whole([getattr(one, name) for one in found]) for name in counts},
+            good_when_clean=pooled_interval([one.good_when_clean for one in found], 0.0, 1.0),
+            good_when_missed=pooled_interval([one.good_when_missed for one in found], 0.0, 1.0),
+        )
+        for found in zip(*draws, strict=True)
+    )
 
 
 def pooled_causes(found: Sequence[Causes]) -> Causes:

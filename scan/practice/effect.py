@@ -11,7 +11,7 @@ colours, stands beside them.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from math import exp, sqrt
 
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from shortpencil.scan.language import _
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import costs_of
+from shortpencil.scan.practice.doubt import pooled_interval
 from shortpencil.scan.practice.helped import CHOOSING_ROUNDS, WORTH_KNOWING, Judged, judged
 from shortpencil.scan.practice.history import History, only_misses
 from shortpencil.scan.practice.marks import marks_of
@@ -111,13 +112,67 @@ class Tested:
 
 
 def effect_of(
-    history: History, phase: int, since: date, sessions: Sequence[Session] = (), *, said: bool = True
+    history: History,
+    phase: int,
+    since: date,
+    sessions: Sequence[Session] = (),
+    *,
+    said: bool = True,
+    possible: Sequence[History] = (),
 ) -> Effect | str:
     """Return what changed in `phase` since `since`, the day of its first practice; or why it can't be told.
 
-    The last `CHOOSING_ROUNDS` rounds before that day are left out. `sessions` are all that are known; where a
-    person `said` that the phase is practised since that day, it is judged without any.
+    The last `CHOOSING_ROUNDS` rounds before that day are left out.
+
+    Parameters
+    ----------
+    sessions : all that are known
+    said : whether a person said that the phase is practised since that day; then it is judged without any
+    possible : where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`)
     """
+    told = judged(history, sessions, (phase, since) if said else None, possible=possible)
+    draws = [_effect(one, phase, since, told) for one in possible or (history,)]
+    known = [one for one in draws if isinstance(one, Effect)]
+    if len(known) < len(draws):
+        return next(one for one in draws if isinstance(one, str))
+    return known[0] if len(known) == 1 else _pooled(known)
+
+
+def _pooled(draws: Sequence[Effect]) -> Effect:
+    """Return what several draws of whole rounds say: mean counts and chances, ranges with doubt."""
+
+    def mean(name: str) -> float:
+        return float(np.mean([getattr(one, name) for one in draws]))
+
+    chosen = [one.by_choice for one in draws if one.by_choice is not None]
+    ended = [one.ended_well for one in draws if one.ended_well is not None]
+    return replace(
+        draws[0],
+        before=_pooled_side([one.before for one in draws]),
+        after=_pooled_side([one.after for one in draws]),
+        change=pooled_interval([one.change for one in draws], -1.0, 1.0),
+        p_fell=mean("p_fell"),
+        others_change=pooled_interval([one.others_change for one in draws], -1.0, 1.0),
+        net_change=pooled_interval([one.net_change for one in draws], -1.0, 1.0),
+        p_net_fell=mean("p_net_fell"),
+        by_choice=float(np.mean(chosen)) if 2 * len(chosen) > len(draws) else None,
+        ended_well=(
+            pooled_interval([before for before, _after, _p in ended], 0.0, 1.0),
+            pooled_interval([after for _before, after, _p in ended], 0.0, 1.0),
+            float(np.mean([p for _before, _after, p in ended])),
+        )
+        if len(ended) == len(draws)
+        else None,
+        throws_needed=round(mean("throws_needed")),
+    )
+
+
+def _pooled_side(draws: Sequence[Side]) -> Side:
+    misses, throws = (round(float(np.mean([getattr(one, n) for one in draws]))) for n in ("misses", "throws"))
+    return Side(draws[0].rounds, misses, throws, pooled_interval([one.rate for one in draws], 0.0, 1.0))
+
+
+def _effect(history: History, phase: int, since: date, told: Judged) -> Effect | str:
     days = [h.day for h in history.heads]
     # Rounds with only misses marked have no rates to compare.
     full = ~only_misses(history)
@@ -165,7 +220,7 @@ def effect_of(
         by_choice=_by_choice(history, phase, before, choosing, factors),
         ended_well=_ended_well(history, phase, before, after),
         throws_needed=throws_for(_rate(own_one), max(0.02, _rate(own_one) - WORTH_KNOWING)),
-        judged=judged(history, sessions, (phase, since) if said else None),
+        judged=told,
     )
 
 

@@ -8,7 +8,9 @@ adjusted for how many were asked. From fewer than `CHART_ROUNDS` rounds nothing 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import log, sqrt
 
 import numpy as np
@@ -16,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from shortpencil.scan.language import N_, _
 from shortpencil.scan.practice import words
+from shortpencil.scan.practice.doubt import pooled_chance, pooled_interval
 from shortpencil.scan.practice.history import MISS, NO_PHASE, UNMARKED, History
 from shortpencil.scan.practice.model import (
     Interval,
@@ -68,12 +71,32 @@ class Chart:
 
 
 @dataclass(frozen=True, slots=True)
+class Point:
+    """One round of a chart: its misses of marked throws, and the range of its rate.
+
+    Where values are doubtful, counts are means of whole rounds that may be true, to the nearest whole one,
+    and `doubt` is the sd of the rate between these; else 0.
+    """
+
+    round: int
+    misses: int
+    throws: int
+    rate: Interval
+    doubt: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class OfLength:
-    """The rounds of so many holes, by their indices, oldest first, with their chart where they are enough."""
+    """The rounds of so many holes, oldest first, with their chart where they are enough."""
 
     holes: int
-    rounds: tuple[int, ...]
+    points: tuple[Point, ...]
     chart: Chart | None
+
+    @property
+    def rounds(self) -> tuple[int, ...]:
+        """Indices of the rounds."""
+        return tuple(point.round for point in self.points)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,11 +118,13 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Noticed:
-    """One question of the screen: two groups of throws, their misses, and whether it stands out."""
+    """One question of the screen: two groups of throws, their misses and rates, and whether it stands out."""
 
     question: str
     first: tuple[int, int]
     second: tuple[int, int]
+    first_rate: Interval
+    second_rate: Interval
     p: float
     p_adjusted: float
 
@@ -120,17 +145,81 @@ def by_use(holes: NDArray[np.int64]) -> list[int]:
     return [length for _, length in sorted(zip(counts.tolist(), lengths.tolist(), strict=True), reverse=True)]
 
 
-def lengths_of(history: History, phase: int) -> tuple[OfLength, ...]:
+def lengths_of(history: History, phase: int, possible: Sequence[History] = ()) -> tuple[OfLength, ...]:
     """Return what one phase's charts show: rounds of 9 and of 18 holes never stand in one.
 
     Those of the length that was played most come first; of lengths played as often, the longer.
+
+    Parameters
+    ----------
+    possible : where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`)
     """
+    draws = possible or (history,)
     holes = holes_of_rounds(history)
-    marked = np.flatnonzero(history.marked[:, phase] > 0)
+    marked = np.flatnonzero(np.all([one.marked[:, phase] > 0 for one in draws], axis=0))
     found = ((length, marked[holes[marked] == length]) for length in by_use(holes[marked]))
     return tuple(
-        OfLength(length, tuple(int(r) for r in rounds), chart_of(history, phase, rounds))
+        OfLength(
+            length,
+            tuple(_point(draws, int(r), phase) for r in rounds),
+            _pooled_chart([chart_of(one, phase, rounds) for one in draws]),
+        )
         for length, rounds in found
+    )
+
+
+def _point(draws: Sequence[History], at: int, phase: int) -> Point:
+    counts = np.array([(one.misses[at, phase], one.marked[at, phase]) for one in draws], dtype=float)
+    rates = counts[:, 0] / counts[:, 1]
+    misses, throws = (round(float(n)) for n in counts.mean(axis=0))
+    told = pooled_interval([jeffreys(*of) for of in counts.tolist()], 0.0, 1.0)
+    doubt = float(np.sqrt(_between(rates))) if np.ptp(rates) else 0.0
+    return Point(at, misses, throws, told, doubt)
+
+
+def _between(draws: Floats) -> Floats:
+    """Return the variance that differing draws add, (1 + 1/M) times their own (Rubin 1987), over axis 0."""
+    count = len(draws)
+    return np.asarray((1 + 1 / count) * draws.var(axis=0, ddof=1) if count > 1 else np.zeros(draws.shape[1:]))
+
+
+def _pooled_chart(draws: Sequence[Chart | None]) -> Chart | None:
+    """Return one chart for those of several draws of the same rounds.
+
+    A round's limits are widened by how much its rate differs between draws, so that no doubtful round lies
+    outside for what it may not have been.
+    """
+    found = [one for one in draws if one is not None]
+    if len(found) < len(draws) or len(found) == 1:
+        return found[0] if len(found) == len(draws) else None
+
+    def mean(name: str) -> Floats:
+        return np.asarray(np.mean([getattr(one, name) for one in found], axis=0))
+
+    centre = float(np.mean([one.centre for one in found]))
+
+    def limits(low: str, high: str, about: str) -> tuple[Floats, Floats]:
+        doubt = LIMIT_SD**2 * _between(np.array([getattr(one, about) - one.centre for one in found]))
+        down, up = centre - mean(low), mean(high) - centre
+        return (
+            np.clip(centre - np.sqrt(down**2 + doubt), 0, 1),
+            np.clip(centre + np.sqrt(up**2 + doubt), 0, 1),
+        )
+
+    rate, (low, high) = mean("rate"), limits("low", "high", "rate")
+    smoothed_low, smoothed_high = limits("smoothed_low", "smoothed_high", "smoothed")
+    rounds = found[0].rounds
+    return replace(
+        found[0],
+        rate=rate,
+        throws=mean("throws"),
+        centre=centre,
+        low=low,
+        high=high,
+        outside=tuple(rounds[i] for i in np.flatnonzero((rate < low) | (rate > high))),
+        smoothed=mean("smoothed"),
+        smoothed_low=smoothed_low,
+        smoothed_high=smoothed_high,
     )
 
 
@@ -193,8 +282,35 @@ def ewma(values: ArrayLike, weight: float, start: float) -> Floats:
     return np.asarray(result, dtype=float)
 
 
-def changes_of(history: History) -> tuple[Change, ...]:
-    """Return the most likely change of each phase that has enough rounds, in the order of the phases."""
+def changes_of(history: History, possible: Sequence[History] = ()) -> tuple[Change, ...]:
+    """Return the most likely change of each phase that has enough rounds, in the order of the phases.
+
+    `possible`: where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`).
+    A phase's change is told where each of them has enough rounds.
+    """
+    each = [{change.phase: change for change in _changes(one)} for one in possible or (history,)]
+    found = ([one[phase] for one in each if phase in one] for phase in history.phase_ids)
+    return tuple(_pooled_change(changes) for changes in found if len(changes) == len(each))
+
+
+def _pooled_change(draws: Sequence[Change]) -> Change:
+    """Return one change for those of several draws: the moment that most of them name, as they tell of it."""
+    if len(draws) == 1:
+        return draws[0]
+    at = Counter(one.at for one in draws).most_common(1)[0][0]
+    same = [one for one in draws if one.at == at]
+    return replace(
+        same[0],
+        p_changed=float(np.mean([one.p_changed for one in draws])),
+        before=pooled_interval([one.before for one in same], 0.0, 1.0),
+        after=pooled_interval([one.after for one in same], 0.0, 1.0),
+        before_throws=round(float(np.mean([one.before_throws for one in same]))),
+        after_throws=round(float(np.mean([one.after_throws for one in same]))),
+        p_fell=float(np.mean([one.p_fell for one in draws])),
+    )
+
+
+def _changes(history: History) -> tuple[Change, ...]:
     # The phases are independent a priori: even odds that none changed gives each this chance.
     ids = history.phase_ids
     prior = 1 - (1 - PRIOR_ANY_CHANGE) ** (1 / len(ids))
@@ -261,13 +377,49 @@ FIRST_AND_LAST = N_("{phase}: first third of the round and last, whose holes may
 CALM_AND_WINDY = N_("{phase}: without wind and in wind")
 
 
-def noticed_in(history: History) -> tuple[Noticed, ...]:
+_Asked = tuple[str, tuple[int, int], tuple[int, int], float]
+
+
+def noticed_in(history: History, possible: Sequence[History] = ()) -> tuple[Noticed, ...]:
     """Ask a fixed list of questions about misses, adjusted for how many there are; strongest first.
 
     Does a phase drift over the rounds; is it worse on the last third of the holes than on the first, in wind
     than without; is the straddle putt executed less often than the others.
+
+    `possible`: where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`).
+    What each of them can be asked is asked; a p value is the mean of theirs.
     """
-    asked: list[tuple[str, tuple[int, int], tuple[int, int], float]] = []
+    each = [
+        {question: (one, other, p) for question, one, other, p in _asked(h)} for h in possible or (history,)
+    ]
+    questions = [question for question in each[0] if all(question in one for one in each)]
+    pooled = [_pooled_question([one[question] for one in each]) for question in questions]
+    p_adjusted = adjusted([found[-1] for found in pooled])
+    noticed = (
+        Noticed(question, *found, float(q))
+        for question, found, q in zip(questions, pooled, p_adjusted, strict=True)
+    )
+    return tuple(sorted(noticed, key=lambda n: n.p))
+
+
+def _pooled_question(
+    draws: Sequence[tuple[tuple[int, int], tuple[int, int], float]],
+) -> tuple[tuple[int, int], tuple[int, int], Interval, Interval, float]:
+    """Return both groups as mean counts, both rates, and the p value, of one question in several draws."""
+    groups = []
+    for side in (0, 1):
+        counts = np.array([one[side] for one in draws], dtype=float)
+        misses, throws = (round(float(n)) for n in counts.mean(axis=0))
+        groups.append(
+            ((misses, throws), pooled_interval([jeffreys(*of) for of in counts.tolist()], 0.0, 1.0))
+        )
+    (first, first_rate), (second, second_rate) = groups
+    return first, second, first_rate, second_rate, pooled_chance([one[-1] for one in draws])
+
+
+def _asked(history: History) -> list[_Asked]:
+    """Return each question that one history can be asked: what it is, two groups, and their p value."""
+    asked: list[_Asked] = []
     factor = [
         spread_between(history.misses[:, k], history.marked[:, k]).factor for k in range(len(history.phases))
     ]
@@ -286,9 +438,7 @@ def noticed_in(history: History) -> tuple[Noticed, ...]:
     for question, first, second, k in _groups(history):
         if min(first[1], second[1]) >= 10:
             asked.append((question, first, second, _fisher(first, second, factor[k])))
-    p_adjusted = adjusted([item[-1] for item in asked])
-    found = [Noticed(*item, float(q)) for item, q in zip(asked, p_adjusted, strict=True)]
-    return tuple(sorted(found, key=lambda n: n.p))
+    return asked
 
 
 def _groups(history: History) -> list[tuple[str, tuple[int, int], tuple[int, int], int]]:

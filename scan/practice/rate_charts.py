@@ -11,9 +11,9 @@ import numpy as np
 from shortpencil.forms.drawing import Shape
 from shortpencil.scan.language import _, ngettext
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.history import History, rated
-from shortpencil.scan.practice.model import Interval, jeffreys
-from shortpencil.scan.practice.over_time import OfLength
+from shortpencil.scan.practice.history import History
+from shortpencil.scan.practice.model import Interval, normal_quantile
+from shortpencil.scan.practice.over_time import OfLength, Point
 from shortpencil.scan.practice.picture import (
     HEAD_PT,
     LIGHT,
@@ -37,19 +37,18 @@ MOST_ROUNDS_SHOWN = 40
 
 
 def time_charts(
-    history: History, phase: int, phase_name: str, lengths: Sequence[OfLength], width_mm: float = 102.0
+    history: History, phase_name: str, lengths: Sequence[OfLength], width_mm: float = 102.0
 ) -> tuple[Picture, ...]:
     """Miss rate of each round, a chart for the rounds of each length: 9 and 18 holes never share one."""
     several = len(lengths) > 1
     return tuple(
-        time_chart(history, phase, phase_name, one, width_mm, by_length=several)
+        time_chart(history, phase_name, one, width_mm, by_length=several)
         for one in lengths or (OfLength(0, (), None),)
     )
 
 
 def time_chart(
     history: History,
-    phase: int,
     phase_name: str,
     of: OfLength,
     width_mm: float = 102.0,
@@ -64,15 +63,13 @@ def time_chart(
     by_length : whether the title says how many holes they have
     """
     left, top, base = 9.0, 10.5, 36.0
-    history, chart = rated(history), of.chart
-    x_n = history.misses[:, phase], history.marked[:, phase]
-    shown = [i for i in of.rounds if x_n[1][i] > 0][-MOST_ROUNDS_SHOWN:]
+    chart, points = of.chart, of.points[-MOST_ROUNDS_SHOWN:]
+    shown = [point.round for point in points]
     title = _("Missed {many}, round by round", many=words.MANY[phase_name])
     if by_length:
         title = f"{title}, {words.holes(of.holes)}"
     shapes: list[Shape] = [text(0, 3.6, title, size_pt=HEAD_PT, bold=True, fit_mm=width_mm)]
-    rates = [x_n[0][i] / x_n[1][i] for i in shown]
-    ranges = [jeffreys(float(x_n[0][i]), float(x_n[1][i])) for i in shown]
+    rates, ranges = [point.rate.middle for point in points], [point.rate for point in points]
     highest = max([*rates, *(r.high for r in ranges if chart is None), 0.2])
     if chart is not None:
         highest = max(highest, float(chart.high[-len(shown) :].max()))
@@ -98,11 +95,18 @@ def time_chart(
     if chart is not None:
         shapes += dashed(left, y(chart.centre), width_mm, y(chart.centre))
         shapes += path([(x(p), y(float(chart.smoothed[at[r]]))) for p, r in enumerate(shown)], width_mm=0.7)
+        shapes += [
+            line(x(place), y(low), x(place), y(high), width_mm=0.4, grey=SOFT)
+            for place, low, high in _doubts(points)
+        ]
+        key = _("dots: rounds; line: smoothed; grey: what chance alone brings")
+        if any(point.doubt for point in points):
+            key = _("dots: rounds, bars: doubt; line: smoothed; grey: what chance alone brings")
         shapes.append(
             text(
                 0,
                 7.4,
-                _("dots: rounds; line: smoothed; grey: what chance alone brings"),
+                key,
                 size_pt=SMALL_PT,
                 grey=SOFT,
                 fit_mm=width_mm,
@@ -125,7 +129,7 @@ def time_chart(
             x(place), y(rate), radius_mm=radius, filled=chart is not None and shown[place] in chart.outside
         )
     shapes += _dates([history.heads[i].day for i in shown], x, base + 3.8)
-    counts = ", ".join(_("{count} of {total}", count=x_n[0][i], total=x_n[1][i]) for i in shown)
+    counts = ", ".join(_("{count} of {total}", count=p.misses, total=p.throws) for p in points)
     return Picture(
         title,
         _("Missed of marked, oldest first: {counts}.", counts=counts),
@@ -133,6 +137,13 @@ def time_chart(
         base + 5.2,
         tuple(shapes),
     )
+
+
+def _doubts(points: Sequence[Point]) -> list[tuple[int, float, float]]:
+    """Return place, low and high of each round's rate that doubtful values leave open."""
+    reach = [normal_quantile() * point.doubt for point in points]
+    middle = [point.rate.middle for point in points]
+    return [(i, max(m - r, 0.0), m + r) for i, (m, r) in enumerate(zip(middle, reach, strict=True)) if r]
 
 
 def _dates(days: Sequence[date | None], x: Callable[[int], float], y: float) -> list[Shape]:

@@ -15,13 +15,14 @@ from shortpencil.scan.language import N_, _, first_upper, ngettext, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import level_said
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
+from shortpencil.scan.practice.doubt import pooled_tables
 from shortpencil.scan.practice.effect import Effect, Tested
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.helped import EARLY, OTHER_REASONS, judged_sentence
 from shortpencil.scan.practice.helped import sentence as helped_sentence
 from shortpencil.scan.practice.history import History, rated
 from shortpencil.scan.practice.luck import Luck, luck_of, pooled_luck
-from shortpencil.scan.practice.model import jeffreys
+from shortpencil.scan.practice.model import Interval
 from shortpencil.scan.practice.over_time import Change, Noticed, OfLength, changes_of, lengths_of, noticed_in
 from shortpencil.scan.practice.plan import Plan
 from shortpencil.scan.practice.putting import Putting, holed_said, length, putting_of
@@ -79,7 +80,7 @@ def report_of(
     `possible`: where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`).
     """
     # Cards with only misses marked have no rates to follow over time.
-    of_rates = rated(history)
+    of_rates, drawn = rated(history), [rated(one) for one in possible]
     return Report(
         player=player,
         unit=unit,
@@ -87,11 +88,11 @@ def report_of(
         focus=focus,
         plan=plan,
         putting=putting or putting_of(history, unit),
-        tables=two_by_two(of_rates),
+        tables=pooled_tables([two_by_two(one) for one in drawn or (of_rates,)]),
         luck=pooled_luck([luck_of(one, one.rounds - 1) for one in possible or (history,)]),
-        lengths=lengths_of(of_rates, focus.number),
-        changes=changes_of(of_rates),
-        noticed=noticed_in(of_rates),
+        lengths=lengths_of(of_rates, focus.number, drawn),
+        changes=changes_of(of_rates, drawn),
+        noticed=noticed_in(of_rates, drawn),
         spots=spots_of(history, lambda metres: length(metres, unit), possible),
         effect=effect,
         tested=tuple(tested),
@@ -285,8 +286,8 @@ def noticed_sentence(report: Report) -> str:
         _(
             "{question} ({first} against {second})",
             question=n.question,
-            first=_missed(n.first),
-            second=_missed(n.second),
+            first=_missed(n.first, n.first_rate),
+            second=_missed(n.second, n.second_rate),
         )
         for n in out
     ]
@@ -298,9 +299,8 @@ def noticed_sentence(report: Report) -> str:
     )
 
 
-def _missed(group: tuple[int, int]) -> str:
+def _missed(group: tuple[int, int], found: Interval) -> str:
     missed, throws = group
-    found = jeffreys(missed, throws)
     return _(
         "{missed} of {thrown} missed, {percent}, range {range}",
         missed=missed,

@@ -23,7 +23,11 @@ USUAL_THROWS = 10
 
 @dataclass(frozen=True, slots=True)
 class TwoByTwo:
-    """One phase's throws by execution and result; `left_out` have no mark or no known result."""
+    """One phase's throws by execution and result; `left_out` have no mark or no known result.
+
+    `good_when_clean` and `good_when_missed` are the shares of clean throws that ended well, and of missed
+    ones that did all the same.
+    """
 
     phase: str
     clean_good: int
@@ -31,16 +35,8 @@ class TwoByTwo:
     missed_good: int
     missed_bad: int
     left_out: int
-
-    @property
-    def good_when_clean(self) -> Interval:
-        """Share of clean throws that ended well."""
-        return jeffreys(self.clean_good, self.clean_good + self.clean_bad)
-
-    @property
-    def good_when_missed(self) -> Interval:
-        """Share of missed throws that ended well all the same."""
-        return jeffreys(self.missed_good, self.missed_good + self.missed_bad)
+    good_when_clean: Interval
+    good_when_missed: Interval
 
     @property
     def throws(self) -> int:
@@ -55,14 +51,19 @@ def two_by_two(history: History) -> tuple[TwoByTwo, ...]:
         of_phase = history.throw_phase == k
         clean = of_phase & known & (history.throw_execution == CLEAN)
         missed = of_phase & known & (history.throw_execution == MISS)
+        (clean_good, clean_bad), (missed_good, missed_bad) = (
+            (int((these & good).sum()), int((these & ~good).sum())) for these in (clean, missed)
+        )
         tables.append(
             TwoByTwo(
                 phase,
-                int((clean & good).sum()),
-                int((clean & ~good).sum()),
-                int((missed & good).sum()),
-                int((missed & ~good).sum()),
+                clean_good,
+                clean_bad,
+                missed_good,
+                missed_bad,
                 int(of_phase.sum() - clean.sum() - missed.sum()),
+                jeffreys(clean_good, clean_good + clean_bad),
+                jeffreys(missed_good, missed_good + missed_bad),
             )
         )
     return tuple(tables)

@@ -92,9 +92,7 @@ def _charts(report: Report, x: float, y: float) -> tuple[list[Shape], float]:
     one = strokes_chart(report.focus, _LEFT_CHART)
     two = causes_chart(report.plan.about.causes, width)
     # Paper has room for the rounds of one length, the one that was played most.
-    over_time = time_charts(
-        report.history, report.focus.number, report.focus.phase, report.lengths, _LEFT_CHART
-    )[0]
+    over_time = time_charts(report.history, report.focus.phase, report.lengths, _LEFT_CHART)[0]
     if report.putting.putts:
         last = putting_chart(report.putting, report.unit, width)
     else:

@@ -99,10 +99,7 @@ def _charts(report: Report) -> list[str]:
     pictures: list[tuple[Picture, bool]] = [
         (strokes_chart(focus), True),
         (causes_chart(report.plan.about.causes, 84.0), False),
-        *(
-            (picture, False)
-            for picture in time_charts(report.history, focus.number, focus.phase, report.lengths, 84.0)
-        ),
+        *((picture, False) for picture in time_charts(report.history, focus.phase, report.lengths, 84.0)),
     ]
     if report.putting.putts:
         pictures.append((putting_chart(report.putting, report.unit, 84.0), False))

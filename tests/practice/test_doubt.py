@@ -8,6 +8,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from shortpencil.scan.advice import load_drills
 from shortpencil.scan.practice.choice import choice_of
 from shortpencil.scan.practice.doubt import (
     doubt_remark,
@@ -16,15 +17,22 @@ from shortpencil.scan.practice.doubt import (
     pooled_interval,
     pooled_phases,
     pooled_putting,
+    pooled_tables,
     possible_histories,
 )
+from shortpencil.scan.practice.effect import Effect, effect_of
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.helped import judged
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.luck import luck_of, pooled_luck
-from shortpencil.scan.practice.model import Interval, normal_quantile
+from shortpencil.scan.practice.model import Interval, jeffreys, normal_quantile
+from shortpencil.scan.practice.over_time import changes_of, chart_of, lengths_of, noticed_in
 from shortpencil.scan.practice.phases import phases_of
+from shortpencil.scan.practice.plan import plan_of, target_of
 from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.practice.rate_charts import time_charts
+from shortpencil.scan.practice.report import report_of
+from shortpencil.scan.practice.results import two_by_two
 from shortpencil.scan.practice.season import season_of
 from shortpencil.scan.practice.sessions import Session
 from shortpencil.scan.practice.where import spots_of
@@ -125,6 +133,96 @@ def test_where_luck_and_the_season_weigh_doubtful_values() -> None:
     assert true is not None
     assert told.low < true.middle < told.high
     assert told.high - told.low > true.high - true.low
+
+
+def test_charts_changes_and_tables_say_the_same_of_draws_that_agree() -> None:
+    history = history_of(LONG)
+    twice = (history, history)
+    (pooled,), (one,) = lengths_of(history, 0, twice), lengths_of(history, 0)
+    assert [(p.round, p.misses, p.throws, p.doubt) for p in pooled.points] == [
+        (r, int(history.misses[r, 0]), int(history.marked[r, 0]), 0.0) for r in range(16)
+    ]
+    assert pooled.chart is not None
+    assert one.chart is not None
+    for name in ("rate", "centre", "low", "high", "smoothed", "smoothed_low", "smoothed_high"):
+        assert getattr(pooled.chart, name) == pytest.approx(getattr(one.chart, name)), name
+    assert pooled.chart.outside == one.chart.outside
+    for got, exact in zip(changes_of(history, twice), changes_of(history), strict=True):
+        assert (got.phase, got.at, got.before_throws) == (exact.phase, exact.at, exact.before_throws)
+        assert (got.p_changed, got.p_fell) == pytest.approx((exact.p_changed, exact.p_fell))
+        assert got.before.low == pytest.approx(exact.before.low)
+    for asked, alone in zip(noticed_in(history, twice), noticed_in(history), strict=True):
+        assert (asked.question, asked.first, asked.second) == (alone.question, alone.first, alone.second)
+        assert (asked.p, asked.p_adjusted) == pytest.approx((alone.p, alone.p_adjusted))
+    for table, exact_table in zip(pooled_tables([two_by_two(history)] * 2), two_by_two(history), strict=True):
+        assert table.clean_good == exact_table.clean_good
+        assert table.good_when_missed.high == pytest.approx(exact_table.good_when_missed.high)
+
+
+def test_charts_and_tables_show_doubtful_rounds_with_their_doubt() -> None:
+    history, possible = history_of(LATELY_DOUBTED), possible_histories(LATELY_DOUBTED)
+    (known,) = lengths_of(history, 0)
+    assert known.rounds == tuple(range(11)), "left out, the last rounds have no drives to show"
+    (carried,) = lengths_of(history, 0, possible)
+    assert carried.rounds == tuple(range(16))
+    assert [p.doubt > 0 for p in carried.points] == [False] * 11 + [True] * 5
+    true = history_of(LONG)
+    for point in carried.points[-5:]:
+        assert point.throws == 18
+        exact = jeffreys(int(true.misses[point.round, 0]), 18)
+        assert point.rate.high - point.rate.low > exact.high - exact.low
+    chart, of_truth = carried.chart, chart_of(true, 0)
+    assert chart is not None
+    assert of_truth is not None
+    wide, usual = chart.high - chart.low, of_truth.high - of_truth.low
+    assert wide[-5:].min() > wide[:11].max(), "limits are wider where a round is doubtful"
+    assert wide[:11] == pytest.approx(usual[:11], rel=0.25)
+    tables, exact_tables = pooled_tables([two_by_two(one) for one in possible]), two_by_two(true)
+    assert tables[0].throws == pytest.approx(exact_tables[0].throws, abs=2)
+    assert two_by_two(history)[0].throws < exact_tables[0].throws - 60
+    drift = next(n for n in noticed_in(history, possible) if n.question.startswith("drive: earlier"))
+    assert drift.second[1] == 8 * 18
+    second = jeffreys(*drift.second)
+    assert drift.second_rate.high - drift.second_rate.low > second.high - second.low
+    change = changes_of(history, possible)[0]
+    assert 0 < change.p_changed < 1
+    assert change.before_throws + change.after_throws == 16 * 18
+
+
+def test_what_changed_since_practice_began_carries_doubt() -> None:
+    since = SESSIONS[0].day
+    true, history = history_of(LONG), history_of(LATELY_DOUBTED)
+    exact = effect_of(true, 0, since, SESSIONS)
+    assert isinstance(exact, Effect)
+    twice = effect_of(true, 0, since, SESSIONS, possible=(true, true))
+    assert isinstance(twice, Effect)
+    assert (twice.before, twice.after, twice.by_choice) == (exact.before, exact.after, exact.by_choice)
+    assert (twice.change.low, twice.p_net_fell) == pytest.approx((exact.change.low, exact.p_net_fell))
+    carried = effect_of(history, 0, since, SESSIONS, possible=possible_histories(LATELY_DOUBTED))
+    left_out = effect_of(history, 0, since, SESSIONS)
+    assert isinstance(carried, Effect)
+    assert isinstance(left_out, Effect)
+    assert carried.after.throws == exact.after.throws
+    assert left_out.after.throws == exact.after.throws - 5 * 18
+    assert carried.after.rate.high - carried.after.rate.low > exact.after.rate.high - exact.after.rate.low
+    assert carried.change.low < exact.change.middle < carried.change.high
+
+
+def test_the_report_carries_doubt_into_its_charts_and_tables() -> None:
+    history, possible = history_of(LATELY_DOUBTED), possible_histories(LATELY_DOUBTED)
+    focus = focus_of(history, possible=possible)
+    assert focus is not None
+    plan = plan_of(target_of(focus), 30, load_drills(None))
+    report = report_of(history, focus, plan, possible=possible)
+    assert report.tables == pooled_tables([two_by_two(one) for one in possible])
+    assert [of.points for of in report.lengths] == [
+        of.points for of in lengths_of(history, focus.number, possible)
+    ]
+    (picture,) = time_charts(history, "drive", lengths_of(history, 0, possible))
+    (without,) = time_charts(history, "drive", lengths_of(history, 0))
+    assert any(getattr(s, "text", "").startswith("dots: rounds, bars: doubt") for s in picture.shapes)
+    assert not any("doubt" in getattr(s, "text", "") for s in without.shapes)
+    assert picture.description.count(" of 18") == 16
 
 
 def test_draws_that_agree_pool_to_themselves() -> None:

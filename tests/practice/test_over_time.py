@@ -63,9 +63,9 @@ def test_rounds_of_nine_and_of_eighteen_holes_never_stand_in_one_chart():
     alone = o.chart_of(history_of(long), 0)
     assert eighteen.chart.rate == pytest.approx(alone.rate)
     assert eighteen.chart.centre == pytest.approx(alone.centre)
-    titles = [picture.title for picture in time_charts(mixed, 0, "drive", (eighteen, nine))]
+    titles = [picture.title for picture in time_charts(mixed, "drive", (eighteen, nine))]
     assert titles == [f"Missed drives, round by round, {holes} holes" for holes in (18, 9)]
-    (only,) = time_charts(history_of(long), 0, "drive", o.lengths_of(history_of(long), 0))
+    (only,) = time_charts(history_of(long), "drive", o.lengths_of(history_of(long), 0))
     assert only.title == "Missed drives, round by round"
 
 
