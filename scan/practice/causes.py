@@ -43,6 +43,7 @@ _EVENNESS = np.exp(np.linspace(np.log(0.1), np.log(3.0), 12))
 #: How often a cause is taken to stand alone, its share having nothing to do with the others'.
 ALONE = 0.25
 _SHARES = np.linspace(0.0, 1.0, 401)
+_STRIDE = 20
 
 #: A side is called from so many misses on, where it is this probable that it is the usual one.
 SIDE_MISSES, SIDE_P = 4, 0.85
@@ -273,13 +274,22 @@ def shares_of(counts: Sequence[int], count: int) -> Interval:
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     one, rest = count + a[0], n - count + (kinds - 1) * a[0]
-    below = betainc(one[:, None], rest[:, None], _SHARES).T @ weight
     alone = count + PRIOR, n - count + PRIOR
-    below = (1 - ALONE) * below + ALONE * betainc(*alone, _SHARES)
+
+    def below(shares: np.ndarray) -> np.ndarray:
+        """Return how probable it is that the true share lies below each of `shares`."""
+        drawn = betainc(one[:, None], rest[:, None], shares).T @ weight
+        return np.asarray((1 - ALONE) * drawn + ALONE * betainc(*alone, shares))
+
     middle = (1 - ALONE) * float(weight @ (one / (one + rest))) + ALONE * alone[0] / (n + 2 * PRIOR)
-    tail = (1 - LEVEL) / 2
-    low, high = np.interp([tail, 1 - tail], below, _SHARES)
-    return Interval(float(low), middle, float(high))
+    # Every twentieth share first, then all between the two that an end lies between: a sixth of the work.
+    ends, coarse = ((1 - LEVEL) / 2, (1 + LEVEL) / 2), below(_SHARES[::_STRIDE])
+    found = []
+    for end in ends:
+        start = min(max(int(np.searchsorted(coarse, end)) - 1, 0) * _STRIDE, len(_SHARES) - 1 - _STRIDE)
+        near = _SHARES[start : start + _STRIDE + 1]
+        found.append(float(np.interp(end, below(near), near)))
+    return Interval(found[0], middle, found[1])
 
 
 def _more_rounds(counts: Sequence[int], rounds: int) -> int | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import ceil, sqrt
 
 import numpy as np
@@ -135,6 +136,16 @@ def _nodes() -> tuple[Floats, Floats, Floats]:
     return ndtr(_Z_NODES), ndtr(-_Z_NODES), weight / weight.sum()
 
 
+def _from_the_nearer_end(
+    below: Floats, above: Floats, lower: Callable[[Floats], Floats], upper: Callable[[Floats], Floats]
+) -> Floats:
+    """Return quantiles: `lower` of u where that is below one half, `upper` of 1 - u elsewhere."""
+    near = below < 0.5
+    at = np.empty_like(below)
+    at[near], at[~near] = lower(below[near]), upper(above[~near])
+    return at
+
+
 def p_largest_rate(a: ArrayLike, b: ArrayLike) -> Floats:
     """Probability that each rate is the largest, for independent Beta(a, b) rates."""
     from shortpencil.scan.practice.special import betainc, betaincinv
@@ -143,8 +154,12 @@ def p_largest_rate(a: ArrayLike, b: ArrayLike) -> Floats:
 
     def quantile(i: int) -> Callable[[Floats, Floats], Floats]:
         def of(below: Floats, above: Floats) -> Floats:
-            upper = 1 - betaincinv(beta[i], alpha[i], above)
-            return np.asarray(np.where(below < 0.5, betaincinv(alpha[i], beta[i], below), upper))
+            return _from_the_nearer_end(
+                below,
+                above,
+                lambda u: betaincinv(alpha[i], beta[i], u),
+                lambda u: 1 - betaincinv(beta[i], alpha[i], u),
+            )
 
         return of
 
@@ -185,17 +200,16 @@ def p_most_frequent(counts: ArrayLike, prior: float = PRIOR) -> Floats:
     below, above, weight = _nodes()
     result = np.empty(len(distinct))
     for i, shape in enumerate(distinct):
-        at = np.where(below < 0.5, gammaincinv(shape, below), gammainccinv(shape, above))
+        at = _from_the_nearer_end(below, above, partial(gammaincinv, shape), partial(gammainccinv, shape))
         product = np.ones_like(at)
         for j, other in enumerate(distinct):
             many = times[j] - (1 if i == j else 0)
             if many:
                 # log1p of the upper tail keeps the product exact where the distribution function is near 1
                 upper = gammaincc(other, at)
-                lower = gammainc(other, at)
-                product *= np.where(
-                    upper < 0.5, np.exp(many * np.log1p(-np.minimum(upper, 0.5))), lower**many
-                )
+                rare = upper < 0.5
+                product[rare] *= np.exp(many * np.log1p(-upper[rare]))
+                product[~rare] *= gammainc(other, at[~rare]) ** many
         result[i] = float(np.sum(weight * product))
     full: Floats = result[where]
     return np.asarray(full / full.sum())
