@@ -148,9 +148,13 @@ def make_engine(url: URL) -> Engine:
 
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
-    """Give a connection whose queries all see one state of the store."""
-    with _in_words(engine.url), engine.connect() as connection, connection.begin():
-        yield connection
+    """Give a connection whose queries all see one state of the store; a server lets it write nothing."""
+    with _in_words(engine.url), engine.connect() as connection:
+        if engine.url.get_backend_name() != "sqlite":
+            # As a server does it by itself, each query sees what was committed before that query.
+            connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+        with connection.begin():
+            yield connection
 
 
 @contextmanager

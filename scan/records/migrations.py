@@ -162,6 +162,13 @@ STEPS: Mapping[int, Callable[[Connection], None]] = {
 }
 
 
+def is_up_to_date(connection: Connection) -> bool:
+    """Say whether a database is a store of this version, which most are; a look, nothing else."""
+    if tables.store_version.name not in inspect(connection).get_table_names():
+        return False
+    return connection.execute(select(tables.store_version.c.version)).scalars().all() == [STORE_SCHEMA]
+
+
 def bring_up_to_date(
     connection: Connection,
     name: str,

@@ -22,7 +22,7 @@ from shortpencil.scan.records.database import (
     writing,
 )
 from shortpencil.scan.records.erasing import Erasing
-from shortpencil.scan.records.migrations import bring_up_to_date
+from shortpencil.scan.records.migrations import bring_up_to_date, is_up_to_date
 from shortpencil.scan.records.players import Players
 from shortpencil.scan.records.reads import Reads
 from shortpencil.scan.records.summary import STORE_SCHEMA
@@ -59,6 +59,9 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
     engine = make_engine(url)
     try:
         store = Store(engine, read_form)
+        with reading(engine) as connection:
+            if is_up_to_date(connection):  # nobody who writes is waited for
+                return store
         with writing(engine) as connection:
             version = bring_up_to_date(connection, store_name(url))
         if version != STORE_SCHEMA:

@@ -7,8 +7,8 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
-from sqlalchemy import select
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import func, select
+from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from shortpencil.forms.catalog import load_form
 from shortpencil.forms.errors import InputError, RecordError
@@ -368,9 +368,25 @@ def test_a_locked_store_is_named_as_such(tmp_path, monkeypatch):
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(RecordError, match="locked by another program"):
             add(opened)
+        with open_store(path, read_form=read_form) as looked_at:  # to look into it, no lock is needed
+            assert looked_at.rounds() == ()
         other.execute("ROLLBACK")
         other.close()
         assert add(opened) == outcomes.NEW
+
+
+def test_what_is_read_in_one_go_is_one_state_and_nothing_is_written_there(store):
+    add(store)
+    count = select(func.count()).select_from(tables.cards)
+    with reading_from(store._engine) as connection:
+        assert connection.execute(count).scalar_one() == 1
+        add(store, serial="S", photo=OTHER_PHOTO)
+        assert connection.execute(count).scalar_one() == 1
+        if connection.dialect.name != "sqlite":
+            with pytest.raises(DBAPIError, match="read-only transaction"):
+                connection.execute(tables.aside.delete())
+    with reading_from(store._engine) as connection:
+        assert connection.execute(count).scalar_one() == 2
 
 
 def test_two_programs_that_make_a_store_at_once_wait_for_each_other(tmp_path):
