@@ -9,6 +9,10 @@ import gc
 import os
 import signal
 import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -51,6 +55,33 @@ if IN_A_WORKER:  # the programs that a test starts allocate as a user's do
         os.environ.pop(name, None)
 
 
+@contextmanager
+def _one_first() -> Iterator[None]:
+    """Let one process through first, then all others at once."""
+    try:
+        import fcntl
+    except ImportError:  # Windows
+        yield
+        return
+    place = Path(tempfile.gettempdir()) / f"shortpencil-{os.environ['PYTEST_XDIST_TESTRUNUID']}"
+    with place.open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            fcntl.flock(lock, fcntl.LOCK_SH)
+        yield
+    place.unlink(missing_ok=True)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[object]:
+    """In a fresh checkout one process compiles the tests and the others load them: else each compiles all."""
+    if not (IN_A_WORKER and "CI" in os.environ):
+        return (yield)
+    with _one_first():
+        return (yield)
+
+
 @settings(max_examples=1, database=None)
 @given(st.none())
 def _first_example(_: None) -> None:
@@ -63,3 +94,4 @@ def pytest_collection_finish() -> None:
     _first_example()
     gc.collect()
     gc.freeze()
+    gc.set_threshold(50_000, 20, 100)  # else looking for garbage is a twentieth of what tests cost

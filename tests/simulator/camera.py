@@ -215,7 +215,7 @@ def _to_scene() -> NDArray[np.uint16]:
 
 
 def _linear(picture: Picture) -> Scene:
-    return _to_scene()[picture]
+    return np.asarray(cv2.LUT(picture, _to_scene()), dtype=np.uint16)
 
 
 def _edge_mm(sheet: Sheet) -> NDArray[np.float64]:

@@ -240,19 +240,12 @@ def _layer(
         radius = max(int(width[0] * 8), 8)
         cv2.circle(big, tuple(map(int, fixed[0])), radius, int(255 * min(level[0], 1.0)), -1, cv2.LINE_8, 4)
     else:
-        whole = np.maximum(np.round(width), 1).astype(int)
-        shade = np.clip(level * 255, 0, 255).astype(int)
-        for i in range(len(points) - 1):
-            a, b = fixed[i], fixed[i + 1]
-            cv2.line(
-                big,
-                (int(a[0]), int(a[1])),
-                (int(b[0]), int(b[1])),
-                int(shade[i]),
-                int(whole[i]),
-                cv2.LINE_8,
-                4,
-            )
+        # Plain numbers: taken out of arrays one by one, they cost more than the lines that they draw.
+        at = [tuple(point) for point in fixed.tolist()]
+        whole = np.maximum(np.round(width), 1).astype(int).tolist()
+        shade = np.clip(level * 255, 0, 255).astype(int).tolist()
+        for i in range(len(at) - 1):
+            cv2.line(big, at[i], at[i + 1], shade[i], whole[i], cv2.LINE_8, 4)
     small = cv2.resize(big, (size[1], size[0]), interpolation=cv2.INTER_AREA) if oversample > 1 else big
     return small.astype(np.float32) / np.float32(255.0)
 
