@@ -25,7 +25,7 @@ from shortpencil.scan.vision.flattening.outlines import (
     thin_lines,
     tile_offsets,
 )
-from shortpencil.scan.vision.flattening.studs import stud_offsets
+from shortpencil.scan.vision.flattening.studs import as_printed, stud_offsets
 from shortpencil.scan.vision.opening.levels import Levels, levels_of
 
 __all__ = [
@@ -114,11 +114,12 @@ def _studs_again(
     """Return how many studs lie near where outlines have bent the sheet back to, and what was measured."""
     studs = _studs_of(layout)
     look_levels, px_per_mm, to_look = _looked_at(levels, pose, layout)
-    off, scores = stud_offsets(look_levels, px_per_mm, to_look, current.bend, studs, reach_mm)
+    off, scores, darkness = stud_offsets(look_levels, px_per_mm, to_look, current.bend, studs, reach_mm)
     measured = current.bend.at(studs) + off
     marks_off = _marks_off(pose)
     sure = (pose.marks_card, marks_off)
-    found = consistent(sure, studs, measured, scores >= _AGAIN_MIN_SCORE, _allowed_mm(scores))
+    seen = as_printed(scores >= _AGAIN_MIN_SCORE, darkness)
+    found = consistent(sure, studs, measured, seen, _allowed_mm(scores))
     knots = np.vstack([pose.marks_card, studs[found]])
     values = np.vstack([marks_off, measured[found]])
     return int(found.sum()), Anchors(knots, values)
@@ -131,8 +132,8 @@ def _with_lens(levels: Levels, plain: _Pose, start: Lens, layout: Layout) -> _Po
     pose = replace(plain, card_to_photo=transform, lens=lens)
     for reach in _LENS_REACH_MM:
         look, px_per_mm, to_look = _looked_at(levels, pose, layout)
-        off, scores = stud_offsets(look, px_per_mm, to_look, FLAT, studs, reach)
-        found = plausible(studs, off, scores >= _STUD_MIN_SCORE[0])
+        off, scores, darkness = stud_offsets(look, px_per_mm, to_look, FLAT, studs, reach)
+        found = plausible(studs, off, as_printed(scores >= _STUD_MIN_SCORE[0], darkness))
         seen = through(lens, pose.card_to_photo, (studs + off)[found])
         card, shown = np.vstack([plain.marks_card, studs[found]]), np.vstack([plain.marks_photo, seen])
         lens, transform, _ = fit_lens(card, shown, lens, 2)
@@ -177,8 +178,8 @@ def _at_studs(levels: Levels, pose: _Pose, layout: Layout) -> tuple[Registration
             bend = flat  # a look that missed some may have taken others for them
         if look == 2 and found.all():
             continue  # nothing was carried far away
-        off, scores = stud_offsets(look_levels, px_per_mm, to_look, bend, studs, reach)
-        found = scores >= floor
+        off, scores, darkness = stud_offsets(look_levels, px_per_mm, to_look, bend, studs, reach)
+        found = as_printed(scores >= floor, darkness)
         measured = bend.at(studs) + off
         if look == 0:
             found &= plausible(studs, measured, found)
