@@ -216,7 +216,7 @@ def view_of(report: Report) -> FocusView:
     )
 
 
-_RANGES = N_("Ranges hold the true value nine times in ten, if rounds stay like these.")
+_RANGES = N_("Ranges are made to hold the true value nine times in ten, if rounds stay like these.")
 
 
 def _without_command(says: str) -> str:

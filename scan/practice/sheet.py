@@ -183,7 +183,7 @@ def _cautions(x: float, y: float) -> tuple[list[Shape], float]:
     said = " ".join(words.cautions())
     lines, after = paragraph(x, y + 3.8, said, WIDTH_MM, size_pt=SMALL_PT, lead=1.2)
     shapes += lines
-    rest = _("Ranges hold the true value nine times in ten. All numbers are your own marks.")
+    rest = _("Ranges are made to hold the true value nine times in ten. All numbers are your own marks.")
     small = f"{_(words.EXECUTED)} {rest}"
     lines, after = paragraph(x, after, small, WIDTH_MM, size_pt=SMALL_PT, lead=1.2, grey=SOFT)
     return [*shapes, *lines], after - y

@@ -38,7 +38,8 @@ from shortpencil.scan.practice.report import (
 )
 
 FOOT = N_(
-    "Ranges hold the true value nine times in ten, if rounds to come are like these. "
+    "Ranges are made to hold the true value nine times in ten: if rounds to come are like these, and if a "
+    "mark does not follow how the throw ended. "
     "Every number here comes from your own marks; a stricter eye makes them look worse."
 )
 ENDED_WELL = N_(
