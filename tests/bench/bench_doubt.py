@@ -233,7 +233,10 @@ def _print(told: dict[str, Told], truths: list, args: argparse.Namespace) -> Non
     print(
         f"{len(truths)} players, {args.rounds} rounds, {args.doubts:g} doubtful values a card, {args.worlds}"
     )
-    print(f"{'':<11} covered, %: rate strokes curve, as told | error: rate strokes curve | told true Brier")
+    print(
+        f"{'':<11} covered, %: rate strokes (by phase) curve, as told | error: rate strokes curve | "
+        "told true Brier"
+    )
     for way, found in told.items():
         cells = []
         for got, true in ((found.rate, rate), (found.strokes, saved), (found.curve, curve)):
@@ -243,10 +246,13 @@ def _print(told: dict[str, Told], truths: list, args: argparse.Namespace) -> Non
             for margin in (0.0, HALF_A_POINT) if got is found.curve else (0.0,):
                 inside = (low - margin <= true) & (true <= high + margin)
                 cells.append((100 * inside[known].mean(), error))
+            if got is found.strokes:
+                by_phase = " ".join(f"{100 * share:.1f}" for share in inside.mean(axis=0))
         p = np.array(found.p)
         right = float((p.argmax(axis=1) == worst).mean())
         brier = float(((p - np.eye(3)[worst]) ** 2).sum(axis=1).mean())
-        covered = " ".join(f"{share:6.1f}" for share, _ in cells)
+        shares = [f"{share:6.1f}" for share, _ in cells]
+        covered = " ".join([*shares[:2], f"({by_phase})", *shares[2:]])
         errors = f"{100 * cells[0][1]:6.2f} {cells[1][1]:6.3f} {100 * cells[2][1]:6.2f}"
         print(f"{way:<11} {covered} | {errors} | {p.max(axis=1).mean():.3f} {right:.3f} {brier:.3f}")
 

@@ -124,8 +124,8 @@ def test_order_of_rounds_in_memory_does_not_matter():
 
 def test_days_on_which_more_is_thrown_and_more_of_it_missed_widen_the_range():
     # Five rounds of 4, 4, 4, 8 and 10 misses (mean 6, variance 32 / 5), all of one weight; rate and throws
-    # are each unsure by a tenth. Drawn with the weight of 8 rounds towards errors that rise together, (.1 + .1)^2
-    # for the mean of five rounds: (5 x 6.4 / 36 + 8 x .04 x 5) / (4 + 8) a round, a fifth of it for five.
+    # are each unsure by a tenth. Drawn with the weight of 8 rounds towards errors that rise together,
+    # (.1 + .1)^2 for the mean of five rounds: (5 x 6.4 / 36 + 8 x .04 x 5) / (4 + 8) a round, a fifth of it.
     misses, weight = np.array([4, 4, 4, 8, 10]), np.ones(5)
     one_round = (5 * 6.4 / 36 + 8 * 0.04 * 5) / 12
     got = phases._with_days(misses, weight, 0.1, 0.1)
