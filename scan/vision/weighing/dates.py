@@ -13,11 +13,12 @@ from shortpencil.scan.vision.weighing.slips import Slips
 _PARS = {2: 0.02, 3: 0.55, 4: 0.25, 5: 0.12, 6: 0.02}
 _OTHER_PAR = 0.002
 
-#: The card was first printed in 2026. An older date may be copied from memory; a later one is likelier the
-#: sooner it comes, by little, since nobody tells the decoder what day it is.
+#: The card was first printed in 2026. Rounds of before are copied onto it, and every year further back fewer;
+#: a later one is likelier the sooner it comes, by little, since nobody tells the decoder what day it is.
+#: Both lean so little that a 4 and a 9 are told apart by their ink.
 _FIRST_YEAR = 26
-_OLDER = 0.01
-_YEAR_ON_YEAR = 0.9
+_YEAR_BACK, _YEAR_ON_YEAR = 0.7, 0.9
+_LEAST_YEAR = 0.001
 
 #: Days of each month in a leap year; 29 February is left to whoever knows the century.
 DAYS = np.array([31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
@@ -70,12 +71,13 @@ def weigh_date(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
 
 
 def _weigh_year(index: FormIndex, posterior: Posterior) -> None:
-    """A year of two digits is not long before the card was printed, and more likely soon after."""
+    """A year of two digits is soon after the card was first printed, or not long before."""
     year = index.places.get("date.year")
     if year is None or year[0] != ("date", 2):
         return
     since = np.arange(100) - _FIRST_YEAR
-    prior = np.where(since >= 0, _YEAR_ON_YEAR ** np.maximum(since, 0), _OLDER)
+    prior = np.where(since >= 0, _YEAR_ON_YEAR ** np.abs(since), _YEAR_BACK ** np.abs(since))
+    prior = np.maximum(prior, _LEAST_YEAR)
     group, row = posterior.number["date", 2], year[1]
     posterior.rules["date.year"] = "date"
     values = group.values[row, :-1] * prior * (100 / prior.sum())

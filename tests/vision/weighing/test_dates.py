@@ -41,6 +41,12 @@ def test_a_year_is_not_long_before_the_card():
     assert read(1, 5, 26, year_1=(1, 2))["date.year"].value == 26
 
 
+@pytest.mark.parametrize("year", [24, 29])
+def test_a_four_like_a_nine_in_the_year_is_asked(year):
+    # What is usual leans to neither so much that it would settle it.
+    assert read(1, 5, year, year_2=(4, 9))["date.year"].flag is not None
+
+
 def test_a_zero_may_lead():
     found = read(7, 6, 26, day_1=(0,), month_1=(0,))
     assert (found["date.day"].value, found["date.month"].value) == (7, 6)
