@@ -1,4 +1,8 @@
-"""Distances of the first two putts of each hole: written where the putt is marked, the next rarely longer."""
+"""Distances of the first two putts of each hole: written where the putt is marked, the next rarely longer.
+
+Each card's putts have a length of their own: one player's are 3 to 15 m, another's 10 to 60 ft. Those that
+are read beyond doubt say which, and so whether a doubtful first digit is a 1 or a 7.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +17,10 @@ from shortpencil.scan.vision.weighing.slips import Slips
 #: Longest putt that is no surprise, by unit. Beyond about 30 m nobody putts; feet end with two boxes first.
 _FAR = {"m": 30.0, "ft": 99.0}
 _FARTHER = 0.1
+#: A card of so many distances beyond doubt tells how far its putts are; most of the others then are as far.
+_LEAST_READ, _READ, _AS_FAR = 5, 0.9, 0.9
+#: Spread of the logarithm of one player's putts in one round, and the putts that it weighs as much as.
+_SPREAD, _SPREAD_PUTTS = 0.7, 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +62,7 @@ class Distances:
 def weigh_distances(first: Numbers, second: Numbers | None, unit: str, slips: Slips) -> Distances:
     """Weigh the distances of all holes; a card may ask for the first putt's alone."""
     boxes = first.spelling.digits.shape[1]
-    prior, following = _priors(boxes, unit, slips.longer_putt)
+    prior, following = _priors(boxes, unit, slips.longer_putt, _lengths_of(first))
     full_1 = prior * first.full
     if second is None:
         nothing = np.zeros_like(first.full)
@@ -83,12 +91,34 @@ def _normal(rows: Floats) -> Floats:
     return share
 
 
-@lru_cache(maxsize=8)
-def _priors(boxes: int, unit: str, longer: float) -> tuple[Floats, Floats]:
+def _lengths_of(first: Numbers) -> tuple[float, float] | None:
+    """Mean and spread of the logarithm of this card's first putts; None where too few are read for that."""
+    by_value = length_prior(first.spelling.digits.shape[1]) * first.full
+    written = by_value.sum(axis=1) > first.blank
+    share = _normal(by_value)
+    best = share.argmax(axis=1)
+    read = written & (share.max(axis=1) >= _READ) & (best > 0)
+    if read.sum() < _LEAST_READ:
+        return None
+    logs = np.log(best[read])
+    around = float(((logs - logs.mean()) ** 2).sum()) + _SPREAD_PUTTS * _SPREAD**2
+    # Rounded: cards that differ by less share what is worked out from it.
+    return round(float(logs.mean()), 1), round(float(np.sqrt(around / (len(logs) + _SPREAD_PUTTS))), 1)
+
+
+@lru_cache(maxsize=64)
+def _priors(
+    boxes: int, unit: str, longer: float, lengths: tuple[float, float] | None
+) -> tuple[Floats, Floats]:
     """Chance of a putt's distance (V,), and of the next one's given it (V, V)."""
     first = length_prior(boxes).copy()
     first[np.arange(len(first)) > _FAR[unit]] *= _FARTHER
     first /= first.sum()
+    if lengths is not None:
+        mean, spread = lengths
+        metres = np.arange(1, len(first))
+        as_far = np.concatenate([[0.0], np.exp(-0.5 * ((np.log(metres) - mean) / spread) ** 2) / metres])
+        first = _AS_FAR * as_far / as_far.sum() + (1 - _AS_FAR) * first
     square = np.ones((len(first), len(first))) * first
     down, up = np.tril(square), np.triu(square, 1)
     up[-1, -1] = 1.0  # nothing is longer than the longest
