@@ -62,14 +62,17 @@ class Distances:
 def weigh_distances(first: Numbers, second: Numbers | None, unit: str, slips: Slips) -> Distances:
     """Weigh the distances of all holes; a card may ask for the first putt's alone."""
     boxes = first.spelling.digits.shape[1]
-    prior, following = _priors(boxes, unit, slips.longer_putt, _lengths_of(first))
+    lengths = _lengths_of(first)
+    prior, _ = _priors(boxes, unit, slips.longer_putt, lengths)
+    next_lengths = None if second is None else _lengths_of(second)
+    prior_2, following = _priors(boxes, unit, slips.longer_putt, next_lengths or lengths)
     full_1 = prior * first.full
     if second is None:
         nothing = np.zeros_like(first.full)
         full_2, blank_2, after = nothing, np.ones(len(nothing)), nothing
         both_2 = nothing
     else:
-        full_2, blank_2 = prior * second.full, second.blank
+        full_2, blank_2 = prior_2 * second.full, second.blank
         after = second.full @ following.T
         both_2 = (full_1 @ following) * second.full
     both_1 = full_1 * after
