@@ -10,7 +10,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 import uvicorn
@@ -21,6 +21,7 @@ from shortpencil.scan.cli.chores import DeskChores
 from shortpencil.scan.cli.review import focus_of_store
 from shortpencil.scan.records.store import open_store
 from shortpencil.scan.review import serve
+from shortpencil.scan.review.readers import Readers
 
 ROOT = Path(__file__).parents[2]
 #: The shell first: the same engine without windows, where a page costs a third.
@@ -51,6 +52,7 @@ def chromium() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
         yield browser
         browser.close()
+    KeptReaders.end()
 
 
 class Server:
@@ -80,6 +82,29 @@ class Server:
         self.process.stdout.close()
 
 
+class KeptReaders(Readers):
+    """Readers of photos whose process that waits warm, unused, waits for the next server's photo."""
+
+    _waiting: ClassVar[list[KeptReaders]] = []
+
+    def __init__(self, forms: Path) -> None:
+        super().__init__(forms)
+        if self._waiting:
+            before = self._waiting.pop()
+            self._spare, before._spare = before._spare, None
+
+    def close(self) -> None:
+        with self._lock:
+            self._closed = True
+            if self._spare is not None and self not in self._waiting:  # a server closes them twice
+                self._waiting.append(self)
+
+    @classmethod
+    def end(cls) -> None:
+        while cls._waiting:
+            Readers.close(cls._waiting.pop())
+
+
 class ThreadServer:
     """The same server in a thread of this process, which has loaded what it needs."""
 
@@ -107,6 +132,7 @@ class ThreadServer:
         how = serve.Serving(0, False, "Wren", 600.0)
         with pytest.MonkeyPatch.context() as patch, open_store(self.store) as store:
             patch.setattr(serve.uvicorn, "Server", Kept)
+            patch.setattr(serve, "Readers", KeptReaders)
             serve.serve(
                 store,
                 self._forms,
