@@ -6,9 +6,10 @@ import functools
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from shortpencil.forms.layout import STUD_MM
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, Homography, PointsMm, project
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, Homography, PointsMm, project
 from shortpencil.scan.vision.flattening.bend import Bend
 from shortpencil.scan.vision.opening.levels import Levels, sampled
 
@@ -38,10 +39,12 @@ def stud_offsets(
 
     Darkness is the share of the light of the paper around it that it swallows.
     """
-    offsets, scores, darkness = np.zeros_like(studs), np.zeros(len(studs)), np.zeros(len(studs))
+    offsets, scores = np.zeros_like(studs), np.zeros(len(studs))
     if not len(studs):
-        return offsets, scores, darkness
+        return offsets, scores, np.zeros(0)
     template = _template()
+    side = len(template)
+    pictures = np.zeros((len(studs), side, side), np.uint8)
     half_mm = reach_mm + template.shape[0] / _PX_PER_MM / 2
     size = round(2 * half_mm * _PX_PER_MM) | 1
     if (size - template.shape[0]) % 2:
@@ -65,14 +68,18 @@ def stud_offsets(
         scores[i] = response[row, column]
         dx, dy = peak(response, row, column)
         offsets[i] = ((column + dx - n // 2) / _PX_PER_MM, (row + dy - n // 2) / _PX_PER_MM)
-        darkness[i] = _darkness(patches[i, row : row + len(template), column : column + len(template)])
-    return offsets, scores, darkness
+        pictures[i] = patches[i, row : row + side, column : column + side]
+    return offsets, scores, _darkness(pictures)
 
 
-def _darkness(picture: GrayImage) -> float:
-    middle = len(picture) // 2
-    inside = float(picture[middle - 1 : middle + 2, middle - 1 : middle + 2].mean())
-    return 1 - inside / max(float(np.percentile(picture, 85)), 1.0)
+def _darkness(pictures: NDArray[np.uint8]) -> Floats:
+    """(N,) of the middles of pictures (N, side, side), against their paper: the brightest sixth."""
+    flat = pictures.reshape(len(pictures), -1)
+    rank = round(0.85 * flat.shape[1])
+    paper = np.partition(flat, rank, axis=1)[:, rank].astype(float)
+    middle = pictures.shape[1] // 2
+    inside = pictures[:, middle - 1 : middle + 2, middle - 1 : middle + 2].mean(axis=(1, 2))
+    return np.asarray(1 - inside / np.maximum(paper, 1.0))
 
 
 def as_printed(found: Bools, darkness: Floats) -> Bools:
