@@ -16,22 +16,9 @@ from shortpencil.scan.records.store import Store
 from shortpencil.scan.records.told import ToldSession
 from shortpencil.scan.records.typed import filled_out
 from tests.language.brackets import CODE, brackets, leaks, outside
-from tests.review.conftest import (
-    NOON,
-    THREE,
-    Page,
-    catalog,
-    page,
-    place,
-    readers,
-    serial,
-    store,
-    template,
-)
+from tests.review.conftest import NOON, THREE, Page
 from tests.review.test_year_browser import pages_of
 from tests.year.season import typed_rounds
-
-__all__ = ["catalog", "page", "place", "readers", "serial", "store", "template"]
 
 ROOT = Path(__file__).parents[2]
 

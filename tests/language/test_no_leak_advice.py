@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -18,29 +18,16 @@ from shortpencil.scan.advice import Advice, Asked, advise
 from shortpencil.scan.cli.main import main
 from shortpencil.scan.cli.review import focus_of_store
 from shortpencil.scan.language import speaking
-from shortpencil.scan.language.asked_for import OWN
 from shortpencil.scan.practice import card, screen, season_page, sheet
 from shortpencil.scan.records.record_json import round_from_json
 from shortpencil.scan.records.rounds import PracticeSet, Value
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.records.told import ToldSession
 from shortpencil.scan.records.typed import filled_out
-from tests.language.brackets import CODE, brackets, leaks, outside
+from tests.language.brackets import CODE, leaks, outside
 from tests.language.test_no_leak import written_by_people
-from tests.review.conftest import (
-    NOON,
-    Page,
-    catalog,
-    page,
-    place,
-    readers,
-    serial,
-    store,
-    template,
-)
+from tests.review.conftest import NOON, Page
 from tests.year.season import typed_rounds
-
-__all__ = ["catalog", "page", "place", "readers", "serial", "store", "template"]
 
 #: A player of a game with a phase of its own, beside the two of the usual game.
 SCRAMBLER = "Robin"
@@ -96,14 +83,6 @@ def played(store: Store) -> Store:
         for day in (date(2026, 2, 20), date(2026, 5, 20)):
             store.tell_session(ToldSession(day, phase, 45, player), NOON)
     return store
-
-
-@pytest.fixture
-def made_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
-    monkeypatch.setenv(OWN, CODE)
-    with brackets(monkeypatch):
-        yield
 
 
 def data_of(store: Store) -> set[str]:

@@ -6,27 +6,14 @@ import argparse
 import errno
 import os
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from shortpencil.scan.cli.main import build_parser, main
-from shortpencil.scan.language.asked_for import OWN
 from shortpencil.scan.records.store import Store
-from tests.language.brackets import CODE, brackets, outside
+from tests.language.brackets import outside
 from tests.language.test_no_leak import ROOT, words_of_data
-from tests.review.conftest import catalog, place, serial, store, template
-
-__all__ = ["catalog", "place", "serial", "store", "template"]
-
-
-@pytest.fixture
-def made_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
-    monkeypatch.setenv(OWN, CODE)
-    with brackets(monkeypatch):
-        yield
 
 
 def parsers() -> dict[str, argparse.ArgumentParser]:
