@@ -63,16 +63,15 @@ def weigh_distances(first: Numbers, second: Numbers | None, unit: str, slips: Sl
     """Weigh the distances of all holes; a card may ask for the first putt's alone."""
     boxes = first.spelling.digits.shape[1]
     lengths = _lengths_of(first)
-    prior, _ = _priors(boxes, unit, slips.longer_putt, lengths)
-    next_lengths = None if second is None else _lengths_of(second)
-    prior_2, following = _priors(boxes, unit, slips.longer_putt, next_lengths or lengths)
-    full_1 = prior * first.full
+    full_1 = _chances(boxes, unit, lengths) * first.full
     if second is None:
         nothing = np.zeros_like(first.full)
         full_2, blank_2, after = nothing, np.ones(len(nothing)), nothing
         both_2 = nothing
     else:
-        full_2, blank_2 = prior_2 * second.full, second.blank
+        lengths = _lengths_of(second) or lengths
+        following = _following(boxes, unit, lengths, slips.longer_putt)
+        full_2, blank_2 = _chances(boxes, unit, lengths) * second.full, second.blank
         after = second.full @ following.T
         both_2 = (full_1 @ following) * second.full
     both_1 = full_1 * after
@@ -94,10 +93,14 @@ def _normal(rows: Floats) -> Floats:
     return share
 
 
-def _lengths_of(first: Numbers) -> tuple[float, float] | None:
-    """Mean and spread of the logarithm of this card's first putts; None where too few are read for that."""
-    by_value = length_prior(first.spelling.digits.shape[1]) * first.full
-    written = by_value.sum(axis=1) > first.blank
+#: Mean and spread of the logarithm of a card's distances; None where too few are read for that.
+_Lengths = tuple[float, float] | None
+
+
+def _lengths_of(putts: Numbers) -> _Lengths:
+    """How far this card's first putts are, or its second ones."""
+    by_value = length_prior(putts.spelling.digits.shape[1]) * putts.full
+    written = by_value.sum(axis=1) > putts.blank
     share = _normal(by_value)
     best = share.argmax(axis=1)
     read = written & (share.max(axis=1) >= _READ) & (best > 0)
@@ -110,21 +113,26 @@ def _lengths_of(first: Numbers) -> tuple[float, float] | None:
 
 
 @lru_cache(maxsize=64)
-def _priors(
-    boxes: int, unit: str, longer: float, lengths: tuple[float, float] | None
-) -> tuple[Floats, Floats]:
-    """Chance of a putt's distance (V,), and of the next one's given it (V, V)."""
-    first = length_prior(boxes).copy()
-    first[np.arange(len(first)) > _FAR[unit]] *= _FARTHER
-    first /= first.sum()
+def _chances(boxes: int, unit: str, lengths: _Lengths) -> Floats:
+    """Chance of a putt's distance (V,)."""
+    chance = length_prior(boxes).copy()
+    chance[np.arange(len(chance)) > _FAR[unit]] *= _FARTHER
+    chance /= chance.sum()
     if lengths is not None:
         mean, spread = lengths
-        metres = np.arange(1, len(first))
-        as_far = np.concatenate([[0.0], np.exp(-0.5 * ((np.log(metres) - mean) / spread) ** 2) / metres])
-        first = _AS_FAR * as_far / as_far.sum() + (1 - _AS_FAR) * first
-    square = np.ones((len(first), len(first))) * first
+        far = np.arange(1, len(chance))
+        as_far = np.concatenate([[0.0], np.exp(-0.5 * ((np.log(far) - mean) / spread) ** 2) / far])
+        chance = _AS_FAR * as_far / as_far.sum() + (1 - _AS_FAR) * chance
+    return chance
+
+
+@lru_cache(maxsize=64)
+def _following(boxes: int, unit: str, lengths: _Lengths, longer: float) -> Floats:
+    """Chance of the next putt's distance given that of the one before (V, V)."""
+    chance = _chances(boxes, unit, lengths)
+    square = np.ones((len(chance), len(chance))) * chance
     down, up = np.tril(square), np.triu(square, 1)
     up[-1, -1] = 1.0  # nothing is longer than the longest
-    following = (1 - longer) * down / down.sum(axis=1, keepdims=True)
+    following: Floats = (1 - longer) * down / down.sum(axis=1, keepdims=True)
     following += longer * up / up.sum(axis=1, keepdims=True)
-    return first, following
+    return following
