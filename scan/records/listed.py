@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +13,7 @@ from shortpencil.scan.records import listing
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.other_sheets import OtherSheet
+    from shortpencil.scan.records.store import Store
     from shortpencil.scan.records.summary import Summary, Undated
 
 
@@ -49,40 +52,22 @@ def listed(place: str | Path, player: str | None = None) -> Listed:
     RecordError
         when the file is no store, is damaged, locked or of a newer version
     """
-    lines = tuple(line for line in _rounds(place) if player in (None, line.player))
-    undated = {} if all(line.played_on for line in lines) else _undated(place)
-    return Listed(lines, tuple(_other_sheets(place, player)), undated)
+    if isinstance(place, Path) and not place.exists():
+        return Listed()
+    with ExitStack() as stack:
 
+        @cache
+        def store() -> Store:
+            from shortpencil.scan.records.store import open_store
 
-def _rounds(place: str | Path) -> Sequence[Summary]:
-    if isinstance(place, Path):
-        if not place.exists():
-            return ()
-        lines = listing.quick_summaries(place)
-        if lines is not None:
-            return lines
-    from shortpencil.scan.records.store import open_store
+            return stack.enter_context(open_store(place))
 
-    with open_store(place) as store:
-        return store.summaries()
-
-
-def _undated(place: str | Path) -> Mapping[str, Undated]:
-    if isinstance(place, Path):
-        found = listing.quick_undated(place)
-        if found is not None:
-            return found
-    from shortpencil.scan.records.store import open_store
-
-    with open_store(place) as store:
-        return store.undated()
-
-
-def _other_sheets(place: str | Path, player: str | None) -> Sequence[OtherSheet]:
-    """Return the sheets that are no rounds; the store is opened for them only where there are any."""
-    if isinstance(place, Path) and (not place.exists() or listing.has_other_sheets(place) is False):
-        return ()
-    from shortpencil.scan.records.store import open_store
-
-    with open_store(place) as store:
-        return store.other_sheets(player)
+        file = place if isinstance(place, Path) else None
+        every = listing.quick_summaries(file) if file else None
+        lines = store().summaries() if every is None else every
+        lines = tuple(line for line in lines if player in (None, line.player))
+        undated: Mapping[str, Undated] | None = {}
+        if not all(line.played_on for line in lines):
+            undated = listing.quick_undated(file) if file else None
+        others = () if file and listing.has_other_sheets(file) is False else store().other_sheets(player)
+        return Listed(lines, tuple(others), store().undated() if undated is None else undated)
