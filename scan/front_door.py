@@ -288,12 +288,10 @@ def forget(store: Store, player: str) -> Traces:
     ...     shortpencil.forget(store, "Wren").rounds  # and that the card is Wren's
     0
     """
-    from shortpencil.forms.catalog import Catalog
     from shortpencil.scan.places import forms_folder
-    from shortpencil.scan.unfinished import forget_player
+    from shortpencil.scan.unfinished import forget_player, known_of
 
-    if not store.traces_of(player) and not Catalog(forms_folder()).cards_of(player):
-        raise InputError(f"{player}: expected the alias of a player, found nobody of that name.")
+    known_of(store, forms_folder(), player)
     return forget_player(store, forms_folder(), player, store.name)
 
 

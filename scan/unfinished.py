@@ -29,6 +29,27 @@ def notes_folder() -> Path:
     return home() / "unfinished"
 
 
+def known_of(store: Store, forms: Path, player: str) -> tuple[Traces, int]:
+    """Return what the store keeps of a player and how many cards are known to be theirs.
+
+    Parameters
+    ----------
+    forms : the folder of printed cards
+
+    Raises
+    ------
+    InputError
+        when nothing is kept of such a player
+    """
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.forms.errors import InputError
+
+    found, printed = store.traces_of(player), len(Catalog(forms).cards_of(player))
+    if not found and not printed:
+        raise InputError(f"{player}: expected the alias of a player, found nobody of that name.")
+    return found, printed
+
+
 def forget_player(store: Store, forms: Path, player: str, place: str | Path) -> Traces:
     """Erase a player from the store and from what is known of printed cards; a kill is finished later.
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from shortpencil.scan.cli.stored import add_store_option, existing_store, store_place
 from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.language import _
-from shortpencil.scan.unfinished import erase_hand, forget_player
+from shortpencil.scan.unfinished import erase_hand, forget_player, known_of
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.forgetting import Traces
@@ -106,15 +106,10 @@ def run_hand(args: argparse.Namespace) -> int:
 
 def run_forget(args: argparse.Namespace) -> int:
     """Say what would go, ask, erase."""
-    from shortpencil.forms.catalog import Catalog
-    from shortpencil.forms.errors import InputError
     from shortpencil.scan.places import forms_folder
 
-    catalog = Catalog(forms_folder())
     with existing_store(store_place(args)) as store:
-        found, printed = store.traces_of(args.player), len(catalog.cards_of(args.player))
-        if not found and not printed:
-            raise InputError(f"{args.player}: expected the alias of a player, found nobody of that name.")
+        found, printed = known_of(store, forms_folder(), args.player)
         if args.dry_run:
             _tell_forgotten(args, found, printed, f"{_traces(found)}, {_count(printed, 'printed card')}")
             return DONE
