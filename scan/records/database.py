@@ -25,7 +25,7 @@ from shortpencil.forms.private import private_file, private_folder
 from shortpencil.scan.records import sealing
 
 BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
-SEALING = "sealing"  # in a connection's info: whether what it writes is sealed
+SEALING = "sealing"  # in a connection's info, once it has begun to write: whether what it writes is sealed
 BUSY_PAUSE_S = 0.01
 SERVER_LOCK = 0x53504E43  # any number that other programs on the server are unlikely to lock
 SQLITE_PRAGMAS = (
@@ -241,7 +241,7 @@ def remove_file_if_empty(path: Path, tables: Sequence[str]) -> bool:
     return True
 
 
-def _prepare_sqlite(connection: Any, entry: ConnectionPoolEntry) -> None:
+def _prepare_sqlite(connection: Any, _entry: ConnectionPoolEntry) -> None:
     connection.isolation_level = None  # else the driver begins transactions by itself, and too late
     until = time.monotonic() + BUSY_MS / 1000
     for pragma in SQLITE_PRAGMAS:
@@ -255,11 +255,13 @@ def _prepare_sqlite(connection: Any, entry: ConnectionPoolEntry) -> None:
                 if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
                     raise
                 time.sleep(BUSY_PAUSE_S)
-    entry.info[SEALING] = sealing.attend(connection)
+    sealing.make_known(connection)
 
 
 def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("writes", False)
+    if writes and SEALING not in connection.info:  # most of opening a store, which only looking spares
+        connection.info[SEALING] = sealing.attend(connection.connection.driver_connection)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 
@@ -273,8 +275,8 @@ def _begin_server(connection: Connection) -> None:
 def _in_words(url: URL) -> Iterator[None]:
     try:
         yield
-    except DBAPIError as error:
-        said = str(error.orig).strip()
+    except (DBAPIError, sqlite3.Error) as error:
+        said = str(error.orig if isinstance(error, DBAPIError) else error).strip()
         for sign, meaning in _MEANINGS:
             if sign in said.lower():
                 raise RecordError(f"{store_name(url)}: {meaning}") from error

@@ -39,9 +39,13 @@ def _bytes(value: str | bytes) -> bytes:
     return value.encode() if isinstance(value, str) else value
 
 
-def attend(connection: Any) -> bool:
-    """Seal from now on what a connection of the `sqlite3` driver writes; False for a store without seals."""
+def make_known(connection: Any) -> None:
+    """Make the function that seals a row known to a connection of the `sqlite3` driver."""
     connection.create_function(_FUNCTION, -1, seal, deterministic=True)
+
+
+def attend(connection: Any) -> bool:
+    """Seal from now on what a connection that knows the function writes; False for a store without seals."""
     known = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if SEALS not in known:
         return False

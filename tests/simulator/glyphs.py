@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import hypot
 
 import cv2
 import numpy as np
@@ -132,9 +133,12 @@ def glyph_of(image: NDArray[np.uint8], holes: int = 0) -> Glyph | None:
     big = cv2.GaussianBlur(big, (0, 0), 1.2)
     # A loop that is nearly closed shows as a dimmer spot: look for it at a higher level before giving it up.
     levels = (0.42, 0.55, 0.68, 0.80)
-    masks = [big > max(90, level * float(big.max())) for level in levels]
-    found = [_holes(mask) for mask in masks]
-    best = next((i for i, count in enumerate(found) if count >= holes), int(np.argmax(found)))
+    masks: list[NDArray[np.bool_]] = []
+    found: list[int] = []
+    while len(found) < len(levels) and max(found, default=-1) < holes:
+        masks.append(big > max(90, levels[len(found)] * float(big.max())))
+        found.append(_holes(masks[-1]))
+    best = int(np.argmax(found))
     mask = masks[best]
     if mask.sum() < 60:
         return None
@@ -164,32 +168,36 @@ def _holes(mask: NDArray[np.bool_]) -> int:
     return int((stats[1:, cv2.CC_STAT_AREA] >= 6).sum()) - 1  # less the white outside
 
 
+def _goes(step: int) -> NDArray[np.uint8]:
+    """Whether a pixel of ink goes in a step of thinning, for each way in which its neighbours are ink, (256,).
+
+    Bit i of the index is neighbour i, clockwise from the one above.
+    """
+    p = (np.arange(256)[:, None] >> np.arange(8)) & 1
+    count = p.sum(axis=1)
+    turns = (p < np.roll(p, -1, axis=1)).sum(axis=1)  # from paper to ink, around the pixel
+    one = p[:, 0] * p[:, 2] * p[:, 4 if step == 0 else 6]
+    two = p[:, 2 if step == 0 else 0] * p[:, 4] * p[:, 6]
+    return ((count >= 2) & (count <= 6) & (turns == 1) & (one == 0) & (two == 0)).astype(np.uint8)
+
+
+_GOES = _goes(0), _goes(1)
+_BITS = np.array([[128, 1, 2], [64, 0, 4], [32, 16, 8]], dtype=np.float32)
+
+
 def _thin(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Thin to lines one pixel wide (Zhang and Suen, Communications of the ACM 27(3), 1984)."""
-    image = np.pad(mask, 1).astype(np.uint8)
+    image = mask.astype(np.uint8)
     while True:
         changed = False
-        for step in (0, 1):
-            n = image[:-2, 1:-1], image[:-2, 2:], image[1:-1, 2:], image[2:, 2:]
-            s = image[2:, 1:-1], image[2:, :-2], image[1:-1, :-2], image[:-2, :-2]
-            p = (*n, *s)  # clockwise from the pixel above
-            count = p[0] + p[1] + p[2] + p[3] + p[4] + p[5] + p[6] + p[7]
-            turns = sum(((p[i] == 0) & (p[(i + 1) % 8] == 1)).astype(np.uint8) for i in range(8))
-            one = p[0] * p[2] * (p[4] if step == 0 else p[6])
-            two = (p[2] if step == 0 else p[0]) * p[4] * p[6]
-            gone = (
-                (image[1:-1, 1:-1] == 1)
-                & (count >= 2)
-                & (count <= 6)
-                & (turns == 1)
-                & (one == 0)
-                & (two == 0)
-            )
+        for goes in _GOES:
+            around = cv2.filter2D(image, -1, _BITS, borderType=cv2.BORDER_CONSTANT)
+            gone = image & cv2.LUT(around, goes)
             if gone.any():
-                image[1:-1, 1:-1][gone] = 0
+                image ^= gone
                 changed = True
         if not changed:
-            return image[1:-1, 1:-1].astype(bool)
+            return image.astype(bool)
 
 
 _AROUND = ((0, -1), (1, 0), (0, 1), (-1, 0), (1, -1), (1, 1), (-1, 1), (-1, -1))
@@ -223,14 +231,14 @@ def _walk(links: dict[tuple[int, int], set[tuple[int, int]]], start: tuple[int, 
     walked = [start]
     here = start
     while links[here]:
-        back = np.array(walked[max(len(walked) - 7, 0)])
-        heading = np.array(here) - back
+        back = walked[max(len(walked) - 7, 0)]
+        heading = here[0] - back[0], here[1] - back[1]
 
         def straightness(
-            q: tuple[int, int], here: tuple[int, int] = here, heading: Points = heading
+            q: tuple[int, int], here: tuple[int, int] = here, heading: tuple[int, int] = heading
         ) -> float:
-            step = np.array(q) - np.array(here)
-            return float(step @ heading / (np.hypot(*step) + 1e-9))
+            x, y = q[0] - here[0], q[1] - here[1]
+            return (x * heading[0] + y * heading[1]) / (hypot(x, y) + 1e-9)
 
         ahead = max(sorted(links[here]), key=straightness)
         links[here].discard(ahead)
