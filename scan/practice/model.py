@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from math import ceil, sqrt
 
 import numpy as np
@@ -189,16 +189,23 @@ def p_most_frequent(counts: ArrayLike, prior: float = PRIOR) -> Floats:
     The shares have a Dirichlet(counts + prior) posterior; they are independent Gamma(counts + prior)
     variables up to a common factor, which leaves their order alone.
     """
-    from shortpencil.scan.practice.special import gammainc, gammaincc, gammainccinv, gammaincinv
-
     alpha = np.asarray(counts, dtype=float) + prior
     # Categories with the same count have the same answer: work it out once for each, times how many there
     # are. A list of causes has many zeros.
     distinct, where, times = np.unique(alpha, return_inverse=True, return_counts=True)
     if alpha.size == 1:
         return np.ones(1)
+    full = np.array(_p_most_frequent(tuple(distinct.tolist()), tuple(times.tolist())))[where]
+    return np.asarray(full / full.sum())
+
+
+@lru_cache(maxsize=4096)  # the same few misses are counted for a focus, a season, a group, a charted month
+def _p_most_frequent(distinct: tuple[float, ...], times: tuple[int, ...]) -> tuple[float, ...]:
+    """Return, up to a factor, how probable it is that a category of each shape is the most frequent."""
+    from shortpencil.scan.practice.special import gammainc, gammaincc, gammainccinv, gammaincinv
+
     below, above, weight = _nodes()
-    result = np.empty(len(distinct))
+    result = []
     for i, shape in enumerate(distinct):
         at = _from_the_nearer_end(below, above, partial(gammaincinv, shape), partial(gammainccinv, shape))
         product = np.ones_like(at)
@@ -210,9 +217,8 @@ def p_most_frequent(counts: ArrayLike, prior: float = PRIOR) -> Floats:
                 rare = upper < 0.5
                 product[rare] *= np.exp(many * np.log1p(-upper[rare]))
                 product[~rare] *= gammainc(other, at[~rare]) ** many
-        result[i] = float(np.sum(weight * product))
-    full: Floats = result[where]
-    return np.asarray(full / full.sum())
+        result.append(float(np.sum(weight * product)))
+    return tuple(result)
 
 
 # -- rounds differ ---------------------------------------------------------------------------------------

@@ -55,6 +55,17 @@ def test_a_store_is_sound_after_all_that_is_done_to_it(place: str) -> None:
         assert store.damages() == ()
 
 
+def test_a_first_write_that_is_taken_back_leaves_the_next_one_sealed(store_file: Path) -> None:
+    change = text("UPDATE forms SET text = text || ' '")
+    with open_store(store_file) as store:
+        with suppress(ZeroDivisionError), writing(store._engine) as connection:
+            connection.execute(change)
+            raise ZeroDivisionError
+        with writing(store._engine) as connection:
+            connection.execute(change)
+            assert sealing.all_broken(connection) == {}
+
+
 def test_a_seal_is_sha256_of_names_and_values_cut_to_64_bits() -> None:
     said = hashlib.sha256(b"id=1:7text=3:\xc3\xa4b").hexdigest()
     assert sealing.seal("id", b"7", "none", None, "text", "äb") == said[:16]

@@ -169,7 +169,7 @@ def _holes(mask: NDArray[np.bool_]) -> int:
 
 
 def _goes(step: int) -> NDArray[np.uint8]:
-    """Whether a pixel of ink goes in a step of thinning, for each way in which its neighbours are ink, (256,).
+    """Whether a pixel of ink goes in a step of thinning, for each way its neighbours are ink, (256,).
 
     Bit i of the index is neighbour i, clockwise from the one above.
     """
