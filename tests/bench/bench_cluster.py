@@ -28,6 +28,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import suppress
 from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -63,7 +64,9 @@ def make(out: Path, cards: int, jobs: int) -> None:
     truth = {name: [base.truth for base in bases] for name, bases in (("few", few), ("nine", nine))}
     (out / "truth.json").write_text(json.dumps(truth))
     photos_of = partial(make_some, few=few, nine=nine, cards=cards, out=out)
-    with ProcessPoolExecutor(jobs) as pool:
+    # Not forked: a forked process lacks the threads of OpenCV that drawing the bases began, and one in 26 was
+    # seen waiting for ever.
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
         seconds = sum(pool.map(photos_of, range(0, cards, A_FOLDER)))
     print(f"{cards} cards, {1000 * seconds / cards:.1f} ms each")
 

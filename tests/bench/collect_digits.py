@@ -23,6 +23,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.forms.errors import InputError
 from shortpencil.forms.layout import Layout
 from shortpencil.scan.vision.evidence import BLANK_BOX, SCRAP_BOX
 from shortpencil.scan.vision.measuring import raised
@@ -79,7 +80,10 @@ def some_shot(seed: int, families: str, of: hands_at_cards.HandBanks) -> tuple[S
 
 def boxes_of(shot: Shot, whose: str, way: str, rng: np.random.Generator) -> PhotoBoxes | None:
     """Cut a photo's digit boxes out; None where the reader refuses it before it looks into them."""
-    (photo,) = photos_from_bytes(shot.encoded(), "photo")
+    try:
+        (photo,) = photos_from_bytes(shot.encoded(), "photo")
+    except InputError:  # called damaged
+        return None
     traces: list[Trace] = []
     read_photo(photo, find_layout, traces)
     trace = traces[0] if traces else None
@@ -126,20 +130,23 @@ def _off_mm(shot: Shot, trace: Trace, layout: Layout) -> NDArray[np.float64]:
 _BANKS: list[hands_at_cards.HandBanks] = []
 
 
-def write_some(first: int, families: str, until: float, out: Path) -> int:
-    """Write the boxes of some photos; return how many, none when the time is over."""
+def write_some(first: int, families: str, until: float, out: Path) -> tuple[int, int]:
+    """Write the boxes of some photos; return how many gave boxes and how many were refused."""
     import cv2
 
     cv2.setNumThreads(1)
-    parts = []
+    parts, refused = [], 0
     for seed in range(first, first + _A_FILE):
         if time.time() < until:
             shot, whose, way = some_shot(seed, families, _BANKS[0])
             found = boxes_of(shot, whose, way, np.random.default_rng([seed, 22]))
-            parts += [] if found is None else [found]
+            if found is None:
+                refused += 1
+            else:
+                parts.append(found)
     if parts:
         photo_boxes.save(photo_boxes.joined(parts), out / f"boxes{first:07}.npz")
-    return len(parts)
+    return len(parts), refused
 
 
 def _firsts(part: str, first: int, photos: int) -> Iterator[int]:
@@ -172,10 +179,11 @@ def main() -> None:
     work = partial(write_some, families=args.families, until=until, out=args.out)
     with ProcessPoolExecutor(args.jobs) as pool:
         counts = list(pool.map(work, _firsts(args.part, args.first, args.photos)))
+    photos, refused = (sum(column) for column in zip(*counts, strict=True))
     boxes = photo_boxes.load(args.out)
     told = np.bincount(boxes.answers, minlength=12)
-    print(f"{sum(counts)} photos, {len(boxes.answers)} boxes, of each answer {told.tolist()}, legible "
-          f"{boxes.legible.mean():.3f}, {time.time() - begun:.0f} s")  # fmt: skip
+    print(f"{photos} photos, {refused} refused, {len(boxes.answers)} boxes, of each answer {told.tolist()}, "
+          f"legible {boxes.legible.mean():.3f}, {time.time() - begun:.0f} s")  # fmt: skip
 
 
 if __name__ == "__main__":
