@@ -7,7 +7,7 @@ order in which photos come does not matter.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
@@ -39,17 +39,19 @@ from shortpencil.scan.records.record_json import round_from_text, time_text
 from shortpencil.scan.records.rounds import PracticeSet, Round
 from shortpencil.scan.records.sameness import Comparison
 from shortpencil.scan.records.schema import checked_text
-from shortpencil.scan.records.settled import settled_as_read
+from shortpencil.scan.records.settled import Settled, settled_as_read
 from shortpencil.scan.records.settling import Settling
-from shortpencil.scan.records.sheets import matching, next_serial, serials_of, shown_by, speaking_reading
+from shortpencil.scan.records.sheets import matching, shown_by, speaking_reading
 from shortpencil.scan.records.statements import (
     add_card,
     add_form,
     add_photo,
     best_reading,
     pictures_of,
+    put_card,
     put_pictures,
     put_practice,
+    put_round,
     stored_round,
 )
 from shortpencil.scan.records.versions import Join, Shown, speaking
@@ -114,24 +116,24 @@ class Adding(Settling):
             raise ValueError("the round was not composed from this reading")
         with writing(self._engine) as connection:
             match = matching(connection, sheet, card, form, copies)
-            if match.same_photo or match.set_aside:
-                if match.same_photo and not more:
+            if match.set_aside:
+                return Kept(SET_ASIDE, card, _under(round_, match.serial), match.serial)
+            if match.same_photo:
+                if not more:
                     add_photo(connection, photo)  # the rest of it may have been missing
-                outcome = SAME_PHOTO if match.same_photo else SET_ASIDE
-                return Kept(outcome, card, _under(round_, match.serial), match.serial)
+                return Kept(SAME_PHOTO, card, _under(round_, match.serial), match.serial)
             if only_known and (match.comparison is None or not match.comparison.surely_same_round):
                 return Kept(REJECTED, card)
-            serial = match.serial or next_serial(connection, sheet)
+            serial = match.serial or match.next
             round_ = _under(round_, serial)
             practice = [replace(done, card=serial) for done in practice]
             key = card.form or form.name
             add_photo(connection, photo, whole=not more)
             for one in card.together:
                 add_photo(connection, one)
-            add_form(connection, key, form_text)
+            self._keep_form(connection, key, form_text)
             player = round_.player if round_ else player
-            beside = tuple(one for one in serials_of(connection, sheet) if one != serial)
-            add_card(connection, serial, key, player)
+            beside = tuple(one for one in match.rounds if one != serial)
             values = {
                 "photo": photo,
                 "serial": serial,
@@ -140,22 +142,18 @@ class Adding(Settling):
                 "text": reading_text(card),
                 "evidence": evidence,
             }
-            connection.execute(insert(tables.readings).values(values))
             if match.serial is None:
-                put_pictures(connection, serial, card.pictures)
-                self._put_views(connection, serial, player, card)
-                boxes = hands.cells_kept(connection, serial)
-                found = settled_as_read(card, form, round_, practice, boxes)
-                self._put_settled(connection, serial, found, boxes)
+                views = hands.wanted(connection, player, card.views)
+                found = settled_as_read(card, form, round_, practice, views)
+                put_card(connection, serial, key, player, found)
+                connection.execute(insert(tables.readings), values)
+                _put_rest(connection, serial, player, card, views, found)
                 if round_ is not None and self._how(connection, player) != MATTERS:
                     round_ = self._settle(connection, serial)
                 return Kept(ANOTHER if beside else NEW, card, round_, serial, match.comparison, beside)
-            stored = stored_round(connection, serial)
-            if stored is not None and stored.origin == "file":
-                best = best_reading(connection, serial)
-                if best is not None and best.photo == photo:
-                    put_pictures(connection, serial, card.pictures)
-                known = round_from_text(stored.record)
+            add_card(connection, serial, key, player)
+            connection.execute(insert(tables.readings), values)
+            if (known := _from_file(connection, serial, card)) is not None:
                 return Kept(KEPT, card, known, serial, match.comparison, beside)
             after = self._speak(connection, serial, form, Shown(card, evidence), join)
             if after.photo_sha256 == photo:
@@ -163,6 +161,10 @@ class Adding(Settling):
             round_ = self._settle(connection, serial)
             outcome = _outcome(photo, after, match.comparison)
             return Kept(outcome, after, round_, serial, match.comparison, beside)
+
+    def _keep_form(self, connection: Connection, key: str, text: str | Callable[[], str]) -> None:
+        if key not in self._kept_forms and add_form(connection, key, text):
+            self._kept_forms.add(key)
 
     def _put_views(self, connection: Connection, serial: str, player: str | None, card: CardReading) -> None:
         if player is not None and card.views:
@@ -278,6 +280,34 @@ class Adding(Settling):
             if dry_run:
                 raise _OnlyTried
         return outcomes
+
+
+def _put_rest(
+    connection: Connection,
+    serial: str,
+    player: str | None,
+    card: CardReading,
+    views: Mapping[str, bytes],
+    found: Settled,
+) -> None:
+    """Write what there is of a new card beside its own row and its reading's."""
+    put_pictures(connection, serial, card.pictures, new=True)
+    if found.round is not None and found.text is not None:
+        put_round(connection, found.round, found.text, origin="card", new=True)
+    put_practice(connection, found.practice)
+    if player is not None and views:
+        hands.put_told(connection, serial, player, views, found.taught)
+
+
+def _from_file(connection: Connection, serial: str, card: CardReading) -> Round | None:
+    """Return the stored round where it came from a file: a photo then adds no more than its pictures."""
+    stored = stored_round(connection, serial)
+    if stored is None or stored.origin != "file":
+        return None
+    best = best_reading(connection, serial)
+    if best is not None and best.photo == card.photo_sha256:
+        put_pictures(connection, serial, card.pictures)
+    return round_from_text(stored.record)
 
 
 def _under(round_: Round | None, serial: str | None) -> Round | None:

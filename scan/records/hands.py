@@ -43,6 +43,29 @@ class KeptHand:
     off: bool
 
 
+def wanted(connection: Connection, player: str | None, views: Mapping[str, bytes]) -> Mapping[str, bytes]:
+    """Return those boxes of a card that are to be kept: none of a player who wants none, or has no name."""
+    return views if player is not None and views and not is_off(connection, player) else {}
+
+
+def put_told(
+    connection: Connection,
+    serial: str,
+    player: str,
+    views: Mapping[str, bytes],
+    vouched: Mapping[str, Vouched],
+) -> None:
+    """Keep the boxes of a card that is new, with what they hold, and no more of the hand than is wanted."""
+    rows = []
+    for cell, view in views.items():
+        digit, by = vouched.get(cell, (None, None))
+        rows.append(
+            {"player": player, "serial": serial, "cell": cell, "view": view, "digit": digit, "by": by}
+        )
+    connection.execute(insert(tables.hand_boxes), rows)
+    _trim(connection, player)
+
+
 def put_views(connection: Connection, serial: str, player: str, views: Mapping[str, bytes]) -> None:
     """Keep the boxes of a card in place of those kept of it before; none of a player who wants none."""
     box = tables.hand_boxes

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import islice
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection, Table, delete, insert, select, update
+from sqlalchemy import Connection, delete, insert, select, update
 
 from shortpencil.scan.records import tables
-from shortpencil.scan.records.statements import add_photo, hole_values, round_values, throw_values
+from shortpencil.scan.records.statements import add_photo, hole_values, put_rows, round_values, throw_values
 from shortpencil.scan.records.tidy import miss_facts
 
 if TYPE_CHECKING:
@@ -46,9 +46,9 @@ def put_rounds(connection: Connection, texts: Texts, stored: Sequence[str]) -> N
     _add_photos(connection, [photo for round_, _ in texts for photo in round_.sources])
     rows = [round_values(round_, text, origin="file") for round_, text in texts]
     connection.execute(insert(tables.rounds), rows)
-    _copy(connection, tables.misses, [row for round_, _ in texts for row in miss_facts(round_)])
-    _copy(connection, tables.holes, [row for round_, _ in texts for row in hole_values(round_)])
-    _copy(connection, tables.throws, [row for round_, _ in texts for row in throw_values(round_)])
+    put_rows(connection, tables.misses, [row for round_, _ in texts for row in miss_facts(round_)])
+    put_rows(connection, tables.holes, [row for round_, _ in texts for row in hole_values(round_)])
+    put_rows(connection, tables.throws, [row for round_, _ in texts for row in throw_values(round_)])
     # The card's own doubts are settled: its round now follows the file.
     cards = tables.cards.c
     ids = [round_.id for round_, _ in texts]
@@ -66,20 +66,3 @@ def _add_photos(connection: Connection, photos: Sequence[str]) -> None:
             connection.execute(insert(tables.photos), new)
         for photo in known:
             add_photo(connection, photo)
-
-
-def _copy(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
-    """Insert rows of numbers, texts and truths as the driver takes them, without a look at each value."""
-    if not rows:
-        return
-    names = list(rows[0])
-    columns = ", ".join(f'"{name}"' for name in names)
-    values = [tuple(row.values()) for row in rows]
-    if connection.dialect.name == "postgresql":
-        driver: Any = connection.connection.driver_connection
-        with driver.cursor() as cursor, cursor.copy(f"COPY {table.name} ({columns}) FROM STDIN") as copy:
-            for row in values:
-                copy.write_row(row)
-        return
-    marks = ", ".join("?" * len(names))
-    connection.exec_driver_sql(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", values)

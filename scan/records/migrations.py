@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from sqlalchemy import Column, Connection, Table, insert, inspect, select, update
+from sqlalchemy import Column, Connection, Index, Table, insert, inspect, select, update
 from sqlalchemy.schema import CreateColumn
 
 from shortpencil.forms.errors import RecordError
@@ -166,7 +166,30 @@ def is_up_to_date(connection: Connection) -> bool:
     """Say whether a database is a store of this version, which most are; a look, nothing else."""
     if tables.store_version.name not in inspect(connection).get_table_names():
         return False
-    return connection.execute(select(tables.store_version.c.version)).scalars().all() == [STORE_SCHEMA]
+    versions = connection.execute(select(tables.store_version.c.version)).scalars().all()
+    return versions == [STORE_SCHEMA] and not _missing_indexes(connection)
+
+
+def _missing_indexes(connection: Connection) -> list[Index]:
+    """Return the indexes that a store on a server, made by an earlier release, lacks, and that may be made.
+
+    They change nothing that is stored, so they are no step to another version. Whoever does not own the
+    tables cannot make them, and has a slower store.
+    """
+    if connection.dialect.name != "postgresql":
+        return []
+    by_table = {column.table.name: index for column, index in tables.BY_BYTES.items()}
+    found = connection.exec_driver_sql(
+        "SELECT relname FROM pg_class WHERE oid = ANY (%s::regclass[]) AND pg_has_role(relowner, 'USAGE') "
+        "AND to_regclass('ix_' || relname || '_bytes') IS NULL",
+        (list(by_table),),
+    )
+    return [by_table[name] for name in found.scalars()]
+
+
+def _make_indexes(connection: Connection) -> None:
+    for index in _missing_indexes(connection):
+        index.create(connection)
 
 
 def bring_up_to_date(
@@ -209,6 +232,7 @@ def bring_up_to_date(
             "A newer shortpencil wrote it: install that one, or name another store."
         )
     if version == newest:
+        _make_indexes(connection)
         return newest
     if version < 1 or (SEALS in found and sealing.all_broken(connection)):
         raise RecordError(
@@ -218,5 +242,6 @@ def bring_up_to_date(
     for step in range(version, newest):
         steps[step](connection)
     connection.execute(update(tables.store_version).values(version=newest))
+    _make_indexes(connection)
     sealing.seal_all(connection)  # steps change rows and columns
     return version

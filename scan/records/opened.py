@@ -30,6 +30,7 @@ class Opened:
         self._engine = engine
         self._read_form = read_form
         self._forms: dict[str, Form] = {}
+        self._kept_forms: set[str] = set()  # fingerprints of forms that are stored with their text
 
     def __enter__(self) -> Self:
         return self

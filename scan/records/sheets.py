@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Column, ColumnElement, Connection, Row, and_, or_, select
+from sqlalchemy import Connection, Row, literal_column, select, union, union_all
 
 from shortpencil.forms.form import Form
 from shortpencil.scan.reading import CardReading
@@ -20,7 +20,7 @@ from shortpencil.scan.records import set_aside, tables
 from shortpencil.scan.records.kept import compared_fields, reading_from_text
 from shortpencil.scan.records.record_json import round_from_text
 from shortpencil.scan.records.sameness import ANOTHER_FORM, Comparison, compare, fields_of_round
-from shortpencil.scan.records.statements import answers_of, best_reading, sources_of, stored_round
+from shortpencil.scan.records.statements import answers_of, best_reading, of_sheet, sources_of, stored_round
 from shortpencil.scan.records.versions import Shown
 
 AT_ONCE = 250  # rounds that are asked for together; SQLite takes 32,766 parameters
@@ -48,22 +48,14 @@ class SheetRound:
 def serials_of(connection: Connection, sheet: str, *, aside: bool = False) -> tuple[str, ...]:
     """Return the serials under which rounds of a sheet are kept, in the order they came."""
     places = [tables.cards.c.serial, tables.rounds.c.id, *([tables.aside.c.serial] if aside else [])]
-    found: set[str] = set()
-    for column in places:
-        query = select(column).where(or_(column == sheet, _numbered(connection, column, sheet)))
-        found |= {serial for serial in connection.execute(query).scalars() if _number(sheet, serial)}
+    query = union(*(select(column).where(of_sheet(connection, column, sheet)) for column in places))
+    return _in_order(sheet, connection.execute(query).scalars())
+
+
+def _in_order(sheet: str, serials: Iterable[str]) -> tuple[str, ...]:
+    """Return those serials that are of a sheet's rounds, each once, in the order they came."""
+    found = {serial for serial in serials if _number(sheet, serial)}
     return tuple(sorted(found, key=lambda serial: _number(sheet, serial)))
-
-
-def _numbered(connection: Connection, column: Column[str], sheet: str) -> ColumnElement[bool]:
-    """Say in SQL that a serial begins with a sheet's and a dash.
-
-    SQLite looks a range up in its index, and goes through the whole table for LIKE: 0.6 ms for 8,000 rounds.
-    PostgreSQL may sort by a language's rules, in which a dash counts for nothing.
-    """
-    if connection.dialect.name != "sqlite":
-        return column.startswith(f"{sheet}-", autoescape=True)
-    return and_(column >= f"{sheet}-", column < f"{sheet}{chr(ord('-') + 1)}")
 
 
 def _number(sheet: str, serial: str) -> int:
@@ -82,9 +74,8 @@ def sheet_of(connection: Connection, serial: str) -> str:
     return sheet if len(serials_of(connection, sheet, aside=True)) > 1 else serial
 
 
-def next_serial(connection: Connection, sheet: str) -> str:
+def _next(sheet: str, taken: Sequence[str]) -> str:
     """Return the serial under which the next round of a sheet is kept; one set aside keeps its own."""
-    taken = serials_of(connection, sheet, aside=True)
     return sheet if not taken else f"{sheet}-{_number(sheet, taken[-1]) + 1}"
 
 
@@ -93,12 +84,15 @@ class Match:
     """Which stored round a new photo shows, and how the two differ; `serial` is None for another round.
 
     `same_photo` says that this very photo of the round was stored before; `set_aside` that the round is.
+    `rounds` are the sheet's, `next` is the serial that another one gets, which nothing is kept under.
     """
 
     serial: str | None
     comparison: Comparison | None = None
     same_photo: bool = False
     set_aside: bool = False
+    rounds: tuple[str, ...] = ()
+    next: str = ""
 
 
 def matching(connection: Connection, sheet: str, card: CardReading, form: Form, copies: int) -> Match:
@@ -108,31 +102,58 @@ def matching(connection: Connection, sheet: str, card: CardReading, form: Form, 
     ----------
     copies : on how many copies of this sheet the reading's photo looks
     """
-    serials = serials_of(connection, sheet)
+    known = _known(connection, sheet, card.photo_sha256 or "")
+    serials = _in_order(sheet, known.stored)
     found = _compared(connection, serials, card, form)
-    came = _came_from(connection, serials, card.photo_sha256 or "")
+    came = known.of_photo | _came_from(connection, serials, card.photo_sha256 or "")
     with_photo = [serial for serial in serials if serial in came]
     for serial in with_photo:
         if found[serial].same_round:
-            return Match(serial, found[serial], same_photo=True)
+            return Match(serial, found[serial], same_photo=True, rounds=serials)
     if len(with_photo) >= copies:
         # Read otherwise now, by a newer reader perhaps, and still the same paper.
-        return Match(with_photo[0], found[with_photo[0]], same_photo=True)
+        return Match(with_photo[0], found[with_photo[0]], same_photo=True, rounds=serials)
     same = [serial for serial in serials if found[serial].same_round and serial not in with_photo]
     if same:
         best = min(same, key=lambda serial: found[serial].against)
-        return Match(best, found[best])
-    for serial, fields, key in set_aside.fields_of_sheet(connection, sheet):
+        return Match(best, found[best], rounds=serials)
+    for serial, fields, key in set_aside.fields_of_sheet(connection, sheet) if known.aside else ():
         if key == (card.form or form.name) and compare(form, fields, card.fields).same_round:
-            return Match(serial, set_aside=True)
+            return Match(serial, set_aside=True, rounds=serials)
     nearest = min(serials, key=lambda serial: found[serial].against, default=None)
-    return Match(None, None if nearest is None else found[nearest])
+    free = _next(sheet, _in_order(sheet, {*serials, *known.aside}))
+    return Match(None, None if nearest is None else found[nearest], rounds=serials, next=free)
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """Serials that begin with a sheet's, of what is stored and of what is set aside; those of a photo."""
+
+    stored: set[str]
+    aside: set[str]
+    of_photo: set[str]
+
+
+def _known(connection: Connection, sheet: str, photo: str) -> _Known:
+    """Return what a new photo may be held against, asked for in one statement."""
+    of_photo = select(literal_column("'photo'"), tables.readings.c.serial)
+    places = {"card": tables.cards.c.serial, "round": tables.rounds.c.id, "aside": tables.aside.c.serial}
+    query = union_all(
+        of_photo.where(tables.readings.c.photo == photo),
+        *(
+            select(literal_column(f"'{name}'"), column).where(of_sheet(connection, column, sheet))
+            for name, column in places.items()
+        ),
+    )
+    found: dict[str, set[str]] = {name: set() for name in ("photo", *places)}
+    for name, serial in connection.execute(query):
+        found[name].add(serial)
+    return _Known(found["card"] | found["round"], found["aside"], found["photo"])
 
 
 def _came_from(connection: Connection, serials: Sequence[str], photo: str) -> set[str]:
-    """Return those of these rounds that a photo shows, as far as the store knows."""
-    readings, rounds = tables.readings.c, tables.rounds.c
-    found = set(connection.execute(select(readings.serial).where(readings.photo == photo)).scalars())
+    """Return those of these rounds whose records name a photo."""
+    rounds, found = tables.rounds.c, set()
     for some in _parts(serials):
         holds = rounds.record.contains(photo, autoescape=True)
         query = select(tables.rounds).where(rounds.id.in_(some), holds)

@@ -7,14 +7,38 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, insert, select, update
+from sqlalchemy import (
+    Column,
+    ColumnElement,
+    Connection,
+    Insert,
+    Row,
+    Table,
+    and_,
+    delete,
+    insert,
+    or_,
+    select,
+    update,
+)
 
 from shortpencil.scan.records import tables
 from shortpencil.scan.records.answers import Answer
 from shortpencil.scan.records.kept import answer_from_text, answer_text, value_from_text, value_text
 from shortpencil.scan.records.record_json import practice_from_json, practice_to_json, time_text
 from shortpencil.scan.records.rounds import PracticeSet, Round
+from shortpencil.scan.records.settled import Settled
 from shortpencil.scan.records.tidy import hole_facts, miss_facts, round_row, throw_facts
+
+
+def of_sheet(connection: Connection, column: Column[str], sheet: str) -> ColumnElement[bool]:
+    """Say in SQL that a serial is a sheet's or begins with it and a dash, as an index finds it.
+
+    PostgreSQL may sort by a language's rules, in which a dash counts for nothing (`tables.BY_BYTES`).
+    """
+    by_bytes = column if connection.dialect.name == "sqlite" else column.collate("C")
+    after = f"{sheet}{chr(ord('-') + 1)}"
+    return or_(column == sheet, and_(by_bytes >= f"{sheet}-", by_bytes < after))
 
 
 def stored_round(connection: Connection, round_id: str) -> Row[Any] | None:
@@ -78,31 +102,45 @@ def add_photo(
     whole: bool = True,
 ) -> None:
     """Note a photo; one that showed no card before may show one now, one that was cut short is whole now."""
-    known = connection.execute(select(tables.photos).where(tables.photos.c.sha256 == photo)).one_or_none()
-    if known is None:
-        values = {"sha256": photo, "status": status, "reason": reason, "whole": whole}
-        connection.execute(insert(tables.photos).values(values))
+    new = {"sha256": photo, "status": status, "reason": reason, "whole": whole}
+    if connection.execute(_unless_there(connection, tables.photos), new).rowcount:
         return
-    values = {"whole": whole} if known.whole != whole else {}
+    known = connection.execute(select(tables.photos).where(tables.photos.c.sha256 == photo)).one()
+    values: dict[str, Any] = {"whole": whole} if known.whole != whole else {}
     if known.status == "rejected" and status == "read":
         values |= {"status": status, "reason": None}
     if values:
         connection.execute(update(tables.photos).where(tables.photos.c.sha256 == photo).values(values))
 
 
-def add_form(connection: Connection, fingerprint: str, text: str | Callable[[], str]) -> None:
-    """Keep the text of a form that is new, or that came without its text before; only then it is made."""
+def _unless_there(connection: Connection, table: Table) -> Insert:
+    """Return the statement that adds a row, or none where its key is taken."""
+    if connection.dialect.name == "sqlite":  # each loads in 20 ms what only its own kind of store needs
+        from sqlalchemy.dialects import sqlite
+
+        return sqlite.insert(table).on_conflict_do_nothing()
+    from sqlalchemy.dialects import postgresql
+
+    return postgresql.insert(table).on_conflict_do_nothing()
+
+
+def add_form(connection: Connection, fingerprint: str, text: str | Callable[[], str]) -> bool:
+    """Keep the text of a form that is new, or that came without its text before; only then it is made.
+
+    Returns whether the form was there with its text, and then it stays: no form is ever removed.
+    """
     known = connection.execute(
         select(tables.forms.c.text).where(tables.forms.c.fingerprint == fingerprint)
     ).scalar()
     if known:
-        return
+        return True
     text = text if isinstance(text, str) else text()
     if known is None:
         connection.execute(insert(tables.forms).values(fingerprint=fingerprint, text=text))
     elif text:
         query = update(tables.forms).where(tables.forms.c.fingerprint == fingerprint)
         connection.execute(query.values(text=text))
+    return False
 
 
 def add_card(connection: Connection, serial: str, form: str, player: str | None) -> None:
@@ -110,31 +148,63 @@ def add_card(connection: Connection, serial: str, form: str, player: str | None)
     known = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
     if known is None:
         values = {"serial": serial, "form": form, "player": player, "waiting": ""}
-        connection.execute(insert(tables.cards).values(values))
+        connection.execute(insert(tables.cards), values)
     elif known.player is None and player is not None:
         query = update(tables.cards).where(tables.cards.c.serial == serial)
         connection.execute(query.values(player=player))
 
 
-def put_pictures(connection: Connection, serial: str, pictures: Mapping[str, bytes]) -> None:
-    """Keep these pictures of a card and no others."""
-    connection.execute(delete(tables.pictures).where(tables.pictures.c.serial == serial))
+def put_card(connection: Connection, serial: str, form: str, player: str | None, found: Settled) -> None:
+    """Write the row of a card that is new."""
+    values = {
+        "serial": serial,
+        "form": form,
+        "player": player,
+        "waiting": " ".join(found.waiting),
+        "glance": " ".join(found.together),
+    }
+    connection.execute(insert(tables.cards), values)
+
+
+def put_pictures(
+    connection: Connection, serial: str, pictures: Mapping[str, bytes], *, new: bool = False
+) -> None:
+    """Keep these pictures of a card and no others; a `new` card has none."""
+    if not new:
+        connection.execute(delete(tables.pictures).where(tables.pictures.c.serial == serial))
     rows = [{"serial": serial, "field": field, "png": png} for field, png in pictures.items()]
     if rows:
         connection.execute(insert(tables.pictures), rows)
 
 
-def put_round(connection: Connection, round_: Round, text: str, *, origin: str) -> None:
-    """Write a round with its misses, holes and throws, in place of what was there under its id."""
-    connection.execute(delete(tables.rounds).where(tables.rounds.c.id == round_.id))
-    connection.execute(insert(tables.rounds).values(round_values(round_, text, origin=origin)))
-    for table, values_of in (
-        (tables.misses, miss_facts(round_)),
-        (tables.holes, hole_values(round_)),
-        (tables.throws, throw_values(round_)),
-    ):
-        if values_of:
-            connection.execute(insert(table), values_of)
+def put_round(connection: Connection, round_: Round, text: str, *, origin: str, new: bool = False) -> None:
+    """Write a round with its misses, holes and throws, in place of what was there under its id.
+
+    Under the id of a `new` one nothing was.
+    """
+    if not new:
+        connection.execute(delete(tables.rounds).where(tables.rounds.c.id == round_.id))
+    connection.execute(insert(tables.rounds), round_values(round_, text, origin=origin))
+    put_rows(connection, tables.misses, miss_facts(round_))
+    put_rows(connection, tables.holes, hole_values(round_))
+    put_rows(connection, tables.throws, throw_values(round_))
+
+
+def put_rows(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
+    """Insert rows of numbers, texts and truths as the driver takes them, without a look at each value."""
+    if not rows:
+        return
+    names = list(rows[0])
+    columns = ", ".join(f'"{name}"' for name in names)
+    values = [tuple(row.values()) for row in rows]
+    if connection.dialect.name == "postgresql":
+        driver: Any = connection.connection.driver_connection
+        with driver.cursor() as cursor, cursor.copy(f"COPY {table.name} ({columns}) FROM STDIN") as copy:
+            for row in values:
+                copy.write_row(row)
+        return
+    marks = ", ".join("?" * len(names))
+    connection.exec_driver_sql(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", values)
 
 
 def round_values(round_: Round, text: str, *, origin: str) -> dict[str, Any]:
