@@ -12,7 +12,7 @@ from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, select, update
 
 from shortpencil.forms.errors import RecordError
 from shortpencil.forms.form import Form
@@ -46,6 +46,7 @@ from shortpencil.scan.records.statements import (
     add_card,
     add_form,
     add_photo,
+    adding_to,
     best_reading,
     pictures_of,
     put_card,
@@ -146,13 +147,13 @@ class Adding(Settling):
                 views = hands.wanted(connection, player, card.views)
                 found = settled_as_read(card, form, round_, practice, views)
                 put_card(connection, serial, key, player, found)
-                connection.execute(insert(tables.readings), values)
+                connection.execute(adding_to(tables.readings), values)
                 _put_rest(connection, serial, player, card, views, found)
                 if round_ is not None and self._how(connection, player) != MATTERS:
                     round_ = self._settle(connection, serial)
                 return Kept(ANOTHER if beside else NEW, card, round_, serial, match.comparison, beside)
             add_card(connection, serial, key, player)
-            connection.execute(insert(tables.readings), values)
+            connection.execute(adding_to(tables.readings), values)
             if (known := _from_file(connection, serial, card)) is not None:
                 return Kept(KEPT, card, known, serial, match.comparison, beside)
             after = self._speak(connection, serial, form, Shown(card, evidence), join)

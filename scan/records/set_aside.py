@@ -21,7 +21,7 @@ from shortpencil.scan.records import tables
 from shortpencil.scan.records.kept import reading_from_text
 from shortpencil.scan.records.owners import owner_of, without_name
 from shortpencil.scan.records.record_json import time_text
-from shortpencil.scan.records.statements import of_sheet
+from shortpencil.scan.records.statements import of_sheet, the_sheet
 from shortpencil.scan.records.summary import undated_of
 
 #: The tables that hold a round's rows, in the order in which they can be put back; the column that names it.
@@ -196,8 +196,8 @@ def erase_hand(connection: Connection, player: str) -> int:
 def fields_of_sheet(connection: Connection, sheet: str) -> Iterator[tuple[str, dict[str, FieldReading], str]]:
     """Yield serial, fields and form of each round of a sheet that was set aside and has a reading."""
     column = tables.aside.c.serial
-    query = select(tables.aside).where(of_sheet(connection, column, sheet), tables.aside.c.kept)
-    for row in connection.execute(query.order_by(column)):
+    query = select(tables.aside).where(of_sheet(column, connection.dialect.name), tables.aside.c.kept)
+    for row in connection.execute(query.order_by(column), the_sheet(sheet)):
         rows = json.loads(row.rows)
         for card in rows["cards"]:
             texts = [card["speaks"]] if card["speaks"] else [reading["text"] for reading in rows["readings"]]

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from contextlib import suppress
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.scan.asking import MATTERS, WAYS_TO_ASK
@@ -18,6 +18,8 @@ from shortpencil.scan.records.opened import Opened
 from shortpencil.scan.records.rounds import Round
 from shortpencil.scan.records.settled import Settled, settled
 from shortpencil.scan.records.statements import put_practice, put_round, stored_round
+
+_HOW = select(tables.asking.c.how).where(tables.asking.c.player == bindparam("of"))
 
 
 class Settling(Opened):
@@ -66,9 +68,7 @@ class Settling(Opened):
                 self._settle(connection, serial)
 
     def _how(self, connection: Connection, player: str | None) -> str:
-        table = tables.asking
-        query = select(table.c.how).where(table.c.player == (player or ""))
-        return connection.execute(query).scalar() or MATTERS
+        return connection.execute(_HOW, {"of": player or ""}).scalar() or MATTERS
 
     def _settle(self, connection: Connection, serial: str) -> Round | None:
         """Write what a card amounts to by its best reading and all its answers; return its round."""

@@ -10,9 +10,19 @@ import json
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
-from sqlalchemy import Connection, Row, literal_column, select, union, union_all
+from sqlalchemy import (
+    CompoundSelect,
+    Connection,
+    Row,
+    bindparam,
+    literal_column,
+    select,
+    union,
+    union_all,
+)
 
 from shortpencil.forms.form import Form
 from shortpencil.scan.reading import CardReading
@@ -20,7 +30,14 @@ from shortpencil.scan.records import set_aside, tables
 from shortpencil.scan.records.kept import compared_fields, reading_from_text
 from shortpencil.scan.records.record_json import round_from_text
 from shortpencil.scan.records.sameness import ANOTHER_FORM, Comparison, compare, fields_of_round
-from shortpencil.scan.records.statements import answers_of, best_reading, of_sheet, sources_of, stored_round
+from shortpencil.scan.records.statements import (
+    answers_of,
+    best_reading,
+    of_sheet,
+    sources_of,
+    stored_round,
+    the_sheet,
+)
 from shortpencil.scan.records.versions import Shown
 
 AT_ONCE = 250  # rounds that are asked for together; SQLite takes 32,766 parameters
@@ -48,8 +65,8 @@ class SheetRound:
 def serials_of(connection: Connection, sheet: str, *, aside: bool = False) -> tuple[str, ...]:
     """Return the serials under which rounds of a sheet are kept, in the order they came."""
     places = [tables.cards.c.serial, tables.rounds.c.id, *([tables.aside.c.serial] if aside else [])]
-    query = union(*(select(column).where(of_sheet(connection, column, sheet)) for column in places))
-    return _in_order(sheet, connection.execute(query).scalars())
+    query = union(*(select(column).where(of_sheet(column, connection.dialect.name)) for column in places))
+    return _in_order(sheet, connection.execute(query, the_sheet(sheet)).scalars())
 
 
 def _in_order(sheet: str, serials: Iterable[str]) -> tuple[str, ...]:
@@ -134,19 +151,24 @@ class _Known:
     of_photo: set[str]
 
 
-def _known(connection: Connection, sheet: str, photo: str) -> _Known:
-    """Return what a new photo may be held against, asked for in one statement."""
+@cache
+def _asking_what_is_known(dialect: str) -> CompoundSelect[Any]:
     of_photo = select(literal_column("'photo'"), tables.readings.c.serial)
     places = {"card": tables.cards.c.serial, "round": tables.rounds.c.id, "aside": tables.aside.c.serial}
-    query = union_all(
-        of_photo.where(tables.readings.c.photo == photo),
+    return union_all(
+        of_photo.where(tables.readings.c.photo == bindparam("photo")),
         *(
-            select(literal_column(f"'{name}'"), column).where(of_sheet(connection, column, sheet))
+            select(literal_column(f"'{name}'"), column).where(of_sheet(column, dialect))
             for name, column in places.items()
         ),
     )
-    found: dict[str, set[str]] = {name: set() for name in ("photo", *places)}
-    for name, serial in connection.execute(query):
+
+
+def _known(connection: Connection, sheet: str, photo: str) -> _Known:
+    """Return what a new photo may be held against, asked for in one statement."""
+    query = _asking_what_is_known(connection.dialect.name)
+    found: dict[str, set[str]] = {"photo": set(), "card": set(), "round": set(), "aside": set()}
+    for name, serial in connection.execute(query, {"photo": photo, **the_sheet(sheet)}):
         found[name].add(serial)
     return _Known(found["card"] | found["round"], found["aside"], found["photo"])
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 from sqlalchemy import (
@@ -15,6 +16,7 @@ from sqlalchemy import (
     Row,
     Table,
     and_,
+    bindparam,
     delete,
     insert,
     or_,
@@ -31,14 +33,26 @@ from shortpencil.scan.records.settled import Settled
 from shortpencil.scan.records.tidy import hole_facts, miss_facts, round_row, throw_facts
 
 
-def of_sheet(connection: Connection, column: Column[str], sheet: str) -> ColumnElement[bool]:
+def of_sheet(column: Column[str], dialect: str) -> ColumnElement[bool]:
     """Say in SQL that a serial is a sheet's or begins with it and a dash, as an index finds it.
 
-    PostgreSQL may sort by a language's rules, in which a dash counts for nothing (`tables.BY_BYTES`).
+    PostgreSQL may sort by a language's rules, in which a dash counts for nothing (`tables.BY_BYTES`). The
+    values are those of `the_sheet`.
     """
-    by_bytes = column if connection.dialect.name == "sqlite" else column.collate("C")
-    after = f"{sheet}{chr(ord('-') + 1)}"
-    return or_(column == sheet, and_(by_bytes >= f"{sheet}-", by_bytes < after))
+    by_bytes = column if dialect == "sqlite" else column.collate("C")
+    dashed = and_(by_bytes >= bindparam("dashed"), by_bytes < bindparam("after_dashed"))
+    return or_(column == bindparam("sheet"), dashed)
+
+
+def the_sheet(sheet: str) -> dict[str, str]:
+    """Return the values of a statement with `of_sheet`."""
+    return {"sheet": sheet, "dashed": f"{sheet}-", "after_dashed": f"{sheet}{chr(ord('-') + 1)}"}
+
+
+@cache
+def adding_to(table: Table) -> Insert:
+    """Return the statement that adds rows to a table, made once: to make one costs as much as to run it."""
+    return insert(table)
 
 
 def stored_round(connection: Connection, round_id: str) -> Row[Any] | None:
@@ -103,7 +117,7 @@ def add_photo(
 ) -> None:
     """Note a photo; one that showed no card before may show one now, one that was cut short is whole now."""
     new = {"sha256": photo, "status": status, "reason": reason, "whole": whole}
-    if connection.execute(_unless_there(connection, tables.photos), new).rowcount:
+    if connection.execute(_unless_there(tables.photos, connection.dialect.name), new).rowcount:
         return
     known = connection.execute(select(tables.photos).where(tables.photos.c.sha256 == photo)).one()
     values: dict[str, Any] = {"whole": whole} if known.whole != whole else {}
@@ -113,9 +127,10 @@ def add_photo(
         connection.execute(update(tables.photos).where(tables.photos.c.sha256 == photo).values(values))
 
 
-def _unless_there(connection: Connection, table: Table) -> Insert:
+@cache
+def _unless_there(table: Table, dialect: str) -> Insert:
     """Return the statement that adds a row, or none where its key is taken."""
-    if connection.dialect.name == "sqlite":  # each loads in 20 ms what only its own kind of store needs
+    if dialect == "sqlite":  # each loads in 20 ms what only its own kind of store needs
         from sqlalchemy.dialects import sqlite
 
         return sqlite.insert(table).on_conflict_do_nothing()
@@ -163,7 +178,7 @@ def put_card(connection: Connection, serial: str, form: str, player: str | None,
         "waiting": " ".join(found.waiting),
         "glance": " ".join(found.together),
     }
-    connection.execute(insert(tables.cards), values)
+    connection.execute(adding_to(tables.cards), values)
 
 
 def put_pictures(
@@ -174,7 +189,7 @@ def put_pictures(
         connection.execute(delete(tables.pictures).where(tables.pictures.c.serial == serial))
     rows = [{"serial": serial, "field": field, "png": png} for field, png in pictures.items()]
     if rows:
-        connection.execute(insert(tables.pictures), rows)
+        connection.execute(adding_to(tables.pictures), rows)
 
 
 def put_round(connection: Connection, round_: Round, text: str, *, origin: str, new: bool = False) -> None:
@@ -184,7 +199,7 @@ def put_round(connection: Connection, round_: Round, text: str, *, origin: str, 
     """
     if not new:
         connection.execute(delete(tables.rounds).where(tables.rounds.c.id == round_.id))
-    connection.execute(insert(tables.rounds), round_values(round_, text, origin=origin))
+    connection.execute(adding_to(tables.rounds), round_values(round_, text, origin=origin))
     put_rows(connection, tables.misses, miss_facts(round_))
     put_rows(connection, tables.holes, hole_values(round_))
     put_rows(connection, tables.throws, throw_values(round_))
