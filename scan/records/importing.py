@@ -26,7 +26,6 @@ from shortpencil.scan.records.record_json import (
     round_as_written,
     round_from_json,
     round_text,
-    text_of,
 )
 from shortpencil.scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
 from shortpencil.scan.records.schema import is_full, practice_problems_of, problems_of
@@ -224,12 +223,12 @@ class _Taken:
         found = round_as_written(line)
         if found is None or self.problems:
             return False
-        round_, data = found
-        if problems_of(data) or (not round_.waiting and _WAITS in line):
+        round_, data, text = found
+        if problems_of(data, entered=False) or (not round_.waiting and _WAITS in line):
             return False
         self.ids[round_.id] += 1
         self.rounds.append(round_)
-        self.texts.append(text_of(data))
+        self.texts.append(text)
         return True
 
     def refuse(self, path: Path) -> None:

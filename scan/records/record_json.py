@@ -87,26 +87,36 @@ def round_from_text(text: str) -> Round:
         return round_from_json(json.loads(text))
 
 
-def round_as_written(line: str) -> tuple[Round, dict[str, Any]] | None:
-    """Return the round of a text that is surely in the published form, as far as its types go, and its JSON.
+def round_as_written(line: str) -> tuple[Round, dict[str, Any], str] | None:
+    """Return the round of a text that is surely in the published form, as far as its types go.
 
-    None does not say that it is not: then the text must be gone through key by key. That nothing is lost on
-    the way is seen by the count of keys: unknown ones are refused by the types, and one that stands twice or
-    is null is missing from the JSON that the round gives.
+    With it come its JSON and the text that stands for it, which are what `round_to_json` and `text_of` give
+    once the schema lets the JSON pass: it leaves out nothing that they write, and what they leave out is not
+    in it. No value says when it was entered.
+
+    None does not say that it is not in that form: then the text must be gone through key by key. Unknown keys
+    are refused by the types, and one that stands twice is seen by the count of keys.
     """
     try:
         round_ = _decoder().decode(line)
     except (msgspec.MsgspecError, ValueError, RecursionError):
         return None
-    if any(value.at is not None for value in values_of(round_)) or '"over":' in line:
-        return None
+    data = msgspec.json.decode(line)
+    text = text_of(data)
     at = round_.recorded_at
-    if at is not None and at.tzinfo is not UTC:
+    if (
+        any(text.count(bare) != sum(map(text.count, usual)) for bare, usual in _EMPTY.items())
+        or any(key in text for key in ('"at":', '"over":', '"status":"known"'))
+        or (at is not None and (at.tzinfo is not UTC or data["recorded_at"] != time_text(at)))
+        or ("phases" in data and round_.phases == USUAL_PHASES)
+        or line.count('":') != text.count('":')
+    ):
         return None
-    data = round_to_json(round_)
-    written = msgspec.json.encode(data).decode()
-    same = all(line.count(key) == written.count(key) for key in ('":', '"source":', '"throws":'))
-    return (round_, data) if same else None
+    return round_, data, text
+
+
+#: What is left out of a record wherever it may be, and where it may not.
+_EMPTY = {"null": ('"value":null', "[null,"), "[]": ('"throws":[]',), "{}": ('"tallies":{}',)}
 
 
 def rounds_from_texts(texts: Iterable[str]) -> Iterator[Round]:

@@ -117,7 +117,7 @@ def add_photo(
 ) -> None:
     """Note a photo; one that showed no card before may show one now, one that was cut short is whole now."""
     new = {"sha256": photo, "status": status, "reason": reason, "whole": whole}
-    if connection.execute(_unless_there(tables.photos, connection.dialect.name), new).rowcount:
+    if connection.execute(_unless_there(tables.photos, connection.dialect.name), new).rowcount == 1:
         return
     known = connection.execute(select(tables.photos).where(tables.photos.c.sha256 == photo)).one()
     values: dict[str, Any] = {"whole": whole} if known.whole != whole else {}
@@ -130,13 +130,16 @@ def add_photo(
 @cache
 def _unless_there(table: Table, dialect: str) -> Insert:
     """Return the statement that adds a row, or none where its key is taken."""
-    if dialect == "sqlite":  # each loads in 20 ms what only its own kind of store needs
+    query: Insert
+    if dialect == "sqlite":  # each loads what only its own kind of store needs
         from sqlalchemy.dialects import sqlite
 
-        return sqlite.insert(table).on_conflict_do_nothing()
-    from sqlalchemy.dialects import postgresql
+        query = sqlite.insert(table).on_conflict_do_nothing()
+    else:
+        from sqlalchemy.dialects import postgresql
 
-    return postgresql.insert(table).on_conflict_do_nothing()
+        query = postgresql.insert(table).on_conflict_do_nothing()
+    return query.execution_options(preserve_rowcount=True)  # else it counts for updates alone
 
 
 def add_form(connection: Connection, fingerprint: str, text: str | Callable[[], str]) -> bool:

@@ -37,6 +37,7 @@ def round_row(round_: Round) -> Row:
     """Return the row of a round: its head, its sums as far as known, the player's own sums."""
     scored = [hole for hole in round_.holes if isinstance(hole.score.known, int)]
     pars = [hole.par.known for hole in scored]
+    missed = misses_by_phase(round_)
     return {
         "round": round_.id,
         "form": round_.form,
@@ -52,7 +53,10 @@ def round_row(round_: Round) -> Row:
         "holes_scored": len(scored),
         "score": sum(int(hole.score.known or 0) for hole in scored),
         "par_scored": sum(int(par) for par in pars if par is not None) if _all_known(pars) else None,
-        **{f"misses_{phase}": _misses_if(round_, phase) for phase in PHASES},
+        # None where the round's game has no such phase.
+        **{
+            f"misses_{phase}": missed.get(phase, 0) if phase in round_.phase_ids else None for phase in PHASES
+        },
         **_with_status("total", round_.total),
         **{
             key: item
@@ -65,19 +69,15 @@ def round_row(round_: Round) -> Row:
     }
 
 
-def _misses_if(round_: Round, phase: str) -> int | None:
-    """Count the misses of a phase; None where the round's game has no such phase."""
-    return misses(round_, phase) if phase in round_.phase_ids else None
-
-
 def miss_facts(round_: Round) -> list[Row]:
     """Return what is known of each phase, as the store's table has it."""
+    missed = misses_by_phase(round_)
     return [
         {
             "round": round_.id,
             "place": place,
             "phase": phase,
-            "misses": misses(round_, phase),
+            "misses": missed.get(phase, 0),
             "tally": _known(round_.tallies.get(phase)),
         }
         for place, phase in enumerate(round_.phase_ids, start=1)
@@ -228,19 +228,25 @@ def hole_facts(round_id: str, hole: Hole) -> Row:
 
 
 def throw_facts(round_id: str, hole: int, throw: Throw) -> Row:
-    """Return what is known of a throw, as the store's table has it: its row without statuses and unit."""
+    """Return what is known of a throw, as the store's table has it: its row without statuses and unit.
+
+    Written out, since a round has sixty and calls would cost more than all else.
+    """
+    execution, distance, stance, cause = throw.execution, throw.distance, throw.stance, throw.cause
     return {
         "round": round_id,
         "hole": hole,
         "throw": throw.order,
         "phase": throw.phase,
-        "execution": throw.execution.known,
+        "execution": execution.value if execution.status == "known" else None,
         "holed": throw.holed,
-        "distance_m": None if _is_open(throw.distance) else throw.distance_m,
-        "stance": _known(throw.stance),
-        "direction": None if _is_open(throw.directions_from) else " ".join(throw.directions) or None,
+        "distance_m": throw.distance_m if distance is None or distance.status == "known" else None,
+        "stance": stance.value if stance is not None and stance.status == "known" else None,
+        "direction": " ".join(throw.directions) or None
+        if throw.directions and not _is_open(throw.directions_from)
+        else None,
         "forehand": None if _is_open(throw.forehand_from) else throw.forehand,
-        "cause": _known(throw.cause),
+        "cause": cause.value if cause is not None and cause.status == "known" else None,
         "words": None if _is_open(throw.words_from) else throw.words,
     }
 
@@ -266,13 +272,20 @@ def practice_row(done: PracticeSet) -> Row:
     }
 
 
+def misses_by_phase(round_: Round) -> dict[str, int]:
+    """Count the known misses of each phase that has any; what is unmarked or waits is none."""
+    counts: dict[str, int] = {}
+    for hole in round_.holes:
+        for throw in hole.throws:
+            execution = throw.execution
+            if execution.value == "miss" and execution.status == "known":
+                counts[throw.phase] = counts.get(throw.phase, 0) + 1
+    return counts
+
+
 def misses(round_: Round, phase: str) -> int:
     """Count the known misses of a phase; what is unmarked or waits is none."""
-    return sum(
-        throw.phase == phase and throw.execution.known == "miss"
-        for hole in round_.holes
-        for throw in hole.throws
-    )
+    return misses_by_phase(round_).get(phase, 0)
 
 
 def _throw_row(round_: Round, hole: Hole, throw: Throw) -> Row:

@@ -68,6 +68,7 @@ def back_to_version_7(connection) -> None:
         table.drop(connection)
     old = MetaData(naming_convention=tables.metadata.naming_convention)
     rounds, holes, throws = (one.to_metadata(old) for one in (tables.rounds, tables.holes, tables.throws))
+    rounds.indexes = {one for one in rounds.indexes if one.name != "ix_rounds_bytes"}  # there was none yet
     for phase in PHASES:
         rounds.append_column(Column(f"misses_{phase}", Integer, nullable=False))
     rounds.append_constraint(CheckConstraint("misses_drive >= 0 AND misses_putt >= 0", name="misses"))

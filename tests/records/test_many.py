@@ -20,7 +20,13 @@ from shortpencil.scan.records.database import reading
 from shortpencil.scan.records.export import exported_files, tables_of
 from shortpencil.scan.records.importing import read_rounds
 from shortpencil.scan.records.outcomes import REPLACED, UNCHANGED
-from shortpencil.scan.records.record_json import round_from_json, round_from_text, round_text, round_to_json
+from shortpencil.scan.records.record_json import (
+    round_as_written,
+    round_from_json,
+    round_from_text,
+    round_text,
+    round_to_json,
+)
 from shortpencil.scan.records.rounds import Value
 from shortpencil.scan.records.schema import SCHEMA_FILE, is_full, problems_of
 from shortpencil.scan.records.statements import hole_values, throw_values
@@ -152,6 +158,31 @@ def test_one_schema_fits_the_whole_of_rounds_json_by_two_validators(some):
         round_["colour"] = "red"
     assert jsonschema_rs.Draft202012Validator(schema).is_valid(whole) is (not some)
     assert jsonschema.Draft202012Validator(schema).is_valid(whole) is (not some)
+
+
+@patient
+@given(rounds(), st.data())
+def test_a_line_is_taken_the_quick_way_only_as_its_round_writes_it(round_, data):
+    record = round_to_json(round_)
+    values = [record["total"], *(hole["score"] for hole in record["holes"])]
+    places = [record, *values, *record["holes"], *(t for hole in record["holes"] for t in hole["throws"])]
+    left_out = st.sampled_from(
+        [("status", "known"), ("rule", None), ("length_m", None), ("maybe", []), ("notes", {}), ("by", None),
+         ("stance", None), ("directions", []), ("alternatives", []), ("at", "2026-06-01T20:30:00+02:00"),
+         ("recorded_at", "2026-06-01T20:30:00+00:00"), ("recorded_at", None), ("waiting", [])]
+    )  # fmt: skip
+    for key, value in data.draw(st.lists(left_out, max_size=2)):
+        data.draw(st.sampled_from(places)).setdefault(key, value)
+    line = data.draw(st.sampled_from([json.dumps(record), json.dumps(record, ensure_ascii=False)]))
+    found = round_as_written(line)
+    if found is not None and is_full(found[1]):
+        assert found[1] == round_to_json(found[0])
+        assert found[2] == round_text(found[0]) == round_text(round_from_json(json.loads(line)))
+
+
+def test_a_line_as_an_export_writes_it_is_taken_the_quick_way():
+    lines = exported_files([played()])["rounds.json"].decode().splitlines()
+    assert sum(round_as_written(line.rstrip(",")) is not None for line in lines) == 1
 
 
 _ODD = st.sampled_from(
