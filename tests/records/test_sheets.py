@@ -18,16 +18,18 @@ from shortpencil.scan.reading import PHOTOS_DISAGREE, FieldReading
 from shortpencil.scan.records import outcomes, tables
 from shortpencil.scan.records.compose import round_from_reading
 from shortpencil.scan.records.database import reading as reading_from
+from shortpencil.scan.records.database import writing
 from shortpencil.scan.records.export import rounds_text
 from shortpencil.scan.records.importing import read_rounds
 from shortpencil.scan.records.kept import compared_fields, reading_from_text, reading_text
 from shortpencil.scan.records.record_json import round_from_json
 from shortpencil.scan.records.sameness import compare, fields_of_round
 from shortpencil.scan.records.sheets import serials_of
+from shortpencil.scan.records.statements import of_sheet, the_sheet
 from shortpencil.scan.records.store import open_store
 from shortpencil.scan.records.versions import Shown, speaking
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
-from tests.records.conftest import read_form
+from tests.records.conftest import POSTGRES, fresh_place, read_form
 from tests.simulator.rounds import round_answers, some_player
 
 LATER = datetime(2026, 6, 2, 7, 0, tzinfo=UTC)
@@ -522,3 +524,18 @@ def test_the_rounds_of_a_sheet_are_found_by_an_index_and_no_others(tmp_path):
             for statement, values in list(asked):
                 plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values).fetchall()
                 assert not any("SCAN" in row[3] for row in plan), plan
+
+
+@pytest.mark.skipif(POSTGRES is None, reason="asks a server")
+def test_a_server_finds_the_rounds_of_a_sheet_by_an_index_also_in_a_store_that_had_none(tmp_path):
+    with fresh_place("postgresql", tmp_path) as place:
+        with open_store(place) as store, writing(store._engine) as connection:
+            for index in tables.BY_BYTES.values():
+                index.drop(connection)
+        with open_store(place) as store, writing(store._engine) as connection:
+            connection.exec_driver_sql("SET LOCAL enable_seqscan = off")
+            for column in tables.BY_BYTES:
+                query = select(column).where(of_sheet(column, "postgresql")).params(the_sheet(SHEET))
+                plain = query.compile(store._engine, compile_kwargs={"literal_binds": True})
+                plan = "\n".join(connection.exec_driver_sql(f"EXPLAIN {plain}").scalars())
+                assert f"ix_{column.table.name}_bytes" in plan
