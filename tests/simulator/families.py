@@ -19,6 +19,7 @@ from tests.simulator.blanks import Blank, blank_card, small_bank
 from tests.simulator.camera import Shot, photograph
 from tests.simulator.conditions import Condition, ordinary
 from tests.simulator.filling import fill
+from tests.simulator.folds import some_folds, some_rolled_corners
 from tests.simulator.glyphs import GlyphBank
 from tests.simulator.handling import creased, some_bag, some_curls
 from tests.simulator.handwriting import Writer, some_writer
@@ -206,6 +207,16 @@ def _curled(rng: Rng, hard: float, long_px: int) -> Way:
     return Way(replace(c, shape=shape, thumbs=int(rng.integers(0, 3))))
 
 
+def _folded(rng: Rng, hard: float, long_px: int) -> Way:
+    """Folded small and pressed flat: lines through the blocks, steep beside them; seen aslant, corners up."""
+    c = _start(rng, long_px)
+    corners = some_rolled_corners(rng, hard) if rng.random() < 0.35 else ()
+    shape = replace(c.shape, creases=some_folds(rng, hard), curls=corners)
+    view = replace(c.view, tilt_deg=float(rng.uniform(0, 12 + 16 * hard)))
+    light = replace(c.light, elevation_deg=float(rng.uniform(35, 80)), ambient=float(rng.uniform(0.4, 0.85)))
+    return Way(replace(c, shape=shape, view=view, light=light))
+
+
 def _dirty_lens(rng: Rng, hard: float, long_px: int) -> Way:
     """Grease and a fingertip on the lens, a moving hand, little light, a chat that codes the picture anew."""
     c = _start(rng, long_px)
@@ -293,6 +304,7 @@ FAMILIES: dict[str, Family] = {
     "copied-filled": _copied_filled,
     "inkjet": _inkjet,
     "curled": _curled,
+    "folded": _folded,
     "dirty-lens": _dirty_lens,
     "sent-scan": _sent_scan,
     "many-pixels": _many_pixels,
