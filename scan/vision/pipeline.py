@@ -32,7 +32,8 @@ from shortpencil.scan.vision.doubting.quality import (
 from shortpencil.scan.vision.finding.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from shortpencil.scan.vision.finding.corners import Corners, Mark, cards_of, find_marks, marks_at_a_glance
 from shortpencil.scan.vision.flattening.pictures import card_picture, sharp_field_pictures
-from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM, flatten, lost_cells, register
+from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM, lost_cells
+from shortpencil.scan.vision.flattening.unfold import lay_flat
 from shortpencil.scan.vision.measuring import measure
 from shortpencil.scan.vision.opening.levels import SLACK, Levels
 from shortpencil.scan.vision.opening.photo import Photo
@@ -130,8 +131,8 @@ def read_card(
     trace.layout = layout
 
     levels = Levels(photo.gray)
-    trace.registration = registration = register(levels, corners, layout)
-    flat, covered = flatten(levels, registration, layout)
+    registration, flat, covered = lay_flat(levels, corners, layout)
+    trace.registration = registration
     ink = ink_of(flat, covered, layout)
     trace.flat, trace.ink = flat, ink
     quality = judge(levels, covered, ink.contrast, corners, registration, layout)

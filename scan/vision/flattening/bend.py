@@ -59,6 +59,15 @@ def spline(knots: PointsMm, values: PointsMm, smoothing: float) -> Bend:
     return Bend(knots, np.asarray(weights, np.float64))
 
 
+def apart(across: Bend, down: Bend) -> Bend:
+    """Bend with the x of one and the y of another, which were measured at different places."""
+    n, m = len(across.knots), len(down.knots)
+    weights = np.zeros((n + m + 3, 2))
+    weights[:n, 0], weights[n : n + m, 1] = across.weights[:n, 0], down.weights[:m, 1]
+    weights[n + m :, 0], weights[n + m :, 1] = across.weights[n:, 0], down.weights[m:, 1]
+    return Bend(np.vstack([across.knots, down.knots]), weights)
+
+
 def _system(knots: PointsMm, smoothing: float) -> Floats:
     n = len(knots)
     affine = np.hstack([np.ones((n, 1)), knots])

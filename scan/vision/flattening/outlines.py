@@ -50,6 +50,21 @@ _LEAST_SPREAD = 0.3
 
 
 @dataclass(frozen=True, slots=True)
+class _Tiling:
+    """Size of the tiles, and how far it is from each to the one on its right and to the one below."""
+
+    wide_mm: float
+    high_mm: float
+    right_mm: float
+    down_mm: float
+
+
+_SQUARE = _Tiling(TILE_MM, TILE_MM, _TILE_STEP_MM, _TILE_STEP_MM)
+#: A column of boxes over some rows: along a fold that runs down the sheet all of them are moved alike.
+_UPRIGHT = _Tiling(8.0, 33.0, 4.0, 33.0)
+
+
+@dataclass(frozen=True, slots=True)
 class Alike:
     """Cells of one shape and size, whose outlines are the same points around different middles.
 
@@ -110,7 +125,18 @@ def _points(cell: Cell) -> tuple[PointsMm, PointsMm]:
 
 @once_a_layout
 def outlines_of(layout: Layout) -> Outlines:
-    """Return the outlines of all boxes and bubbles of a layout."""
+    """Return the outlines of all boxes and bubbles of a layout, in square tiles."""
+    return _outlines(layout, _SQUARE)
+
+
+@once_a_layout
+def upright_outlines_of(layout: Layout) -> Outlines:
+    """Return the same, in upright tiles too: these tell finely how a fold down the sheet moves its sides."""
+    return _outlines(layout, _SQUARE, _UPRIGHT)
+
+
+def _outlines(layout: Layout, *tilings: _Tiling) -> Outlines:
+    """Return the outlines of all boxes and bubbles in the tiles of all tilings."""
     k = OUTLINE_PX_PER_MM
     cells = [cell for cell in layout.cells if cell.kind != "words"]
     alike: dict[tuple[str, float, float], list[int]] = {}
@@ -134,7 +160,8 @@ def outlines_of(layout: Layout) -> Outlines:
         sums[members, 1:3] = len(points) * middles + points.sum(axis=0)
         sums[members, 3:5] = (off / k * normal2).sum(axis=1)
         sums[members, 5:7] = normal2.sum(axis=0)
-    tiles = _tiles(np.array([(c.box.centre.x, c.box.centre.y) for c in cells]).reshape(-1, 2))
+    middles = np.array([(c.box.centre.x, c.box.centre.y) for c in cells]).reshape(-1, 2)
+    tiles = np.vstack([_tiles(middles, tiling) for tiling in tilings])
     count, places, off, weight = np.split(tiles @ sums, (1, 3, 5), axis=1)
     return Outlines(
         tuple(cell.id for cell in cells),
@@ -155,14 +182,15 @@ def _members(tiles: Bools) -> NDArray[np.intp]:
     return members
 
 
-def _tiles(centres: PointsMm) -> Bools:
-    """Membership (T, C) of cells in overlapping square tiles; tiles without cells are left out."""
+def _tiles(centres: PointsMm, tiling: _Tiling) -> Bools:
+    """Membership (T, C) of cells in overlapping tiles; tiles without cells are left out."""
     if not len(centres):
         return np.zeros((0, 0), bool)
     tiles = []
-    for y in np.arange(0.0, centres[:, 1].max() + 1, _TILE_STEP_MM):
-        for x in np.arange(0.0, centres[:, 0].max() + 1, _TILE_STEP_MM):
-            inside = ((centres >= (x, y)) & (centres < (x + TILE_MM, y + TILE_MM))).all(axis=1)
+    for y in np.arange(0.0, centres[:, 1].max() + 1, tiling.down_mm):
+        for x in np.arange(0.0, centres[:, 0].max() + 1, tiling.right_mm):
+            corner = np.array([x + tiling.wide_mm, y + tiling.high_mm])
+            inside = ((centres >= (x, y)) & (centres < corner)).all(axis=1)
             if inside.any():
                 tiles.append(inside)
     return np.unique(np.array(tiles), axis=0)  # at an edge two tiles may hold the same cells
@@ -185,7 +213,7 @@ def thin_lines(flat: GrayImage, covered: GrayImage | None) -> GrayImage:
 
 
 def tile_offsets(
-    lines: GrayImage, layout: Layout, reach_mm: float, step_px: int
+    lines: GrayImage, layout: Layout, reach_mm: float, step_px: int, outlines: Outlines | None = None
 ) -> tuple[PointsMm, PointsMm]:
     """Centres (N, 2) of the tiles that fit somewhere, and where, relative to expectation (N, 2), mm.
 
@@ -194,8 +222,9 @@ def tile_offsets(
     lines : as from `thin_lines`
     reach_mm : how far to look
     step_px : between shifts that are tried; what lies between is interpolated
+    outlines : those of the layout in other tiles than square ones
     """
-    outlines = outlines_of(layout)
+    outlines = outlines or outlines_of(layout)
     if not outlines.ids:
         return np.zeros((0, 2)), np.zeros((0, 2))
     k = OUTLINE_PX_PER_MM

@@ -79,7 +79,14 @@ class _Pose:
 
 
 def register(photo: GrayImage | Levels, corners: Corners, layout: Layout) -> Registration:
-    """Return how a card of that layout lies in the photo."""
+    """Return how a card of that layout lies in the photo, by its marks, studs and outlines."""
+    return register_with_anchors(photo, corners, layout)[0]
+
+
+def register_with_anchors(
+    photo: GrayImage | Levels, corners: Corners, layout: Layout
+) -> tuple[Registration, Anchors]:
+    """Return the same, and what was measured at marks and studs: the first knots of the bend."""
     levels = levels_of(photo)
     marks_card = np.vstack([model_corners(layout.paper, marker) for marker in corners.marks])
     marks_photo = np.vstack([mark.corners for mark in corners.marks.values()])
@@ -101,7 +108,7 @@ def register(photo: GrayImage | Levels, corners: Corners, layout: Layout) -> Reg
         found, anchors = _studs_again(levels, pose, current, layout, reach_mm)
         if found > current.studs_found:
             current = settle(levels, replace(current, studs_found=found), layout, anchors)
-    return current
+    return current, anchors
 
 
 def _allowed_mm(scores: Floats) -> Floats:
