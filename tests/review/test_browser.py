@@ -134,7 +134,7 @@ def test_without_script(chromium: Browser, server: ThreadServer, serial: str) ->
     page.set_input_files("#photos", SAMPLES / THREE)
     page.get_by_role("button", name="Send them").click()
     page.wait_for_selector("text=Read, 3 questions")
-    page.get_by_role("button", name="miss").click()
+    page.get_by_role("button", name="miss", exact=True).click()
     page.get_by_label("Another number").fill("17")
     page.get_by_role("button", name="Keep").click()
     page.get_by_role("button", name="Take it back").click()

@@ -91,8 +91,8 @@ def test_a_doctored_drive_is_asked_with_both_bubbles_and_what_each_would_mean(
     assert question.why == "clean and miss are both filled"
     by_value = {choice.value: choice for choice in question.choices}
     assert {value: choice.key for value, choice in by_value.items()} == {"clean": "c", "miss": "m", "": "b"}
-    assert by_value["clean"].conflicts == ()
-    assert any("missed drives" in says for says in by_value["miss"].conflicts)
+    assert by_value["miss"].conflicts == ()
+    assert any("missed drives" in says for says in by_value["clean"].conflicts)
 
 
 def test_a_cell_that_cannot_be_read_is_not_said_to_be_empty(store: Store, serial: str) -> None:

@@ -25,7 +25,7 @@ FIRST, SECOND, THIRD = SERIALS
 
 @pytest.fixture(scope="module")
 def readings(catalog: Catalog) -> list[CardReading]:
-    return [read_file(SAMPLES / name, catalog).readings[0] for name in (THREE, "plain_good_light.jpg")]
+    return [read_file(SAMPLES / name, catalog).readings[0] for name in (THREE, "low_toner_bright_sun.jpg")]
 
 
 @pytest.fixture(scope="module")

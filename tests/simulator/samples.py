@@ -136,9 +136,9 @@ SAMPLES: tuple[Sample, ...] = (
         "sallowbeck",
         "ball-blue",
         (("clean", 0.0),),
-        trouble={"h05.drive": "both", "?why": "struck-digit", "?putt1.distance": "overwritten"},
+        trouble={"h05.drive": "both", "h12.why": "struck-digit", "h10.putt1.distance": "overwritten"},
         background="wood",
-        step=4,
+        step=2,
     ),
     Sample(
         "rain_and_grass",

@@ -125,7 +125,7 @@ def onnxruntime_run(model: bytes) -> Run | None:
 
 
 #: Boxes that the network is less sure of than this are shown to a second one, nine times as large: it gets a
-#: third fewer wrong, and is asked about one written box in four to eight.
+#: fifth fewer wrong, and is asked about one written box in six.
 SURE_AT_FIRST = 0.997
 
 

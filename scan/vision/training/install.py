@@ -13,6 +13,7 @@ import argparse
 import dataclasses
 import hashlib
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -84,9 +85,12 @@ def cells_of(
     return cells
 
 
-def photo_cells(folder: Path, count: int, seed: int) -> evaluate.Cells:
-    """So many boxes of photos, answers in the shares that are calibrated for."""
-    boxes = photo_boxes.as_shares(photo_boxes.load(folder), count, seed)
+def photo_cells(folder: Path, count: int, seed: int, ways: Sequence[str] = ()) -> evaluate.Cells:
+    """So many boxes of photos, of some ways alone, answers in the shares that are calibrated for."""
+    boxes = photo_boxes.load(folder)
+    if ways:
+        boxes = boxes.some(np.isin(boxes.ways, ways))
+    boxes = photo_boxes.as_shares(boxes, count, seed)
     ink = boxes.patches.astype(np.float32) / photo_boxes.STEPS
     views = np.empty((len(ink), 1, *digits.VIEW_PX), np.float32)
     for size in np.unique(boxes.boxes_mm, axis=0):
@@ -109,6 +113,12 @@ def main() -> None:
     parser.add_argument("--hands", type=Path, required=True, help="NPZ of digits by writer (see hands.py)")
     parser.add_argument("--as", dest="name", choices=list(LARGEST_BYTES), default="digits")
     parser.add_argument("--photos-tune", type=Path, help="boxes of photos to calibrate on as well")
+    parser.add_argument(
+        "--photos-apart", type=Path, help="boxes of photos of families that trained nothing, as well"
+    )
+    parser.add_argument(
+        "--apart-ways", nargs="*", default=[], help="of these families alone; the others can report"
+    )
     parser.add_argument("--photos-report", type=Path, help="boxes of photos to measure on as well")
     parser.add_argument("--of-a-hand", type=int, default=_OF_A_HAND, help="digits shown of each hand")
     parser.add_argument("--into", type=Path, default=Path(digits.__file__).parent)
@@ -130,8 +140,12 @@ def main() -> None:
     fit_on = cells_of(args.mnist, args.hands, "tune", device, _SEED, patches.ANY, args.of_a_hand)
     test_on = cells_of(args.mnist, args.hands, "report", device, _SEED + 1, patches.ANY, args.of_a_hand)
     good = cells_of(args.mnist, args.hands, "report", device, _SEED + 2, patches.PLAIN, args.of_a_hand)
+    drawn = len(fit_on.truth)
     if args.photos_tune is not None:
-        fit_on = _together(fit_on, photo_cells(args.photos_tune, len(fit_on.truth), _SEED))
+        fit_on = _together(fit_on, photo_cells(args.photos_tune, drawn, _SEED))
+    if args.photos_apart is not None:
+        # What trained a network flatters it: the next camera is no nearer to these than to what it learnt.
+        fit_on = _together(fit_on, photo_cells(args.photos_apart, drawn, _SEED, args.apart_ways))
     fitted = cal.fit(evaluate.torch_scores(reader, fit_on.views), fit_on.truth, digits.ANSWER_SHARES)
     fitted = dataclasses.replace(fitted, doubt=max(fitted.doubt, LEAST_DOUBT))
     log_p = cal.log_p(evaluate.torch_scores(reader, test_on.views), fitted)
@@ -152,7 +166,13 @@ def main() -> None:
             "temperature": fitted.temperature,
             "doubt": fitted.doubt,
             "fitted_on": "8 further hands, MNIST training images 55,000 to 59,999 and drawn strokes "
-            "in simulated photos" + (", half of them whole ones" if args.photos_tune else ""),
+            "in simulated photos"
+            + (", as many boxes of whole ones" if args.photos_tune else "")
+            + (
+                f", as many of families that trained nothing: {', '.join(args.apart_ways)}"
+                if args.photos_apart
+                else ""
+            ),
         },
         "held_out": {
             "data": "11 further hands, MNIST test images and drawn strokes in simulated photos",
