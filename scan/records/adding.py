@@ -52,7 +52,7 @@ from shortpencil.scan.records.statements import (
     put_card,
     put_pictures,
     put_practice,
-    put_round,
+    put_settled,
     stored_round,
 )
 from shortpencil.scan.records.versions import Join, Shown, speaking
@@ -293,9 +293,7 @@ def _put_rest(
 ) -> None:
     """Write what there is of a new card beside its own row and its reading's."""
     put_pictures(connection, serial, card.pictures, new=True)
-    if found.round is not None and found.text is not None:
-        put_round(connection, found.round, found.text, origin="card", new=True)
-    put_practice(connection, found.practice)
+    put_settled(connection, found, new=True)
     if player is not None and views:
         hands.put_told(connection, serial, player, views, found.taught)
 

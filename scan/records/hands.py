@@ -56,13 +56,7 @@ def put_told(
     vouched: Mapping[str, Vouched],
 ) -> None:
     """Keep the boxes of a card that is new, with what they hold, and no more of the hand than is wanted."""
-    rows = []
-    for cell, view in views.items():
-        digit, by = vouched.get(cell, (None, None))
-        rows.append(
-            {"player": player, "serial": serial, "cell": cell, "view": view, "digit": digit, "by": by}
-        )
-    connection.execute(insert(tables.hand_boxes), rows)
+    connection.execute(insert(tables.hand_boxes), _rows(serial, player, views, vouched))
     _trim(connection, player)
 
 
@@ -70,9 +64,20 @@ def put_views(connection: Connection, serial: str, player: str, views: Mapping[s
     """Keep the boxes of a card in place of those kept of it before; none of a player who wants none."""
     box = tables.hand_boxes
     connection.execute(delete(box).where(box.c.serial == serial))
-    rows = [{"player": player, "serial": serial, "cell": cell, "view": view} for cell, view in views.items()]
-    if rows and not is_off(connection, player):
-        connection.execute(insert(box), rows)
+    if kept := wanted(connection, player, views):
+        connection.execute(insert(box), _rows(serial, player, kept, {}))
+
+
+def _rows(
+    serial: str, player: str, views: Mapping[str, bytes], vouched: Mapping[str, Vouched]
+) -> list[dict[str, object]]:
+    rows: list[dict[str, object]] = []
+    for cell, view in views.items():
+        digit, by = vouched.get(cell, (None, None))
+        rows.append(
+            {"player": player, "serial": serial, "cell": cell, "view": view, "digit": digit, "by": by}
+        )
+    return rows
 
 
 def cells_kept(connection: Connection, serial: str) -> set[str]:

@@ -5,7 +5,6 @@ How a player wants to be asked belongs here, since it decides what waits.
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from contextlib import suppress
 
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
@@ -16,8 +15,8 @@ from shortpencil.scan.records import hands, tables
 from shortpencil.scan.records.database import reading, writing
 from shortpencil.scan.records.opened import Opened
 from shortpencil.scan.records.rounds import Round
-from shortpencil.scan.records.settled import Settled, settled
-from shortpencil.scan.records.statements import put_practice, put_round, stored_round
+from shortpencil.scan.records.settled import settled
+from shortpencil.scan.records.statements import asked_of, put_settled, stored_round
 
 _HOW = select(tables.asking.c.how).where(tables.asking.c.player == bindparam("of"))
 
@@ -78,16 +77,9 @@ class Settling(Opened):
         boxes = hands.cells_kept(connection, serial)
         read_at = {photo.photo: photo.recorded_at for photo in photos}
         found = settled(card, read_at, self._how(connection, card.player), boxes)
-        self._put_settled(connection, serial, found, boxes)
-        return found.round
-
-    def _put_settled(
-        self, connection: Connection, serial: str, found: Settled, boxes: Collection[str]
-    ) -> None:
         query = update(tables.cards).where(tables.cards.c.serial == serial)
-        connection.execute(query.values(waiting=" ".join(found.waiting), glance=" ".join(found.together)))
-        if found.round is not None and found.text is not None:
-            put_round(connection, found.round, found.text, origin="card")
-        put_practice(connection, found.practice)
+        connection.execute(query.values(asked_of(found)))
+        put_settled(connection, found)
         if boxes:
             hands.tell(connection, serial, found.taught)
+        return found.round

@@ -174,14 +174,20 @@ def add_card(connection: Connection, serial: str, form: str, player: str | None)
 
 def put_card(connection: Connection, serial: str, form: str, player: str | None, found: Settled) -> None:
     """Write the row of a card that is new."""
-    values = {
-        "serial": serial,
-        "form": form,
-        "player": player,
-        "waiting": " ".join(found.waiting),
-        "glance": " ".join(found.together),
-    }
+    values = {"serial": serial, "form": form, "player": player, **asked_of(found)}
     connection.execute(adding_to(tables.cards), values)
+
+
+def asked_of(found: Settled) -> dict[str, str]:
+    """Return what a card's row says of its questions."""
+    return {"waiting": " ".join(found.waiting), "glance": " ".join(found.together)}
+
+
+def put_settled(connection: Connection, found: Settled, *, new: bool = False) -> None:
+    """Write the round and the practice that a card amounts to; of a `new` card there are none yet."""
+    if found.round is not None and found.text is not None:
+        put_round(connection, found.round, found.text, origin="card", new=new)
+    put_practice(connection, found.practice)
 
 
 def put_pictures(

@@ -228,25 +228,19 @@ def hole_facts(round_id: str, hole: Hole) -> Row:
 
 
 def throw_facts(round_id: str, hole: int, throw: Throw) -> Row:
-    """Return what is known of a throw, as the store's table has it: its row without statuses and unit.
-
-    Written out, since a round has sixty and calls would cost more than all else.
-    """
-    execution, distance, stance, cause = throw.execution, throw.distance, throw.stance, throw.cause
+    """Return what is known of a throw, as the store's table has it: its row without statuses and unit."""
     return {
         "round": round_id,
         "hole": hole,
         "throw": throw.order,
         "phase": throw.phase,
-        "execution": execution.value if execution.status == "known" else None,
+        "execution": throw.execution.known,
         "holed": throw.holed,
-        "distance_m": throw.distance_m if distance is None or distance.status == "known" else None,
-        "stance": stance.value if stance is not None and stance.status == "known" else None,
-        "direction": " ".join(throw.directions) or None
-        if throw.directions and not _is_open(throw.directions_from)
-        else None,
+        "distance_m": None if _is_open(throw.distance) else throw.distance_m,
+        "stance": _known(throw.stance),
+        "direction": None if _is_open(throw.directions_from) else " ".join(throw.directions) or None,
         "forehand": None if _is_open(throw.forehand_from) else throw.forehand,
-        "cause": cause.value if cause is not None and cause.status == "known" else None,
+        "cause": _known(throw.cause),
         "words": None if _is_open(throw.words_from) else throw.words,
     }
 
@@ -277,8 +271,7 @@ def misses_by_phase(round_: Round) -> dict[str, int]:
     counts: dict[str, int] = {}
     for hole in round_.holes:
         for throw in hole.throws:
-            execution = throw.execution
-            if execution.value == "miss" and execution.status == "known":
+            if throw.execution.known == "miss":
                 counts[throw.phase] = counts.get(throw.phase, 0) + 1
     return counts
 

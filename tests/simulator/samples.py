@@ -18,7 +18,6 @@ import numpy as np
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.handwriting import Writer
 from tests.simulator.pens import PENS
-from tests.simulator.rounds import Answer, cells_of
 from tests.simulator.scenario import (
     Condition,
     Player,
@@ -236,23 +235,10 @@ def shoot(index: int) -> Shot:
         seed,
         bank=small_bank(),
         condition=condition_of(sample, seed),
-        trouble=_named(sample.trouble, answers, cells_of(blank.field_map)),
+        trouble=sample.trouble,
         serial=blank.serial,
     )
     return _small_enough(photograph(sheet, condition_of(sample, seed), seed), sample.limit_bytes)
-
-
-def _named(
-    trouble: Mapping[str, str], answers: Mapping[str, Answer], cells: Mapping[str, object]
-) -> dict[str, str]:
-    """Trouble by field id; ``?why`` stands for the middle one of the answered fields that end so."""
-    named = {}
-    for name, kind in trouble.items():
-        if name.startswith("?"):
-            fitting = sorted(f for f in answers if f in cells and f.endswith(name[1:]))
-            name = fitting[len(fitting) // 2]  # noqa: PLW2901  (the short name has served)
-        named[name] = kind
-    return named
 
 
 def _small_enough(shot: Shot, limit_bytes: int) -> Shot:

@@ -45,6 +45,8 @@ __all__ = [
 #: bend has carried away; the last is fine.
 _STUD_REACH_MM = (1.6, 4.0, 7.0, 1.6)
 _STUD_MIN_SCORE = (0.70, 0.70, 0.66, 0.55)  # normalised correlation; a blank or inked patch scores below 0.5
+#: Of a bend through tiles of outlines, and through rules: these are many, and err little.
+OUTLINE_SMOOTHING = 0.004
 #: A stud that is off by more from where all others foretell it is a mark; one that looks like a stud beyond
 #: doubt may lie across a sharp fold.
 _STRAY_MM, _SURE_STRAY_MM, _SURE_SCORE = 3.0, 8.0, 0.88
@@ -220,7 +222,7 @@ def settle(levels: Levels, rough: Registration, layout: Layout, anchors: Anchors
         good = plausible(centres, measured, np.ones(len(centres), bool))
         knots = np.vstack([anchors.knots, centres[good]])
         values = np.vstack([anchors.values, measured[good]])
-        bend = spline(knots, values, smoothing=0.004)
+        bend = spline(knots, values, OUTLINE_SMOOTHING)
         left = np.linalg.norm(bend.at(centres[good]) - measured[good], axis=1)
         share = float(good.sum() / len(outlines_of(layout).centres))
         current = replace(current, bend=bend, residual_mm=float(np.median(left)), tiles_found=share)

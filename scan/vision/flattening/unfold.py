@@ -23,13 +23,12 @@ from shortpencil.scan.vision.flattening.outlines import (
     tile_offsets,
     upright_outlines_of,
 )
-from shortpencil.scan.vision.flattening.rectify import Anchors, register_with_anchors
+from shortpencil.scan.vision.flattening.rectify import OUTLINE_SMOOTHING, Anchors, register_with_anchors
 from shortpencil.scan.vision.flattening.rules import BENT_MM, Traced, is_bent, rules_of, trace, with_pale
 from shortpencil.scan.vision.opening.levels import Levels
 
 #: A knot every 16 mm of a rule, every 4 mm where it is off by a third of what counts as bent.
 _KNOT_BINS, _BENT_KNOT_BINS = 8, 2
-_SMOOTHING = 0.004
 #: So near to a knot of a rule, the rules tell what is up and down; elsewhere the tiles do.
 _NEAR_RULES_MM = 12.0
 #: Once the rules are straight, tiles that are off by more up or down fit by chance.
@@ -70,9 +69,7 @@ def _along(
     centres, off = tile_offsets(lines, layout, _TILE_REACH_MM, 1, upright_outlines_of(layout))
     good = _believed(centres, off, bend, places)
     centres, told = centres[good], bend.at(centres[good]) + off[good]
-    across = spline(
-        np.vstack([anchors.knots, centres]), np.vstack([anchors.values, told]), smoothing=_SMOOTHING
-    )
+    across = spline(np.vstack([anchors.knots, centres]), np.vstack([anchors.values, told]), OUTLINE_SMOOTHING)
     return replace(bent, bend=apart(across, _down(anchors, centres, told, places, down)))
 
 
@@ -92,7 +89,7 @@ def _down(anchors: Anchors, tiles: PointsMm, told: PointsMm, places: PointsMm, d
     far = _far_from(tiles, places)
     knots = np.vstack([anchors.knots, tiles[far], places])
     values = np.concatenate([anchors.values[:, 1], told[far, 1], down])
-    return spline(knots, np.stack([values, values], axis=1), smoothing=_SMOOTHING)
+    return spline(knots, np.stack([values, values], axis=1), OUTLINE_SMOOTHING)
 
 
 def _believed(centres: PointsMm, off: PointsMm, bend: Bend, places: PointsMm) -> Bools:
