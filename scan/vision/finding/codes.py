@@ -19,12 +19,15 @@ from shortpencil.forms.serials import split_code, split_plain_code
 from shortpencil.scan.vision.arrays import GrayImage
 from shortpencil.scan.vision.finding.corners import Corners, fit_card
 from shortpencil.scan.vision.finding.lens import through
+from shortpencil.scan.vision.finding.modules import PX_PER_MM, clean_codes
 from shortpencil.scan.vision.opening.levels import remapped
 
 _SCALES_PX_PER_MM = (6.0, 10.0, 4.0)
 #: Four marks that miss one flat card by less lie on one; else the code is looked for this far from where the
 #: mark beside it has it.
 _FLAT_MM, _BESIDE_MM = 0.4, 7.0
+#: Where modules are measured one by one, the crop reaches so far beyond the code's box.
+_MODULES_AROUND_MM = 3.0
 
 
 UNREADABLE_CODE = (
@@ -55,6 +58,8 @@ def read_code(gray: GrayImage, corners: Corners) -> CardCode | NoCode:
     found = _read_qr(gray, corners, qr.grown(2.0))
     if found is None and (beside := _by_the_mark_beside(corners)) is not None:
         found = _read_qr(gray, beside, qr.grown(_BESIDE_MM))
+    if found is None:
+        found = _read_by_modules(gray, corners, qr)
     if found is not None:
         return CardCode(*found, how="qr")
     return _read_plain(gray, corners, plain)
@@ -82,6 +87,20 @@ def _read_qr(gray: GrayImage, corners: Corners, box: Box) -> tuple[str, str] | N
                     parts = split_code(result.text)
                     if parts is not None:
                         return parts
+    return None
+
+
+def _read_by_modules(gray: GrayImage, corners: Corners, box: Box) -> tuple[str, str] | None:
+    import zxingcpp
+
+    only_qr = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
+    for seen in filter(None, (corners, _by_the_mark_beside(corners))):
+        picture = crop(gray, seen, box.grown(_MODULES_AROUND_MM), PX_PER_MM)
+        for code in clean_codes(picture):
+            for result in zxingcpp.read_barcodes(code, formats=only_qr, is_pure=True):
+                parts = split_code(result.text)
+                if parts is not None:
+                    return parts
     return None
 
 
