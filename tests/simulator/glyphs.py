@@ -136,7 +136,8 @@ def glyph_of(image: NDArray[np.uint8], holes: int = 0) -> Glyph | None:
     masks: list[NDArray[np.bool_]] = []
     found: list[int] = []
     while len(found) < len(levels) and max(found, default=-1) < holes:
-        masks.append(big > max(90, levels[len(found)] * float(big.max())))
+        # By the picture's own darkest: at a fixed level pale pictures fell to pieces.
+        masks.append(big > levels[len(found)] * float(big.max()))
         found.append(_holes(masks[-1]))
     best = int(np.argmax(found))
     mask = masks[best]

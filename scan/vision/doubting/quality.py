@@ -265,7 +265,7 @@ REFUSALS = (
     Refusal(
         lambda q: q.px_per_mm < MIN_PX_PER_MM,
         lambda q: (
-            f"the card is too small in the picture ({q.px_per_mm:.1f} pixels per mm, {MIN_PX_PER_MM} "
+            f"the card is too small in the picture ({q.px_per_mm:.2f} pixels per mm, {MIN_PX_PER_MM} "
             f"needed). {_upright(q)}Go nearer, so that the sheet fills the picture, or send the photo in "
             "full size"
         ),

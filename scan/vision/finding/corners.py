@@ -37,6 +37,9 @@ LADDER_PX = (1100, 1800, 3200)
 #: 73 marks that 1600 px with nine windows each did, and four more, in a twentieth of the time. The second
 #: size is for small cards.
 HARDER_PX = (1100, 1600)
+#: White streaks through a mark, of a copier or a blocked nozzle, cut its outline: narrower than so many px
+#: they are filled in there. The white modules of a mark are 8 px wide where the card fills the picture.
+_STREAKS_PX = (3, 5)
 #: A mark whose sides have so many px in the first picture of the ladder, four a module, shows there
 #: or nowhere.
 _LARGE_PX = 24.0
@@ -214,6 +217,9 @@ def _versions(gray: GrayImage, large: bool) -> Iterator[tuple[GrayImage, float, 
             sharpened = cv2.addWeighted(small, 2.2, cv2.GaussianBlur(small, (0, 0), 3.0), -1.2, 0)
             yield np.asarray(sharpened, np.uint8), scale, _FEW_WINDOWS_PX
             yield small, scale, _FEW_WINDOWS_PX
+            for streak_px in _STREAKS_PX:
+                filled = cv2.morphologyEx(small, cv2.MORPH_OPEN, np.ones((streak_px, streak_px), np.uint8))
+                yield np.asarray(filled, np.uint8), scale, _FEW_WINDOWS_PX
         if scale == 1.0:
             return
 

@@ -114,6 +114,9 @@ _STEP_LIMITS = ((16, 5.5), (4, 7.4))
 #: twice compressed, in several, nearly alike. So many times the third: of damaged samples 4 and more.
 _ABOVE_OTHERS, _OTHERS = 2.0, 3
 _LEAST_UNITS = 4
+#: One difference shifts all that follows by as much, up to what white and black cut off. Where the step over
+#: one edge is so many times that over the other, it is a stripe of a cloth that happens to end at both.
+_UNLIKE = 4.0
 
 
 def loses_thread(gray: GrayImage, unit_rows: int, part: int = 1) -> bool:
@@ -150,13 +153,20 @@ def _steps(gray: GrayImage, unit_rows: int) -> NDArray[np.float64]:
     # Twice the step over what the slopes on both sides let expect.
     step = 2 * (near[2] - near[1]) - (near[1] - near[0]) - (near[3] - near[2])
     middle = _middle_of(step.reshape(-1, unit_rows)).reshape(len(rows), units) / 2
-    middle = np.clip(middle, -_STEP_GREY, _STEP_GREY)
-    total = np.cumsum(np.pad(middle, ((0, 0), (1, 0))), axis=1)
-    at = np.arange(_LEAST_UNITS, units - _LEAST_UNITS)
-    right = (total[:-1, -1:] - total[:-1, at]) / (units - at)
-    left = total[1:, at] / at
+    right, left = _both_sides(np.clip(middle, -_STEP_GREY, _STEP_GREY))
     both = np.where(right * left > 0, np.minimum(np.abs(right), np.abs(left)), 0.0)
+    whole_right, whole_left = (np.abs(side) for side in _both_sides(middle))
+    alike = np.minimum(whole_right, whole_left) * _UNLIKE > np.maximum(whole_right, whole_left)
+    both = np.where(alike, both, 0.0)
     return both.max(axis=1) if both.size else np.zeros(0)
+
+
+def _both_sides(steps: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean step (R - 1, U) right of each unit across a row's upper edge, and left of it across its lower."""
+    units = steps.shape[1]
+    total = np.cumsum(np.pad(steps, ((0, 0), (1, 0))), axis=1)
+    at = np.arange(_LEAST_UNITS, units - _LEAST_UNITS)
+    return (total[:-1, -1:] - total[:-1, at]) / (units - at), total[1:, at] / at
 
 
 def _middle_of(values: NDArray[np.int16]) -> NDArray[np.float64]:

@@ -93,3 +93,13 @@ def test_pale_marks_under_uneven_light_are_found_once_the_light_is_evened(px_per
 def test_a_picture_of_nothing_shows_no_marks() -> None:
     noise = np.random.default_rng(2).integers(0, 12, (1200, 900)).astype(np.uint8)
     assert find_marks(noise) == []
+
+
+def test_marks_are_found_through_white_streaks() -> None:
+    """A copier's dirty drum leaves white lines down the sheet, here one through each column of marks."""
+    card = on_table(9.0, (2760, 1980))
+    for marker in (CORNER_IDS[0], CORNER_IDS[1]):
+        _, columns = box_px(marker, 9.0)
+        middle = (columns.start + columns.stop) // 2 + 10
+        card[40 : 40 + round(297 * 9.0), middle - 4 : middle + 4] = 245
+    assert ids(find_marks(card)) == set(CORNER_IDS)

@@ -128,6 +128,20 @@ def test_steps_in_many_rows_are_print_and_no_damage() -> None:
     assert not loses_thread(lined, 16)
 
 
+def test_a_stripe_that_ends_where_rows_end_is_no_damage() -> None:
+    """A dark stripe of a cloth: a high step into it, and behind it what a telephone's sharpening leaves."""
+    rng = np.random.default_rng(3)
+    picture = cv2.GaussianBlur(rng.integers(130, 200, (480, 640)).astype(np.uint8), (0, 0), 3).astype(int)
+    striped = picture.copy()
+    striped[160:174] -= 100
+    striped[175] += 6
+    striped[176] -= 6
+    assert not loses_thread(striped.clip(0, 255).astype(np.uint8), 16)
+    picture[160:176, 20 * 16 :] -= 60  # the same dark from a place in this row on, and in all rows behind it
+    picture[176:] -= 60
+    assert loses_thread(picture.clip(0, 255).astype(np.uint8), 16)
+
+
 def test_spoilt_photos_give_no_other_picture() -> None:
     """Of a photo with some bytes turned round, either nothing is left or hardly anything is different."""
     (sound,) = photos_from_bytes(PHOTO, "x")
