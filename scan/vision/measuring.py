@@ -74,6 +74,7 @@ def measure(
     hand: OwnHand | None = None,
     lost: frozenset[str] = frozenset(),
     blur_mm: float = 0.0,
+    grain: float = 0.0,
 ) -> Evidence:
     """Return what the ink says of each cell by itself, before any rule; of `lost` cells nothing is known."""
     trace.patches = patches = digit_patches(ink, layout)
@@ -95,7 +96,7 @@ def measure(
     seen = Evidence(
         bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed),
         digits=digits,
-        words=written_shares(ink, layout),
+        words=written_shares(ink, layout, grain),
         outside=outside | hidden | lost,
         looks=looks,
     )

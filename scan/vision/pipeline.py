@@ -146,7 +146,7 @@ def read_card(
         return refused(carried_away)
 
     hand = None if hand_of is None else hand_of(code.serial)
-    evidence = measure(ink, covered, layout, trace, hand, lost, quality.blur_mm)
+    evidence = measure(ink, covered, layout, trace, hand, lost, quality.blur_mm, quality.grain)
     if poor is not None:  # what this photo does show may complete another of the same card
         return replace(refused(poor), pictures={CARD_PICTURE: card_picture(flat)})
     hidden = len(evidence.outside) - len(cells_outside(covered, layout))

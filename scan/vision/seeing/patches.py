@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 from shortpencil.forms.geometry import Box
@@ -16,6 +17,9 @@ from shortpencil.scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX
 from shortpencil.scan.vision.seeing.ink import CardInk, Windows, windows
 
 _WRITTEN_INK = 0.22
+#: Where paper has more grain than this, in units of the print's black, a strip is smoothed over so many
+#: pixels, 0.8 mm, first, or grain is taken for writing.
+_GRAINY, _SMOOTH_PX = 0.025, 5
 #: So far from its edge a strip's own line is not met; in a field for notes, so far from each of its lines,
 #: since half a card in the picture is flattened less well (a line 1 mm off there was taken for writing).
 _EDGE_MM, _LINE_CLEAR_MM = 0.5, 1.6
@@ -169,12 +173,21 @@ def held_down(log_p: FloatImage, where: Bools, answer: str, most: float, instead
     return np.asarray(np.log(np.maximum(p, 1e-30)), np.float32)
 
 
-def written_shares(ink: CardInk, layout: Layout) -> dict[str, float]:
-    """Return the share of each strip that is covered by ink, by its cell's id; printed lines are left out."""
+def written_shares(ink: CardInk, layout: Layout, grain: float = 0.0) -> dict[str, float]:
+    """Return the share of each strip that is covered by ink, by its cell's id; printed lines are left out.
+
+    `grain` is the noise of bare paper in units of the print's black.
+    """
     dark = ink.grey_of(_WRITTEN_INK)
     shares = {}
     for cell, (place, printed) in _strips(layout).items():
-        strip = ink.even[place] < dark
+        even = ink.even[place]
+        if grain > _GRAINY and even.size:
+            smooth = cv2.blur(even, (_SMOOTH_PX, _SMOOTH_PX)).astype(np.int16)
+            # Grain that is brighter than paper is cut off: what is left of it has darkened the strip.
+            strip = smooth + (255 - round(float(np.median(smooth)))) < dark
+        else:
+            strip = even < dark
         clear = np.ones(len(strip), bool)
         for rows in printed:
             clear[rows] = False
