@@ -76,7 +76,9 @@ def test_patches_tell_which_cells_are_marked() -> None:
 def test_a_card_that_keeps_but_traces_of_most_marks_has_lost_them() -> None:
     filled = np.zeros(len(BUBBLES))
     filled[::8], filled[4::8] = 0.5, 0.022
-    lost = marks(each_fourth(0.5), filled, 0.002)
+    darkness = each_fourth(0.5)
+    darkness[4 : len(BUBBLES) : 8] = 0.025
+    lost = marks(darkness, filled, 0.002)
     kept, remains = remains_of_marks(lost)
     assert (kept, remains) == (len(filled[::8]), len(filled[4::8]))
     assert "hardly be told from paper" in (marks_lost(lost, 0.1) or "")
@@ -86,6 +88,17 @@ def test_a_card_that_keeps_but_traces_of_most_marks_has_lost_them() -> None:
     # A second pen that is paler, but far above what blank ones show, has lost nothing.
     pale = marks(each_fourth(0.5), np.where(filled == 0.022, 0.12, filled), 0.002)
     assert marks_lost(pale, 0.1) is None
+
+
+def test_ticks_beside_filled_bubbles_are_no_remains() -> None:
+    """Over the whole bubble a tick is as pale as what a copier leaves of a filled one; where it is, it is dark."""
+    filled, darkness = np.zeros(len(BUBBLES)), each_fourth(0.5)
+    filled[::16], filled[4::8] = 0.5, 0.13
+    darkness[: len(BUBBLES)] = np.where(filled == 0.13, 0.29, np.where(filled == 0.5, 0.6, 0.0))
+    assert remains_of_marks(marks(darkness, filled, 0.02)) == (len(filled[::16]), 0)
+    # Evenly pale, they are.
+    darkness[: len(BUBBLES)] = np.where(filled == 0.13, 0.17, np.where(filled == 0.5, 0.6, 0.0))
+    assert remains_of_marks(marks(darkness, filled, 0.02)) == (len(filled[::16]), len(filled[4::8]))
 
 
 def test_hardly_a_mark_and_no_outlines_is_no_blank_card() -> None:
