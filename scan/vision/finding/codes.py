@@ -26,6 +26,8 @@ _SCALES_PX_PER_MM = (6.0, 10.0, 4.0)
 #: Four marks that miss one flat card by less lie on one; else the code is looked for this far from where the
 #: mark beside it has it.
 _FLAT_MM, _BESIDE_MM = 0.4, 7.0
+#: Two or three marks of a sheet tell less well where the code is, if it lies away from them.
+_WITHOUT_A_MARK_MM = 18.0
 #: Where modules are measured one by one, the crop reaches so far beyond the code's box.
 _MODULES_AROUND_MM = 3.0
 
@@ -58,6 +60,8 @@ def read_code(gray: GrayImage, corners: Corners) -> CardCode | NoCode:
     found = _read_qr(gray, corners, qr.grown(2.0))
     if found is None and (beside := _by_the_mark_beside(corners)) is not None:
         found = _read_qr(gray, beside, qr.grown(_BESIDE_MM))
+    if found is None and len(corners.marks) < len(CORNER_IDS):
+        found = _read_qr(gray, corners, qr.grown(_WITHOUT_A_MARK_MM))
     if found is None:
         found = _read_by_modules(gray, corners, qr)
     if found is not None:

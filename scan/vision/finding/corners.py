@@ -37,8 +37,12 @@ LADDER_PX = (1100, 1800, 3200)
 #: 73 marks that 1600 px with nine windows each did, and four more, in a twentieth of the time. The second
 #: size is for small cards.
 HARDER_PX = (1100, 1600)
-#: White streaks through a mark, of a copier or a blocked nozzle, cut its outline: narrower than so many px
-#: they are filled in there. The white modules of a mark are 8 px wide where the card fills the picture.
+#: Copiers leave large black areas hollow: black at their edges and pale inside, where a threshold by the
+#: surroundings sees paper. What is darker than this share of the brightest around is print.
+_PRINT, _PAPER_PARTS = 0.88, 40
+#: White streaks through a mark, of a copier or a blocked nozzle, cut its outline, black ones join it to what
+#: lies beside: narrower than so many px they are taken away. Modules are 8 px wide where the card
+#: fills the picture.
 _STREAKS_PX = (3, 5)
 #: A mark whose sides have so many px in the first picture of the ladder, four a module, shows there
 #: or nowhere.
@@ -217,11 +221,23 @@ def _versions(gray: GrayImage, large: bool) -> Iterator[tuple[GrayImage, float, 
             sharpened = cv2.addWeighted(small, 2.2, cv2.GaussianBlur(small, (0, 0), 3.0), -1.2, 0)
             yield np.asarray(sharpened, np.uint8), scale, _FEW_WINDOWS_PX
             yield small, scale, _FEW_WINDOWS_PX
+            yield _against_paper(small), scale, _FEW_WINDOWS_PX
             for streak_px in _STREAKS_PX:
-                filled = cv2.morphologyEx(small, cv2.MORPH_OPEN, np.ones((streak_px, streak_px), np.uint8))
-                yield np.asarray(filled, np.uint8), scale, _FEW_WINDOWS_PX
+                side = np.ones((streak_px, streak_px), np.uint8)
+                for without in (cv2.MORPH_OPEN, cv2.MORPH_CLOSE):  # white streaks, then black ones
+                    whole = cv2.morphologyEx(small, without, side)
+                    yield np.asarray(whole, np.uint8), scale, _FEW_WINDOWS_PX
         if scale == 1.0:
             return
+
+
+def _against_paper(small: GrayImage) -> GrayImage:
+    """All that is darker than the paper around it in black, the rest white: hollow marks are filled."""
+    side = max(small.shape) // _PAPER_PARTS | 1
+    paper = cv2.GaussianBlur(cv2.dilate(small, np.ones((side, side), np.uint8)), (0, 0), side / 2)
+    share = np.asarray(cv2.divide(small, paper, scale=255.0))
+    print_only = np.where(share < 255 * _PRINT, 0, 255).astype(np.uint8)
+    return np.asarray(cv2.GaussianBlur(print_only, (0, 0), 0.8), np.uint8)
 
 
 def _refined(mark: Mark, gray: GrayImage, reach: float = 0.3) -> Mark:

@@ -91,7 +91,7 @@ def test_a_card_that_keeps_but_traces_of_most_marks_has_lost_them() -> None:
 
 
 def test_ticks_beside_filled_bubbles_are_no_remains() -> None:
-    """Over the whole bubble a tick is as pale as what a copier leaves of a filled one; where it is, it is dark."""
+    """Over the whole bubble a tick is as pale as the remains of a filled one; where it is, it is dark."""
     filled, darkness = np.zeros(len(BUBBLES)), each_fourth(0.5)
     filled[::16], filled[4::8] = 0.5, 0.13
     darkness[: len(BUBBLES)] = np.where(filled == 0.13, 0.29, np.where(filled == 0.5, 0.6, 0.0))

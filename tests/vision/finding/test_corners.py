@@ -95,11 +95,22 @@ def test_a_picture_of_nothing_shows_no_marks() -> None:
     assert find_marks(noise) == []
 
 
-def test_marks_are_found_through_white_streaks() -> None:
-    """A copier's dirty drum leaves white lines down the sheet, here one through each column of marks."""
+@pytest.mark.parametrize("grey", [245, 40], ids=["white", "black"])
+def test_marks_are_found_through_streaks(grey: int) -> None:
+    """A copier's drum or glass leaves lines down the whole sheet, here one through each column of marks."""
     card = on_table(9.0, (2760, 1980))
     for marker in (CORNER_IDS[0], CORNER_IDS[1]):
         _, columns = box_px(marker, 9.0)
         middle = (columns.start + columns.stop) // 2 + 10
-        card[40 : 40 + round(297 * 9.0), middle - 4 : middle + 4] = 245
+        card[40 : 40 + round(297 * 9.0), middle - 4 : middle + 4] = grey
+    assert ids(find_marks(card)) == set(CORNER_IDS)
+
+
+def test_marks_that_a_copier_left_hollow_are_found() -> None:
+    """Toner that sticks to edges: black there and hardly darker than paper two millimetres within."""
+    card = on_table(9.0, (2760, 1980))
+    for marker in CORNER_IDS:
+        part = box_px(marker, 9.0)
+        inside = cv2.erode((card[part] < 128).astype(np.uint8), np.ones((5, 5)))
+        card[part] = np.where(inside, 205, card[part])
     assert ids(find_marks(card)) == set(CORNER_IDS)
