@@ -45,6 +45,7 @@ from shortpencil.scan.vision.seeing.bubbles import (
     measure_bubbles,
     pen_darkness,
 )
+from shortpencil.scan.vision.seeing.crosses import marks_by_cross
 from shortpencil.scan.vision.seeing.digits import ANSWERS, digit_log_p_and_looks
 from shortpencil.scan.vision.seeing.ink import CardInk
 from shortpencil.scan.vision.seeing.likeness import OwnHand
@@ -94,7 +95,7 @@ def measure(
     found = 1.0 if trace.registration is None else trace.registration.tiles_found
     hidden, pale = _hidden_and_pale(fine_print, faxed, ink, layout, outside, found)
     seen = Evidence(
-        bubbles=marks_doubted(bubble_log_likelihoods(bubbles), around, crossed),
+        bubbles=marks_doubted(marks_by_cross(bubble_log_likelihoods(bubbles), bubbles), around, crossed),
         digits=digits,
         words=written_shares(ink, layout, grain),
         outside=outside | hidden | lost,

@@ -1,0 +1,62 @@
+"""X's over nothing: a player's way to mark where there are several, something to ask about where there is one."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shortpencil.scan.vision.seeing.bubbles import BubbleInk, Views
+from shortpencil.scan.vision.seeing.crosses import marks_by_cross
+
+BLANK, FILLED, STRUCK = (-0.01, -9.0, -9.0), (-9.0, -0.01, -6.0), (-9.0, -6.0, -0.01)
+
+
+def card(*bubbles: tuple[str, tuple[float, float, float], float]) -> tuple[dict, BubbleInk]:
+    """Log likelihoods and ink of bubbles: id, what the network says, ink in the paler quarter of its inside."""
+    measures = np.zeros((len(bubbles), 24), np.float32)
+    measures[:, 1] = [ink for _, _, ink in bubbles]
+    measures[:, 2] = measures[:, 1] + 0.2
+    ids = tuple(cell for cell, _, _ in bubbles)
+    nothing = np.zeros((len(bubbles), 1), np.float32)
+    logs = {cell: says for cell, says, _ in bubbles}
+    return logs, BubbleInk(ids, np.zeros((len(ids), 2)), Views(nothing, measures, nothing[0]))
+
+
+def test_several_crosses_alone_in_their_fields_are_marks() -> None:
+    logs, ink = card(
+        ("h01.drive.clean", STRUCK, 0.05),
+        ("h01.drive.miss", BLANK, 0.0),
+        ("h02.drive.clean", BLANK, 0.0),
+        ("h02.drive.miss", STRUCK, 0.1),
+        ("h03.drive.clean", FILLED, 0.9),
+    )
+    found = marks_by_cross(logs, ink)
+    for cell in ("h01.drive.clean", "h02.drive.miss"):
+        blank, filled, struck = found[cell]
+        assert filled > blank + 5
+        assert filled > struck + 5
+    assert all(found[cell] == logs[cell] for cell in logs if logs[cell] is not STRUCK)
+
+
+def test_one_cross_may_be_either() -> None:
+    logs, ink = card(("h01.drive.clean", STRUCK, 0.05), ("h01.drive.miss", BLANK, 0.0))
+    assert marks_by_cross(logs, ink) == logs
+
+
+def test_crosses_beside_another_mark_of_the_field_are_no_habit() -> None:
+    """The card asks to strike the wrong one out and to fill the right one."""
+    logs, ink = card(
+        ("h01.drive.clean", STRUCK, 0.05),
+        ("h01.drive.miss", FILLED, 0.9),
+        ("h02.drive.clean", FILLED, 0.9),
+        ("h02.drive.miss", STRUCK, 0.1),
+    )
+    assert marks_by_cross(logs, ink) == logs
+
+
+def test_what_is_filled_beneath_its_cross_stays_struck_out() -> None:
+    logs, ink = card(
+        ("h01.drive.clean", STRUCK, 0.05),
+        ("h02.drive.clean", STRUCK, 0.1),
+        ("h03.drive.clean", STRUCK, 0.6),
+    )
+    assert marks_by_cross(logs, ink)["h03.drive.clean"] == STRUCK
