@@ -1,4 +1,4 @@
-"""X's over nothing: a player's way to mark where there are several, something to ask about where there is one."""
+"""X's over nothing: a player's way to mark where there are several, to be asked about where there is one."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ BLANK, FILLED, STRUCK = (-0.01, -9.0, -9.0), (-9.0, -0.01, -6.0), (-9.0, -6.0, -
 
 
 def card(*bubbles: tuple[str, tuple[float, float, float], float]) -> tuple[dict, BubbleInk]:
-    """Log likelihoods and ink of bubbles: id, what the network says, ink in the paler quarter of its inside."""
+    """Log likelihoods and ink of bubbles: id, what the network says, ink in the paler quarter inside."""
     measures = np.zeros((len(bubbles), 24), np.float32)
     measures[:, 1] = [ink for _, _, ink in bubbles]
     measures[:, 2] = measures[:, 1] + 0.2
