@@ -142,6 +142,20 @@ def test_a_stripe_that_ends_where_rows_end_is_no_damage() -> None:
     assert loses_thread(picture.clip(0, 255).astype(np.uint8), 16)
 
 
+def test_a_pattern_that_lies_on_the_grid_is_no_damage() -> None:
+    """A stripe of a flowered cloth, 16 rows high: it is dark in some blocks, bright in others."""
+    rng = np.random.default_rng(5)
+    picture = cv2.GaussianBlur(rng.integers(150, 200, (480, 640)).astype(np.uint8), (0, 0), 3).astype(int)
+    flowered = picture.copy()
+    for row, depth in ((160, 1.0), (176, 0.4)):  # on a ground that darkens in two steps
+        dark = np.repeat(rng.integers(-75, 1, 40), 16) * depth
+        flowered[row:] += dark.astype(int)
+    assert not loses_thread(flowered.clip(0, 255).astype(np.uint8), 16)
+    picture[160:176, 20 * 16 :] -= 30
+    picture[176:] -= 30
+    assert loses_thread(picture.clip(0, 255).astype(np.uint8), 16)
+
+
 def test_spoilt_photos_give_no_other_picture() -> None:
     """Of a photo with some bytes turned round, either nothing is left or hardly anything is different."""
     (sound,) = photos_from_bytes(PHOTO, "x")
