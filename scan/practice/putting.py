@@ -5,16 +5,18 @@ Before a putt is seen the curve is the angle curve of golf putting, adapted to a
     p(x) = 2 Phi(asin(w / x) / sigma) - 1
 
 for a putt from x metres at a catching zone of half-width w. But nobody's putts follow a curve of one
-number for years: chains spit out, arms tire, misses and clean putts mix. So the arm may be steadier or less
-steady, which matters most near the basket; and the log odds may lie higher or lower, fall faster or slower,
-and bend, each by as much as the putts themselves ask for (a Gaussian process around that curve, by Laplace's
-approximation). A band that trusts the one-number curve held the truth in 64 to 87 % of cases where it said
-90, and in a tenth of them after a hundred rounds; one in which all distances shift alike was too low and too
-narrow within 4 m.
+number for years: chains spit out, arms tire, misses and clean putts mix. So there are many such curves, for
+steadier and less steady arms and for chains that let more or fewer out, and around each the log odds may lie
+higher or lower, fall faster or slower, and bend (a Gaussian process, by Laplace's approximation). Each of
+them counts by how probable it makes the putts. A band that trusts the one-number curve held the truth in 64
+to 87 % of cases where it said 90, and in a tenth of them after a hundred rounds; one in which all distances
+shift alike was too low and too narrow within 4 m; one in which log odds rise in proportion to the log of
+sigma, which they do not, held it in two of three cases at 2 and 3 m.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import inf, pi
@@ -25,7 +27,7 @@ from numpy.typing import ArrayLike, NDArray
 from shortpencil.scan.language import _, ngettext, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import CLEAN, UNMARKED, History, results_known
-from shortpencil.scan.practice.model import Interval, jeffreys, normal_quantile, spread_between, weights
+from shortpencil.scan.practice.model import LEVEL, Interval, jeffreys, spread_between, weights
 from shortpencil.scan.records.validate import EDGE_M, PUTTING_AREA_M
 
 Floats = NDArray[np.float64]
@@ -44,6 +46,17 @@ PRIOR_SIGMA_RAD, NEAR_M = 2.5 * pi / 180, 1.5
 #: distance). Chosen by the probability of the putts (`CurveFit.log_evidence`) in nine worlds of
 #: tests/practice, 540 curves: 1.1 higher a curve, as a logarithm, than without the arm's term.
 STEADY_SD, LEVEL_SD, SLOPE_SD, BEND_SD, BEND_LENGTH = 0.4, 0.7, 0.5, 0.5, 0.45
+
+#: Arms that are tried, in sd of the log of sigma, as likely as a normal has them. Levels and bends around
+#: each curve are wider than the steps between them.
+_ARMS = np.linspace(-2.4, 2.4, 9)
+#: The share of putts in the chains that come out again, and how probable each is before any putt. Ours, from
+#: no data. Without it a steady arm holes every putt from 2 m, and where chains do spit out a band said so.
+SPIT_OUT: tuple[tuple[float, float], ...] = ((0.0, 0.8), (0.03, 0.1), (0.1, 0.1))
+
+#: A band is worked out at so many distances and drawn straight between them; its ends are looked for among so
+#: many log odds at each.
+_KNOTS, _STEPS = 48, 49
 
 #: A distance of even chance further than this, in longest putts recorded, is a guess and not given.
 IN_SIGHT = 1.5
@@ -214,38 +227,70 @@ def _even(fit: CurveFit, longest: float) -> Interval | None:
 
 @dataclass(frozen=True, slots=True)
 class CurveFit:
-    """A fitted curve of log odds: distances, their prior log odds, what the putts pull, and its doubt.
+    """Fitted curves of log odds, K of them: an arm and a share that the chains spit out each.
 
-    `log_evidence` is the log of the probability of the putts, with binomial constants left out.
+    Attributes
+    ----------
+    distance : (D,) distances of the putts, m
+    share : (K,) how probable each curve is; those of no account are left out
+    sigma, spit_out : (K,) its arm, radians, and its share spat out
+    pull, known : (K, D), (K, D, D) what the putts pull, and what they take off the doubt
+    log_evidence : log of the probability of the putts, with binomial constants left out
     """
 
     distance: Floats
+    share: Floats
+    sigma: Floats
+    spit_out: Floats
     pull: Floats
-    root_weight: Floats
-    inverse: Floats
+    known: Floats
     log_evidence: float
 
     def log_odds(self, distance: Floats) -> tuple[Floats, Floats]:
-        """Return mean and sd of the log odds of holing from each distance."""
-        cross = _kernel(distance, self.distance)
-        mean = prior_log_odds(distance) + cross @ self.pull
-        known = cross * self.root_weight
-        own = np.einsum("ij,jk,ik->i", known, self.inverse, known)
-        return mean, np.sqrt(np.maximum(_kernel_at(distance) - own, 0.0))
+        """Return mean and sd of the log odds of holing from each distance, over all curves."""
+        mean, sd = self._each(distance)
+        middle = self.share @ mean
+        return middle, np.sqrt(self.share @ (sd**2 + (mean - middle) ** 2))
 
     def band(self, distance: Floats) -> tuple[Floats, Floats, Floats]:
-        """Return low, middle and high chances; nobody holes more from further away, and the band says so."""
-        mean, sd = self.log_odds(distance)
-        reach = normal_quantile() * sd
-        falls = np.minimum.accumulate(mean), np.maximum.accumulate(mean[::-1])[::-1]
+        """Return low, middle and high chances; nobody holes more from further away, and the band says so.
+
+        `distance` rises.
+        """
+        low, median, high = self._quantiles(distance, (0.5 - LEVEL / 2, 0.5, 0.5 + LEVEL / 2))
+        falls = np.minimum.accumulate(median), np.maximum.accumulate(median[::-1])[::-1]
         middle = _chance((falls[0] + falls[1]) / 2)
-        low = np.maximum.accumulate(_chance(mean - reach)[::-1])[::-1]
-        high = np.minimum.accumulate(_chance(mean + reach))
+        low = np.maximum.accumulate(_chance(low)[::-1])[::-1]
+        high = np.minimum.accumulate(_chance(high))
         return np.minimum(low, middle), middle, np.maximum(high, middle)
+
+    def _quantiles(self, distance: Floats, shares: Sequence[float]) -> list[Floats]:
+        """Return the log odds below which are these shares, (D,) each."""
+        from shortpencil.scan.practice.special import ndtr
+
+        few = len(distance) <= _KNOTS
+        at = distance if few else np.geomspace(distance[0], distance[-1], _KNOTS)
+        mean, sd = self._each(at)
+        ends = (mean - 2.5 * sd).min(axis=0), (mean + 2.5 * sd).max(axis=0)
+        odds = np.linspace(*ends, _STEPS)
+        below = np.einsum("k,tkd->td", self.share, ndtr((odds[:, None, :] - mean) / sd))
+        found = [
+            np.array([np.interp(share, below[:, d], odds[:, d]) for d in range(len(at))]) for share in shares
+        ]
+        return found if few else [np.interp(distance, at, one) for one in found]
+
+    def _each(self, distance: Floats) -> tuple[Floats, Floats]:
+        """Return mean and sd of each curve's log odds, (K, D)."""
+        cross = _kernel(distance, self.distance)
+        mean = prior_log_odds(distance, self.sigma, self.spit_out) + self.pull @ cross.T
+        known = ((cross @ self.known) * cross).sum(axis=2)
+        return mean, np.sqrt(np.maximum(_kernel_at(distance) - known, 1e-12))
 
 
 def fit_curve(distance: ArrayLike, tries: ArrayLike, holed: ArrayLike) -> CurveFit:
-    """Return the curve of counted putts: a Gaussian process of log odds, by Laplace's approximation.
+    """Return the curves of counted putts: Gaussian processes of log odds, each by Laplace's approximation.
+
+    One for each arm of `_ARMS` and share of `SPIT_OUT`, fitted at once.
 
     Parameters
     ----------
@@ -257,57 +302,65 @@ def fit_curve(distance: ArrayLike, tries: ArrayLike, holed: ArrayLike) -> CurveF
     Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), algorithms 3.1 and 3.2.
     """
     x, n, k = (np.asarray(v, dtype=float) for v in (distance, tries, holed))
-    kernel, prior = _kernel(x, x), prior_log_odds(x)
-    pull = np.zeros(len(x))
+    arms, spits = np.repeat(_ARMS, len(SPIT_OUT)), np.tile(np.array(SPIT_OUT), (len(_ARMS), 1))
+    sigma, spit_out = PRIOR_SIGMA_RAD * np.exp(STEADY_SD * arms), spits[:, 0]
+    believed = np.exp(-0.5 * arms**2) * spits[:, 1]
+    kernel, prior = _kernel(x, x), prior_log_odds(x, sigma, spit_out)
+    pull = np.zeros(prior.shape)
 
-    def worth(at: Floats) -> float:
-        z = prior + kernel @ at
-        return float(k @ z - n @ np.logaddexp(0, z) - 0.5 * at @ kernel @ at)
+    def worth(at: Floats) -> Floats:
+        away = at @ kernel
+        z = prior + away
+        return np.asarray(z @ k - np.logaddexp(0, z) @ n - 0.5 * (at * away).sum(axis=1))
 
+    now = worth(pull)
     for _step in range(60):
-        away = kernel @ pull
+        away = pull @ kernel
         p = _chance(prior + away)
         weight = np.maximum(n * p * (1 - p), 1e-12)
         root = np.sqrt(weight)
-        inverse = np.linalg.inv(np.eye(len(x)) + root[:, None] * kernel * root)
+        inverse = np.linalg.inv(np.eye(len(x)) + root[:, :, None] * kernel * root[:, None, :])
         b = weight * away + k - n * p
-        step = b - root * (inverse @ (root * (kernel @ b))) - pull
-        while worth(pull + step) < worth(pull) - 1e-9 and float(np.max(np.abs(step))) > 1e-12:
-            step = step / 2
-        pull = pull + step
-        if float(np.max(np.abs(step))) < 1e-10:
+        step = b - root * (inverse @ (root * (b @ kernel))[:, :, None])[:, :, 0] - pull
+        new = worth(pull + step)
+        while np.any(worse := (new < now - 1e-9) & (np.abs(step).max(axis=1) > 1e-12)):
+            step[worse] /= 2
+            new = worth(pull + step)
+        pull, now = pull + step, new
+        if float(np.max(np.abs(step))) < 1e-8:
             break
-    log_evidence = worth(pull) + 0.5 * float(np.linalg.slogdet(inverse)[1])
-    return CurveFit(x, pull, root, np.asarray(inverse), log_evidence)
+    log_each = now + 0.5 * np.linalg.slogdet(inverse)[1] + np.log(believed / believed.sum())
+    log_evidence = float(np.logaddexp.reduce(log_each))
+    share = np.exp(log_each - log_evidence)
+    counts = share > _OF_NO_ACCOUNT
+    known = root[counts, :, None] * inverse[counts] * root[counts, None, :]
+    share = share[counts] / share[counts].sum()
+    return CurveFit(x, share, sigma[counts], spit_out[counts], pull[counts], known, log_evidence)
 
 
-def prior_log_odds(distance: Floats) -> Floats:
-    """Return the log odds of holing before any putt is seen."""
-    p = np.clip(angle_chance(np.maximum(distance, NEAR_M), PRIOR_SIGMA_RAD), 1e-6, 1 - 1e-6)
-    return np.asarray(np.log(p / (1 - p)))
+#: Curves less probable than this are left out of a band.
+_OF_NO_ACCOUNT = 1e-4
 
 
-def gained_by_steadiness(distance: Floats) -> Floats:
-    """Return by how much the angle curve's log odds rise as the log of sigma falls, at the usual sigma.
+def prior_log_odds(distance: Floats, sigma: Floats, spit_out: Floats) -> Floats:
+    """Return the log odds of holing of K curves before any putt is seen, (K, D)."""
+    from shortpencil.scan.practice.special import ndtr
 
-    About 12 at 2 m, 3 at 5 m and 1.6 at 10 m: who misses fewer from afar hardly ever misses near.
-    """
-    reach = np.arcsin(HALF_WIDTH_M / np.maximum(distance, NEAR_M)) / PRIOR_SIGMA_RAD
-    p = angle_chance(np.maximum(distance, NEAR_M), PRIOR_SIGMA_RAD)
-    density = np.exp(-0.5 * reach**2) / np.sqrt(2 * pi)
-    return np.asarray(2 * reach * density / (p * (1 - p)))
+    reach = np.arcsin(HALF_WIDTH_M / np.maximum(distance, NEAR_M))
+    # from the chance of staying out, which near the basket is too small to be one less something
+    out = 2 * ndtr(-reach / sigma[:, None])
+    out = np.maximum(spit_out[:, None] + (1 - spit_out[:, None]) * out, 1e-9)
+    return np.asarray(np.log1p(-out) - np.log(out))
 
 
 def _kernel(one: Floats, other: Floats) -> Floats:
     a, b = _far(one)[:, None], _far(other)[None, :]
-    steady = gained_by_steadiness(one)[:, None] * gained_by_steadiness(other)[None, :]
     bend = np.exp(-0.5 * ((a - b) / BEND_LENGTH) ** 2)
-    return np.asarray(STEADY_SD**2 * steady + LEVEL_SD**2 + SLOPE_SD**2 * a * b + BEND_SD**2 * bend)
+    return np.asarray(LEVEL_SD**2 + SLOPE_SD**2 * a * b + BEND_SD**2 * bend)
 
 
 def _kernel_at(distance: Floats) -> Floats:
-    steady = STEADY_SD**2 * gained_by_steadiness(distance) ** 2
-    return np.asarray(steady + LEVEL_SD**2 + SLOPE_SD**2 * _far(distance) ** 2 + BEND_SD**2)
+    return np.asarray(LEVEL_SD**2 + SLOPE_SD**2 * _far(distance) ** 2 + BEND_SD**2)
 
 
 def _far(distance: Floats) -> Floats:

@@ -47,8 +47,8 @@ def test_the_fit_is_the_one_of_a_reference_library():
     x = np.array([2.0, 3.0, 4.0, 6.0, 8.0, 11.0])
     tries, holed = np.array([9, 8, 12, 10, 7, 5]), np.array([9, 7, 9, 6, 3, 1])
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(p, "prior_log_odds", lambda at: np.zeros(len(at)))
-        patch.setattr(p, "STEADY_SD", 0.0)  # the reference knows no term of our own
+        # the reference knows no arms and no chains
+        patch.setattr(p, "prior_log_odds", lambda at, sigma, spit_out: np.zeros((len(sigma), len(at))))
         ours = p.fit_curve(x, tries, holed)
         mean, sd = ours.log_odds(np.array([5.0, 9.0]))
     u = np.log(x / 5.0)
@@ -68,29 +68,63 @@ def test_the_fit_is_the_one_of_a_reference_library():
     assert np.all(sd > 0)
 
 
-def test_a_steadier_arm_moves_the_curve_as_a_smaller_angle_does():
-    x = np.array([2.0, 3.0, 5.0, 8.0, 12.0])
-    step = 1e-4
+def test_without_bends_the_curve_is_the_mean_over_arms_and_chains():
+    # by SciPy's quadrature over the arm, and a sum over what the chains let out
+    from scipy.integrate import quad
 
-    def log_odds(sigma):
-        chance = p.angle_chance(x, sigma)
-        return np.log(chance / (1 - chance))
+    x, tries, holed = np.array([2.0, 4.0, 6.0, 9.0]), np.array([3, 4, 3, 2]), np.array([3, 3, 2, 0])
 
-    fewer, more = (log_odds(p.PRIOR_SIGMA_RAD * np.exp(by)) for by in (-step, step))
-    assert p.gained_by_steadiness(x) == pytest.approx((fewer - more) / (2 * step), rel=1e-5)
-    # with that term alone the fit is a logistic regression on it, its weight's sd STEADY_SD
-    from sklearn.linear_model import LogisticRegression
+    def chance(arm, spit_out):
+        return (1 - spit_out) * p.angle_chance(x, p.PRIOR_SIGMA_RAD * np.exp(p.STEADY_SD * arm))
 
-    tries, holed = np.array([9, 8, 12, 10, 7]), np.array([9, 8, 10, 5, 1])
+    def weight(arm, spit_out):
+        c = chance(arm, spit_out)
+        return float(np.exp(-0.5 * arm**2) * np.prod(c**holed * (1 - c) ** (tries - holed)))
+
+    def mean(of):
+        return sum(
+            share * quad(lambda a, out=out: of(a, out) * weight(a, out), -4, 4)[0]
+            for out, share in p.SPIT_OUT
+        )
+
+    def log_odds_at(i):
+        return lambda arm, out: np.log(chance(arm, out)[i] / (1 - chance(arm, out)[i]))
+
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(p, "prior_log_odds", lambda at: np.zeros(len(at)))
         for name in ("LEVEL_SD", "SLOPE_SD", "BEND_SD"):
-            patch.setattr(p, name, 0.0)
-        mean, _ = p.fit_curve(x, tries, holed).log_odds(x)
-    gained = np.repeat(p.gained_by_steadiness(x), tries)[:, None]
-    labels = np.concatenate([np.arange(n) < k for n, k in zip(tries, holed, strict=True)])
-    theirs = LogisticRegression(C=p.STEADY_SD**2, fit_intercept=False, tol=1e-10).fit(gained, labels)
-    assert mean == pytest.approx(theirs.decision_function(p.gained_by_steadiness(x)[:, None]), abs=1e-4)
+            patch.setattr(p, name, 1e-6)
+        ours = p.fit_curve(x, tries, holed)
+        curve, _ = ours.log_odds(x)
+    whole = mean(lambda arm, out: 1.0)
+    expected = [mean(log_odds_at(i)) / whole for i in range(1, 4)]
+    assert curve[1:] == pytest.approx(expected, abs=0.01)
+    assert ours.log_evidence == pytest.approx(np.log(whole / np.sqrt(2 * pi)), abs=0.02)
+
+
+def test_a_band_holds_nine_tenths_of_what_is_believed():
+    # drawn curves by the mixture's parts: a tenth lies outside of the band, a twentieth on either side
+    fit = p.fit_curve([2.0, 4.0, 6.0, 9.0], [9, 8, 8, 6], [9, 6, 4, 1])
+    at = np.array([2.5, 5.0, 8.0])
+    mean, sd = fit._each(at)
+    draws = np.random.default_rng(3)
+    which = draws.choice(len(fit.share), 20_000, p=fit.share)
+    odds = mean[which] + sd[which] * draws.standard_normal((20_000, len(at)))
+    low, middle, high = fit._quantiles(at, (0.05, 0.5, 0.95))
+    assert (odds < low).mean(axis=0) == pytest.approx(0.05, abs=0.006)
+    assert (odds < middle).mean(axis=0) == pytest.approx(0.5, abs=0.015)
+    assert (odds > high).mean(axis=0) == pytest.approx(0.05, abs=0.006)
+
+
+def test_chains_that_spit_out_are_told_from_an_arm():
+    # 8 of 100 stay out from 2 m as from 3: no arm does that, and a steady one would hole them all
+    spat = p.fit_curve([2.0, 3.0, 6.0], [100, 100, 60], [92, 91, 45])
+    steady = p.fit_curve([2.0, 3.0, 6.0], [100, 100, 60], [100, 100, 45])
+    believed = sum(share for out, share in p.SPIT_OUT if out)
+    assert spat.share[spat.spit_out > 0].sum() > 0.8 > believed
+    assert steady.share[steady.spit_out > 0].sum() < 0.1 < believed
+    low, _, high = spat.band(np.array([1.5, 2.0, 3.0]))
+    assert low[1] < 0.92 < high[1]
+    assert high[1] < steady.band(np.array([1.5, 2.0, 3.0]))[0][1]
 
 
 # The same geometry for a basket, our adaptation, recomputed with SciPy; w .285 m
