@@ -139,9 +139,42 @@ def test_ranges_hold_where_days_holes_and_distances_differ(number):
 def test_phases_share_a_common_part_of_what_is_believed_beforehand():
     # A normal prior with covariance .15^2 and variance .3^2; observed 1.0 (variance .01) of the first of two:
     # by the usual formula the second's mean moves by .0225 / (.09 + .01) of .5, its variance by .0225^2 / .1.
-    mean, sd = cost._posterior(np.array([1.0, 0.0]), np.array([0.01, np.inf]))
+    mean, sd = cost._posterior(np.array([1.0, 0.0]), np.array([0.01, np.inf]), np.zeros(2, dtype=bool))
     assert mean == pytest.approx([0.5 + 0.09 / 0.1 * 0.5, 0.5 + 0.0225 / 0.1 * 0.5])
     assert sd**2 == pytest.approx([0.09 * 0.01 / 0.1, 0.09 - 0.0225**2 / 0.1])
+
+
+def test_a_drive_is_believed_to_differ_little_or_much():
+    # one drive's cost seen at .9 with a variance of .03: by SciPy's quadrature over both normals
+    from scipy.integrate import quad
+    from scipy.stats import norm
+
+    def density(x):
+        prior = sum(p * norm.pdf(x, 0.5, w * cost.PRIOR_COST_SD) for w, p in cost.TEE_SDS)
+        return prior * norm.pdf(0.9, x, np.sqrt(0.03))
+
+    whole, one, two = (quad(lambda x, n=n: x**n * density(x), -4, 5)[0] for n in range(3))
+    mean, sd = cost._posterior(np.array([0.9]), np.array([0.03]), np.array([True]))
+    assert mean == pytest.approx([one / whole], abs=1e-6)
+    assert sd == pytest.approx([np.sqrt(two / whole - (one / whole) ** 2)], abs=1e-6)
+    assert sum(p * w**2 for w, p in cost.TEE_SDS) == pytest.approx(
+        1.0
+    )  # as wide as the others' before a throw
+
+
+def test_two_costs_at_once_are_weighed_by_their_joint_probability():
+    from scipy.stats import multivariate_normal
+
+    estimate, variance = np.array([0.9, 0.2]), np.array([0.03, 0.02])
+    means, weights = [], []
+    for width, believed in cost.TEE_SDS:
+        both = cost.COMMON_COST_SD**2 * width
+        prior = np.array([[(cost.PRIOR_COST_SD * width) ** 2, both], [both, cost.PRIOR_COST_SD**2]])
+        seen = prior + np.diag(variance)
+        weights.append(believed * multivariate_normal([0.5, 0.5], seen).pdf(estimate))
+        means.append(0.5 + prior @ np.linalg.solve(seen, estimate - 0.5))
+    mean, _ = cost._posterior(estimate, variance, np.array([True, False]))
+    assert mean == pytest.approx(np.average(means, axis=0, weights=weights))
 
 
 def test_costs_come_out_as_made():
