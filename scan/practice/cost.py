@@ -43,7 +43,7 @@ COMMON_COST_SD = 0.15
 #: nothing or two strokes on a course unlike these. So either of two widths is believed of it, as multiples
 #: of the sd above, and how probable each is; their mean square is 1. With one width ranges of drives' strokes
 #: held in 94 % after ten rounds, now in 92, and the mean error is a twentieth less. Misses of other phases
-#: keep the one: in a game of four phases, where they cost .9, a narrower belief held in 68 % in place of 77
+#: keep the one: in a game of four phases, where they cost .9, a narrower belief held in 70 % in place of 78
 #: after five rounds.
 TEE_SDS: tuple[tuple[float, float], ...] = ((0.5, 0.8), (2.0, 0.2))
 #: Scatter of the throws left around what is foretold, with the weight of this many throws: a missed drive may
