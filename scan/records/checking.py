@@ -22,8 +22,7 @@ from shortpencil.scan.records import sealing, tables
 from shortpencil.scan.records.record_json import practice_from_json, round_from_json
 from shortpencil.scan.records.rounds import PracticeSet
 from shortpencil.scan.records.schema import practice_problems_of, problems_of
-from shortpencil.scan.records.statements import hole_values, practice_values, round_values, throw_values
-from shortpencil.scan.records.tidy import miss_facts
+from shortpencil.scan.records.statements import FACTS, practice_values, round_values
 
 #: What a row of a table is to a person.
 _NAMES = {
@@ -121,11 +120,9 @@ def _wrong_with_round(connection: Connection, row: Row[Any]) -> str | None:
     wrong = _differing(row, round_values(round_, row.record, origin=row.origin))
     if wrong:
         return f"column {wrong} says something else than the record"
-    for table, values in (
-        (tables.misses, miss_facts(round_)),
-        (tables.holes, hole_values(round_)),
-        (tables.throws, throw_values(round_)),
-    ):
+    for table, facts in FACTS.items():
+        names = table.columns.keys()
+        values = [dict(zip(names, known, strict=True)) for known in facts(round_)]
         query = select(table).where(table.c.round == row.id).order_by(*table.primary_key.columns)
         rows = connection.execute(query).all()
         if len(rows) != len(values):

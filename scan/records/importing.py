@@ -18,15 +18,11 @@ from typing import Any, BinaryIO
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.files import is_ordinary, parsed_json, read_text
 from shortpencil.forms.shown import one_line, path_text
+from shortpencil.scan.records.as_written import round_as_written
 from shortpencil.scan.records.columns import PHASE_ROWS, TABLES
 from shortpencil.scan.records.csv_rounds import rounds_from_csv
 from shortpencil.scan.records.from_file import with_waiting_told
-from shortpencil.scan.records.record_json import (
-    practice_from_json,
-    round_as_written,
-    round_from_json,
-    round_text,
-)
+from shortpencil.scan.records.record_json import practice_from_json, round_from_json, round_text
 from shortpencil.scan.records.rounds import RECORD_SCHEMA, PracticeSet, Round
 from shortpencil.scan.records.schema import is_full, practice_problems_of, problems_of
 from shortpencil.scan.records.typed import filled_out
@@ -220,11 +216,11 @@ class _Taken:
 
     def add_line(self, line: str) -> bool:
         """Take a line of an export the quick way; False where it must be gone through key by key."""
-        found = round_as_written(line)
-        if found is None or self.problems:
+        found = None if self.problems else round_as_written(line)
+        if found is None:
             return False
-        round_, data, text = found
-        if problems_of(data, entered=False) or (not round_.waiting and _WAITS in line):
+        round_, text = found
+        if not round_.waiting and _WAITS in text:
             return False
         self.ids[round_.id] += 1
         self.rounds.append(round_)

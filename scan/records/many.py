@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection, delete, insert, select, update
 
 from shortpencil.scan.records import tables
-from shortpencil.scan.records.statements import add_photo, hole_values, put_rows, round_values, throw_values
-from shortpencil.scan.records.tidy import miss_facts
+from shortpencil.scan.records.statements import add_photo, put_facts, round_values
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.rounds import Round
@@ -46,9 +45,7 @@ def put_rounds(connection: Connection, texts: Texts, stored: Sequence[str]) -> N
     _add_photos(connection, [photo for round_, _ in texts for photo in round_.sources])
     rows = [round_values(round_, text, origin="file") for round_, text in texts]
     connection.execute(insert(tables.rounds), rows)
-    put_rows(connection, tables.misses, [row for round_, _ in texts for row in miss_facts(round_)])
-    put_rows(connection, tables.holes, [row for round_, _ in texts for row in hole_values(round_)])
-    put_rows(connection, tables.throws, [row for round_, _ in texts for row in throw_values(round_)])
+    put_facts(connection, [round_ for round_, _ in texts])
     # The card's own doubts are settled: its round now follows the file.
     cards = tables.cards.c
     ids = [round_.id for round_, _ in texts]

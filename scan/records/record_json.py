@@ -79,7 +79,7 @@ def round_from_json(data: Mapping[str, Any]) -> Round:
     return round_ if at is None else replace(round_, recorded_at=at.astimezone(UTC))
 
 
-def round_from_text(text: str) -> Round:
+def round_from_text(text: str | bytes) -> Round:
     """Return the round that a stored text describes; the text is as `round_text` wrote it."""
     try:
         return _decoder().decode(text)
@@ -87,39 +87,7 @@ def round_from_text(text: str) -> Round:
         return round_from_json(json.loads(text))
 
 
-def round_as_written(line: str) -> tuple[Round, dict[str, Any], str] | None:
-    """Return the round of a text that is surely in the published form, as far as its types go.
-
-    With it come its JSON and the text that stands for it, which are what `round_to_json` and `text_of` give
-    once the schema lets the JSON pass: it leaves out nothing that they write, and what they leave out is not
-    in it. No value says when it was entered.
-
-    None does not say that it is not in that form: then the text must be gone through key by key. Unknown keys
-    are refused by the types, and one that stands twice is seen by the count of keys.
-    """
-    try:
-        round_ = _decoder().decode(line)
-    except (msgspec.MsgspecError, ValueError, RecursionError):
-        return None
-    data = msgspec.json.decode(line)
-    text = text_of(data)
-    at = round_.recorded_at
-    if (
-        any(text.count(bare) != sum(map(text.count, usual)) for bare, usual in _EMPTY.items())
-        or any(key in text for key in ('"at":', '"over":', '"status":"known"'))
-        or (at is not None and (at.tzinfo is not UTC or data["recorded_at"] != time_text(at)))
-        or ("phases" in data and round_.phases == USUAL_PHASES)
-        or line.count('":') != text.count('":')
-    ):
-        return None
-    return round_, data, text
-
-
-#: What is left out of a record wherever it may be, and where it may not.
-_EMPTY = {"null": ('"value":null', "[null,"), "[]": ('"throws":[]',), "{}": ('"tallies":{}',)}
-
-
-def rounds_from_texts(texts: Iterable[str]) -> Iterator[Round]:
+def rounds_from_texts(texts: Iterable[str | bytes]) -> Iterator[Round]:
     """Yield the rounds that many stored texts describe."""
     return map(round_from_text, texts)
 

@@ -109,7 +109,7 @@ def _fits(part: str, data: object) -> bool:
 
 
 @functools.cache
-def _schema_of(part: str) -> dict[str, Any]:
+def schema_of(part: str) -> dict[str, Any]:
     """Return the schema of a round, or of another of the schema's definitions, by itself."""
     schema = json.loads(SCHEMA_FILE.read_text(encoding="utf-8"))
     return {"$schema": schema["$schema"], "$ref": f"#/$defs/{part}", "$defs": schema["$defs"]}
@@ -119,7 +119,7 @@ def _schema_of(part: str) -> dict[str, Any]:
 def _compiled(part: str) -> jsonschema_rs.Draft202012Validator:
     from jsonschema_rs import Draft202012Validator
 
-    return Draft202012Validator(_schema_of(part))
+    return Draft202012Validator(schema_of(part))
 
 
 @functools.cache
@@ -127,7 +127,7 @@ def _explaining(part: str) -> Draft202012Validator:
     """Return what says of each thing in a record what is wrong with it."""
     from jsonschema import Draft202012Validator
 
-    schema = _schema_of(part)
+    schema = schema_of(part)
     return Draft202012Validator(_without_references({"$ref": schema["$ref"]}, schema["$defs"]))
 
 
@@ -278,6 +278,9 @@ def _shown(item: object) -> str:
     return text if len(text) <= 60 else text[:57] + "…"
 
 
+_ORDERS = list(range(1, 100))  # a hole has at most 99 throws
+
+
 def _beyond_the_schema(data: Mapping[str, Any], entered: bool) -> Iterator[Problem]:
     """Yield what a JSON Schema cannot say: numbers that are unique, days and times that exist."""
 
@@ -296,14 +299,15 @@ def _beyond_the_schema(data: Mapping[str, Any], entered: bool) -> Iterator[Probl
         numbers.add(hole["number"])
         throws = hole["throws"]
         orders = [throw["order"] for throw in throws]
-        if orders != list(range(1, len(orders) + 1)):
+        if orders != _ORDERS[: len(orders)]:
             found = ", ".join(map(str, orders))
             yield problem(f"expected throws numbered 1, 2, … in this order; found {found}", "holes", at)
-        for nth, throw in enumerate(throws):
-            execution = throw["execution"]
-            if execution["value"] is None and execution.get("status", "known") == "known":
-                says = "expected clean, miss or unmarked, found null; null is for what waits"
-                yield problem(says, "holes", at, "throws", nth, "execution")
+        if None in [throw["execution"]["value"] for throw in throws]:
+            for nth, throw in enumerate(throws):
+                execution = throw["execution"]
+                if execution["value"] is None and execution.get("status", "known") == "known":
+                    says = "expected clean, miss or unmarked, found null; null is for what waits"
+                    yield problem(says, "holes", at, "throws", nth, "execution")
     for path, text in _times(data, entered):
         try:
             time_from(text)

@@ -30,7 +30,7 @@ from shortpencil.scan.records.kept import answer_from_text, answer_text, value_f
 from shortpencil.scan.records.record_json import practice_from_json, practice_to_json, time_text
 from shortpencil.scan.records.rounds import PracticeSet, Round
 from shortpencil.scan.records.settled import Settled
-from shortpencil.scan.records.tidy import hole_facts, miss_facts, round_row, throw_facts
+from shortpencil.scan.records.tidy import Facts, hole_facts, miss_facts, sums, throw_facts
 
 
 def of_sheet(column: Column[str], dialect: str) -> ColumnElement[bool]:
@@ -209,51 +209,54 @@ def put_round(connection: Connection, round_: Round, text: str, *, origin: str, 
     if not new:
         connection.execute(delete(tables.rounds).where(tables.rounds.c.id == round_.id))
     connection.execute(adding_to(tables.rounds), round_values(round_, text, origin=origin))
-    put_rows(connection, tables.misses, miss_facts(round_))
-    put_rows(connection, tables.holes, hole_values(round_))
-    put_rows(connection, tables.throws, throw_values(round_))
+    put_facts(connection, [round_])
 
 
-def put_rows(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
+def put_facts(connection: Connection, rounds: Sequence[Round]) -> None:
+    """Write what is known of rounds, in the order in which the rows name each other."""
+    for table, facts in FACTS.items():
+        _put_rows(connection, table, [row for round_ in rounds for row in facts(round_)])
+
+
+#: The tables of what is known of a round, and what their rows are.
+FACTS: dict[Table, Callable[[Round], list[Facts]]] = {
+    tables.misses: miss_facts,
+    tables.holes: hole_facts,
+    tables.throws: throw_facts,
+}
+
+
+def _put_rows(connection: Connection, table: Table, rows: Sequence[Facts]) -> None:
     """Insert rows of numbers, texts and truths as the driver takes them, without a look at each value."""
     if not rows:
         return
-    names = list(rows[0])
-    columns = ", ".join(f'"{name}"' for name in names)
-    values = [tuple(row.values()) for row in rows]
+    columns = ", ".join(f'"{name}"' for name in table.columns.keys())  # noqa: SIM118, a collection
     if connection.dialect.name == "postgresql":
         driver: Any = connection.connection.driver_connection
         with driver.cursor() as cursor, cursor.copy(f"COPY {table.name} ({columns}) FROM STDIN") as copy:
-            for row in values:
+            for row in rows:
                 copy.write_row(row)
         return
-    marks = ", ".join("?" * len(names))
-    connection.exec_driver_sql(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", values)
+    marks = ", ".join("?" * len(rows[0]))
+    connection.exec_driver_sql(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", rows)
 
 
 def round_values(round_: Round, text: str, *, origin: str) -> dict[str, Any]:
     """Return the columns of a round's row; `text` is its record."""
-    head = round_row(round_)
-    values = {name: head[name] for name in tables.rounds.c.keys() if name in head}  # noqa: SIM118, a collection
-    values |= {
+    return {
         "id": round_.id,
         "origin": origin,
+        "form": round_.form,
         "played_on": round_.day,
+        "player": round_.player,
+        "course": round_.course,
+        "layout": round_.layout,
+        "unit": round_.unit,
+        **sums(round_),
         "waits": len(round_.waiting),
         "recorded_at": time_text(round_.recorded_at),
         "record": text,
     }
-    return values
-
-
-def hole_values(round_: Round) -> list[dict[str, Any]]:
-    """Return the columns of the rows of a round's holes."""
-    return [hole_facts(round_.id, hole) for hole in round_.holes]
-
-
-def throw_values(round_: Round) -> list[dict[str, Any]]:
-    """Return the columns of the rows of a round's throws."""
-    return [throw_facts(round_.id, hole.number, throw) for hole in round_.holes for throw in hole.throws]
 
 
 def put_practice(connection: Connection, sets: Iterable[PracticeSet]) -> None:

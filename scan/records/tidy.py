@@ -18,6 +18,9 @@ from shortpencil.scan.records.rounds import Hole, PracticeSet, Round, Throw, Val
 
 Row = dict[str, Any]
 
+#: A row of a table of the store, in the order of its columns.
+Facts = tuple[Any, ...]
+
 STATUSES = ("known", "blank", "waits", "doubtful")
 
 #: Of these nothing is exported as known.
@@ -35,8 +38,6 @@ def status_of(value: Value | None) -> str | None:
 
 def round_row(round_: Round) -> Row:
     """Return the row of a round: its head, its sums as far as known, the player's own sums."""
-    scored = [hole for hole in round_.holes if isinstance(hole.score.known, int)]
-    pars = [hole.par.known for hole in scored]
     missed = misses_by_phase(round_)
     return {
         "round": round_.id,
@@ -49,10 +50,7 @@ def round_row(round_: Round) -> Row:
         **_with_status("hand", round_.hand),
         **_with_status("wind", round_.wind),
         **_with_status("worst", round_.worst),
-        "holes": len(round_.holes),
-        "holes_scored": len(scored),
-        "score": sum(int(hole.score.known or 0) for hole in scored),
-        "par_scored": sum(int(par) for par in pars if par is not None) if _all_known(pars) else None,
+        **sums(round_),
         # None where the round's game has no such phase.
         **{
             f"misses_{phase}": missed.get(phase, 0) if phase in round_.phase_ids else None for phase in PHASES
@@ -69,17 +67,23 @@ def round_row(round_: Round) -> Row:
     }
 
 
-def miss_facts(round_: Round) -> list[Row]:
-    """Return what is known of each phase, as the store's table has it."""
+def sums(round_: Round) -> Row:
+    """Return how many holes a round has, and score and par over those whose score is known."""
+    scored = [hole for hole in round_.holes if isinstance(hole.score.known, int)]
+    pars = [hole.par.known for hole in scored]
+    return {
+        "holes": len(round_.holes),
+        "holes_scored": len(scored),
+        "score": sum(int(hole.score.known or 0) for hole in scored),
+        "par_scored": sum(int(par) for par in pars if par is not None) if _all_known(pars) else None,
+    }
+
+
+def miss_facts(round_: Round) -> list[Facts]:
+    """Return what is known of each phase, as the table `misses` of the store has it."""
     missed = misses_by_phase(round_)
     return [
-        {
-            "round": round_.id,
-            "place": place,
-            "phase": phase,
-            "misses": missed.get(phase, 0),
-            "tally": _known(round_.tallies.get(phase)),
-        }
+        (round_.id, place, phase, missed.get(phase, 0), _known(round_.tallies.get(phase)))
         for place, phase in enumerate(round_.phase_ids, start=1)
     ]
 
@@ -215,34 +219,34 @@ def _as_text(value: object) -> str | None:
     return None if value is None else str(value)
 
 
-def hole_facts(round_id: str, hole: Hole) -> Row:
-    """Return what is known of a hole, as the store's table has it: its row without statuses and sums."""
-    return {
-        "round": round_id,
-        "hole": hole.number,
-        "score": hole.score.known,
-        "penalty": hole.penalty.known,
-        "par": hole.par.known,
-        "length_m": hole.length_m,
-    }
+def hole_facts(round_: Round) -> list[Facts]:
+    """Return what is known of each hole, as the table `holes` has it: its row without statuses and counts."""
+    return [
+        (round_.id, hole.number, hole.score.known, hole.penalty.known, hole.par.known, hole.length_m)
+        for hole in round_.holes
+    ]
 
 
-def throw_facts(round_id: str, hole: int, throw: Throw) -> Row:
-    """Return what is known of a throw, as the store's table has it: its row without statuses and unit."""
-    return {
-        "round": round_id,
-        "hole": hole,
-        "throw": throw.order,
-        "phase": throw.phase,
-        "execution": throw.execution.known,
-        "holed": throw.holed,
-        "distance_m": None if _is_open(throw.distance) else throw.distance_m,
-        "stance": _known(throw.stance),
-        "direction": None if _is_open(throw.directions_from) else " ".join(throw.directions) or None,
-        "forehand": None if _is_open(throw.forehand_from) else throw.forehand,
-        "cause": _known(throw.cause),
-        "words": None if _is_open(throw.words_from) else throw.words,
-    }
+def throw_facts(round_: Round) -> list[Facts]:
+    """Return what is known of each throw, as the table `throws` has it: its row without statuses and unit."""
+    return [
+        (
+            round_.id,
+            hole.number,
+            throw.order,
+            throw.phase,
+            throw.execution.known,
+            throw.holed,
+            None if _is_open(throw.distance) else throw.distance_m,
+            _known(throw.stance),
+            None if _is_open(throw.directions_from) else " ".join(throw.directions) or None,
+            None if _is_open(throw.forehand_from) else throw.forehand,
+            _known(throw.cause),
+            None if _is_open(throw.words_from) else throw.words,
+        )
+        for hole in round_.holes
+        for throw in hole.throws
+    ]
 
 
 def _known(value: Value | None) -> Any:
