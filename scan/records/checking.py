@@ -76,10 +76,33 @@ def refuse_broken(connection: Connection, store: str, table: Table, serial: str 
     """
     keys = sealing.broken(connection, table.name, serial)
     if keys:
-        raise RecordError(
-            f"{store}: expected rows as they were written, found {_some(table.name, keys)} changed by "
-            "a fault of the disk or by another program. See `shortpencil check`, and restore a backup."
-        )
+        raise _changed(store, _some(table.name, keys))
+
+
+def rows_as_written(
+    connection: Connection, store: str, table: Table, order: Sequence[str], names: Sequence[str]
+) -> Iterator[tuple[Any, ...]]:
+    """Yield some columns of the rows of a table in a file, in an order in SQL, each row once its seal holds.
+
+    Values come as bytes.
+
+    Raises
+    ------
+    RecordError
+        as `refuse_broken`, at the latest where a row comes that is not as it was written
+    """
+    try:
+        yield from sealing.rows_in_order(connection, table.name, ", ".join(order), names)
+    except sealing.BrokenError:
+        refuse_broken(connection, store, table)  # says which
+        raise _changed(store, f"some of the table {table.name}") from None
+
+
+def _changed(store: str, name: str) -> RecordError:
+    return RecordError(
+        f"{store}: expected rows as they were written, found {name} changed by "
+        "a fault of the disk or by another program. See `shortpencil check`, and restore a backup."
+    )
 
 
 def _pages(connection: Connection) -> Iterator[Damage]:

@@ -34,9 +34,11 @@ SQLITE_PRAGMAS = (
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
     "PRAGMA secure_delete = ON",  # what is deleted is overwritten, also before the file is written anew
-    "PRAGMA cache_size = -32768",  # in KiB: a transaction of 250 rounds is not written out before it ends
     "PRAGMA trusted_schema = OFF",  # a store from elsewhere runs no code of its own
 )
+#: In KiB: a transaction of 250 rounds is not written out before it ends. Whoever only reads gains nothing by
+#: it, and pays for the memory.
+SQLITE_CACHE_OF_A_WRITER = "PRAGMA cache_size = -32768"
 
 _DAMAGED = "expected a sound database, found a damaged one. Restore a backup: shortpencil restore FILE."
 #: What a database says -> what that means and what to do. First match counts.
@@ -261,6 +263,7 @@ def _prepare_sqlite(connection: Any, _entry: ConnectionPoolEntry) -> None:
 def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("writes", False)
     if writes and SEALING not in connection.info:  # most of opening a store, which only looking spares
+        connection.exec_driver_sql(SQLITE_CACHE_OF_A_WRITER)
         connection.info[SEALING] = sealing.attend(connection.connection.driver_connection)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 

@@ -13,7 +13,7 @@ from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records import many, tables
 from shortpencil.scan.records.answers import Answer, lay_over
 from shortpencil.scan.records.cards import Card, Waiting
-from shortpencil.scan.records.checking import Damage, damages, refuse_broken
+from shortpencil.scan.records.checking import Damage, damages, refuse_broken, rows_as_written
 from shortpencil.scan.records.database import copy_file, reading
 from shortpencil.scan.records.from_file import Place, waiting_places
 from shortpencil.scan.records.heads import CardHead, card_heads
@@ -57,14 +57,27 @@ class Reads(Opened):
         return tuple(self.each_round(player))
 
     def each_round(self, player: str | None = None) -> Iterator[Round]:
-        """Yield the rounds one by one in the order of `rounds`, as they are at one moment; none is kept."""
+        """Yield the rounds one by one in the order of `rounds`, as they are at one moment; none is kept.
+
+        Raises
+        ------
+        RecordError
+            in place of a round that is not as it was written, and that may be after others: do nothing that
+            cannot be undone before the end
+        """
+        with reading(self._engine) as connection:
+            yield from rounds_from_texts(self._records(connection, player))
+
+    def _records(self, connection: Connection, player: str | None) -> Iterator[str | bytes]:
+        if connection.dialect.name == "sqlite":
+            wanted = None if player is None else player.encode()
+            rows = rows_as_written(connection, self.name, tables.rounds, ORDER, ("record", "player"))
+            yield from (record for record, of in rows if wanted in (None, of))
+            return
         query = select(tables.rounds.c.record).order_by(*_BY_DAY)
         if player is not None:
             query = query.where(tables.rounds.c.player == player)
-        with reading(self._engine) as connection:
-            refuse_broken(connection, self.name, tables.rounds)
-            found = connection.execution_options(yield_per=many.AT_ONCE).execute(query)
-            yield from rounds_from_texts(found.scalars())
+        yield from connection.execution_options(yield_per=many.AT_ONCE).execute(query).scalars()
 
     def practice(self) -> tuple[PracticeSet, ...]:
         """Return every set of every practice card, oldest first."""

@@ -13,6 +13,8 @@ who wants to forge a row can forge its seal as well.
 from __future__ import annotations
 
 import hashlib
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection
@@ -22,16 +24,23 @@ from shortpencil.scan.records import tables
 SEALS = "seals"
 _UNSEALED = (SEALS, tables.misses.name, tables.holes.name, tables.throws.name)
 _FUNCTION = "shortpencil_seal"
+_AT_ONCE = 50  # rows that are in memory together
 _BETWEEN = "/"  # between the parts of a row's key
+
+
+class BrokenError(Exception):
+    """A row of a table is not as it was written, or no longer there."""
 
 
 def seal(*names_and_values: str | bytes | None) -> str:
     """Return the seal of a row: its columns' names, each followed by its value's bytes or None."""
-    parts: list[bytes] = []
-    for name, value in zip(names_and_values[::2], names_and_values[1::2], strict=True):
-        if value is not None:
-            content = value.encode() if isinstance(value, str) else value
-            parts += (_bytes(name or b""), b"=%d:" % len(content), content)
+    names = [_bytes(name or b"") for name in names_and_values[::2]]
+    return _seal_of(names, [None if value is None else _bytes(value) for value in names_and_values[1::2]])
+
+
+def _seal_of(names: Iterable[bytes], values: Iterable[bytes | None]) -> str:
+    pairs = zip(names, values, strict=True)
+    parts = [b"%b=%d:%b" % (name, len(value), value) for name, value in pairs if value is not None]
     return hashlib.sha256(b"".join(parts)).hexdigest()[:16]
 
 
@@ -103,6 +112,48 @@ def broken(connection: Connection, table: str, serial: str | None = None) -> tup
     return tuple(sorted({bytes(of).decode(errors="replace") for of in keys}))
 
 
+def rows_in_order(
+    connection: Connection, table: str, order: str, names: Sequence[str]
+) -> Iterator[tuple[bytes | None, ...]]:
+    """Yield some columns of each row of a table in a file, in an order; a row once its seal holds.
+
+    Each row is read once, where `broken` and a query after it read it twice. Only the places of the rows are
+    sorted: to sort whole records SQLite writes files.
+
+    Parameters
+    ----------
+    order : as in SQL
+    names : of the columns; their values come as bytes
+
+    Raises
+    ------
+    BrokenError
+        before the first row where there are more or fewer than were written, else at the one that is broken
+    """
+    run = connection.exec_driver_sql
+    found = run(f"PRAGMA table_info({table})").fetchall()
+    columns = [name for _, name, _, _, _, _ in found]
+    sealed, told = [name.encode() for name in columns], [columns.index(name) for name in names]
+    values = ", ".join(_as_bytes(name) for name in columns)
+    query = (
+        f'SELECT {table}.rowid, "sum", {values} FROM {table} LEFT JOIN {SEALS} '
+        f'ON "of" = \'{table}\' AND "key" = {_key(found)} WHERE {table}.rowid IN'
+    )
+    places = array("q", run(f"SELECT rowid FROM {table} ORDER BY {order}").scalars())
+    if len(places) != run(f"SELECT count(*) FROM {SEALS} WHERE \"of\" = '{table}'").scalar():
+        raise BrokenError
+    for start in range(0, len(places), _AT_ONCE):
+        some = places[start : start + _AT_ONCE]
+        rows = {row[0]: row for row in run(f"{query} ({', '.join(map(str, some))})")}
+        for place in some:
+            if place not in rows:  # the file is damaged
+                raise BrokenError
+            _, kept, *row = rows.pop(place)
+            if kept != _seal_of(sealed, row):
+                raise BrokenError
+            yield tuple(row[at] for at in told)
+
+
 def all_broken(connection: Connection) -> dict[str, tuple[str, ...]]:
     """Return table -> keys of its broken rows, for each table that has any."""
     found = {table: broken(connection, table) for table in _sealed(connection)}
@@ -124,5 +175,9 @@ def _key(columns: Any, row: str = "") -> str:
 
 def _seal(columns: Any, row: str = "") -> str:
     """Return SQL for a row's seal; over bytes, so that text which is no UTF-8 any more is no error."""
-    parts = (f"'{name}', CAST({row}\"{name}\" AS BLOB)" for _, name, _, _, _, _ in columns)
+    parts = (f"'{name}', {_as_bytes(name, row)}" for _, name, _, _, _, _ in columns)
     return f"{_FUNCTION}({', '.join(parts)})"
+
+
+def _as_bytes(name: str, row: str = "") -> str:
+    return f'CAST({row}"{name}" AS BLOB)'

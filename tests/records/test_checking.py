@@ -152,6 +152,29 @@ def test_broken_rows_are_not_given_out(store_file: Path) -> None:
         assert store.card("CARD0001").serial == "CARD0001"
 
 
+@pytest.mark.parametrize(
+    ("statement", "before", "which"),
+    [
+        ("UPDATE rounds SET layout = 'blue' WHERE id = 'CARD0002'", 2, "round CARD0002"),
+        ("UPDATE rounds SET record = 'x' WHERE id = 'CARD0003'", 3, "round CARD0003"),
+        ("DELETE FROM rounds WHERE id = 'CARD0003'", 0, "round CARD0003"),
+        ("INSERT INTO rounds SELECT 'NEW', * FROM (SELECT {rest} FROM rounds LIMIT 1)", 0, "round NEW"),
+    ],
+)
+def test_rounds_come_one_by_one_until_one_is_not_as_it_was_written(
+    store_file: Path, statement: str, before: int, which: str
+) -> None:
+    rest = ", ".join(name for name in tables.rounds.columns.keys() if name != "id")  # noqa: SIM118
+    changed(store_file, statement.format(rest=rest))
+    got: list[str] = []
+    with open_store(store_file) as store:
+        with pytest.raises(RecordError, match=f"found {which} changed by"):
+            got.extend(round_.id for round_ in store.each_round())
+        with pytest.raises(RecordError, match=which):
+            store.rounds("nobody")
+    assert got == ["CARD0000", "CARD0001", "CARD0002", "CARD0003"][:before]
+
+
 def test_no_flipped_bit_changes_an_export_without_a_word(filled: Path, tmp_path: Path) -> None:
     """Every flip is found by `check`, or changed nothing: neither a row nor an export."""
     sound, as_it_was = rows(filled), exported(filled)
