@@ -17,6 +17,7 @@ from shortpencil.scan.vision.seeing.bubbles import (
     by_meaning,
     measure_bubbles,
     pen_darkness,
+    too_dark_for_a_ghost,
 )
 from shortpencil.scan.vision.seeing.ink import ink_of
 from shortpencil.scan.vision.seeing.patches import digit_patches
@@ -108,3 +109,16 @@ def test_a_dot_alone_is_a_mark_where_a_throw_must_have_been_and_asked_elsewhere(
     looks = found.looks(np.array([weights]))[0]
     assert looks.argmax() == 1
     assert bool(looks[1] < 0.98) is asked
+
+
+def test_what_is_as_dark_as_a_mark_is_no_ghost_of_one() -> None:
+    """The network takes an even grey for rubbed out; a rubber leaves no more than a third of it."""
+    erased = np.log(np.array([[1e-4, 0.1, 0.89, 5e-3, 4.9e-3]]))
+    pale, dark = (too_dark_for_a_ghost(erased, np.array([ink], np.float32)) for ink in (0.25, 0.6))
+    np.testing.assert_array_equal(pale, erased)
+    assert np.exp(dark).sum() == pytest.approx(1.0)  # moved, not made
+    assert dark[0, CLASSES.index("filled")] > np.log(0.95)
+    blank, filled, _ = by_meaning(pale)[0]
+    assert filled - blank < np.log(49)  # asked, where nothing else speaks
+    blank, filled, _ = by_meaning(dark)[0]
+    assert filled - blank > np.log(49)
