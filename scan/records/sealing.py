@@ -25,6 +25,7 @@ SEALS = "seals"
 _UNSEALED = (SEALS, tables.misses.name, tables.holes.name, tables.throws.name)
 _FUNCTION = "shortpencil_seal"
 _AT_ONCE = 50  # rows that are in memory together
+_NO_KEY = b"?"  # what stands for the key of a row that has lost it
 _BETWEEN = "/"  # between the parts of a row's key
 
 
@@ -108,8 +109,9 @@ def broken(connection: Connection, table: str, serial: str | None = None) -> tup
         keys = run(f"{changed} AND {table}.serial = ?", (serial,)).scalars()
     else:
         gone = f'SELECT CAST("key" AS BLOB) FROM {SEALS} WHERE "of" = \'{table}\' AND "key" NOT IN '
-        keys = run(f"{changed} UNION {gone} (SELECT {key} FROM {table})").scalars()
-    return tuple(sorted({bytes(of).decode(errors="replace") for of in keys}))
+        there = f"SELECT {key} FROM {table} WHERE {key} IS NOT NULL"  # beside a null nothing is NOT IN
+        keys = run(f"{changed} UNION {gone} ({there})").scalars()
+    return tuple(sorted({bytes(of or _NO_KEY).decode(errors="replace") for of in keys}))
 
 
 def rows_in_order(

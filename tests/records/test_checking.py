@@ -175,6 +175,22 @@ def test_rounds_come_one_by_one_until_one_is_not_as_it_was_written(
     assert got == ["CARD0000", "CARD0001", "CARD0002", "CARD0003"][:before]
 
 
+def test_a_row_that_lost_its_key_is_told(store_file: Path) -> None:
+    """As of a page whose bytes say that its cells have no columns."""
+    with sqlite3.connect(store_file) as driver:
+        driver.execute("PRAGMA writable_schema = ON")
+        driver.execute(
+            "UPDATE sqlite_master SET sql = replace(sql, 'id VARCHAR(64) NOT NULL', 'id VARCHAR(64)') "
+            "WHERE name = 'rounds'"
+        )
+    driver.close()
+    changed(store_file, "UPDATE rounds SET id = NULL WHERE id = 'CARD0002'")
+    with open_store(store_file) as store:
+        with pytest.raises(RecordError, match=r"found round \?, round CARD0002 changed by"):
+            store.rounds()
+        assert store.damages()
+
+
 def test_no_flipped_bit_changes_an_export_without_a_word(filled: Path, tmp_path: Path) -> None:
     """Every flip is found by `check`, or changed nothing: neither a row nor an export."""
     sound, as_it_was = rows(filled), exported(filled)
