@@ -45,7 +45,6 @@ from shortpencil.scan.vision.seeing.bubbles import (
     measure_bubbles,
     pen_darkness,
 )
-from shortpencil.scan.vision.seeing.crosses import marks_by_cross
 from shortpencil.scan.vision.seeing.digits import ANSWERS, digit_log_p_and_looks
 from shortpencil.scan.vision.seeing.ink import CardInk
 from shortpencil.scan.vision.seeing.likeness import OwnHand
@@ -59,6 +58,7 @@ from shortpencil.scan.vision.seeing.patches import (
     writing_in,
     written_shares,
 )
+from shortpencil.scan.vision.seeing.strikes import as_this_player_marks
 from shortpencil.scan.vision.trace import Trace
 
 #: In photos blurred by so many mm, a Gaussian's sigma, a thin stroke may be as pale as paper.
@@ -95,7 +95,9 @@ def measure(
     found = 1.0 if trace.registration is None else trace.registration.tiles_found
     hidden, pale = _hidden_and_pale(fine_print, faxed, ink, layout, outside, found)
     seen = Evidence(
-        bubbles=marks_doubted(marks_by_cross(bubble_log_likelihoods(bubbles), bubbles), around, crossed),
+        bubbles=marks_doubted(
+            as_this_player_marks(bubble_log_likelihoods(bubbles), bubbles), around, crossed
+        ),
         digits=digits,
         words=written_shares(ink, layout, grain),
         outside=outside | hidden | lost,
