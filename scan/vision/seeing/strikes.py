@@ -27,8 +27,8 @@ _A_HABIT = 2
 _LESS_LIKELY = float(np.log(200.0))
 
 #: So many that look struck out, each alone in its field, are this player's wild marks, of which but a few
-#: were withdrawn; then so much more must speak for striking out. Of 82 bubbles of photos by strangers that were
-#: filled and crossed out, with nothing else in their field, 79 look struck out by more.
+#: were withdrawn; then so much more must speak for striking out. Of 82 bubbles of photos by strangers that
+#: were filled and crossed out, with nothing else in their field, 79 look struck out by more.
 _WILD, _WILD_DOUBT = 4, float(np.log(12.0))
 
 Logs = Mapping[str, tuple[float, float, float]]
