@@ -52,6 +52,7 @@ from shortpencil.scan.vision.seeing.own_hand import box_views, weighed
 from shortpencil.scan.vision.seeing.patches import (
     Writing,
     bare_log_p,
+    beside_the_middle,
     cells_of_kind,
     digit_patches,
     not_blank,
@@ -139,10 +140,12 @@ class _Boxes:
         """Log probabilities (12,) of each box, and how those with ink look to the network, by cell id."""
         written = self.writing.written()
         # A thin stroke that a moved camera has smeared is as pale as paper: then every box is looked into.
-        look = np.flatnonzero(~self.writing.bare() | (blur_mm > _BLURRED_MM))
+        sizes = np.array([(cell.box.w, cell.box.h) for cell in self.cells]).reshape(-1, 2)
+        level = None if self.writing.level is None else self.writing.level * self.writing.gain
+        on_edge = beside_the_middle(self.raised, sizes, self.writing.strength, level)
+        look = np.flatnonzero(~self.writing.bare() | on_edge | (blur_mm > _BLURRED_MM))
         log_p = np.tile(bare_log_p(), (len(self.cells), 1))
-        sizes = np.array([(self.cells[i].box.w, self.cells[i].box.h) for i in look]).reshape(-1, 2)
-        seen, looks = digit_log_p_and_looks(self.raised[look], sizes)
+        seen, looks = digit_log_p_and_looks(self.raised[look], sizes[look])
         log_p[look] = not_blank(seen, written[look])
         if crossed:
             log_p = ones_doubted(log_p, np.array([cell.id in crossed for cell in self.cells]))

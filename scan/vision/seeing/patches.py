@@ -17,6 +17,8 @@ from shortpencil.scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX
 from shortpencil.scan.vision.seeing.ink import CardInk, Windows, windows
 
 _WRITTEN_INK = 0.22
+#: Pixels of a patch to the square millimetre, some; a digit's stroke covers more.
+_A_STROKE_PX = 26
 #: Where paper has more grain than this, in units of the print's black, a strip is smoothed over so many
 #: pixels, 0.8 mm, first, or grain is taken for writing.
 _GRAINY, _SMOOTH_PX = 0.025, 5
@@ -109,8 +111,8 @@ def writing_in(patches: FloatImage) -> Writing:
     if not len(inner):
         return Writing(np.zeros(0), 0.0, None)
     low, middle = (round((inner.shape[1] - 1) * share) for share in (0.1, 0.4))
-    by_ink = np.partition(inner, (low, middle, -26), axis=1)
-    strength = by_ink[:, -26:].mean(axis=1).astype(np.float64)
+    by_ink = np.partition(inner, (low, middle, -_A_STROKE_PX), axis=1)
+    strength = by_ink[:, -_A_STROKE_PX:].mean(axis=1).astype(np.float64)
     ranked = np.sort(strength)
     palest = float(ranked[len(ranked) // 20])
     most = _ABOVE_PALEST[0] * palest + _ABOVE_PALEST[1]
@@ -137,6 +139,45 @@ def writing_in(patches: FloatImage) -> Writing:
 #: by more than 0.9 (under 0.11 per 1,000 at 95 %). Before it had seen such marks this was 0.97, and each
 #: of them was asked about.
 _MOST_BLANK = 0.995
+
+
+#: A digit may lie on the edge of its box, where its outline is printed: what stands out from what blank
+#: boxes of this size show on this card, the outline made so many pixels wider, is ink. So much of what
+#: written boxes show, and so much at least, is worth a look.
+_OUTLINE_WIDER_PX, _OF_WRITTEN, _LEAST_BESIDE = 5, 0.5, 0.15
+#: The palest third of the boxes of a size is blank on any card but the fullest; so far outside a box its
+#: digit reaches.
+_BLANK_SHARE, _REACH_MM = 1 / 3, 0.4
+
+
+def beside_the_middle(patches: FloatImage, sizes: Floats, strength: Floats, level: float | None) -> Bools:
+    """Which boxes (N,) show ink that the middle of the box does not: on or beside the printed outline.
+
+    Parameters
+    ----------
+    patches : (N, 48, 48) of the boxes
+    sizes : (N, 2) width and height of each box, mm
+    strength : (N,) ink in the middle of each box
+    level : what a written box shows there; None where next to nothing is written
+    """
+    found = np.zeros(len(patches), bool)
+    if level is None:
+        return found
+    side = np.ones((_OUTLINE_WIDER_PX, _OUTLINE_WIDER_PX), np.uint8)
+    for size in np.unique(sizes, axis=0):
+        rows = np.flatnonzero((sizes == size).all(axis=1))
+        palest = rows[np.argsort(strength[rows])[: max(round(len(rows) * _BLANK_SHARE), 1)]]
+        # Sorted by pixel: NumPy sorts rows with wide registers.
+        by_pixel = np.ascontiguousarray(by_row(patches[palest]).T)
+        by_pixel.sort(axis=1)
+        usual = by_pixel[:, len(palest) // 2].reshape(patches.shape[1:])
+        px_per_mm = PATCH_PX / (size[1] + PATCH_MARGIN_MM)
+        half = np.minimum(np.ceil((size / 2 + _REACH_MM) * px_per_mm).astype(int), PATCH_PX // 2)
+        x, y = (slice(PATCH_PX // 2 - h, PATCH_PX // 2 + h) for h in half)
+        ink = by_row((patches[rows] - cv2.dilate(usual, side))[:, y, x])
+        darkest = np.partition(ink, -_A_STROKE_PX, axis=1)[:, -_A_STROKE_PX:].mean(axis=1)
+        found[rows] = darkest > max(_OF_WRITTEN * level, _LEAST_BESIDE)
+    return found
 
 
 #: The answer for a bare box, which the network need not see. None of 12,376 such boxes of the tuning photos
