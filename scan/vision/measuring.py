@@ -18,6 +18,7 @@ from shortpencil.scan.vision.doubting.fading import (
     faded_cells,
     usual_strength,
 )
+from shortpencil.scan.vision.doubting.misplaced import marks_beside_their_places
 from shortpencil.scan.vision.doubting.partial import (
     chance_of_loss,
     hidden_cells,
@@ -112,9 +113,8 @@ def measure(
     if ink.paper is not None and _outlines_say(fine_print):
         pale |= burnt_out_cells(around, patches, writing, ink.paper, layout)
     trace.faded -= where_all_show(trace.marks, trace.faded, layout)
-    trace.lost = marks_lost(
-        trace.marks, float(np.median(fine_print)) if len(fine_print) else 1.0, seen.outside
-    )
+    outlines = float(np.median(fine_print)) if len(fine_print) else 1.0
+    trace.lost = marks_beside_their_places(around) or marks_lost(trace.marks, outlines, seen.outside)
     chances = chances_by_place(trace.marks, pale, layout, usual_strength(writing) or 0.0)
     may_be_gone = doubted(seen, chances, chance_of_no_trace(trace.marks))
     trace.evidence = blank_doubted(may_be_gone, trace.faded)

@@ -197,8 +197,11 @@ def too_much_hidden(hidden: int, layout: Layout) -> str | None:
 def too_much_lost(lost: int, layout: Layout) -> str | None:
     """Return why to take the photo again when much of the card is not where it was looked for, or None."""
     share = lost / max(len(layout.cells), 1)
-    if share <= MAX_LOST:
-        return None
+    return carried_away(share) if share > MAX_LOST else None
+
+
+def carried_away(share: float) -> str:
+    """Return what to say where so much of a card does not lie where it is looked for."""
     return (
         f"the paper is folded or bent so strongly that {share:.0%} of the card cannot be told from the rows "
         "beside it. Lay it flat, hold it down at its edges, and take it again"

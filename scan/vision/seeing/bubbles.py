@@ -25,6 +25,7 @@ from shortpencil.scan.vision.seeing.ink import CardInk, Windows, windows
 __all__ = [
     "CLASSES",
     "FEATURES",
+    "PATCH_RADIUS_PX",
     "BubbleInk",
     "Views",
     "bubble_log_likelihoods",
@@ -35,10 +36,10 @@ __all__ = [
 ]
 
 #: Patch side in px, and the bubble's radius in it: a patch shows 1.6 radii around the centre.
-_PATCH_PX, _RADIUS_PX = 45, 14.0
+_PATCH_PX, PATCH_RADIUS_PX = 45, 14.0
 #: The network looks at every second pixel, smoothed.
 VIEW_PX = 23
-_VIEW_RADIUS_PX = _RADIUS_PX / 2
+_VIEW_RADIUS_PX = PATCH_RADIUS_PX / 2
 _INNER, _RING = 0.82, (1.18, 1.5)  # in radii: clear of the outline inside, of outline and labels outside
 _MIDDLE = 0.6
 
@@ -109,7 +110,7 @@ class _Bubbles:
 @once_a_layout
 def _bubbles(layout: Layout) -> _Bubbles:
     cells = [cell for cell in layout.cells if cell.kind == "bubble"]
-    sides = np.array([cell.box.w / 2 * _PATCH_PX / _RADIUS_PX for cell in cells])
+    sides = np.array([cell.box.w / 2 * _PATCH_PX / PATCH_RADIUS_PX for cell in cells])
     shapes = np.array([cell.shape for cell in cells])
     columns = np.array([f"{cell.shape} {'.'.join(cell.id.split('.')[1:])}" for cell in cells])
     return _Bubbles(
@@ -310,7 +311,7 @@ def pen_darkness(digits: FloatImage, bubbles: FloatImage) -> float:
 @functools.cache
 def _inner_of_patch() -> NDArray[np.intp]:
     """Places of a whole patch that are clear of the outline inside."""
-    axis = (np.arange(_PATCH_PX) - (_PATCH_PX - 1) / 2) / _RADIUS_PX
+    axis = (np.arange(_PATCH_PX) - (_PATCH_PX - 1) / 2) / PATCH_RADIUS_PX
     return np.flatnonzero(np.hypot(*np.meshgrid(axis, axis)).ravel() < _INNER)
 
 
