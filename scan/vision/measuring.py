@@ -33,6 +33,7 @@ from shortpencil.scan.vision.doubting.visibility import (
     chance_of_no_trace,
     chances_by_place,
     covered_cells,
+    digits_lost,
     doubted,
     faded_by_degrees,
     marks_lost,
@@ -114,7 +115,11 @@ def measure(
         pale |= burnt_out_cells(around, patches, writing, ink.paper, layout)
     trace.faded -= where_all_show(trace.marks, trace.faded, layout)
     outlines = float(np.median(fine_print)) if len(fine_print) else 1.0
-    trace.lost = marks_beside_their_places(around) or marks_lost(trace.marks, outlines, seen.outside)
+    trace.lost = (
+        marks_beside_their_places(around)
+        or digits_lost(trace.marks, writing)
+        or marks_lost(trace.marks, outlines, seen.outside)
+    )
     chances = chances_by_place(trace.marks, pale, layout, usual_strength(writing) or 0.0)
     may_be_gone = doubted(seen, chances, chance_of_no_trace(trace.marks))
     trace.evidence = blank_doubted(may_be_gone, trace.faded)

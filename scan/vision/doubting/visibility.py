@@ -167,6 +167,25 @@ def remains_of_marks(marks: Marks, outside: Collection[str] = ()) -> tuple[int, 
     return int((filled & ~remains).sum()), int(remains.sum())
 
 
+_HARDLY_A_MARK = (
+    "hardly a mark can be seen, and what can be seen is pale. Take the photo of the card itself, not "
+    "of a copy, from where no lamp and no sun is mirrored; print the next cards with more toner"
+)
+#: Digits paler than this, in units of the card's black, in fewer boxes than this share, beside so many
+#: bubbles that are so many times as dark: a scanner has cut off most of what was written in thin strokes.
+_LOST_LEVEL, _LOST_SHARE, _MANY_FILLED, _MUCH_DARKER = 0.11, 1 / 6, 20, 3.0
+
+
+def digits_lost(marks: Marks, writing: Writing) -> str | None:
+    """Return why a card's digits cannot be read, or None: few can be seen, pale, beside many dark bubbles."""
+    if writing.level is None or writing.level >= _LOST_LEVEL:
+        return None
+    bubbles = slice(0, len(marks.filled))
+    dark = marks.seen[bubbles] & (marks.darkness[bubbles] > _MUCH_DARKER * writing.level)
+    few = writing.written().sum() < _LOST_SHARE * len(writing.strength)
+    return _HARDLY_A_MARK if few and dark.sum() >= _MANY_FILLED else None
+
+
 def marks_lost(marks: Marks, outlines: float, outside: Collection[str] = ()) -> str | None:
     """Return why a card's marks cannot be read, or None: many have left but a trace, or all may be lost.
 
@@ -178,10 +197,7 @@ def marks_lost(marks: Marks, outlines: float, outside: Collection[str] = ()) -> 
     # practice card in pencil, which anybody reads, was taken for a copy that had lost its marks.
     all_pale = bool(len(marks.filled) and marks.seen.any() and not (marks.darkness > _DARK).any())
     if few and (outlines < OUTLINES_TELL_ALL or all_pale):
-        return (
-            "hardly a mark can be seen, and what can be seen is pale. Take the photo of the card itself, not "
-            "of a copy, from where no lamp and no sun is mirrored; print the next cards with more toner"
-        )
+        return _HARDLY_A_MARK
     if remains < _MANY_REMAINS or remains < _REMAINS_TO_ALL * (remains + filled):
         return None
     return (

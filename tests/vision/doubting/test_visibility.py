@@ -15,6 +15,7 @@ from shortpencil.scan.vision.doubting.visibility import (
     Marks,
     chance_of_no_trace,
     chances_by_place,
+    digits_lost,
     doubted,
     faded_by_degrees,
     marks_lost,
@@ -99,6 +100,19 @@ def test_ticks_beside_filled_bubbles_are_no_remains() -> None:
     # Evenly pale, they are.
     darkness[: len(BUBBLES)] = np.where(filled == 0.13, 0.17, np.where(filled == 0.5, 0.6, 0.0))
     assert remains_of_marks(marks(darkness, filled, 0.02)) == (len(filled[::16]), len(filled[4::8]))
+
+
+def test_a_scan_that_keeps_bubbles_and_loses_digits_is_to_be_taken_again() -> None:
+    """Of 150 boxes 15 show something, a tenth as dark as the filled bubbles: thin strokes have gone."""
+    some = marks(each_fourth(0.5))
+    pale = np.where(np.arange(150) < 15, 0.08, 0.01)
+    assert digits_lost(some, Writing(pale, 0.01, 0.08)) is not None
+    # Half of the boxes written by a pale pen, or few by a dark one, is how people write.
+    half = np.where(np.arange(150) < 75, 0.08, 0.01)
+    assert digits_lost(some, Writing(half, 0.01, 0.08)) is None
+    assert digits_lost(some, Writing(np.where(pale > 0.05, 0.4, 0.01), 0.01, 0.4)) is None
+    # Bubbles as pale as the digits: the pen.
+    assert digits_lost(marks(each_fourth(0.15)), Writing(pale, 0.01, 0.08)) is None
 
 
 def test_hardly_a_mark_and_no_outlines_is_no_blank_card() -> None:
