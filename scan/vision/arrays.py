@@ -51,3 +51,19 @@ def project(transform: Homography, points: NDArray[np.float64]) -> NDArray[np.fl
 def by_row(patches: FloatImage) -> FloatImage:
     """Patches (N, H, W) as rows (N, H * W), also of none at all, for which -1 would not do."""
     return patches.reshape(len(patches), math.prod(patches.shape[1:]))
+
+
+def ranked(rows: FloatImage) -> FloatImage:
+    """Return the values of each column of some rows (N, M) in rising order, (M, N).
+
+    NumPy sorts rows with wide registers: a median of columns taken from these costs a tenth.
+    """
+    columns = np.ascontiguousarray(rows.T)
+    columns.sort(axis=1)
+    return columns
+
+
+def median_of_rows(rows: FloatImage) -> FloatImage:
+    """Return the median of each column (M,) of some rows (N, M)."""
+    values, count = ranked(rows), len(rows)
+    return np.asarray((values[:, (count - 1) // 2] + values[:, count // 2]) / 2, np.float32)

@@ -29,12 +29,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy.stats import beta
 
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.vision.opening.photo import photos_from_bytes
 from shortpencil.scan.vision.pipeline import read_photo
 from tests.bench import hands_at_cards
+from tests.bench.bench_risk import upper_of_share
 from tests.bench.cards import REPORT, find_layout, shoot
 from tests.simulator.families import FAMILIES, HELD_OUT, TUNED_ON, family_shot
 from tests.simulator.scenario import EVERYDAY, Shot, truth_json
@@ -131,14 +131,9 @@ def some(first: int, until: float) -> list[dict[str, Any]]:
 # -- tables --------------------------------------------------------------------------------------------------
 
 
-def bound(errors: int, of: int) -> float:
-    """Upper bound of an error's chance at 95 % (exact binomial; Clopper and Pearson 1934)."""
-    return float(beta.ppf(0.95, errors + 1, of - errors)) if of > errors else 1.0
-
-
 def rate(errors: int, of: int) -> str:
     """So many of how many, and what they prove, per 1,000."""
-    return f"{errors} of {of:,} (under {1000 * bound(errors, of):.2f})" if of else "–"
+    return f"{errors} of {of:,} (under {1000 * upper_of_share(errors, of, 0.05):.2f})" if of else "–"
 
 
 def by_photo(cards: list[dict[str, Any]], *keys: str) -> Iterator[str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from shortpencil.scan.vision.arrays import FloatImage, by_row
+from shortpencil.scan.vision.arrays import FloatImage, by_row, median_of_rows
 from shortpencil.scan.vision.doubting.partial import carried_away
 from shortpencil.scan.vision.seeing.bubbles import PATCH_RADIUS_PX
 
@@ -37,7 +37,7 @@ def marks_beside_their_places(patches: FloatImage) -> str | None:
     radius = np.hypot(x, y)
     flat = by_row(np.ascontiguousarray(patches[:, ::2, ::2]))
     palest = np.argsort(flat[:, radius < _INSIDE].mean(axis=1))[: max(len(flat) // 4, 3)]
-    added = np.maximum(flat - np.median(flat[palest], axis=0), 0) * (radius < _REACH)
+    added = np.maximum(flat - median_of_rows(flat[palest]), 0) * (radius < _REACH)
     count = round(_STROKE_SHARE * added.shape[1])
     strokes = np.partition(added, -count, axis=1)[:, -count:].mean(axis=1)
     marked = strokes > max(_OF_DARKEST * float(np.percentile(strokes, 97)), _LEAST_INK)

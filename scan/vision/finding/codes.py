@@ -8,6 +8,7 @@ whose check sign must fit.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -57,13 +58,15 @@ class NoCode:
 def read_code(gray: GrayImage, corners: Corners) -> CardCode | NoCode:
     """Return the code of a card whose corner marks were found."""
     qr, plain = arrange_codes(corners.paper)
+    beside = None
     found = _read_qr(gray, corners, qr.grown(2.0))
     if found is None and (beside := _by_the_mark_beside(corners)) is not None:
         found = _read_qr(gray, beside, qr.grown(_BESIDE_MM))
     if found is None and len(corners.marks) < len(CORNER_IDS):
         found = _read_qr(gray, corners, qr.grown(_WITHOUT_A_MARK_MM))
-    if found is None:
-        found = _read_by_modules(gray, corners, qr)
+    for seen in (corners, beside):
+        if found is None and seen is not None:
+            found = _read_by_modules(gray, seen, qr.grown(_MODULES_AROUND_MM))
     if found is not None:
         return CardCode(*found, how="qr")
     return _read_plain(gray, corners, plain)
@@ -81,30 +84,32 @@ def _by_the_mark_beside(corners: Corners) -> Corners | None:
 def _read_qr(gray: GrayImage, corners: Corners, box: Box) -> tuple[str, str] | None:
     import zxingcpp
 
-    only_qr = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
     binarizers = (zxingcpp.Binarizer.LocalAverage, zxingcpp.Binarizer.GlobalHistogram)
     for scale in _SCALES_PX_PER_MM:
         picture = crop(gray, corners, box, scale)
         for version in _versions(picture):
             for binarizer in binarizers:
-                for result in zxingcpp.read_barcodes(version, formats=only_qr, binarizer=binarizer):
-                    parts = split_code(result.text)
-                    if parts is not None:
-                        return parts
+                if (parts := _decoded(version, binarizer=binarizer)) is not None:
+                    return parts
     return None
 
 
 def _read_by_modules(gray: GrayImage, corners: Corners, box: Box) -> tuple[str, str] | None:
+    for code in clean_codes(crop(gray, corners, box, PX_PER_MM)):
+        if (parts := _decoded(code, is_pure=True)) is not None:
+            return parts
+    return None
+
+
+def _decoded(picture: GrayImage, **how: Any) -> tuple[str, str] | None:
+    """Serial and fingerprint of a card's code in a picture, if the decoder finds one."""
     import zxingcpp
 
     only_qr = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
-    for seen in filter(None, (corners, _by_the_mark_beside(corners))):
-        picture = crop(gray, seen, box.grown(_MODULES_AROUND_MM), PX_PER_MM)
-        for code in clean_codes(picture):
-            for result in zxingcpp.read_barcodes(code, formats=only_qr, is_pure=True):
-                parts = split_code(result.text)
-                if parts is not None:
-                    return parts
+    for result in zxingcpp.read_barcodes(picture, formats=only_qr, **how):
+        parts = split_code(result.text)
+        if parts is not None:
+            return parts
     return None
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import FloatImage, Floats, by_row
+from shortpencil.scan.vision.arrays import FloatImage, Floats, by_row, median_of_rows
 from shortpencil.scan.vision.per_layout import once_a_layout
 from shortpencil.scan.vision.seeing.bubble_net import CLASSES, bubble_net
 from shortpencil.scan.vision.seeing.ink import CardInk, Windows, windows
@@ -25,6 +25,8 @@ from shortpencil.scan.vision.seeing.ink import CardInk, Windows, windows
 __all__ = [
     "CLASSES",
     "FEATURES",
+    "PALER_HALF",
+    "PALER_QUARTER",
     "PATCH_RADIUS_PX",
     "BubbleInk",
     "Views",
@@ -59,7 +61,8 @@ _RUBBED_OUT = 0.008
 #: on tuning cards 97 of 100 were paler. From the second on so much of what looks rubbed out is filled.
 _GHOST_DARK, _MOST_MOVED = (0.38, 0.55), 0.98
 _FILLED, _ERASED = CLASSES.index("filled"), CLASSES.index("erased")
-_MEDIAN = 2  # column of `Views.measures`
+#: Columns of `Views.measures`: the paler quarter and half of what a hand has added inside.
+PALER_QUARTER, PALER_HALF = 1, 2
 #: A dot, a slash, a ring where nothing else is done: so many of the meant bubbles are marked by that alone,
 #: and so many that were not meant have one (a pen put down). Guesses: nobody has counted them. They are set
 #: so that such a mark is a mark where a throw must have been, and is asked where only it speaks.
@@ -197,10 +200,7 @@ def _blanks(seen: FloatImage, bubbles: _Bubbles) -> FloatImage:
 def _palest(seen: FloatImage, middle: FloatImage, members: NDArray[np.intp], share: float) -> FloatImage:
     """Median of the palest of some bubbles, (529,)."""
     count = max(round(len(members) * share), min(len(members), 3))
-    # Sorted by pixel: NumPy sorts rows with wide registers, and a median of columns takes ten times as long.
-    by_pixel = np.ascontiguousarray(seen[members[np.argsort(middle[members])[:count]]].T)
-    by_pixel.sort(axis=1)
-    return np.asarray((by_pixel[:, (count - 1) // 2] + by_pixel[:, count // 2]) / 2, np.float32)
+    return median_of_rows(seen[members[np.argsort(middle[members])[:count]]])
 
 
 #: Marks of a card are measured against its pen, but no more than so many times what its darkest bubbles show:
@@ -320,7 +320,7 @@ def bubble_log_likelihoods(measured: BubbleInk) -> Mapping[str, tuple[float, flo
     if not measured.ids or measured.views is None:
         return {}
     logs = bubble_net().log_likelihoods(measured.views.bubbles, measured.views.measures, measured.views.card)
-    rows = by_meaning(too_dark_for_a_ghost(logs, measured.views.measures[:, _MEDIAN])).tolist()
+    rows = by_meaning(too_dark_for_a_ghost(logs, measured.views.measures[:, PALER_HALF])).tolist()
     return {cell: (b, f, c) for cell, (b, f, c) in zip(measured.ids, rows, strict=True)}
 
 

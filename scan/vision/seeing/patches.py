@@ -9,7 +9,7 @@ import numpy as np
 
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Cell, Layout, writing_lines
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, by_row
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, by_row, ranked
 from shortpencil.scan.vision.evidence import ANSWER_SHARES, ANSWERS
 from shortpencil.scan.vision.flattening.flat import px_slice
 from shortpencil.scan.vision.per_layout import once_a_layout
@@ -167,10 +167,7 @@ def beside_the_middle(patches: FloatImage, sizes: Floats, strength: Floats, leve
     for size in np.unique(sizes, axis=0):
         rows = np.flatnonzero((sizes == size).all(axis=1))
         palest = rows[np.argsort(strength[rows])[: max(round(len(rows) * _BLANK_SHARE), 1)]]
-        # Sorted by pixel: NumPy sorts rows with wide registers.
-        by_pixel = np.ascontiguousarray(by_row(patches[palest]).T)
-        by_pixel.sort(axis=1)
-        usual = by_pixel[:, len(palest) // 2].reshape(patches.shape[1:])
+        usual = ranked(by_row(patches[palest]))[:, len(palest) // 2].reshape(patches.shape[1:])
         px_per_mm = PATCH_PX / (size[1] + PATCH_MARGIN_MM)
         half = np.minimum(np.ceil((size / 2 + _REACH_MM) * px_per_mm).astype(int), PATCH_PX // 2)
         x, y = (slice(PATCH_PX // 2 - h, PATCH_PX // 2 + h) for h in half)

@@ -13,13 +13,12 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from shortpencil.scan.vision.seeing.bubbles import BubbleInk
+from shortpencil.scan.vision.seeing.bubbles import PALER_HALF, PALER_QUARTER, BubbleInk
 
 #: Ink that a hand has added in the paler quarter of a bubble's inside, and in the paler half, in units of the
 #: card's pen: less lies under an X over nothing. On tuning cards with X's of 0.8 to 1.9 radii four in five of
 #: those that the network took for striking out show less; of 26 filled bubbles struck out two, both ticks.
 _OPEN_QUARTER, _OPEN_HALF = 0.2, 0.5
-_QUARTER, _HALF = 1, 2  # columns of `Views.measures`
 #: So many on a card, each alone in its field, and X is how this player marks: withdrawing an answer and
 #: leaving the field without one is rare, of a bubble that was not filled rarer still.
 _A_HABIT = 2
@@ -45,7 +44,7 @@ def as_this_player_marks(logs: Logs, measured: BubbleInk) -> Logs:
     if measured.views is None or not logs:
         return logs
     measures = measured.views.measures
-    open_ = (measures[:, _QUARTER] < _OPEN_QUARTER) & (measures[:, _HALF] < _OPEN_HALF)
+    open_ = (measures[:, PALER_QUARTER] < _OPEN_QUARTER) & (measures[:, PALER_HALF] < _OPEN_HALF)
     crosses = [
         cell
         for cell, is_open in zip(measured.ids, open_.tolist(), strict=True)
