@@ -31,6 +31,7 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.vision.seeing import calibration as cal
 from shortpencil.scan.vision.seeing import digits
+from shortpencil.scan.vision.seeing.convolving import Chain
 from shortpencil.scan.vision.training import mnist
 
 BOX_WH_MM = (5.0, 6.2)
@@ -212,7 +213,7 @@ def _use(folder: Path) -> None:
     """Measure the network of a folder in place of the shipped one."""
     card = json.loads((folder / "digits.json").read_text("utf-8"))["calibration"]
     model = (folder / "digits.onnx").read_bytes()
-    run = digits.onnxruntime_run(model) or digits.opencv_run(model)
+    run = digits.onnxruntime_run(model) or Chain(model)
     held = cal.Calibration(card["temperature"], card["doubt"], digits.ANSWER_SHARES)
     digits._network = lambda: digits._Network(run, "other", held)  # type: ignore[assignment]
 

@@ -1,7 +1,7 @@
 """Writes the trained reader as ONNX, batch normalisation folded into the convolutions.
 
 The graph is written node by node, not traced: Cast, Conv, Relu, Flatten, Gemm of operator set 13 is all it
-holds, so what OpenCV must run is known and stays the same whatever torch's exporter does next. Weights are
+holds, so what `seeing.convolving` must run is known and stays the same whatever torch's exporter does next. Weights are
 kept in half precision, which halves the file, and cast to 32 bits when it is loaded.
 """
 
@@ -25,7 +25,7 @@ def folded(convolution: nn.Conv2d, norm: nn.BatchNorm2d) -> tuple[Tensor, Tensor
 
 
 def as_shipped(reader: Reader) -> nn.Sequential:
-    """The reader as OpenCV will run it: normalisation folded in, weights rounded to half precision."""
+    """The reader as it will be run: normalisation folded in, weights rounded to half precision."""
     parts = list(reader.features)
     layers: list[nn.Module] = []
     for convolution, norm in zip(parts[0::3], parts[1::3], strict=True):

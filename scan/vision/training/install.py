@@ -5,7 +5,7 @@ Run: python -m shortpencil.scan.vision.training.install FILE.pt --mnist DIR …
 With `--as second` the reader is the larger one that is asked about what the first is not sure of.
 
 Fits temperature and doubt on simulated photos of digits whose writers trained nothing, measures on those of
-further writers, writes digits.onnx and digits.json, and refuses a network that is too large or that OpenCV
+further writers, writes digits.onnx and digits.json, and refuses a network that is too large or that NumPy
 runs with other numbers than torch.
 """
 
@@ -24,12 +24,13 @@ from torch import nn
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.vision.seeing import calibration as cal
 from shortpencil.scan.vision.seeing import digits
+from shortpencil.scan.vision.seeing.convolving import Chain
 from shortpencil.scan.vision.training import evaluate, export, hands, patches, photo_boxes, train
 from shortpencil.scan.vision.training.golden import BOX_WH_MM, golden_patches
 from shortpencil.scan.vision.training.network import PLANS, Reader
 
 LARGEST_BYTES = {"digits": 500_000, "second": 2_500_000}
-# float32 sums in another order; OpenCV 4.10 and 5.0 stayed within 1e-4 of torch on one machine.
+# float32 sums in another order; NumPy, OpenCV 4.10 and 5.0 stayed within 1e-4 of torch on one machine.
 TOLERANCE = 2e-3
 
 # Simulated photos can't show how real cards differ from them: some doubt is kept whatever the fit says. It
@@ -43,18 +44,14 @@ _OF_A_HAND, _HANDS_OF_OTHERS = 600, 6
 
 
 def _check_sums(model: bytes, reader: nn.Module) -> list[list[float]]:
-    """Scores of the golden patches; raises if OpenCV disagrees with torch about them."""
-    import cv2
-
+    """Scores of the golden patches; raises if what runs the network disagrees with torch about them."""
     views = digits.normalise(golden_patches(), BOX_WH_MM)
     wanted = evaluate.torch_scores(reader, views)
-    net = cv2.dnn.readNetFromONNX(np.frombuffer(model, np.uint8))
-    net.setInput(views)
-    got = net.forward("scores")
+    (got,) = Chain(model)(views, ["scores"])
     apart = float(np.abs(got - wanted).max())
     if apart > TOLERANCE:
         raise InputError(
-            f"expected OpenCV {cv2.__version__} to give torch's scores within {TOLERANCE}, "
+            f"expected NumPy to give torch's scores within {TOLERANCE}, "
             f"found {apart:.2g} apart. Keep to the layers named in export.py."
         )
     return [[round(float(value), 5) for value in row] for row in wanted]

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from concurrent.futures import ThreadPoolExecutor
 from importlib import resources
 from pathlib import Path
 
@@ -12,7 +13,9 @@ import pytest
 from shortpencil.scan.vision.evidence import ANSWERS
 from shortpencil.scan.vision.seeing import digits
 from shortpencil.scan.vision.seeing.calibration import Calibration, log_p
+from shortpencil.scan.vision.seeing.convolving import Chain
 from shortpencil.scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX, digit_log_p
+from shortpencil.scan.vision.seeing.onnx_file import chain_of
 from shortpencil.scan.vision.training.golden import BOX_WH_MM, golden_patches
 
 # OpenCV 4.10 and 5.0 stayed within 1e-4 of torch on one machine; other instruction sets may differ more, a
@@ -180,19 +183,55 @@ def test_a_dash_a_cross_and_a_blot_are_no_digits():
     assert (digit_log_p(patches, BOX_WH_MM).argmax(axis=1) == SCRAP).all()
 
 
-def test_onnxruntime_and_opencv_say_the_same():
-    """Both take the same file; who reads a card must not depend on what else is installed."""
+def by_opencv(model, views, outputs):
+    """A third way to run a network's file, by a library that knows nothing of ours."""
+    net = cv2.dnn.readNetFromONNX(np.frombuffer(model, np.uint8))
+    net.setInput(views)
+    return net.forward(outputs)  # OpenCV 5.0 takes a list of outputs only when it names them all
+
+
+def test_onnxruntime_says_the_same():
+    """It takes the same files; who reads a card must not depend on what else is installed."""
     pytest.importorskip("onnxruntime")
-    model = HERE.joinpath("digits.onnx").read_bytes()
     views = digits.normalise(golden_patches(), BOX_WH_MM)
-    fast = digits.onnxruntime_run(model)
-    assert fast is not None
-    for one, other in zip(
-        fast(views, ["scores", "flat"]), digits.opencv_run(model)(views, ["scores", "flat"]), strict=True
-    ):
-        assert np.abs(np.reshape(one, -1) - np.reshape(other, -1)).max() < SCORE_TOLERANCE
+    for name in ("digits", "second"):
+        model = HERE.joinpath(f"{name}.onnx").read_bytes()
+        fast = digits.onnxruntime_run(model)
+        assert fast is not None
+        for one, other in zip(
+            fast(views, ["scores", "flat"]), Chain(model)(views, ["scores", "flat"]), strict=True
+        ):
+            assert np.abs(np.reshape(one, -1) - np.reshape(other, -1)).max() < SCORE_TOLERANCE
 
 
-def test_without_onnxruntime_opencv_runs_the_network(monkeypatch):
+@pytest.mark.parametrize("name", ["digits", "second"])
+def test_opencv_says_the_same_of_any_number_of_boxes(name):
+    model = HERE.joinpath(f"{name}.onnx").read_bytes()
+    chain = Chain(model)
+    views = np.tile(digits.normalise(golden_patches(), BOX_WH_MM), (3, 1, 1, 1))
+    for n in (19, 1, 8):  # more than go through at once, then fewer through the same memory
+        found = chain(views[:n], ["scores", "flat"])
+        for one, other in zip(found, by_opencv(model, views[:n], ["scores", "flat"]), strict=True):
+            np.testing.assert_allclose(one, np.reshape(other, one.shape), atol=SCORE_TOLERANCE)
+
+
+def test_threads_may_share_a_network():
+    chain = Chain(HERE.joinpath("digits.onnx").read_bytes())
+    views = digits.normalise(golden_patches(), BOX_WH_MM)
+    (alone,) = chain(views, ["scores"])
+    with ThreadPoolExecutor(4) as pool:
+        for (found,) in pool.map(lambda _: chain(views, ["scores"]), range(40)):
+            np.testing.assert_array_equal(found, alone)
+
+
+def test_another_kind_of_file_is_refused():
+    with pytest.raises(ValueError, match="expected a network's file"):
+        chain_of(b"no network at all")
+    model = HERE.joinpath("digits.onnx").read_bytes()
+    with pytest.raises(ValueError, match="a chain of convolutions and a dense layer, found Tanh"):
+        chain_of(model.replace(b"Relu", b"Tanh"))
+
+
+def test_without_onnxruntime_numpy_runs_the_network(monkeypatch):
     monkeypatch.setitem(__import__("sys").modules, "onnxruntime", None)  # as if it were not installed
     assert digits.onnxruntime_run(HERE.joinpath("digits.onnx").read_bytes()) is None
