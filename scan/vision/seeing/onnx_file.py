@@ -1,6 +1,6 @@
-"""Reads the digit networks' files: a chain of convolutions and a dense layer, written as ONNX by `training.export`.
+"""Reads the digit networks' files: a chain of convolutions and a dense layer, as `training.export` writes it.
 
-Nothing but that chain is understood, so forty lines do what a library of many megabytes would. An ONNX file is
+Nothing but that chain is understood, so a hundred lines do what a library of megabytes would. An ONNX file is
 a message of Protocol Buffers: numbered fields, each a whole number or bytes, which may be a message again.
 """
 
@@ -26,7 +26,7 @@ SIDE = 3  #: of every kernel
 
 @dataclass(frozen=True, slots=True)
 class Convolution:
-    """Weights (out, in, 3, 3) and bias (out,) of a convolution that keeps the size, or halves it by stride 2."""
+    """Weights (out, in, 3, 3) and bias (out,) of a convolution; with a stride of 2 it halves the size."""
 
     weights: NDArray[np.float32]
     bias: NDArray[np.float32]

@@ -1,8 +1,8 @@
 """Writes the trained reader as ONNX, batch normalisation folded into the convolutions.
 
 The graph is written node by node, not traced: Cast, Conv, Relu, Flatten, Gemm of operator set 13 is all it
-holds, so what `seeing.convolving` must run is known and stays the same whatever torch's exporter does next. Weights are
-kept in half precision, which halves the file, and cast to 32 bits when it is loaded.
+holds, so what `seeing.convolving` must run is known and stays the same whatever torch's exporter does next.
+Weights are kept in half precision, which halves the file, and cast to 32 bits when it is loaded.
 """
 
 from typing import Any
