@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.file_pages import Given, Page, name_of, read_pages
+from shortpencil.scan.language import carried, first_upper
 from shortpencil.scan.reading import CardReading
 from shortpencil.scan.sources import Photo, fetched, shown
 
@@ -157,11 +158,12 @@ def result_of(file: Path | Given, pages: Sequence[Page], error: str | None) -> F
     if not readings and without and error is None:  # a file of one page, or of letters only
         nothing = without[0].readings[0]
         if len(without) > 1:
-            reason = f"none of its {len(without)} pages shows a card. {nothing.reason}"
+            count, why = len(without), first_upper(nothing.reason or "")
+            reason = carried(f"none of its {count} pages shows a card. {why}")
             nothing = replace(nothing, source=name, reason=reason)
         return FileResult(name, (nothing,))
     empty = _pages_in_words([page.number or 1 for page in without]) if without else ""
-    notes = (f"no card on {empty}, skipped",) if without else ()
+    notes = (carried(f"no card on {empty}, skipped"),) if without else ()
     return FileResult(name, readings, error=error, notes=notes, evidence=evidence)
 
 
@@ -175,7 +177,7 @@ def _pages_in_words(pages: Sequence[int]) -> str:
             runs.append([page])
     parts = [f"{run[0]} to {run[-1]}" if len(run) > 2 else " and ".join(map(str, run)) for run in runs]
     words = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-    return f"{'page' if len(pages) == 1 else 'pages'} {words}"
+    return carried(f"page {words}") if len(pages) == 1 else carried(f"pages {words}")
 
 
 def workers_for(count: int, asked: int | None) -> int:

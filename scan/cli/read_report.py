@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from shortpencil.scan.records.rounds import Round
 
 SHOWN_NAMES = 8
+#: How a page of a file is named, after the file's own name, which is nobody's sentence.
+PAGE = re.compile(r", page \d+$")
 
 
 @dataclass(slots=True)
@@ -168,7 +171,8 @@ def _called(round_: Round) -> str:
 
 
 def _name(reading: CardReading) -> str:
-    return Path(reading.source).name
+    name = Path(reading.source).name
+    return told(name) if PAGE.search(name) else name
 
 
 def _names(names: Iterable[str]) -> str:

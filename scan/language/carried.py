@@ -9,12 +9,15 @@ as it is.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from functools import cache
 
 from shortpencil.scan.language.spoken import ENGLISH, N_, book, spoken
 
 _WORD = re.compile(r"[^\W\d_]+")
 _NAME = re.compile(r"\{(\w+)\}")
+_NEXT = re.compile(r"\. (?=\S)")
+_LISTED = re.compile(r"(, | and | or )")
 #: Words inside of sentences that are told. Any other may be a name, a code or a key.
 WORDS = (
     N_("drive"),
@@ -36,6 +39,7 @@ WORDS = (
     N_("strong"),
     N_("or"),
     N_("and"),
+    N_("to"),
     N_("unclear"),
     N_("straddle"),
     N_("forehand"),
@@ -82,6 +86,7 @@ PHRASES = (
     N_("{n} sets of practice"),
     N_("read {day}"),
     N_("unclear: {says}"),
+    N_("{name}, page {n}"),
 )
 _LEAST_LETTERS = 4  # a pattern of fewer, as "{path}: {error}", would fit everything
 
@@ -107,23 +112,53 @@ def _told(sentence: str, language: str) -> str:
         return "\n".join(_told(line, language) for line in sentence.split("\n"))
     if "; " in sentence:
         return "; ".join(_value(part, language) for part in sentence.split("; "))
+    # Several sentences, each whole by itself: why a photo is refused, what to do, what was seen besides.
+    for at in (found.start() for found in _NEXT.finditer(sentence)):
+        first, then = _found(sentence[: at + 1], language), _found(sentence[at + 2 :], language)
+        if first is not None and then is not None:
+            return f"{first} {then}"
     # Who passes an error on says where it arose first: a file, a store, a place in a form.
     at = -1
     while (at := sentence.find(": ", at + 1)) >= 0:
         found = _found(sentence[at + 2 :], language)
         if found is not None:
-            return sentence[: at + 2] + found
+            return f"{_value(sentence[:at], language)}: {found}"
     return sentence
 
 
 def _found(sentence: str, language: str) -> str | None:
-    whole = _sentences(language).get(sentence)
-    if whole is not None:
-        return whole
-    for longest, pattern, translated in _patterns(language):
-        if longest in sentence and (match := pattern.fullmatch(sentence)):
-            values = {name: _value(text, language) for name, text in match.groupdict().items()}
-            return translated.format_map(values)
+    """Return a sentence of the catalogue in the other language, or None.
+
+    It is also found where a full stop was put behind it, and with that stop also where its first letter was
+    made large: as a name that nobody ended like this never is.
+    """
+    known = _sentences(language)
+    looks = [sentence]
+    if sentence.endswith("."):
+        looks.append(sentence[:-1])
+        if sentence[0].isupper():
+            looks += [look[0].lower() + look[1:] for look in looks]
+    said = next((known[look] for look in looks if look in known), None)
+    if said is None:
+        said = _by_pattern(looks, language)
+    if said is None:
+        return None
+    if sentence[0].isupper() and sentence.endswith("."):
+        said = said[0].upper() + said[1:]
+    return said if said.endswith(".") or not sentence.endswith(".") else f"{said}."
+
+
+def _by_pattern(looks: list[str], language: str) -> str | None:
+    """Return what the pattern with the most words that fits says; values of one sentence before others."""
+    for whole in (True, False):
+        for one in _patterns(language):
+            for look in looks:
+                if one.longest in look and (match := one.pattern.fullmatch(look)):
+                    given = match.groupdict()
+                    if whole and any(_NEXT.search(given[name]) for name in one.inside):
+                        continue  # it took the end of one sentence and the beginning of the next for a value
+                    values = {name: _value(text, language) for name, text in given.items()}
+                    return one.translated.format_map(values)
     return None
 
 
@@ -133,11 +168,19 @@ def _value(text: str, language: str) -> str:
     if " " not in core and core not in WORDS:
         return text
     whole = _told(core, language)
-    words = set(_WORD.findall(core))
-    if whole == core and words <= set(WORDS):  # "blank (60%) or clean (40%)"
+    if whole == core:
         known = _sentences(language)
-        whole = _WORD.sub(lambda found: known.get(found[0], found[0]), core)
+        parts = _LISTED.split(core)
+        if set(_WORD.findall(core)) <= set(WORDS):  # "blank (60%) or clean (40%)"
+            whole = _WORD.sub(lambda found: known.get(found[0], found[0]), core)
+        elif len(parts) > 1 and all(part in known for part in parts[::2]):  # "top left and top right"
+            whole = "".join(_listed(part, language) if n % 2 else known[part] for n, part in enumerate(parts))
     return text.replace(core, whole)
+
+
+def _listed(between: str, language: str) -> str:
+    """Return what stands between two things of a list: a comma, or a word."""
+    return _WORD.sub(lambda found: _sentences(language)[found[0]], between)
 
 
 @cache
@@ -154,9 +197,23 @@ def _sentences(language: str) -> dict[str, str]:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Pattern:
+    """How a sentence with values is found: its longest words, its pattern, its translation.
+
+    `inside` are the values that stand within a sentence: no whole sentence before or behind a full stop.
+    """
+
+    letters: int
+    longest: str
+    pattern: re.Pattern[str]
+    translated: str
+    inside: tuple[str, ...]
+
+
 @cache
-def _patterns(language: str) -> list[tuple[str, re.Pattern[str], str]]:
-    """Return what to look for, how it matches, and the translation; the most words first."""
+def _patterns(language: str) -> list[_Pattern]:
+    """Return what to look for, the most words first."""
     found = []
     for english, other in _sentences(language).items():
         parts = _NAME.split(english)
@@ -173,6 +230,12 @@ def _patterns(language: str) -> list[tuple[str, re.Pattern[str], str]]:
             else:
                 seen.add(part)
                 pattern += f"(?P<{part}>.*?)"
-        found.append((letters, max(words, key=len), re.compile(pattern, re.DOTALL), other))
-    found.sort(key=lambda one: -one[0])
-    return [(longest, pattern, other) for _letters, longest, pattern, other in found]
+        inside = tuple(
+            name
+            for before, name, behind in zip(words, parts[1::2], words[1:], strict=False)
+            if not before.endswith((". ", ": ")) and not behind.startswith(". ")
+        )
+        longest = max(words, key=len)
+        found.append(_Pattern(letters, longest, re.compile(pattern, re.DOTALL), other, inside))
+    found.sort(key=lambda one: -one.letters)
+    return found

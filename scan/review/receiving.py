@@ -122,4 +122,4 @@ class Receiver:
 
 def _sentence(text: str, called: str) -> str:
     """Return a message without the name in front, which the page shows as a heading, in sentence form."""
-    return first_upper(told(text.removeprefix(f"{called}: ").strip()))
+    return first_upper(told(text).removeprefix(f"{called}: ").strip())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import re
 import subprocess
 import sys
 from datetime import date
@@ -26,6 +27,7 @@ from shortpencil.scan.language import (
     told,
 )
 from shortpencil.scan.language.asked_for import OWN
+from tests.language.catalogue import collected
 
 
 @pytest.mark.parametrize(
@@ -129,6 +131,44 @@ def test_a_carried_sentence_is_told_with_its_values() -> None:
         assert told(says) == "roster.csv: In der Liste steht kein Spieler."
         assert told(f"store.sqlite, row {row}: {says}").endswith(": In der Liste steht kein Spieler.")
         assert told("Nobody ever wrote this.") == "Nobody ever wrote this."
+
+
+def refusals() -> list[str]:
+    """Why a photo is not read, as the code says it: what is the matter, then what to do."""
+    sentences = {one.key for one in collected()["shared"] if one.file.startswith("scan/vision/")}
+    texts = [key for key in sentences if isinstance(key, str)]
+    return sorted(text for text in texts if re.match(r"[a-z{].*\. [A-Z].*[^.]$", text))
+
+
+def test_every_refusal_of_a_photo_is_told_with_its_full_stop() -> None:
+    found = refusals()
+    assert len(found) > 15
+    with speaking("de"):
+        for sentence in found:
+            said = re.sub(r"\{\w+\}", "7", sentence)
+            expected = re.sub(r"\{\w+\}", "7", told(sentence))
+            assert told(sentence) != sentence
+            assert told(f"{said}.") == f"{expected}."
+            several = told(f"none of its 3 pages shows a card. {said[0].upper()}{said[1:]}.")
+            assert several == f"auf keiner der 3 Seiten ist eine Karte. {expected[0].upper()}{expected[1:]}."
+
+
+def test_missing_corner_marks_are_told_behind_the_refusal() -> None:
+    said = "it is too dark. Move out of the shadow, or switch a light on, and take it again"
+    also = "Besides, the top left, top right and bottom left corner marks are outside the picture"
+    with speaking("de"):
+        assert told(f"{said}. {also}.") == (
+            "es ist zu dunkel. Geh aus dem Schatten oder mach Licht an und mach es noch einmal. "
+            "Außerdem: die Eckmarken oben links, oben rechts und unten links liegen außerhalb des Bildes."
+        )
+
+
+def test_a_page_of_a_file_is_told() -> None:
+    with speaking("de"):
+        assert told("scan.pdf, page 2") == "scan.pdf, Seite 2"
+        assert told("no card on pages 1, 3 to 5 and 7, skipped") == (
+            "keine Karte auf Seiten 1, 3 bis 5 und 7, übergangen"
+        )
 
 
 def test_english_opens_no_catalogue() -> None:

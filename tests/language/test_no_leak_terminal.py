@@ -34,6 +34,10 @@ def names() -> set[str]:
     }
 
 
+SAMPLES = ROOT / "sample_scans"
+NOT_READ = ("half_out_of_picture_blurred.jpg", "README.md")
+
+
 def leaks(text: str, data: set[str]) -> set[str]:
     words = re.findall(r"[^\W\d_]{2,}", outside(text))
     return {word for word in words if word.casefold() not in data}
@@ -63,6 +67,7 @@ def test_no_command_says_a_word_that_is_not_in_the_catalogue(
         ["backup", str(tmp_path / "all.zip"), *at],
         ["restore", str(tmp_path / "all.zip"), *at],
         ["import", str(tmp_path / "none.json"), *at], ["read", str(tmp_path / "none.jpg"), *at],
+        ["read", "--dry-run", *(str(SAMPLES / name) for name in NOT_READ), *at],
         ["forget", "Nobody", *at], ["evening"], ["print", "-o", str(tmp_path / "card.pdf"), "--evening", "x"],
         ["print", "-o", str(tmp_path / "card.pdf")], ["practised", *at], ["season", "--report", "x.txt", *at],
     ]  # fmt: skip
@@ -84,6 +89,7 @@ def test_no_command_says_a_word_that_is_not_in_the_catalogue(
         "schema",
     }
     data |= {"all", "zip", "out", "jpg", "none", "nobody", "kb", "pdf", "card", "wal", "txt"}
+    data |= {"readme", "md", "blurred"}
     data |= {
         word for path in ("three_to_review", "plain_good_light", "sample_scans") for word in path.split("_")
     }

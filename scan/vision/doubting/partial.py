@@ -69,12 +69,22 @@ def missing_marks(corners: Corners, gray: GrayImage) -> str | None:
         places = corners.to_photo(model_corners(corners.paper, marker))
         inside = (places >= 0).all() and (places <= (width - 1, height - 1)).all()
         (unseen if inside else outside).append(CORNERS_IN_WORDS[marker])
-    parts = []
+    if outside and unseen:
+        return (
+            f"corner marks are missing: {_listed(outside)} outside the picture, {_listed(unseen)} covered, "
+            "torn off or blurred"
+        )
     if outside:
-        parts.append(f"the {_marks(outside)} outside the picture")
-    if unseen:
-        parts.append(f"the {_marks(unseen)} covered, torn off or blurred")
-    return " and ".join(parts)
+        return (
+            f"the {outside[0]} corner mark is outside the picture"
+            if len(outside) == 1
+            else f"the {_listed(outside)} corner marks are outside the picture"
+        )
+    return (
+        f"the {unseen[0]} corner mark is covered, torn off or blurred"
+        if len(unseen) == 1
+        else f"the {_listed(unseen)} corner marks are covered, torn off or blurred"
+    )
 
 
 def with_missing_marks(reason: str, corners: Corners, gray: GrayImage) -> str:
@@ -82,8 +92,7 @@ def with_missing_marks(reason: str, corners: Corners, gray: GrayImage) -> str:
     missing = missing_marks(corners, gray)
     if missing is None:
         return reason
-    what, dot, help_ = reason.partition(". ")
-    return f"{what}, and {missing}{dot}{help_}"
+    return f"{reason}. Besides, {missing}"
 
 
 def only_marks(marks: Iterable[Mark]) -> str | None:
@@ -92,15 +101,15 @@ def only_marks(marks: Iterable[Mark]) -> str | None:
     if not found:
         return None
     seen = [CORNERS_IN_WORDS[marker] for marker in CORNER_IDS if marker in found]
+    if len(seen) == 1:
+        return (
+            f"no card found: of four black corner marks only the {seen[0]} one can be made out. "
+            "Take the photo again with the whole sheet in view and nothing on its corners"
+        )
     return (
-        f"no card found: of four black corner marks only the {_listed(seen)} one can be made out, or none "
+        f"no card found: of four black corner marks only the {_listed(seen)} ones can be made out, or none "
         "that belong together. Take the photo again with the whole sheet in view and nothing on its corners"
     )
-
-
-def _marks(names: Sequence[str]) -> str:
-    """Say "top left corner mark is" or "top left and bottom left corner marks are"."""
-    return f"{_listed(names)} corner {'mark is' if len(names) == 1 else 'marks are'}"
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -69,13 +69,12 @@ def test_marks_beyond_the_edge_are_outside_and_marks_within_it_are_covered() -> 
     assert says == "the bottom left corner mark is covered, torn off or blurred"
     both = corners_at((-200, 50), (top_right, bottom_left))
     assert missing_marks(both, PICTURE) == (
-        "the top left corner mark is outside the picture and the bottom right corner mark is covered, torn "
-        "off or blurred"
+        "corner marks are missing: top left outside the picture, bottom right covered, torn off or blurred"
     )
     told = with_missing_marks("the code cannot be read. Take it again", cut, PICTURE)
     assert told == (
-        "the code cannot be read, and the top left and bottom left corner marks are outside the picture. "
-        "Take it again"
+        "the code cannot be read. Take it again. Besides, the top left and bottom left corner marks are "
+        "outside the picture"
     )
 
 
