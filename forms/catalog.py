@@ -22,6 +22,7 @@ from shortpencil.forms.private import private_folder
 from shortpencil.forms.serials import is_serial
 from shortpencil.forms.shown import found, is_text, path_text
 from shortpencil.forms.units import to_metres
+from shortpencil.scan.language import spoken
 
 BUILTIN = "shortpencil.forms.builtin"
 
@@ -30,6 +31,16 @@ def builtin_names() -> tuple[str, ...]:
     """Return the names of the built-in forms."""
     names = (entry.name for entry in files(BUILTIN).iterdir())
     return tuple(sorted(name.removesuffix(".toml") for name in names if name.endswith(".toml")))
+
+
+def round_card(holes: int = 18) -> str:
+    """Return the name of the built-in round card of so many holes, in the language spoken where there is one.
+
+    The ids of a card's fields are the same in every language, so that records mean the same.
+    """
+    name = f"round{holes}" if holes in (9, 18, 27) else "round18"
+    translated = f"{name}-{spoken()}"
+    return translated if translated in builtin_names() else name
 
 
 def load_form(name: str, *, unit: str = "m", hand: str = "right", course: Course | None = None) -> Form:

@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from shortpencil.scan.language import _
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -59,7 +61,7 @@ def drawn(
             sheets[of] = arrange(made, PAPERS[paper])
         sheet = sheets[of]
         name = fingerprint(sheet.layout)
-        for _ in range(line.copies * copies):
+        for _nth in range(line.copies * copies):
             serial = serial_from(secrets.token_bytes(16))
             pages.append(draw(sheet, identify(serial, name, line.player)))
             cards.append({"serial": serial, "fingerprint": name, "player": line.player or None})
@@ -80,17 +82,20 @@ def register(printed: Printed, evening: str = "") -> None:
     catalog.assign(owners, evening=evening, day=date.today().isoformat() if evening else "")
 
 
+def paper_said(paper: str) -> str:
+    """Return what a size of paper is called in a sentence."""
+    return "A4" if paper == "a4" else _("Letter")
+
+
 def printed_json(pdf: Path, printed: Printed) -> dict[str, Any]:
     """Return the published JSON of what was printed into a file (`print --json`)."""
     return {"schema": 1, "pdf": str(pdf), "cards": printed.cards}
 
 
 def _form_name(asked: str | None, course: Course | None) -> str:
-    if asked is not None:
-        return asked
-    return (
-        f"round{len(course.holes)}" if course is not None and len(course.holes) in (9, 18, 27) else "round18"
-    )
+    from shortpencil.forms.catalog import round_card
+
+    return asked if asked is not None else round_card(18 if course is None else len(course.holes))
 
 
 def practice_pages(found: Sequence[tuple[Plan, Round, str | None]], paper: str) -> bytes:

@@ -32,7 +32,10 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     )
     answer.add_argument("serial", metavar="SERIAL", help=_("as `shortpencil rounds` shows it"))
     answer.add_argument("place", metavar="PLACE", nargs="?", help=_("what to answer, as the list names it"))
-    answer.add_argument("value", metavar="VALUE", nargs="*", help=_("what it is; none: nothing is there"))
+    value = answer.add_argument(
+        "value", metavar="VALUE", nargs="*", help=_("what it is; none: nothing is there")
+    )
+    value.required = False  # argparse would name it among what is missing where SERIAL alone is
     answer.add_argument("--by", metavar="ALIAS", help=_("who says so; default: your name on this computer"))
     add_store_option(answer)
     answer.add_argument("--json", action="store_true", help=_("print what waits as JSON"))

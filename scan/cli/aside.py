@@ -70,6 +70,8 @@ def run_aside(args: argparse.Namespace) -> int:
     if args.json:
         _print_json((one.serial, one.says, "set aside" if one.kept else "deleted") for one in listed)
         return DONE
+    if not listed:
+        print(_("Nothing is deleted or set aside."), file=sys.stderr)
     for one in listed:
         print(f"{one.serial}: {aside_said(one.says)} ({_('set aside') if one.kept else _('deleted')})")
     return DONE

@@ -242,10 +242,11 @@ def _write_group(args: argparse.Namespace, asked: Asked, drills: DrillList) -> i
 def _print_card(path: Path, plan: Plan, paper: str, last: Round, player: str | None) -> None:
     """Print one practice card and enter its form in the catalog, so that its photo can be read."""
     from shortpencil.forms.files import write_whole
-    from shortpencil.scan.printing import practice_pages
+    from shortpencil.scan.printing import paper_said, practice_pages
 
     write_whole(path, practice_pages([(plan, last, player)], paper))
-    says = _("{path}: the practice card, {paper}. Print at 100 % or fit to page.", path=path, paper=paper)
+    on = paper_said(paper)
+    says = _("{path}: the practice card, {paper}. Print at 100 % or fit to page.", path=path, paper=on)
     print(says, file=sys.stderr)
 
 

@@ -39,7 +39,8 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         default=None,
         help=_(
             "a built-in form (round9, round18, round27, round18-de, short18, short18-de, putting-ladder, "
-            "field-work) or one of your own (.toml); default: round18, or the round card for --layout"
+            "field-work) or one of your own (.toml); default: a round card in your language, of 18 holes or "
+            "as many as --layout has"
         ),
     )
     parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help=_("sheet size (default: a4)"))
@@ -102,7 +103,7 @@ def _print(args: argparse.Namespace) -> int:
     from shortpencil.forms.files import write_whole
     from shortpencil.forms.pdf import picture_of
     from shortpencil.scan.cli.streams import print_json
-    from shortpencil.scan.printing import drawn, printed_json, register
+    from shortpencil.scan.printing import drawn, paper_said, printed_json, register
 
     _refuse_options(args)
     to_stdout = args.output is not None and _is_stdout(args.output)
@@ -141,7 +142,7 @@ def _print(args: argparse.Namespace) -> int:
             "{path}: {n} cards, {paper}. Print it at 100 % or fit to page.",
             len(cards),
             path=args.output,
-            paper=args.paper,
+            paper=paper_said(args.paper),
         )
         print(says, file=sys.stderr if to_stdout else sys.stdout)
     if args.map:

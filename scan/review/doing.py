@@ -16,6 +16,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
+from shortpencil.forms.catalog import round_card
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.courses import CourseGiven, CourseHoleGiven
 from shortpencil.scan.evening import evenings_of
@@ -92,6 +93,7 @@ class DoingPages:
             status,
             notice=notice,
             course=request.query_params.get("course", ""),
+            usual=round_card(),
             most=MOST_COPIES,
             **await off(work),
         )

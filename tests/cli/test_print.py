@@ -168,6 +168,18 @@ def test_a_bad_file_is_refused_by_name_and_nothing_is_written(
     assert not pdf.exists()
 
 
+def test_a_card_nobody_named_is_in_the_language_that_is_spoken(tmp_path, capsys, monkeypatch) -> None:
+    nine = tmp_path / "nine.toml"
+    nine.write_text('name = "Sallowbeck"\nholes = [' + "{ par = 3 }, " * 9 + "]\n")
+    monkeypatch.setenv("SHORTPENCIL_LANGUAGE", "de")
+    printed = {}
+    for name, more in (("none", []), ("nine", ["--layout", nine]), ("named", ["--form", "round18"])):
+        field_map = tmp_path / f"{name}.json"
+        print_cards(capsys, "-o", tmp_path / "card.pdf", "--map", field_map, *more)
+        printed[name] = json.loads(field_map.read_text())["form"]
+    assert printed == {"none": "round18-de", "nine": "round9", "named": "round18"}
+
+
 def test_a_name_that_the_font_cannot_write_is_refused(tmp_path, capsys) -> None:
     assert main(["print", "-o", str(tmp_path / "card.pdf"), "--player", "鷦鷯"]) == 2
     assert "no letters for" in capsys.readouterr().err

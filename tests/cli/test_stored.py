@@ -352,6 +352,8 @@ def test_a_round_is_deleted_and_the_deletion_undone(two_of_a_sheet, capsys):
     assert main(["delete", "--undo", "ABCD2345", *store]) == 0
     main(["rounds", *store])
     assert "2026-05-31" in capsys.readouterr().out
+    assert main(["aside", *store]) == 0
+    assert capsys.readouterr() == ("", "Nothing is deleted or set aside.\n")
 
 
 def test_a_deletion_is_for_good_when_something_is_read_or_imported(two_of_a_sheet, tmp_path, capsys):

@@ -176,6 +176,10 @@ def test_cards_are_chosen_by_language(browser: TestClient) -> None:
     assert '<optgroup label="English" lang="en">' in shown
     german = shown.split('<optgroup label="Deutsch" lang="de">')[1].split("</optgroup>")[0]
     assert re.findall(r'value="([^"]+)"', german) == ["round18-de", "short18-de"]
+    chosen = r'<option value="([^"]+)" selected>'
+    assert re.findall(chosen, shown)[0] == "round18"
+    told = browser.get("/print", headers={"accept-language": "de"}).text
+    assert re.findall(chosen, told)[0] == "round18-de"
     asked = {"form": "round18-de", "paper": "a4", "unit": "m", "hand": "right", "copies": "1"}
     got = browser.post("/print", data=asked | {"players": "", "course": ""})
     assert "Rundenkarte" in PdfReader(io.BytesIO(got.content)).pages[0].extract_text()
