@@ -25,9 +25,9 @@ class PlayerLine:
     phases: tuple[str, ...] = PHASES
 
     @property
-    def of(self) -> str:
-        """The phases in words where they are not the usual ones; else ""."""
-        return "" if self.phases == PHASES else ", ".join(many_said(phase) for phase in self.phases)
+    def missed(self) -> tuple[tuple[float, str], ...]:
+        """Misses a round of late of each phase, with its name as "putts"."""
+        return tuple((mean, many_said(name)) for mean, name in zip(self.misses, self.phases, strict=True))
 
     @property
     def most(self) -> str:

@@ -10,13 +10,13 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError, RecordError
-from shortpencil.scan.language import _, told
+from shortpencil.scan.language import told
 from shortpencil.scan.records.answers import AnsweredMeanwhile
 from shortpencil.scan.records.record_json import time_text
 from shortpencil.scan.review.asked import form_of, get, off, post, session_of
 from shortpencil.scan.review.card_pages import CardPages
 from shortpencil.scan.review.glance_pages import Glanced
-from shortpencil.scan.review.naming import NO_DAY, Name
+from shortpencil.scan.review.naming import Name
 from shortpencil.scan.review.shelf import round_shelf
 from shortpencil.scan.review.who import COURSE, DATE, LAYOUT, PLAYER, given_who, needs_of, who_of
 
@@ -46,17 +46,11 @@ class WhoPages(CardPages):
     async def listed(self, request: Request) -> Response:
         """List the rounds without a name, a course or a day."""
 
-        def work() -> list[tuple[str, Name, str]]:
+        def work() -> list[tuple[str, Name]]:
             shelf = round_shelf(self.store)
-            found = []
-            for line in shelf.lines:
-                name = shelf.rounds[line.id]
-                day = _("no date") if name.day == _(NO_DAY) else _("a doubtful date")
-                parts = ((_("no name"), line.player), (_("no course"), line.course), (day, line.played_on))
-                lacks = [says for says, value in parts if not value]
-                if lacks:
-                    found.append((line.id, name, ", ".join(lacks)))
-            return found[::-1]
+            whole = (line.id for line in shelf.lines if line.player and line.course and line.played_on)
+            known = set(whole)
+            return [(line.id, shelf.rounds[line.id]) for line in shelf.lines if line.id not in known][::-1]
 
         return self.page(request, "who_list.html", lines=await off(work))
 

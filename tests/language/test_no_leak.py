@@ -88,3 +88,9 @@ def test_no_page_says_a_word_that_is_not_in_the_catalogue(full: Page, store: Sto
         if wrong := leaks(html, data if path.startswith(WITH_LABELS) else people):
             found[path] = wrong
     assert found == {}, "\n".join(f"{path}: {words}" for path, words in found.items())
+
+
+def test_no_style_says_a_word() -> None:
+    for path in sorted((ROOT / "scan" / "review" / "static").glob("*.css")):
+        said = re.findall(r"content:([^;}]*)", path.read_text())
+        assert [one for one in said if re.search(r"[\"'][^\"']*[A-Za-z]", one)] == [], path.name

@@ -99,7 +99,7 @@ def test_a_doubtful_day_is_said_to_be_one_and_no_day_says_when_it_was_read(
     shown = words_of(page.browser().get("/rounds").text)
     assert "perhaps 3 May 2026" in shown
     listed = words_of(page.browser().get("/who").text)
-    assert re.search(r"perhaps 3 May 2026 Alder Meadow[^·]* · Plover a doubtful date · card DOUBTFUL", listed)
+    assert re.search(r"perhaps 3 May 2026 Alder Meadow[^·]* · Plover card DOUBTFUL", listed)
 
 
 def test_what_was_set_aside_is_named(page: Page, store: Store, serial: str) -> None:

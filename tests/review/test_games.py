@@ -63,8 +63,9 @@ def test_a_hole_of_a_round_from_a_file_offers_the_phases_of_its_game(page: Page,
 
 def test_players_and_courses_name_the_phases(page: Page, stored: list[Round]) -> None:
     browser = page.browser()
-    assert "(drives, fairway throws, upshot throws, putts)" in text_of(browser.get("/players").text)
+    misses = r"[\d.]+ drives, [\d.]+ fairway throws, [\d.]+ upshot throws, [\d.]+ putts"
+    assert re.search(misses, text_of(browser.get("/players").text).replace(" ,", ","))
     course = browser.get("/course", params={"name": "Windmill Park", "layout": "white", "holes": 18}).text
     heads = [text_of(head) for head in re.findall(r"<thead>.*?</thead>", course, re.DOTALL)]
-    assert ["missed upshot throws" in head for head in heads] == [True, False]
-    assert ["missed approaches" in head for head in heads] == [False, True]
+    assert ["upshot throws" in head for head in heads] == [True, False]
+    assert ["approaches" in head for head in heads] == [False, True]

@@ -246,6 +246,7 @@ def test_a_courses_figures_are_those_of_its_rounds(browser: TestClient, typed: I
     assert sum(n for _, n in holes[0].scores) == len(there)
     shown = browser.get("/course?name=Quern%20Hollow&layout=short&holes=9").text
     assert f"{holes[0].missed} of {holes[0].marked}," in shown
+    assert ">length</th>" not in shown  # none of these rounds says how long a hole is
     assert browser.get("/course?name=Nowhere&holes=9").status_code == 404
 
 
@@ -298,6 +299,12 @@ def test_players_are_counted_in_good_english(browser: TestClient, filled: Store)
     assert [line.name for line in lines] == ["Ash", "Wren"]
     assert sum(line.rounds for line in lines) == 40
     assert player_lines(filled.summaries(), {"Robin"})[1].rounds == 0
+    late = lines[1].missed
+    assert [phase for _mean, phase in late] == ["drives", "approaches", "putts"]
+    for mean, phase in late:
+        assert (f"{mean:.1f} {phase}" in shown, f"<b>{mean:.1f} {phase}</b>" in shown) == (
+            True, phase == lines[1].most
+        )  # fmt: skip
     assert (count_said(1, "player"), count_said(0, "player")) == ("1 player", "0 players")
     assert (ordinal(1), ordinal(11)) == ("first", "number 11")
 
