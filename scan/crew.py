@@ -283,6 +283,12 @@ def _keep(child: _Child) -> None:
     child.end()
 
 
+def expect_work() -> None:
+    """Start a child that waits for the next call: it loads while the caller does something else."""
+    if not _waiting:
+        _keep(_Child())
+
+
 @atexit.register
 def end_all() -> None:
     """End the children that wait."""

@@ -211,6 +211,15 @@ def test_a_reader_that_says_nothing_for_long_is_ended(tmp_path: Path, monkeypatc
     assert "found one that takes longer" in line_of(read_one(path, SlowCatalog(tmp_path)))
 
 
+def test_a_child_that_was_started_ahead_reads_the_next_photo(tmp_path: Path) -> None:
+    crew.end_all()
+    crew.expect_work()
+    crew.expect_work()  # one is enough
+    (child,) = crew._waiting
+    assert read_one(CARD).readings[0].status == "read"
+    assert crew._waiting == [child]
+
+
 def test_processor_time_is_given_for_each_file_anew() -> None:
     code = (
         "import os, signal, time; from shortpencil.scan.limits import allow_cpu\n"

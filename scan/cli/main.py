@@ -11,6 +11,7 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from pathlib import Path
 
 from shortpencil.forms.errors import PhotoError, ShortpencilError
@@ -22,24 +23,27 @@ EXIT_DONE, EXIT_ATTENTION, EXIT_WRONG = 0, 1, 2
 EXIT_STOPPED = 128 + 2  # as shells say of a program that SIGINT ended
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """Return the whole command line as a parser."""
-    from shortpencil.scan.cli import (
-        answering,
-        aside,
-        completion,
-        demo,
-        evening,
-        hand,
-        moving,
-        practice,
-        printing,
-        reading,
-        review,
-        season,
-        stored,
-    )
+#: Which file beside this one adds which commands, in the order in which --help lists them.
+GROUPS = {
+    "printing": ("print",),
+    "reading": ("read",),
+    "review": ("review",),
+    "answering": ("answer",),
+    "stored": ("rounds", "export", "import"),
+    "aside": ("delete", "aside"),
+    "practice": ("focus",),
+    "season": ("practised", "season"),
+    "evening": ("evening",),
+    "hand": ("hand", "forget"),
+    "moving": ("backup", "restore", "check"),
+    "demo": ("demo",),
+    "completion": ("completion",),
+}
 
+
+def build_parser(command: str | None = None) -> argparse.ArgumentParser:
+    """Return the whole command line as a parser; of a command that there is, only what it needs."""
+    groups = [name for name, commands in GROUPS.items() if command in commands] or list(GROUPS)
     parser = CommandParser(
         prog="shortpencil",
         description=_("A paper card, a camera and a computer: what to practise next in disc golf."),
@@ -50,22 +54,8 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=Version)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for group in (
-        printing,
-        reading,
-        review,
-        answering,
-        stored,
-        aside,
-        practice,
-        season,
-        evening,
-        hand,
-        moving,
-        demo,
-        completion,
-    ):
-        group.add_to(commands)
+    for group in groups:
+        import_module(f"shortpencil.scan.cli.{group}").add_to(commands)
     return parser
 
 
@@ -75,7 +65,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
     with shown(), speaking(from_environment(os.environ)):
         words = in_full(sys.argv[1:] if argv is None else argv)
-        parser = build_parser()
+        parser = build_parser(words[0] if words else None)
         if not words:
             parser.print_help(sys.stderr)
             return EXIT_WRONG

@@ -119,15 +119,19 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
     from shortpencil.forms.field_map import layout_from_json
     from shortpencil.forms.files import read_text
     from shortpencil.forms.shown import path_text
+    from shortpencil.scan.crew import expect_work
+    from shortpencil.scan.sources import expand
+
+    files = expand(photos)
+    if args.cluster is None and files:
+        expect_work()  # the process that reads loads its libraries while this one loads those of the store
     from shortpencil.scan.cli.read_report import Tally
     from shortpencil.scan.cli.streams import print_json
     from shortpencil.scan.joining import Keeper
     from shortpencil.scan.leftovers import WORK, folder_for
     from shortpencil.scan.places import default_store, forms_folder
     from shortpencil.scan.records.store import open_store
-    from shortpencil.scan.sources import expand
 
-    files = expand(photos)
     catalog = Catalog(forms_folder())
     for path in args.map:
         catalog.register(layout_from_json(read_text(path), path_text(path)))

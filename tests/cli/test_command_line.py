@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import io
 import json
 import subprocess
@@ -11,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from shortpencil.scan.cli.command_line import COLUMNS
-from shortpencil.scan.cli.main import build_parser, main
+from shortpencil.scan.cli.main import GROUPS, build_parser, main
 from shortpencil.scan.cli.progress import counted, left_said
 from shortpencil.scan.cli.terminal import Shown, broken, wants_colour
 from shortpencil.scan.records.record_json import round_to_json
@@ -76,6 +77,21 @@ def test_help_first_is_help_too(capsys: pytest.CaptureFixture[str]) -> None:
         main(["help", "rounds"])
     assert stop.value.code == 0
     assert "Example: shortpencil rounds" in capsys.readouterr().out
+
+
+def commands_of(parser: argparse.ArgumentParser) -> dict[str, argparse.ArgumentParser]:
+    (found,) = [a for a in parser._actions if isinstance(a, argparse._SubParsersAction)]
+    return dict(found.choices)
+
+
+def test_a_call_makes_the_parser_of_its_own_command_and_it_is_the_same() -> None:
+    whole = commands_of(build_parser())
+    assert list(whole) == [command for commands in GROUPS.values() for command in commands]
+    for command, parser in whole.items():
+        alone = commands_of(build_parser(command))
+        assert alone[command].format_help() == parser.format_help()
+        assert len(alone) < 4
+    assert list(commands_of(build_parser("rond"))) == list(whole)
 
 
 @pytest.mark.parametrize("name", [None, "print", "read", "focus", "import", "season", "review"])
