@@ -786,10 +786,11 @@ def _check(layout: Layout) -> None:
             if zone.overlaps(cell.box):
                 raise LayoutError(f"{form.name}: {cell.id} comes too near to a corner mark or the QR code.")
     # As `Box.overlaps`, in half the time of all of a layout: 6,000 pairs of cells are beside each other.
-    from_top = sorted((c.box.y, c.box.x, c.box.right, c.box.bottom, c.id) for c in layout.cells)
+    from_top = [(c.box.y, c.box.x, c.box.right, c.box.bottom, c) for c in layout.cells]
+    from_top.sort(key=lambda edges: edges[0])
     for i, (_, left, right, bottom, one) in enumerate(from_top):
         for top, other_left, other_right, _, other in from_top[i + 1 :]:
             if top >= bottom:
                 break
             if left < other_right and other_left < right:
-                raise LayoutError(f"{form.name}: {one} and {other} overlap.")
+                raise LayoutError(f"{form.name}: {one.id} and {other.id} overlap.")
