@@ -134,16 +134,10 @@ def paragraph(
     bold: bool = False,
     grey: float = BLACK,
     lead: float = 1.3,
-    most_lines: int = 99,
 ) -> tuple[list[Shape], float]:
     """Return lines of type that fit the width, and the baseline after the last one."""
     step = pt_to_mm(size_pt) * lead
     lines = broken(words, width_mm, size_pt, bold)
-    if len(lines) > most_lines:
-        lines = [*lines[: most_lines - 1], " ".join(lines[most_lines - 1 :])]
-        while len(lines[-1]) > 1 and text_width_mm(f"{lines[-1]}…", size_pt, bold) > width_mm:
-            lines[-1] = lines[-1].rsplit(" ", 1)[0] if " " in lines[-1] else lines[-1][:-1]
-        lines[-1] += "…"
     shapes: list[Shape] = [
         text(x_mm, y_mm + i * step, content, size_pt=size_pt, bold=bold, grey=grey, fit_mm=width_mm)
         for i, content in enumerate(lines)

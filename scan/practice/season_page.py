@@ -149,7 +149,7 @@ def _months(season: Season) -> str:
 
 def _rate(rate: Interval | None) -> str:
     if rate is None:
-        return _("no marks")
+        return "–"  # no throw of rounds of that length was marked
     return f'{words.percent(rate.middle)}<span class="range">{words.percent_range(rate)}</span>'
 
 

@@ -78,8 +78,8 @@ def _head(report: Report, x: float, limit: float) -> tuple[list[Shape], float]:
     ]
     y = TOP_MM + 30.0
     for sentence in why_sentences(report):
-        lines, after = paragraph(x, y, sentence, WIDTH_MM, size_pt=9.5, lead=1.25, most_lines=4)
-        if after > limit:
+        lines, after = paragraph(x, y, sentence, WIDTH_MM, size_pt=9.5, lead=1.25)
+        if after > limit:  # what has no room is left out whole, never cut within a sentence
             break
         shapes += lines
         y = after
