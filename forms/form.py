@@ -260,9 +260,10 @@ def _row_numbers(course: Course | None, count: int, source: str) -> tuple[int, .
     if course is None:
         return tuple(range(1, count + 1))
     if len(course.holes) != count:
+        called, there = course.layout or course.name, len(course.holes)
         raise InputError(
-            f"{source}: this form has {count} holes, but the layout {course.layout!r} has "
-            f"{len(course.holes)}. Take the form with as many holes as the layout."
+            f"{source}: this form has {count} holes, but the layout {called!r} has {there}. "
+            "Take the form with as many holes as the layout."
         )
     return tuple(hole.number for hole in course.holes)
 

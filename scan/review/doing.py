@@ -5,7 +5,7 @@ Routes only. GET shows what can be asked for; what writes, cards that become kno
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -73,40 +73,46 @@ class DoingPages:
     async def cards(self, request: Request) -> Response:
         return await self._cards_page(request)
 
-    async def _cards_page(self, request: Request, status: int = 200, notice: str = "") -> Response:
-        chores = self._chores
+    async def _cards_page(
+        self, request: Request, status: int = 200, notice: str = "", given: Mapping[str, str] | None = None
+    ) -> Response:
+        """Show what can be chosen, with what was filled in; before that, what is usual."""
+        chores, given = self._chores, given or {}
+        course = given.get("course", request.query_params.get("course", ""))
 
         def work() -> dict[str, Any]:
             lines = self._desk.store.summaries()
             last = self._desk.store.round(lines[-1].id) if lines else None
-            return {
-                "by_language": _by_language(chores.form_names()),
-                "courses": chores.courses(),
-                "players": sorted({line.player for line in lines if line.player}, key=str.casefold),
+            courses = chores.courses()
+            holes = next((len(one.given.holes) for one in courses if one.key == course), 18)
+            players = {line.player for line in lines if line.player}
+            usual = {
+                "form": round_card(holes),
+                "course": course,
+                "paper": "a4",
                 "unit": last.unit if last else "m",
                 "hand": last.hand.known if last and last.hand.known == "left" else "right",
+                "copies": "1",
+                "evening": "",
+                "players": next(iter(players)) if len(players) == 1 else "",
             }
+            forms = _by_language(chores.form_names())
+            return {"by_language": forms, "courses": courses, "filled": {**usual, **given}}
 
         return self._page(
-            request,
-            "print.html",
-            status,
-            notice=notice,
-            course=request.query_params.get("course", ""),
-            usual=round_card(),
-            most=MOST_COPIES,
-            **await off(work),
+            request, "print.html", status, notice=notice, most=MOST_COPIES, **await off(work)
         )
 
     async def print_cards(self, request: Request) -> Response:
         chores, form = self._chores, await _form(request)
-        asked = _asked(form)
-        if asked.form not in {form.name for form in chores.form_names()}:
+        if clean_text(form, "form") not in {one.name for one in chores.form_names()}:
             raise InputError("expected a form of the list, found another.")
         try:
+            asked = _asked(form)
             pdf = await off(lambda: chores.cards(asked))
         except (InputError, ValueError) as error:
-            return await self._cards_page(request, 422, told(str(error)))
+            given = {key: value for key, value in form.items() if isinstance(value, str)}
+            return await self._cards_page(request, 422, told(str(error)), given)
         return _download(pdf, "cards.pdf")
 
     async def course(self, request: Request) -> Response:

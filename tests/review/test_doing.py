@@ -89,12 +89,36 @@ def test_what_cannot_be_printed_is_said_and_registers_nothing(
     assert not (forms_folder() / "cards").exists()
 
 
+def test_what_was_filled_in_stands_there_after_a_mistake(browser: TestClient) -> None:
+    course = {"name": "Quern Hollow", "layout": "", "unit": "m", "key": ""} | {
+        f"par{n}": "3" for n in range(1, 10)
+    }
+    browser.post("/print/course", data=course | {f"length{n}": "" for n in range(1, 10)})
+    filled = {
+        "players": "Wren\nAsh <i>",
+        "copies": "3",
+        "paper": "letter",
+        "hand": "left",
+        "evening": "Thursday 3",
+    }
+    got = browser.post("/print", data=CARDS | filled | {"course": "quern-hollow"})
+    assert "18 holes, but the layout &#39;Quern Hollow&#39; has 9" in got.text
+    assert ">Wren\nAsh &lt;i&gt;</textarea>" in got.text
+    for shown in (
+        'value="3"',
+        'value="Thursday 3"',
+        *(f'value="{one}" selected' for one in ("letter", "left", "quern-hollow")),
+    ):
+        assert shown in got.text
+
+
 def test_a_course_is_set_up_printed_changed_and_backed_up(browser: TestClient, tmp_path: Path) -> None:
     course = {"name": "Quern Hollow", "layout": "short", "unit": "ft", "key": ""}
     course |= {f"par{n}": "3" for n in range(1, 10)} | {f"length{n}": str(200 + n) for n in range(1, 10)}
     kept = browser.post("/print/course", data=course)
     assert "Quern Hollow, short, 9 holes" in kept.text
     assert kept.url.query == b"course=quern-hollow-short"
+    assert '<option value="round9" selected>' in kept.text  # the card with as many holes
     got = browser.post(
         "/print", data=CARDS | {"form": "round9", "unit": "ft", "course": "quern-hollow-short"}
     )
