@@ -118,7 +118,7 @@ def _pages(connection: Connection) -> Iterator[Damage]:
 
 def _rounds(connection: Connection, broken: Mapping[str, Sequence[str]]) -> Iterator[Damage]:
     passed = set(broken.get("rounds", ()))
-    ids = connection.execute(select(tables.rounds.c.id).order_by("id")).scalars().all()
+    ids = sorted(connection.execute(select(tables.rounds.c.id)).scalars())
     for round_id in ids:
         if round_id not in passed:
             row = connection.execute(select(tables.rounds).where(tables.rounds.c.id == round_id)).one()
@@ -126,7 +126,7 @@ def _rounds(connection: Connection, broken: Mapping[str, Sequence[str]]) -> Iter
             if says:
                 yield Damage(_name("rounds", round_id), says)
     for table in (tables.misses, tables.holes, tables.throws):
-        for round_id in connection.execute(select(table.c.round).distinct().order_by("round")).scalars():
+        for round_id in sorted(connection.execute(select(table.c.round).distinct()).scalars()):
             if round_id not in ids:
                 yield Damage(f"table {table.name}", f"rows of a round {round_id!r} that is not there")
 

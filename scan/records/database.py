@@ -16,7 +16,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy import URL, Column, ColumnElement, Connection, Engine, String, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.pool import ConnectionPoolEntry
 
@@ -39,6 +39,18 @@ SQLITE_PRAGMAS = (
 #: In KiB: a transaction of 250 rounds is not written out before it ends. Whoever only reads gains nothing by
 #: it, and pays for the memory.
 SQLITE_CACHE_OF_A_WRITER = "PRAGMA cache_size = -32768"
+
+
+def by_bytes(column: Column[Any], connection: Connection) -> ColumnElement[Any]:
+    """Return a column as one to sort by: texts by their bytes, none first, whatever a server is used to.
+
+    A server sorts by the rules of a language, in which a dash counts for nothing and A is next to a, and
+    puts none last; in a file both are as said here.
+    """
+    if connection.dialect.name == "sqlite" or not isinstance(column.type, String):
+        return column
+    return column.collate("C").nulls_first()
+
 
 _DAMAGED = "expected a sound database, found a damaged one. Restore a backup: shortpencil restore FILE."
 #: What a database says -> what that means and what to do. First match counts.

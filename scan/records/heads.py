@@ -8,6 +8,7 @@ from datetime import date, datetime
 from sqlalchemy import Connection, func, select
 
 from shortpencil.scan.records import tables
+from shortpencil.scan.records.database import by_bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ def card_heads(connection: Connection, serial: str | None = None) -> tuple[CardH
         select(cards.serial, cards.player, cards.form, func.min(readings.recorded_at).label("first"))
         .select_from(tables.cards.outerjoin(tables.readings, cards.serial == readings.serial))
         .group_by(cards.serial, cards.player, cards.form)
-        .order_by(cards.serial)
+        .order_by(by_bytes(cards.serial, connection))
     )
     if serial is not None:
         query = query.where(cards.serial == serial)

@@ -7,14 +7,14 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, and_, func, literal_column, or_, select
+from sqlalchemy import ColumnElement, Connection, Row, and_, func, or_, select
 
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records import many, tables
 from shortpencil.scan.records.answers import Answer, lay_over
 from shortpencil.scan.records.cards import Card, Waiting
 from shortpencil.scan.records.checking import Damage, damages, refuse_broken, rows_as_written
-from shortpencil.scan.records.database import copy_file, reading
+from shortpencil.scan.records.database import by_bytes, copy_file, reading
 from shortpencil.scan.records.from_file import Place, waiting_places
 from shortpencil.scan.records.heads import CardHead, card_heads
 from shortpencil.scan.records.opened import Opened
@@ -25,7 +25,12 @@ from shortpencil.scan.records.sheets import SheetRound, rounds_of_sheet, speakin
 from shortpencil.scan.records.statements import answers_of, practice_of, stored_round
 from shortpencil.scan.records.summary import COLUMNS, ORDER, Summary, Undated, undated_of, with_misses
 
-_BY_DAY: tuple[ColumnElement[object], ...] = tuple(literal_column(part) for part in ORDER)
+
+def _by_day(connection: Connection) -> tuple[ColumnElement[Any], ...]:
+    """Return `summary.ORDER` as columns."""
+    columns = tables.rounds.c
+    ids = (by_bytes(column, connection) for column in (columns.recorded_at, columns.id))
+    return columns.played_on.is_(None), columns.played_on, *ids
 
 
 class Reads(Opened):
@@ -48,9 +53,10 @@ class Reads(Opened):
     def serials_on(self, photo: str) -> tuple[str, ...]:
         """Return the serials that the cards on a photo are kept under."""
         readings = tables.readings.c
-        query = select(readings.serial).where(readings.photo == photo).order_by(readings.serial)
+        query = select(readings.serial).where(readings.photo == photo)
         with reading(self._engine) as connection:
-            return tuple(connection.execute(query).scalars())
+            by_serial = query.order_by(by_bytes(readings.serial, connection))
+            return tuple(connection.execute(by_serial).scalars())
 
     def rounds(self, player: str | None = None) -> tuple[Round, ...]:
         """Return all rounds, oldest first; those without a date stand last, in the order recorded."""
@@ -74,7 +80,7 @@ class Reads(Opened):
             rows = rows_as_written(connection, self.name, tables.rounds, ORDER, ("record", "player"))
             yield from (record for record, of in rows if wanted in (None, of))
             return
-        query = select(tables.rounds.c.record).order_by(*_BY_DAY)
+        query = select(tables.rounds.c.record).order_by(*_by_day(connection))
         if player is not None:
             query = query.where(tables.rounds.c.player == player)
         yield from connection.execution_options(yield_per=many.AT_ONCE).execute(query).scalars()
@@ -105,7 +111,7 @@ class Reads(Opened):
         beside : only the round of this id and those that its player played on its day; opens no other row
         """
         rows = tables.misses.c
-        query = select(*(tables.rounds.c[name] for name in COLUMNS)).order_by(*_BY_DAY)
+        query = select(*(tables.rounds.c[name] for name in COLUMNS))
         misses = select(rows.round, rows.phase, rows.misses).order_by(rows.round, rows.place)
         with reading(self._engine) as connection:
             if beside is None:
@@ -113,7 +119,8 @@ class Reads(Opened):
             else:
                 query = query.where(_beside(beside))
                 misses = misses.where(rows.round.in_(select(tables.rounds.c.id).where(_beside(beside))))
-            return with_misses(connection.execute(query).all(), connection.execute(misses).all())
+            by_day = query.order_by(*_by_day(connection))
+            return with_misses(connection.execute(by_day).all(), connection.execute(misses).all())
 
     def undated(self) -> dict[str, Undated]:
         """Return what is said of the day of each round whose day is not known; opens no other round."""
@@ -130,9 +137,11 @@ class Reads(Opened):
 
     def waiting(self) -> tuple[Waiting, ...]:
         """Return every field that waits for a person, card by card, in the order of the form."""
-        query = select(tables.cards.c.serial).where(tables.cards.c.waiting != "").order_by("serial")
+        column = tables.cards.c.serial
+        query = select(column).where(tables.cards.c.waiting != "")
         with reading(self._engine) as connection:
-            cards = [self._card(connection, serial) for serial in connection.execute(query).scalars()]
+            serials = connection.execute(query.order_by(by_bytes(column, connection))).scalars()
+            cards = [self._card(connection, serial) for serial in serials]
         return tuple(
             Waiting(card.serial, field, card.fields.get(field, FieldReading(None, 0.0)))
             for card in cards
@@ -155,25 +164,28 @@ class Reads(Opened):
     def waiting_fields(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Return the cards with something to ask, by serial, each with its fields; opens no card."""
         columns = tables.cards.c
-        query = select(columns.serial, columns.waiting).where(columns.waiting != "").order_by("serial")
+        query = select(columns.serial, columns.waiting).where(columns.waiting != "")
         with reading(self._engine) as connection:
-            return tuple((row.serial, tuple(row.waiting.split())) for row in connection.execute(query))
+            rows = connection.execute(query.order_by(by_bytes(columns.serial, connection)))
+            return tuple((row.serial, tuple(row.waiting.split())) for row in rows)
 
     def waiting_in_files(self) -> tuple[tuple[str, tuple[Place, ...]], ...]:
         """Return the rounds that came from a file and have something to ask, by id, each with its places."""
         columns = tables.rounds.c
-        query = select(columns.record).where(columns.origin == "file", columns.waits > 0).order_by("id")
+        query = select(columns.record).where(columns.origin == "file", columns.waits > 0)
         with reading(self._engine) as connection:
             refuse_broken(connection, self.name, tables.rounds)
-            found = rounds_from_texts(connection.execute(query).scalars())
+            by_id = query.order_by(by_bytes(columns.id, connection))
+            found = rounds_from_texts(connection.execute(by_id).scalars())
             return tuple((round_.id, waiting_places(round_)) for round_ in found)
 
     def glance_fields(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Return the cards with waiting fields that are seen together on one page; opens no card."""
         columns = tables.cards.c
-        query = select(columns.serial, columns.glance).where(columns.glance != "").order_by("serial")
+        query = select(columns.serial, columns.glance).where(columns.glance != "")
         with reading(self._engine) as connection:
-            return tuple((row.serial, tuple(row.glance.split())) for row in connection.execute(query))
+            rows = connection.execute(query.order_by(by_bytes(columns.serial, connection)))
+            return tuple((row.serial, tuple(row.glance.split())) for row in rows)
 
     def heads(self, serial: str | None = None) -> tuple[CardHead, ...]:
         """Return every card, or one, in a line, by serial; opens no card."""
@@ -197,7 +209,8 @@ class Reads(Opened):
         with reading(self._engine) as connection:
             for table in (cards, tables.readings, tables.answers):
                 refuse_broken(connection, self.name, table)
-            found = [self._other(connection, row) for row in connection.execute(query.order_by("serial"))]
+            by_serial = query.order_by(by_bytes(cards.c.serial, connection))
+            found = [self._other(connection, row) for row in connection.execute(by_serial)]
         kept = [sheet for sheet in found if sheet is not None and player in (None, sheet.player)]
         return tuple(sorted(kept, key=lambda sheet: (sheet.day is None, sheet.day or date.min)))
 

@@ -18,6 +18,7 @@ from sqlalchemy import Column, Connection, Date, LargeBinary, Table, delete, ins
 from shortpencil.forms.errors import NotThere, RecordError
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records import tables
+from shortpencil.scan.records.database import by_bytes
 from shortpencil.scan.records.kept import reading_from_text
 from shortpencil.scan.records.owners import owner_of, without_name
 from shortpencil.scan.records.record_json import time_text
@@ -122,7 +123,7 @@ def listed(connection: Connection) -> tuple[Aside, ...]:
     """Return what was deleted since the last start or set aside, the latest first."""
     columns = tables.aside.c
     query = select(columns.serial, columns.kept, columns.at, columns.says).order_by(
-        columns.at.desc(), columns.serial
+        columns.at.desc(), by_bytes(columns.serial, connection)
     )
     return tuple(
         Aside(row.serial, bool(row.kept), datetime.fromisoformat(row.at), row.says)
@@ -165,7 +166,7 @@ def of_player(connection: Connection, player: str) -> tuple[tuple[str, ...], tup
         or_(columns.player == player, *(columns.rows.contains(one, autoescape=True) for one in (said, inner)))
     )
     theirs, named = [], []
-    for serial in connection.execute(query.order_by(columns.serial)).scalars().all():
+    for serial in connection.execute(query.order_by(by_bytes(columns.serial, connection))).scalars().all():
         rows = _kept_rows(connection, serial)
         if owner_of(rows) == player:
             theirs.append(serial)
@@ -197,7 +198,7 @@ def fields_of_sheet(connection: Connection, sheet: str) -> Iterator[tuple[str, d
     """Yield serial, fields and form of each round of a sheet that was set aside and has a reading."""
     column = tables.aside.c.serial
     query = select(tables.aside).where(of_sheet(column, connection.dialect.name), tables.aside.c.kept)
-    for row in connection.execute(query.order_by(column), the_sheet(sheet)):
+    for row in connection.execute(query.order_by(by_bytes(column, connection)), the_sheet(sheet)):
         rows = json.loads(row.rows)
         for card in rows["cards"]:
             texts = [card["speaks"]] if card["speaks"] else [reading["text"] for reading in rows["readings"]]
@@ -264,7 +265,11 @@ def _own_day(record: str) -> str | None:
 
 
 def _rows(connection: Connection, table: Table, column: Column[Any], value: str) -> list[dict[str, Any]]:
-    query = select(table).where(column == value).order_by(*table.primary_key)
+    query = (
+        select(table)
+        .where(column == value)
+        .order_by(*(by_bytes(key, connection) for key in table.primary_key))
+    )
     return [
         {name: _plain(item) for name, item in row.items()} for row in connection.execute(query).mappings()
     ]

@@ -26,6 +26,7 @@ from sqlalchemy import (
 
 from shortpencil.scan.records import tables
 from shortpencil.scan.records.answers import Answer
+from shortpencil.scan.records.database import by_bytes
 from shortpencil.scan.records.kept import answer_from_text, answer_text, value_from_text, value_text
 from shortpencil.scan.records.record_json import practice_from_json, practice_to_json, time_text
 from shortpencil.scan.records.rounds import PracticeSet, Round
@@ -104,7 +105,8 @@ def put_answer(connection: Connection, serial: str, answer: Answer) -> None:
 def pictures_of(connection: Connection, serial: str) -> dict[str, bytes]:
     """Return the pictures of a card by field."""
     query = select(tables.pictures.c.field, tables.pictures.c.png).where(tables.pictures.c.serial == serial)
-    return {row.field: bytes(row.png) for row in connection.execute(query.order_by("field"))}
+    by_field = query.order_by(by_bytes(tables.pictures.c.field, connection))
+    return {row.field: bytes(row.png) for row in connection.execute(by_field)}
 
 
 def add_photo(
@@ -285,5 +287,6 @@ def practice_values(done: PracticeSet) -> dict[str, Any]:
 def practice_of(connection: Connection) -> tuple[PracticeSet, ...]:
     """Return every set of every practice card, oldest first, in the order of the card."""
     columns = tables.practice.c
-    query = select(columns.record).order_by(columns.day.is_(None), columns.day, columns.card, columns.place)
+    by_card = (by_bytes(columns.card, connection), columns.place)
+    query = select(columns.record).order_by(columns.day.is_(None), columns.day, *by_card)
     return tuple(practice_from_json(json.loads(text)) for text in connection.execute(query).scalars())

@@ -60,8 +60,8 @@ class ToldSession:
 def phases_known(connection: Connection) -> tuple[str, ...]:
     """Return the phases a session can be of: the usual ones, then those of rounds on cards of one's own."""
     phase = tables.misses.c.phase
-    found = connection.execute(select(phase).distinct().where(phase.not_in(PHASES)).order_by(phase))
-    return (*PHASES, *found.scalars())
+    found = connection.execute(select(phase).distinct().where(phase.not_in(PHASES)))
+    return (*PHASES, *sorted(found.scalars()))
 
 
 def checked(session: ToldSession, today: date, phases: Sequence[str] = PHASES) -> ToldSession:

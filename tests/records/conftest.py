@@ -113,7 +113,10 @@ def fresh_place(kind: str, folder: Path) -> Iterator[str]:
 
     name = f"shortpencil_{secrets.token_hex(6)}"
     with psycopg.connect(POSTGRES, autocommit=True) as server:
-        server.execute(f"CREATE DATABASE {name}")
+        # One that sorts by a language's rules, as most do, however the server was set up.
+        language = "TEMPLATE template0 ENCODING 'UTF8' LOCALE_PROVIDER icu ICU_LOCALE 'en-US'"
+        language = language if server.info.server_version >= 150_000 else ""
+        server.execute(f"CREATE DATABASE {name} {language}")
         try:
             yield POSTGRES.rsplit("/", 1)[0] + f"/{name}"
         finally:

@@ -237,6 +237,17 @@ def test_rounds_come_oldest_first_and_those_without_a_date_last(store):
     assert [line.id for line in store.summaries()] == ["C", "B", "A"]
 
 
+def test_rounds_of_one_day_come_by_their_bytes_on_every_server(store):
+    """A language would put "a1" before "B1", and a dash where there is none; none recorded comes first."""
+    one = round_from_reading(round_form(), reading(round_form(), PLAYED), recorded_at=RECORDED_AT)
+    ids = ["a1", "B-2", "B1", "A1", "b1", "B12", "a_1"]
+    late = replace(one, id="0", recorded_at=None)
+    store.add_rounds([*(replace(one, id=name) for name in ids), late])
+    expected = ["0", *sorted(ids)]
+    assert [round_.id for round_ in store.rounds()] == expected
+    assert [line.id for line in store.summaries()] == expected
+
+
 def test_rounds_of_one_player(store):
     add(store, serial="A", player="Robin")
     add(store, serial="B", player="Sasha")
