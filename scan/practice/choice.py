@@ -331,28 +331,44 @@ def why_next(choice: Choice) -> list[str]:
                 phase=choice.phase,
             )
         ]
-    saved = words.in_ten_rounds(own.saves.middle)
     if not choice.differs:
         said = _(
             "Practise {many} next, too: one more session ({done} so far) should save most there, "
             "about {saved}.",
             many=many[choice.phase],
             done=_done(own),
-            saved=saved,
+            saved=words.in_ten_rounds(own.saves.middle),
         )
     else:
-        other = next(e for e in choice.phases if e.phase == choice.costs_most)
-        said = _(
+        said = _even_so(choice)
+    return [said, _how_sure(choice)]
+
+
+def _even_so(choice: Choice) -> str:
+    """Say what to practise where something else costs most; savings that read alike are not compared."""
+    own, many = choice.chosen, words.MANY
+    other = next(e for e in choice.phases if e.phase == choice.costs_most)
+    saved, others = words.in_ten_rounds(own.saves.middle), number(10 * other.saves.middle, 1)
+    if others == number(10 * own.saves.middle, 1):
+        return _(
             "Even so, practise {many} next: one more session there ({done} so far) should save about "
-            "{saved}, against {other_saved} with {other} ({other_done} so far).",
+            "{saved}, hardly more than with {other} ({other_done} so far).",
             many=many[choice.phase],
             done=_done(own),
             saved=saved,
-            other_saved=number(10 * other.saves.middle, 1),
             other=many[other.phase],
             other_done=_done(other),
         )
-    return [said, _how_sure(choice)]
+    return _(
+        "Even so, practise {many} next: one more session there ({done} so far) should save about "
+        "{saved}, against {other_saved} with {other} ({other_done} so far).",
+        many=many[choice.phase],
+        done=_done(own),
+        saved=saved,
+        other_saved=others,
+        other=many[other.phase],
+        other_done=_done(other),
+    )
 
 
 def _done(e: Expected) -> str:

@@ -1,5 +1,6 @@
 """What to practise next, beside what costs most."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -55,6 +56,17 @@ def test_what_was_practised_often_gives_way_to_what_was_not():
     assert "(12 so far)" in said
     assert "(none so far)" in said
     assert choice.phases[2].left < choice.chosen.left == 1.0
+
+
+def test_savings_that_read_alike_are_not_set_against_each_other():
+    e, f = rounds(miss=(0.35, 0.3, 0.4), cost=(0.5, 0.6, 0.6))
+    choice = choice_of(e, f, days_of(2, 12))
+    other = next(p for p in choice.phases if p.phase == choice.costs_most)
+    just_below = replace(other.saves, middle=choice.chosen.saves.middle - 1e-6)
+    phases = tuple(replace(p, saves=just_below) if p is other else p for p in choice.phases)
+    said = " ".join(why_next(replace(choice, phases=phases)))
+    assert "hardly more than with putts (12 so far)" in said
+    assert "against" in " ".join(why_next(choice))
 
 
 def test_a_phase_that_costs_far_more_stays_in_spite_of_practice():
