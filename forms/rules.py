@@ -33,6 +33,16 @@ MANY: Mapping[str, str] = _Said(" throws", drive=N_("drives"), approach=N_("appr
 IN_TABLES: Mapping[str, str] = _Said("", drive="drives", approach="approaches", putt="putts")
 
 
+def missed_in_english(number: int, phase: str, label: str) -> str:
+    """Return so many missed throws of a phase as a finding says them, which is told in other languages later.
+
+    A phase of a card of one's own is called what its form calls it, `label`.
+    """
+    if number == 1:
+        return f"1 missed {ONE.get(phase, f'{label} throw')}"
+    return f"{number} missed {MANY.get(phase, f'{label} throws')}"
+
+
 def one_said(phase: str) -> str:
     """Return `ONE` of a phase in the language that is spoken."""
     return _(ONE[phase]) if phase in ONE else _("{phase} throw", phase=noun(phase))

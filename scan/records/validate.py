@@ -22,6 +22,7 @@ from itertools import pairwise
 
 from shortpencil.forms.causes import CAUSES
 from shortpencil.forms.form import Form, Phase
+from shortpencil.forms.rules import ONE, missed_in_english
 from shortpencil.scan.reading import Finding
 from shortpencil.scan.records.rounds import Hole, Round, Throw, is_day
 
@@ -239,7 +240,9 @@ def _notes(round_: Round) -> Iterator[RoundFinding]:
         number = f"{hole.number:02d}"
         cells = tuple(name for name in round_.notes if name.partition(".")[0].endswith(number))
         if cells and not any(throw.execution.status != "known" for throw in hole.throws):
-            missing = f"missed {round_.worst.value}" if round_.worst.value else "phase marked as the worst"
+            worst = str(round_.worst.value or "")
+            one = ONE[worst] if worst in ONE else f"{_label(round_, worst)} throw"
+            missing = f"missed {one}" if worst else "phase marked as the worst"
             says = f"hole {hole.number}: it has notes on a miss, but there is no {missing}"
             yield RoundFinding("cause-without-miss", cells, says, ASK)
 
@@ -253,7 +256,8 @@ def _tallies(round_: Round) -> Iterator[RoundFinding]:
         missed = sum(throw.execution.known == "miss" for _, throw in throws)
         if missed != written:
             cells = (f"tally.{phase}", *(field_of(round_, hole, throw) for hole, throw in throws))
-            says = f"you counted {_count(written, f'missed {phase}')}, the marks show {missed}"
+            counted = missed_in_english(written, phase, _label(round_, phase))
+            says = f"you counted {counted}, the marks show {missed}"
             yield RoundFinding(f"tally.{phase}", cells, says, ERROR)
 
 
@@ -272,7 +276,12 @@ def _total(round_: Round) -> Iterator[RoundFinding]:
 def _count(number: int, noun: str) -> str:
     if number == 1:
         return f"1 {noun}"
-    return f"{number} {noun}es" if noun.endswith("ch") else f"{number} {noun}s"
+    return f"{number} {noun}s"
+
+
+def _label(round_: Round, phase: str) -> str:
+    """Return what the form of a round calls one of its phases."""
+    return next((known.label for known in round_.phases if known.id == phase), phase)
 
 
 def _a(noun: str) -> str:

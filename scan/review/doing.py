@@ -99,9 +99,7 @@ class DoingPages:
             forms = _by_language(chores.form_names())
             return {"by_language": forms, "courses": courses, "filled": {**usual, **given}}
 
-        return self._page(
-            request, "print.html", status, notice=notice, most=MOST_COPIES, **await off(work)
-        )
+        return self._page(request, "print.html", status, notice=notice, most=MOST_COPIES, **await off(work))
 
     async def print_cards(self, request: Request) -> Response:
         chores, form = self._chores, await _form(request)

@@ -11,7 +11,7 @@ from datetime import date
 
 import pytest
 
-from shortpencil.forms.rules import in_tables_said, many_said, one_said, phase_said
+from shortpencil.forms.rules import in_tables_said, many_said, missed_in_english, one_said, phase_said
 from shortpencil.scan.language import (
     _,
     carried,
@@ -161,6 +161,18 @@ def test_missing_corner_marks_are_told_behind_the_refusal() -> None:
             "es ist zu dunkel. Geh aus dem Schatten oder mach Licht an und mach es noch einmal. "
             "Außerdem: die Eckmarken oben links, oben rechts und unten links liegen außerhalb des Bildes."
         )
+
+
+def test_counted_misses_are_told_in_number_and_with_the_name_of_the_form() -> None:
+    with speaking("de"):
+        for number, phase, label, expected in (
+            (1, "drive", "Abwurf", "1 Fehlwurf (Abwurf)"),
+            (2, "approach", "Annäherung", "2 Fehlwürfe (Annäherungen)"),
+            (3, "brush", "Gebüsch", "3 Fehlwürfe (Gebüsch-Würfe)"),
+            (1, "brush", "Gebüsch", "1 Fehlwurf (Gebüsch-Wurf)"),
+        ):
+            says = f"you counted {missed_in_english(number, phase, label)}, the marks show 9"
+            assert told(says) == f"du zähltest {expected}, die Markierungen zeigen 9"
 
 
 def test_a_page_of_a_file_is_told() -> None:

@@ -93,9 +93,9 @@ def test_a_card_of_four_phases_is_a_round_of_four_phases() -> None:
 
 def test_its_sums_and_its_order_are_held_against_its_own_phases() -> None:
     found = {f.rule: f for f in validate(played(tally_fairway=2, h02_upshot1="miss"), FORM)}
-    assert found["tally.fairway"].says == "you counted 2 missed fairways, the marks show 1"
+    assert found["tally.fairway"].says == "you counted 2 missed fairway throws, the marks show 1"
     assert "h01.fairway1.miss" in found["tally.fairway"].cells
-    assert found["tally.upshot"].says == "you counted 1 missed upshot, the marks show 2"
+    assert found["tally.upshot"].says == "you counted 1 missed upshot throw, the marks show 2"
     assert found["throws"].says == "hole 2: 4 throws marked, but the score says 3"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from shortpencil.forms.form import Form
-from shortpencil.forms.rules import CardRules, HoleRule, TallyRule
+from shortpencil.forms.rules import CardRules, HoleRule, TallyRule, missed_in_english
 from shortpencil.scan.reading import Finding
 from shortpencil.scan.vision.deciding.verdicts import UNREADABLE, Found, Unreadable
 from shortpencil.scan.vision.weighing.dates import DAYS
@@ -85,13 +85,8 @@ def _counted(rules: CardRules, values: Values) -> Iterator[tuple[TallyRule, int,
 
 
 def _miscounted(rule: TallyRule, written: int, missed: int) -> str:
-    return (
-        f"you counted {_count(written, f'missed {rule.label}', _missed(rule.label))}, the marks show {missed}"
-    )
-
-
-def _missed(phase: str) -> str:
-    return f"missed {phase}es" if phase.endswith("ch") else f"missed {phase}s"
+    counted = missed_in_english(written, rule.phase, rule.label)
+    return f"you counted {counted}, the marks show {missed}"
 
 
 def _total(form: Form, rules: CardRules, values: Values) -> list[Finding]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from shortpencil.forms.catalog import load_form
@@ -47,6 +49,24 @@ def test_a_card_that_holds_breaks_nothing():
 )
 def test_a_broken_promise_is_said(change, rule, words):
     assert says(HOLE | change) == [(rule, words)]
+
+
+@pytest.mark.parametrize(
+    ("phase", "label", "one", "two"),
+    [
+        ("approach", "Annäherung", "1 missed approach", "2 missed approaches"),  # a built-in card in German
+        ("brush", "brush", "1 missed brush throw", "2 missed brush throws"),
+        ("up", "Up & down", "1 missed Up & down throw", "2 missed Up & down throws"),
+    ],
+)
+def test_misses_of_any_phase_are_counted_in_words(phase, label, one, two):
+    rule = replace(RULES.tallies[0], phase=phase, label=label, tally="tally.any")
+    rules = replace(RULES, tallies=(rule,))
+    for marks, count, words in (("clean", 1, one), ("clean", 2, two)):
+        values = HOLE | {"h01.drive": marks, "tally.any": count}
+        assert [f.says for f in broken_promises(FORM, rules, values) if f.rule == f"tally.{phase}"] == [
+            f"you counted {words}, the marks show 0"
+        ]
 
 
 @pytest.mark.parametrize(
