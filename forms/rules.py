@@ -8,6 +8,7 @@ phase is the count of its misses; a cause stands only where something missed.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from shortpencil.forms.called import called
 from shortpencil.forms.form import USUAL_PHASES, Field, Form, Phase
 from shortpencil.scan.language import N_, _, noun
 
@@ -43,24 +44,34 @@ def missed_in_english(number: int, phase: str, label: str) -> str:
     return f"{number} missed {MANY.get(phase, f'{label} throws')}"
 
 
+_WIDEST = 12  # signs of a phase's name in a table, as "Annäherungen" has
+
+
+def _own(phase: str) -> str:
+    return noun(called(phase))
+
+
 def one_said(phase: str) -> str:
     """Return `ONE` of a phase in the language that is spoken."""
-    return _(ONE[phase]) if phase in ONE else _("{phase} throw", phase=noun(phase))
+    return _(ONE[phase]) if phase in ONE else _("{phase} throw", phase=_own(phase))
 
 
 def phase_said(phase: str) -> str:
     """Return what a phase is called by itself, in the language that is spoken."""
-    return _(ONE[phase]) if phase in ONE else noun(phase)
+    return _(ONE[phase]) if phase in ONE else _own(phase)
 
 
 def many_said(phase: str) -> str:
     """Return `MANY` of a phase in the language that is spoken."""
-    return _(MANY[phase]) if phase in MANY else _("{phase} throws", phase=noun(phase))
+    return _(MANY[phase]) if phase in MANY else _("{phase} throws", phase=_own(phase))
 
 
 def in_tables_said(phase: str) -> str:
-    """Return `IN_TABLES` of a phase in the language that is spoken."""
-    return _(IN_TABLES[phase]) if phase in IN_TABLES else noun(phase)
+    """Return `IN_TABLES` of a phase in the language that is spoken; where its own name is long, its id."""
+    if phase in IN_TABLES:
+        return _(IN_TABLES[phase])
+    own = _own(phase)
+    return own if len(own) <= _WIDEST else noun(phase)
 
 
 @dataclass(frozen=True, slots=True)

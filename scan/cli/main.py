@@ -10,10 +10,11 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 
+from shortpencil.forms.called import calling
 from shortpencil.forms.errors import PhotoError, ShortpencilError
 from shortpencil.scan.cli.command_line import CommandParser, Version, in_full, version
 from shortpencil.scan.language import _, from_environment, number, speaking, told
@@ -118,11 +119,25 @@ def _finish(asked: str | None) -> None:
         print(says, file=sys.stderr)
 
 
+def _phases_called(args: argparse.Namespace) -> Mapping[str, str]:
+    """Return what the store of a command calls phases of one's own; JSON has their ids, whoever asks."""
+    from shortpencil.scan.cli.stored import existing_store, store_place
+
+    if getattr(args, "json", False) or "store" not in args:
+        return {}
+    try:
+        with existing_store(store_place(args)) as store:
+            return store.phases_called()
+    except ShortpencilError:
+        return {}  # the command itself says what is wrong with the store
+
+
 def _run(args: argparse.Namespace) -> int:
     try:
         keep_private()
         _finish(getattr(args, "store", None))
-        code = args.run(args)
+        with calling(lambda: _phases_called(args)):
+            code = args.run(args)
     except PhotoError as error:
         _say(args, error)
         return EXIT_ATTENTION

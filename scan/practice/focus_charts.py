@@ -58,7 +58,7 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
         chosen = p.phase == focus.phase
         i = p.strokes_a_round
         a, b, c = (left + plot * min(v, top) / top for v in (i.low, i.middle, i.high))
-        shapes.append(text(0, y, words.MANY[p.phase], size_pt=TEXT_PT, bold=chosen))
+        shapes.append(text(0, y, words.MANY[p.phase], size_pt=TEXT_PT, bold=chosen, fit_mm=left - 3))
         shapes.append(text(0, y + 3.5, _tally(p), size_pt=SMALL_PT, grey=SOFT))
         if p.recent.misses or p.recent.marked:
             shapes.append(line(a, y, c, y, width_mm=0.9 if chosen else 0.5, grey=0.0 if chosen else SOFT))

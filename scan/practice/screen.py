@@ -125,9 +125,11 @@ def _plan(plan: Plan) -> list[str]:
             lines.append(f"{step.minutes:>4} min  {again}")
             continue
         title = step.drill.title if step.box == "test" else f"{step.drill.title}, {step.amount}"
-        text = _("{title}; count: {counts}", title=title, counts=step.drill.counts)
-        text = f"{step.minutes:>4} min  {text}"
-        lines.append(text if len(text) <= WIDTH else f"{text[: WIDTH - 2]} …")
+        counted = _("{title}; count: {counts}", title=title, counts=step.drill.counts)
+        whole, short = (f"{step.minutes:>4} min  {text}" for text in (counted, title))
+        if len(whole) > WIDTH:  # what counts has no room, and half of it would say nothing
+            whole = short if len(short) <= WIDTH else f"{short[: WIDTH - 2]} …"
+        lines.append(whole)
     aim = _("Aim: {count} of {of}.", count=plan.aim.count, of=plan.aim.of)
     lines.append(f"{aim} {usual_said(plan.aim)}".strip())
     lines.append(

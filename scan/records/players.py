@@ -11,6 +11,7 @@ from shortpencil.scan.records.hands import KeptHand
 from shortpencil.scan.records.opened import Opened
 from shortpencil.scan.records.told import (
     ToldSession,
+    phases_called,
     phases_known,
     put_session,
     take_back_session,
@@ -30,6 +31,11 @@ class Players(Opened):
         """Return the phases a session can be of: drive, approach, putt, and those of cards of one's own."""
         with reading(self._engine) as connection:
             return phases_known(connection)
+
+    def phases_called(self) -> dict[str, str]:
+        """Return what cards of one's own call their phases: id -> label, by the newest round of each."""
+        with reading(self._engine) as connection:
+            return phases_called(connection)
 
     def told_sessions(self) -> tuple[ToldSession, ...]:
         """Return every session told by hand, oldest first."""

@@ -6,6 +6,7 @@ by mistake is taken back, not changed. Like every other record they go when the 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -62,6 +63,24 @@ def phases_known(connection: Connection) -> tuple[str, ...]:
     phase = tables.misses.c.phase
     found = connection.execute(select(phase).distinct().where(phase.not_in(PHASES)))
     return (*PHASES, *sorted(found.scalars()))
+
+
+def phases_called(connection: Connection) -> dict[str, str]:
+    """Return what the newest round of each phase of one's own calls it: id -> label."""
+    called = {}
+    for phase in phases_known(connection)[len(PHASES) :]:
+        of = select(tables.misses.c.round).where(tables.misses.c.phase == phase)
+        rounds = tables.rounds
+        newest = (
+            select(rounds.c.record)
+            .where(rounds.c.id.in_(of))
+            .order_by(rounds.c.recorded_at.desc(), rounds.c.id)
+            .limit(1)
+        )
+        for known in json.loads(connection.execute(newest).scalar_one()).get("phases", ()):
+            if known["id"] == phase:
+                called[phase] = str(known["label"])
+    return called
 
 
 def checked(session: ToldSession, today: date, phases: Sequence[str] = PHASES) -> ToldSession:

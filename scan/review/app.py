@@ -168,6 +168,7 @@ def make_app(desk: Desk) -> App:
         limits=desk.limits,
         refuse=site.refusal,
         lines=desk.lines,
+        called=desk.store.phases_called,
     )
 
 

@@ -15,13 +15,14 @@ OWASP CSRF prevention cheat sheet (Fetch Metadata, then Origin). OWASP ASVS 5.0:
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Collection, MutableMapping
+from collections.abc import Awaitable, Callable, Collection, Mapping, MutableMapping
 from dataclasses import dataclass
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 from time import monotonic
 from typing import Any
 
+from shortpencil.forms.called import calling
 from shortpencil.forms.shown import one_line
 from shortpencil.scan.language import carried, from_browser, speaking, spoken
 from shortpencil.scan.review.door import Door
@@ -91,9 +92,11 @@ class Guard:
         limits: Limits,
         refuse: Callable[[int, str], tuple[str, bytes]],
         lines: Lines | None = None,
+        called: Callable[[], Mapping[str, str]] = dict,
     ) -> None:
         self._app, self._door = app, door
         self._lines = lines or Lines()
+        self._called = called
         self._hosts, self._cookie, self._clock = hosts, cookie, clock
         self._limits, self._refuse = limits, refuse
 
@@ -111,7 +114,8 @@ class Guard:
         self._lines.is_known(scope.get("client"), session is not None)
         chosen = session.language if session is not None else ""
         # Who asks for none of ours is answered in the language of the computer that the page runs on.
-        with speaking(chosen or from_browser(",".join(headers.get("accept-language", []))) or spoken()):
+        language = chosen or from_browser(",".join(headers.get("accept-language", []))) or spoken()
+        with speaking(language), calling(self._called):
             if refused is not None:
                 await self._answer(send, *refused)
             else:

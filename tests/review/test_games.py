@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from shortpencil.scan.cli.main import main
 from shortpencil.scan.records.rounds import Round
 from shortpencil.scan.records.store import Store
 from tests.practice.invented import Player, known, rounds_of
 from tests.practice.test_games import four_phase_rounds
-from tests.review.conftest import Page
+from tests.review.conftest import NOON, Page
 
 
 @pytest.fixture
@@ -69,3 +71,38 @@ def test_players_and_courses_name_the_phases(page: Page, stored: list[Round]) ->
     heads = [text_of(head) for head in re.findall(r"<thead>.*?</thead>", course, re.DOTALL)]
     assert ["upshot throws" in head for head in heads] == [True, False]
     assert ["approaches" in head for head in heads] == [False, True]
+
+
+def named(store: Store) -> None:
+    """The same rounds on a card that calls its upshots something else."""
+    for one in [r for r in store.rounds() if len(r.phases) == 4]:
+        phases = [replace(p, label="Heranspielen") if p.id == "upshot" else p for p in one.phases]
+        store.add_rounds([replace(one, id=f"{one.id}x", phases=tuple(phases), recorded_at=NOON)])
+
+
+@pytest.mark.usefixtures("stored")
+def test_a_phase_of_ones_own_is_called_what_its_form_calls_it(page: Page, store: Store) -> None:
+    assert store.phases_called()["upshot"] == "upshot"
+    named(store)
+    assert store.phases_called() == {"fairway": "fairway", "upshot": "Heranspielen"}
+    browser = page.browser()
+    assert " Heranspielen throws" in text_of(browser.get("/players").text)
+    german = {"accept-language": "de"}
+    assert " Heranspielen-Würfe" in text_of(browser.get("/players", headers=german).text)
+    assert " Fairway-Würfe" in text_of(browser.get("/players", headers=german).text)
+    assert "upshot throws" not in browser.get("/rounds").text.casefold()
+
+
+@pytest.mark.usefixtures("stored")
+def test_the_terminal_calls_it_so_too_and_json_by_its_id(
+    store: Store, place: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    named(store)
+    monkeypatch.setenv("SHORTPENCIL_LANGUAGE", "de")
+    at = ["--store", str(place), "--player", "Wren"]
+    assert main(["practised", "Heranspielen", "20", *at]) == 0
+    assert "Heranspielen-Würfe" in capsys.readouterr().out
+    assert main(["season", *at]) == 0
+    assert "Heranspielen" in capsys.readouterr().out
+    assert main(["season", "--json", *at]) == 0
+    assert "Heranspielen" not in capsys.readouterr().out
