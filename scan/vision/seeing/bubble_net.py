@@ -16,8 +16,9 @@ from importlib.resources import files
 from typing import Any
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
+
+from shortpencil.scan.vision.seeing.convolving import Layer, Memory
 
 Weights = Mapping[str, NDArray[np.float32]]
 Floats32 = NDArray[np.float32]
@@ -58,7 +59,9 @@ class BubbleNet:
 def scores(weights: Weights, views: Floats32, measures: Floats32, figures: Floats32) -> Floats32:
     """Return raw scores (N, 5) of the bubbles of one card."""
     w = weights
-    seen = np.concatenate([_looked_at(w, views[k : k + _AT_ONCE]) for k in range(0, len(views), _AT_ONCE)])
+    memory = Memory()  # of one call: several threads may ask
+    parts = (views[k : k + _AT_ONCE] for k in range(0, len(views), _AT_ONCE))
+    seen = np.concatenate([_looked_at(w, part, memory) for part in parts])
     seen += measures @ w["measures"]
     np.maximum(seen, 0, out=seen)
     about = np.tanh((figures - w["mean"]) / w["scale"])
@@ -73,24 +76,13 @@ def scores(weights: Weights, views: Floats32, measures: Floats32, figures: Float
     return np.asarray(hidden @ w["out"] + w["out_bias"], np.float32)
 
 
-def _looked_at(w: Weights, views: Floats32) -> Floats32:
+def _looked_at(w: Weights, views: Floats32, memory: Memory) -> Floats32:
     """What the convolutions and the dense layer make of some views, (n, FLAT), before its threshold."""
     n = len(views)
     squares = views.reshape(n, -1, VIEW_PX, VIEW_PX).transpose(0, 2, 3, 1)
-    wide = _convolved(squares, KERNELS[0], w["conv1"], w["conv1_bias"])
-    deep = _convolved(wide, KERNELS[1], w["conv2"], w["conv2_bias"])
+    wide = Layer(w["conv1"], w["conv1_bias"], STRIDE, KERNELS[0]).of(squares, "wide", memory)
+    deep = Layer(w["conv2"], w["conv2_bias"], STRIDE, KERNELS[1]).of(wide, "deep", memory)
     return np.asarray(deep.reshape(n, -1) @ w["flat"] + w["flat_bias"], np.float32)
-
-
-def _convolved(pictures: Floats32, kernel: int, weights: Floats32, bias: Floats32) -> Floats32:
-    """Every second place of pictures (n, side, side, c) convolved and cut off below 0."""
-    pad = kernel // 2
-    padded = np.pad(pictures, ((0, 0), (pad, pad), (pad, pad), (0, 0)))
-    windows = sliding_window_view(padded, (kernel, kernel), axis=(1, 2))[:, ::STRIDE, ::STRIDE]
-    n, rows, columns = windows.shape[:3]
-    flat = windows.transpose(0, 1, 2, 4, 5, 3).reshape(n * rows * columns, -1)
-    found = np.maximum(flat @ weights + bias, 0)
-    return np.asarray(found.reshape(n, rows, columns, -1), np.float32)
 
 
 def _softmax(logits: Floats32) -> Floats32:

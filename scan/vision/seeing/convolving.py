@@ -1,9 +1,13 @@
-"""Runs a digit network: a chain of convolutions of 3 x 3 and a dense layer, in NumPy alone.
+"""Runs the small networks in NumPy: convolutions, and for digits a whole chain of them with a dense layer.
 
 All the work is products of matrices, which NumPy's library does at full speed. Pictures lie as (n, rows,
 columns, channels) and go a few at a time through the same memory, which then stays in the processor's cache.
-66 boxes of the first network and 11 of the second take 30 and 37 ms, by OpenCV 5.0 in turn with it 42 and 39.
-Short convolutions after Winograd were tried: 32 and 30 ms, and 66 to turn the second network's weights.
+66 boxes of the first network and 11 of the second take 36 and 34 ms, by OpenCV 5.0 in turn with it 45 and 43,
+without the short way 37 and 43.
+
+References
+----------
+A. Lavin, S. Gray, "Fast algorithms for convolutional neural networks", 2015 (arXiv:1509.09308), section 4.3
 """
 
 from __future__ import annotations
@@ -19,16 +23,16 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.vision.seeing.onnx_file import SIDE, Convolution, chain_of
 
-__all__ = ["Chain"]
+__all__ = ["Chain", "Layer", "Memory"]
 
 Floats32 = NDArray[np.float32]
 
-#: Pictures that go through all layers together: 66 of the first network take 37 ms by 2, 30 by 6 or 8, 36 by
-#: 33; 11 of the second 39 by 2, 37 by 6 or 8, 39 at once.
+#: Pictures that go through all layers together: 66 of the first network take 36.8 ms by 6, 35.5 by 8, 34.3 by
+#: 16; 16 of the second 46.8, 43.0 and 44.7. More take more memory.
 _AT_ONCE = 8
 
 
-class _Memory:
+class Memory:
     """Arrays that are used again: asking twice for a name gives the same memory, whatever the shape."""
 
     def __init__(self) -> None:
@@ -42,39 +46,44 @@ class _Memory:
             held = self._held[name] = np.empty(size, np.float32)
         return held[:size].reshape(shape)
 
-    def framed(self, pictures: Floats32) -> Floats32:
-        """Return pictures (n, rows, columns, channels) with one row and column of 0 around each."""
+    def framed(self, pictures: Floats32, rim: int) -> Floats32:
+        """Return pictures (n, rows, columns, channels) with so many rows and columns of 0 around each."""
         n, rows, columns, channels = pictures.shape
-        wide = self.array("framed", n, rows + 2, columns + 2, channels)
-        wide[:, 0] = wide[:, -1] = wide[:, :, 0] = wide[:, :, -1] = 0
-        wide[:, 1:-1, 1:-1] = pictures
+        wide = self.array("framed", n, rows + 2 * rim, columns + 2 * rim, channels)
+        wide[:, :rim] = wide[:, -rim:] = wide[:, :, :rim] = wide[:, :, -rim:] = 0
+        wide[:, rim:-rim, rim:-rim] = pictures
         return wide
 
 
 @dataclass(frozen=True, slots=True)
-class _Layer:
-    """A convolution by one product: a place's nine neighbours, side by side, times all weights."""
+class Layer:
+    """A convolution by one product: a place's neighbours, side by side, times all weights.
 
-    weights: Floats32  # (9 * in, out)
+    `side` of its square kernel is odd, and the pictures get half of it around, so that a stride of 1 keeps
+    their size and one of 2 halves it.
+    """
+
+    weights: Floats32  # (side * side * in, out)
     bias: Floats32
     stride: int
+    side: int
 
-    def of(self, pictures: Floats32, out: str, memory: _Memory) -> Floats32:
+    def of(self, pictures: Floats32, out: str, memory: Memory) -> Floats32:
         """Return what it finds in pictures (n, rows, columns, in), cut off below 0, in memory named `out`."""
         n, rows, columns, channels = pictures.shape
         rows, columns = -(-rows // self.stride), -(-columns // self.stride)
-        framed = memory.framed(pictures)
+        framed = memory.framed(pictures, self.side // 2)
         down, across = self.stride * framed.strides[1], self.stride * framed.strides[2]
         seen = as_strided(
             framed,
-            (n, rows, columns, SIDE, SIDE, channels),
+            (n, rows, columns, self.side, self.side, channels),
             (framed.strides[0], down, across, *framed.strides[1:]),
             writeable=False,
         )
         if channels == 1:  # turned, so that what is copied lies in runs of a row and not of three numbers
-            turned = memory.array("beside", SIDE, SIDE, n, rows, columns)
+            turned = memory.array("beside", self.side, self.side, n, rows, columns)
             np.copyto(turned, seen[..., 0].transpose(3, 4, 0, 1, 2))
-            beside = turned.reshape(SIDE * SIDE, -1).T
+            beside = turned.reshape(self.side**2, -1).T
         else:
             copied = memory.array("beside", *seen.shape)
             np.copyto(copied, seen)
@@ -86,11 +95,73 @@ class _Layer:
         return found.reshape(n, rows, columns, -1)
 
 
-def _layer(of: Convolution) -> _Layer:
-    wide = len(of.weights)
-    return _Layer(
-        np.ascontiguousarray(of.weights.transpose(2, 3, 1, 0).reshape(-1, wide)), of.bias, of.stride
-    )
+#: B^T, G and A^T of F(4 x 4, 3 x 3), equations (15) to (17) there.
+_INTO = np.array(
+    [[4, 0, -5, 0, 1, 0], [0, -4, -4, 1, 1, 0], [0, 4, -4, -1, 1, 0],
+     [0, -2, -1, 2, 1, 0], [0, 2, -1, -2, 1, 0], [0, 4, 0, -5, 0, 1]], np.float64,
+)  # fmt: skip
+_KERNEL = np.array(
+    [[1 / 4, 0, 0], [-1 / 6, -1 / 6, -1 / 6], [-1 / 6, 1 / 6, -1 / 6],
+     [1 / 24, 1 / 12, 1 / 6], [1 / 24, -1 / 12, 1 / 6], [0, 0, 1]], np.float64,
+)  # fmt: skip
+_OUT = np.array(
+    [[1, 1, 1, 1, 1, 0], [0, 1, -1, 2, -2, 0], [0, 1, 1, 4, 4, 0], [0, 1, -1, 8, -8, 1]], np.float64
+)
+#: The same for rows and columns at once: (36, 36), (36, 9) and (16, 36), for products of large matrices.
+_INTO_BOTH, _KERNEL_BOTH, _OUT_BOTH = (np.kron(one, one).astype(np.float32) for one in (_INTO, _KERNEL, _OUT))
+_TILE, _SEEN = 4, 6
+
+
+@dataclass(frozen=True, slots=True)
+class _ShortLayer:
+    """A convolution of 3 x 3 that keeps the size, worked out four by four places at a time from six by six.
+
+    Turned by `_INTO_BOTH`, each of 36 places asks for one product over the channels: a quarter of the
+    multiplications.
+    """
+
+    weights: Floats32  # (36, in, out)
+    bias: Floats32
+
+    def of(self, pictures: Floats32, out: str, memory: Memory) -> Floats32:
+        """Return what `Layer.of` does."""
+        n, height, width, channels = pictures.shape
+        rows, columns, wide = -(-height // _TILE), -(-width // _TILE), len(self.bias)
+        framed = memory.array("framed", n, _TILE * rows + 2, _TILE * columns + 2, channels)
+        framed[:, 0] = framed[:, height + 1 :] = framed[:, :, 0] = framed[:, :, width + 1 :] = 0
+        framed[:, 1 : height + 1, 1 : width + 1] = pictures
+        picture, down, across, along = framed.strides
+        seen = as_strided(
+            framed,
+            (_SEEN, _SEEN, n, rows, columns, channels),
+            (down, across, picture, _TILE * down, _TILE * across, along),
+            writeable=False,
+        )
+        tiles = memory.array("beside", *seen.shape)
+        np.copyto(tiles, seen)
+        turned = memory.array("turned", _SEEN**2, n * rows * columns, channels)
+        np.matmul(_INTO_BOTH, tiles.reshape(_SEEN**2, -1), out=turned.reshape(_SEEN**2, -1))
+        products = memory.array("products", _SEEN**2, n * rows * columns, wide)
+        np.matmul(turned, self.weights, out=products)
+        back = memory.array("back", _TILE**2, n * rows * columns * wide)
+        np.matmul(_OUT_BOTH, products.reshape(_SEEN**2, -1), out=back)
+        found = memory.array(out, n, rows, _TILE, columns, _TILE, wide)
+        laid = back.reshape(_TILE, _TILE, n, rows, columns, wide).transpose(2, 3, 0, 4, 1, 5)
+        np.add(laid, self.bias, out=found)
+        np.maximum(found, 0, out=found)
+        return found.reshape(n, _TILE * rows, _TILE * columns, wide)[:, :height, :width]
+
+
+def _layer(of: Convolution) -> Layer | _ShortLayer:
+    wide, channels = of.weights.shape[:2]
+    by_place = of.weights.transpose(2, 3, 1, 0).reshape(SIDE * SIDE, channels * wide)
+    if of.stride == 1 and channels > 1:
+        return _ShortLayer((_KERNEL_BOTH @ by_place).reshape(_SEEN**2, channels, wide), of.bias)
+    return Layer(np.ascontiguousarray(by_place.reshape(-1, wide)), of.bias, of.stride, SIDE)
+
+
+#: The networks of a process take turns in the same memory: 3 MB less than one each.
+_MEMORY, _BUSY = Memory(), threading.Lock()
 
 
 class Chain:
@@ -100,16 +171,15 @@ class Chain:
         convolutions, dense = chain_of(model)
         self._layers = [_layer(convolution) for convolution in convolutions]
         self._weights, self._bias = np.ascontiguousarray(dense.weights.T), dense.bias
-        self._memory, self._busy = _Memory(), threading.Lock()
 
     def __call__(self, views: Floats32, outputs: list[str]) -> Sequence[Floats32]:
         """Return "scores" (N, A) and "flat", the last hidden layer (N, D), as named in `outputs`."""
         flat = np.empty((len(views), len(self._weights)), np.float32)
-        with self._busy:  # its memory serves one call at a time
+        with _BUSY:
             for start in range(0, len(views), _AT_ONCE):
                 at = views[start : start + _AT_ONCE, 0, :, :, None]
                 for number, layer in enumerate(self._layers):
-                    at = layer.of(at, ("even", "odd")[number % 2], self._memory)
+                    at = layer.of(at, ("even", "odd")[number % 2], _MEMORY)
                 # The file's order: channels, rows, columns.
                 flat[start : start + _AT_ONCE] = at.transpose(0, 3, 1, 2).reshape(len(at), -1)
         found = {"flat": flat, "scores": flat @ self._weights + self._bias}
