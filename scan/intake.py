@@ -211,6 +211,7 @@ def keep(
     more: bool = False,
     only_known: bool = False,
     read_at: datetime | None = None,
+    card_picture: bool = True,
 ) -> Kept:
     """Store one reading with its round in one transaction; see `Store.add_reading` for the rest."""
     from shortpencil.forms.field_map import layout_to_json
@@ -221,11 +222,8 @@ def keep(
     if layout is None:
         return Kept(NOT_STORED, reading)
     player = catalog.player_of(reading.serial) if reading.serial else None
-    practice = (
-        sets_from(layout.form, reading.fields, reading.serial, player)
-        if layout.form.record == "practice" and reading.serial and reading.status == "read"
-        else ()
-    )
+    serial = reading.serial if reading.status == "read" and layout.form.record == "practice" else None
+    practice = sets_from(layout.form, reading.fields, serial, player) if serial else ()
     return store.add_reading(
         reading,
         layout.form,
@@ -239,4 +237,5 @@ def keep(
         more=more,
         only_known=only_known,
         read_at=read_at,
+        card_picture=card_picture,
     )

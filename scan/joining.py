@@ -46,10 +46,15 @@ class Keeper:
     store : where to
     with_pictures : cut pictures of doubtful fields anew where photos are read together; without, no picture
         is decoded in this process
+    card_pictures : keep the picture of each whole flat card, nearly half of what a card takes in the store;
+        without, those of doubtful fields and of words are kept
     """
 
-    def __init__(self, catalog: Catalog, store: Store, *, with_pictures: bool = True) -> None:
+    def __init__(
+        self, catalog: Catalog, store: Store, *, with_pictures: bool = True, card_pictures: bool = True
+    ) -> None:
         self._catalog, self._store, self._with_pictures = catalog, store, with_pictures
+        self._card_pictures = card_pictures
         self._waiting: deque[Shown] = deque(maxlen=MOST_WAITING)
         self._lock = threading.Lock()
 
@@ -122,6 +127,7 @@ class Keeper:
             more=more,
             only_known=only_known,
             read_at=now,
+            card_picture=self._card_pictures,
         )
 
     def _complete(

@@ -176,6 +176,26 @@ def test_the_page_joins_photos_and_decodes_no_picture(results, store, monkeypatc
     assert CARD_PICTURE in store.card(last.serial or "").reading.pictures
 
 
+def test_the_picture_of_the_card_is_left_out_where_nobody_wants_it(results, store) -> None:
+    keeper = Keeper(Catalog(Path("nowhere")), store, card_pictures=False)
+    first, last = kept_of(keeper, results, "whole", "left")
+    assert first.serial == last.serial
+    card = store.card(last.serial or "")
+    assert set(card.reading.flagged) <= card.reading.pictures.keys()
+    assert CARD_PICTURE not in card.reading.pictures
+    kept_of(keeper, results, "low")
+    assert CARD_PICTURE not in store.card(last.serial or "").reading.pictures
+
+
+def test_a_picture_of_a_card_that_is_stored_stays(results, store) -> None:
+    catalog = Catalog(Path("nowhere"))
+    (first,) = kept_of(Keeper(catalog, store), results, "whole")
+    before = store.picture(first.serial or "", CARD_PICTURE)
+    kept_of(Keeper(catalog, store, card_pictures=False), results, "left")
+    assert before is not None
+    assert CARD_PICTURE in store.card(first.serial or "").reading.pictures
+
+
 def test_other_cards_are_left_alone(results, store) -> None:
     kept = kept_of(Keeper(Catalog(Path("nowhere")), store), results, "whole", "other", "low")
     assert kept[1].outcome == outcomes.NEW

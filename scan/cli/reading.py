@@ -82,6 +82,14 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         ),
     )
     parser.add_argument(
+        "--no-card-picture",
+        action="store_true",
+        help=_(
+            "keep no picture of the whole card, nearly half of what it takes in the store; those of what is "
+            "asked and of words are kept"
+        ),
+    )
+    parser.add_argument(
         "--jobs",
         metavar="N",
         type=int,
@@ -148,7 +156,7 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
         store.empty_aside()
         results = _results(args, files, catalog, store, stack)
         stack.callback(results.close)  # what it has begun ends before the store is closed
-        keeper = Keeper(catalog, store)
+        keeper = Keeper(catalog, store, card_pictures=not args.no_card_picture)
         cards: dict[str, dict[str, Any]] | None = {} if args.json else None
         tally = Tally()
         try:

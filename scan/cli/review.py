@@ -51,6 +51,14 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         help=_("read photos as any hand's, and keep nothing of their players' hands"),
     )
     parser.add_argument(
+        "--no-card-picture",
+        action="store_true",
+        help=_(
+            "keep no picture of the whole card, nearly half of what it takes in the store; those of what is "
+            "asked and of words are kept"
+        ),
+    )
+    parser.add_argument(
         "--ask",
         choices=WAYS_TO_ASK,
         help=_("ask a player everything, what matters (usual) or as little as possible, from now on"),
@@ -95,7 +103,14 @@ def run_review(args: argparse.Namespace) -> int:
     if args.player and not args.ask:
         raise InputError("--player: expected --ask with it: how much is that player asked?")
 
-    how = Serving(args.port, args.lan, args.by or "you", args.stop_after * 60.0, args.plain_hand)
+    how = Serving(
+        args.port,
+        args.lan,
+        args.by or "you",
+        args.stop_after * 60.0,
+        args.plain_hand,
+        card_pictures=not args.no_card_picture,
+    )
     with open_store(args.store or default_store()) as store:
         store.empty_aside()
         if args.ask:

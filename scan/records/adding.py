@@ -80,6 +80,7 @@ class Adding(Settling):
         more: bool = False,
         only_known: bool = False,
         read_at: datetime | None = None,
+        card_picture: bool = True,
     ) -> Kept:
         """Store one card's reading and its round in one transaction; return what became of it.
 
@@ -101,6 +102,7 @@ class Adding(Settling):
         only_known : store it only where it surely shows a round that is stored: its photo shows too little to
             be read alone
         read_at : when a card was read that is no round; a round says it itself
+        card_picture : keep the picture of the whole flat card, too; one that is stored stays
 
         Raises
         ------
@@ -148,15 +150,16 @@ class Adding(Settling):
                 found = settled_as_read(card, form, round_, practice, views)
                 put_card(connection, serial, key, player, found)
                 connection.execute(adding_to(tables.readings), values)
-                _put_rest(connection, serial, player, card, views, found)
+                pictures = card.pictures if card_picture else _of_fields(card.pictures)
+                _put_rest(connection, serial, player, pictures, views, found)
                 if round_ is not None and self._how(connection, player) != MATTERS:
                     round_ = self._settle(connection, serial)
                 return Kept(ANOTHER if beside else NEW, card, round_, serial, match.comparison, beside)
             add_card(connection, serial, key, player)
             connection.execute(adding_to(tables.readings), values)
-            if (known := _from_file(connection, serial, card)) is not None:
+            if (known := _from_file(connection, serial, card, card_picture)) is not None:
                 return Kept(KEPT, card, known, serial, match.comparison, beside)
-            after = self._speak(connection, serial, form, Shown(card, evidence), join)
+            after = self._speak(connection, serial, form, Shown(card, evidence), join, card_picture)
             if after.photo_sha256 == photo:
                 self._put_views(connection, serial, player, card)
             round_ = self._settle(connection, serial)
@@ -172,7 +175,13 @@ class Adding(Settling):
             hands.put_views(connection, serial, player, card.views)
 
     def _speak(
-        self, connection: Connection, serial: str, form: Form, new: Shown, join: Join | None
+        self,
+        connection: Connection,
+        serial: str,
+        form: Form,
+        new: Shown,
+        join: Join | None,
+        card_picture: bool,
     ) -> CardReading:
         """Find the reading that speaks for a round now that a photo came, and keep it with its pictures."""
         row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one()
@@ -192,6 +201,8 @@ class Adding(Settling):
         for other in (kept, new.reading.pictures):
             if CARD_PICTURE not in pictures and CARD_PICTURE in other:
                 pictures[CARD_PICTURE] = other[CARD_PICTURE]
+        if not card_picture and CARD_PICTURE not in kept:
+            pictures = _of_fields(pictures)
         if pictures != kept:
             put_pictures(connection, serial, pictures)
         return replace(after, pictures=pictures)
@@ -287,25 +298,30 @@ def _put_rest(
     connection: Connection,
     serial: str,
     player: str | None,
-    card: CardReading,
+    pictures: Mapping[str, bytes],
     views: Mapping[str, bytes],
     found: Settled,
 ) -> None:
     """Write what there is of a new card beside its own row and its reading's."""
-    put_pictures(connection, serial, card.pictures, new=True)
+    put_pictures(connection, serial, pictures, new=True)
     put_settled(connection, found, new=True)
     if player is not None and views:
         hands.put_told(connection, serial, player, views, found.taught)
 
 
-def _from_file(connection: Connection, serial: str, card: CardReading) -> Round | None:
+def _of_fields(pictures: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Return the pictures of single fields, without that of the whole card."""
+    return {name: picture for name, picture in pictures.items() if name != CARD_PICTURE}
+
+
+def _from_file(connection: Connection, serial: str, card: CardReading, card_picture: bool) -> Round | None:
     """Return the stored round where it came from a file: a photo then adds no more than its pictures."""
     stored = stored_round(connection, serial)
     if stored is None or stored.origin != "file":
         return None
     best = best_reading(connection, serial)
     if best is not None and best.photo == card.photo_sha256:
-        put_pictures(connection, serial, card.pictures)
+        put_pictures(connection, serial, card.pictures if card_picture else _of_fields(card.pictures))
     return round_from_text(stored.record)
 
 

@@ -82,6 +82,7 @@ class Desk:
     switch_phone: Callable[[bool], Awaitable[None]] | None = None
     #: Read each card as any hand's, and keep nothing of its player's.
     plain_hands: bool = False
+    card_pictures: bool = True
     last_request_s: float = 0.0
     #: The connections, where a server counts them.
     lines: Lines = field(default_factory=Lines)
@@ -177,7 +178,7 @@ class _Site:
 
     def __init__(self, desk: Desk) -> None:
         self._desk, self._pages, self._static = desk, Pages(), static_files()
-        keeper = Keeper(desk.catalog, desk.store, with_pictures=False)
+        keeper = Keeper(desk.catalog, desk.store, with_pictures=False, card_pictures=desk.card_pictures)
         self._receiver = Receiver(
             desk.store, keeper, desk.readers, self._layout, desk.plain_hands, desk.worth
         )

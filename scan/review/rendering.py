@@ -14,8 +14,10 @@ from markupsafe import Markup
 from shortpencil.forms.rules import in_tables_said, many_said, phase_said
 from shortpencil.scan.language import LANGUAGES, _, first_upper, inside, number, pgettext, spoken, told
 from shortpencil.scan.language.spoken import plural_form
+from shortpencil.scan.reading import CARD_PICTURE
 from shortpencil.scan.review.naming import aside_said, count_said, day_said
 from shortpencil.scan.review.questions import percent, when_said
+from shortpencil.scan.review.views import pieces
 
 #: Name in the address -> package, file in it, type. No name from a request ever becomes a path.
 STATIC = {
@@ -75,6 +77,8 @@ def _environment() -> Environment:
         "one": phase_said,
         "heads": in_tables_said,
         "count_said": count_said,
+        "pieces": pieces,
+        "CARD": CARD_PICTURE,
     }
     return environment
 

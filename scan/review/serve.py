@@ -35,6 +35,7 @@ class Serving:
     name: str  # signs the answers
     stop_after_s: float
     plain_hands: bool = False  # read as any hand's, and keep nothing of it
+    card_pictures: bool = True  # keep the picture of each whole flat card
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +129,7 @@ def serve(
         chores=chores,
         switch_phone=network.switch,
         plain_hands=how.plain_hands,
+        card_pictures=how.card_pictures,
         lines=lines,
         after=after,
         worth=worth,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from shortpencil.forms.form import Field
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
+from shortpencil.scan.records.cards import Card
 
 #: As `scan.vision.flattening.pictures` cuts them: a field's own picture shows this much around its cells.
 FIELD_MARGIN_MM = 1.6
@@ -32,6 +33,16 @@ class Region:
 def box_of(layout: Layout, field_id: str) -> Box:
     """Return the box around all cells of a field."""
     return _around([cell.box for cell in layout.cells if cell.field == field_id])
+
+
+def pieces(layout: Layout, card: Card) -> list[tuple[str, Box]]:
+    """Return the fields that have a picture of their own, and where each lies on the card.
+
+    Of a card whose own picture was not kept they are all there is to see.
+    """
+    cells = {cell.field for cell in layout.cells}
+    names = (name for name in card.reading.pictures if name in cells)
+    return [(name, box_of(layout, name).grown(FIELD_MARGIN_MM)) for name in names]
 
 
 def close_up(layout: Layout, field: Field) -> Region:

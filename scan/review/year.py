@@ -142,7 +142,7 @@ class YearPages:
                 "r": found,
                 "name": round_name(self._desk.store, serial),
                 "long_day": day_said(found.day, long=True),
-                "has_card": self._desk.store.picture(serial, CARD_PICTURE) is not None,
+                "has_card": self._has_card(found),
                 "ink": self._desk.store.picture(serial, RESOLVE) is not None,
                 **self._desk.copies(serial),
                 **round_view(found, self._form(found)),
@@ -225,6 +225,11 @@ class YearPages:
         if self._form(found) is not None:
             raise HTTPException(404, "This round was read from its card. Change it on the page of the card.")
         return found
+
+    def _has_card(self, round_: Round) -> bool:
+        if self._form(round_) is not None:
+            return True
+        return self._desk.store.picture(round_.id, CARD_PICTURE) is not None  # of a round from a file
 
     def _form(self, round_: Round) -> Any:
         """Return the form of a round's card; None for a round that came from a file."""
