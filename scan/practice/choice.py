@@ -13,8 +13,9 @@ phase *without any miss* would save for each miss (`saved_a_miss`) is less and f
 three worlds choosing by it gave up 13 % more (40 players each; tests/bench/bench_told.py).
 
 The rule takes the phase with the largest. Rules that explore (drawing from what is believed, a bonus for what
-is little known, the worth of knowing) were compared over whole seasons, and none did better:
-`tests/bench/bench_season.py` has the table. While no session is known, the phase that costs most comes first.
+is little known, the worth of knowing) or look ahead to the season's end were compared over whole seasons, and
+none did better: `tests/bench/bench_season.py` and `draw_exchange.py` have the tables. While no session is
+known, the phase that costs most comes first.
 """
 
 from __future__ import annotations

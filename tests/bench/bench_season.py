@@ -1,14 +1,15 @@
 """A season of choosing what to practise, in worlds whose truth is known; run by hand:
 
 ``python tests/bench/bench_season.py [--players 60] [--worlds taper,steady] [--report] [--rivals] [--whole]
-[--only rule,group]``
+[--only rule,group] [--believed 0.1]``
 
 Regret is how many strokes more a season takes than with all knowledge, on average over players, with its
 standard error. `rule` is the tool's rule, `headline` what costs most again and again (what the tool said
 before it knew of sessions), `group` the rule told how practice worked for forty others of its world; for
 these costs are learnt from sums. `--whole` takes the whole way instead, from records to advice.
-`--rivals` compares ways of choosing. Players and chances of `--report` are other ones than those that rules
-were chosen on; worlds marked * were left out of all choosing.
+`--rivals` compares ways of choosing, with as much belief in steady gains as `--believed` says. Players and
+chances of `--report` are other ones than those that rules were chosen on; worlds marked * were left out of
+all choosing.
 """
 
 from __future__ import annotations
@@ -25,11 +26,13 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from shortpencil.scan.practice.gains import Laws, group_laws
-from tests.seasons.advisers import RIVALS, counts_of_all, expected, headline, rival, whole_tool
+from tests.seasons.advisers import RIVALS, believing, counts_of_all, expected, headline, rival, whole_tool
+from tests.seasons.ahead import looking_ahead, soon_known
 from tests.seasons.rules import SIMPLE
 from tests.seasons.worlds import WORLDS, Chooser, World, all_knowing, play, players_of
 
 TUNED, REPORTED = 100, 900
+WAYS = RIVALS | {"ahead": looking_ahead, "soon known": soon_known}
 
 
 def group_of(world: World, seed: int, players: int = 40) -> Laws:
@@ -58,11 +61,12 @@ def main() -> None:
     parser.add_argument(
         "--rivals", action="store_true", help="compare rules for choosing, many players at once"
     )
+    parser.add_argument("--believed", type=float, help="that gains are steady, beforehand, for --rivals")
     parser.add_argument("--only", help="of the rules these, with commas between")
     args = parser.parse_args()
     seed = REPORTED if args.report else TUNED
     wanted = args.worlds.split(",") if args.worlds else [w.name for w in WORLDS]
-    names = list(RIVALS) if args.rivals else ["rule", "headline", "group", *SIMPLE]
+    names = list(WAYS) if args.rivals else ["rule", "headline", "group", *SIMPLE]
     names = ["whole tool", "rule"] if args.whole else names
     names = args.only.split(",") if args.only else names
     print(f"{'world':<14}{'no practice':>12}" + "".join(f"{n:>14}" for n in names), flush=True)
@@ -74,7 +78,8 @@ def main() -> None:
         best = all_knowing(world, players, seed + 1).total
         choosers: dict[str, Chooser] = dict(SIMPLE)
         if args.rivals:
-            choosers = {name: rival(value) for name, value in RIVALS.items()}
+            laws = None if args.believed is None else believing(args.believed)
+            choosers = {name: rival(value, laws) for name, value in WAYS.items()}
         else:
             choosers |= {
                 "whole tool": whole_tool(),

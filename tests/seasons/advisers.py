@@ -22,7 +22,15 @@ from shortpencil.scan.practice.choice import (
     choice_of,
 )
 from shortpencil.scan.practice.focus import focus_of
-from shortpencil.scan.practice.gains import FADES_DAYS, TESTS_DIFFER, Belief, Counts, Laws, learnt
+from shortpencil.scan.practice.gains import (
+    FADES_DAYS,
+    TESTS_DIFFER,
+    Belief,
+    Counts,
+    Laws,
+    learnt,
+    usual_laws,
+)
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.sessions import OfTen, Session
 from shortpencil.scan.records.rounds import Round
@@ -192,7 +200,7 @@ RIVALS: dict[str, Value] = {
 
 def rival(value: Value, laws: Laws | None = None) -> Chooser:
     """Return a chooser that takes the phase of highest value."""
-    costs = _Costs()
+    costs = Costs()
 
     def choose(so_far: SoFar) -> Ints:
         costs.add(so_far.seen[-1], first=len(so_far.seen) == 1)
@@ -201,7 +209,14 @@ def rival(value: Value, laws: Laws | None = None) -> Chooser:
     return choose
 
 
-def known_from(so_far: SoFar, costs: _Costs, laws: Laws | None) -> Known:
+def believing(steady: float) -> Laws:
+    """The usual laws, with so much belief in steady gains."""
+    usual = usual_laws()
+    of = np.where(usual.alike, steady / usual.p_alike, (1 - steady) / (1 - usual.p_alike))
+    return replace(usual, weight=tuple(float(w) for w in np.maximum(np.array(usual.weight) * of, 1e-12)))
+
+
+def known_from(so_far: SoFar, costs: Costs, laws: Laws | None) -> Known:
     """Return what a rival is told, from the history of all players at once."""
     marks, tests = counts_of_all(so_far)
     now = practised(so_far)[:, -1].reshape(-1)
@@ -271,7 +286,7 @@ def _tests(so_far: SoFar, before: Floats) -> Counts | None:
     return Counts(failed.reshape(count * 3, -1), tries.reshape(count * 3, -1), behind)
 
 
-class _Costs:
+class Costs:
     """Cost of a miss by phase, from sums over throws in the same place: a plain stand-in for `costs_of`."""
 
     def __init__(self) -> None:
