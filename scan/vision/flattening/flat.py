@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -119,11 +120,14 @@ def cuts(
     return parts
 
 
+@lru_cache(maxsize=256)  # most are asked for in every photo
 def _mesh_of(box: Box) -> PointsMm:
     """Middles (ny, nx, 2) of the mesh cells that cover a box and one more on each side, mm."""
     nx, ny = (int(np.ceil(side / _MESH_MM)) + 2 for side in (box.w, box.h))
     xs, ys = box.x + (np.arange(nx) - 0.5) * _MESH_MM, box.y + (np.arange(ny) - 0.5) * _MESH_MM
-    return np.stack(np.meshgrid(xs, ys), axis=-1)
+    mesh = np.stack(np.meshgrid(xs, ys), axis=-1)
+    mesh.flags.writeable = False
+    return mesh
 
 
 def _mesh(registration: Registration, width_mm: float, height_mm: float) -> PointsMm:

@@ -206,7 +206,8 @@ def thin_lines(flat: GrayImage, covered: GrayImage | None) -> GrayImage:
     if covered is not None:
         dark &= covered
     usual = max(grey_at(dark[::3, ::3], 0.9), 4.0)
-    capped = np.minimum(dark, np.uint8(min(_CAP * usual, 255.0)))
+    # NumPy's minimum of bytes and one byte takes five times as long.
+    _, capped = cv2.threshold(dark, int(min(_CAP * usual, 255.0)), 255, cv2.THRESH_TRUNC)
     # A line of one pixel draws the top of a parabola to whole pixels; softened, its place between them
     # counts. 0.6 px took 0.011 mm from the error at 99 % on tuning photos; beyond 1 px, neighbours mix.
     return np.asarray(cv2.GaussianBlur(capped, (0, 0), 0.6), np.uint8)

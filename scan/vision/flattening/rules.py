@@ -199,11 +199,10 @@ def is_bent(traced: Traced) -> bool:
 
 def _longest(which: Bools) -> int:
     """Length of the longest run of True along the rows of (R, N)."""
-    longest, run = 0, np.zeros(len(which), np.intp)
-    for column in which.T:
-        run = np.where(column, run + 1, 0)
-        longest = max(longest, int(run.max(initial=0)))
-    return longest
+    apart = np.zeros((len(which), which.shape[1] + 2), np.int8)  # no run goes on in the next row
+    apart[:, 1:-1] = which
+    steps = np.diff(apart.ravel())
+    return int((np.flatnonzero(steps == -1) - np.flatnonzero(steps == 1)).max(initial=0))
 
 
 def with_pale(lines: GrayImage, layout: Layout, dark: Traced) -> Traced:

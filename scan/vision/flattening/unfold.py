@@ -53,6 +53,8 @@ def _lines(flat: GrayImage, covered: GrayImage, layout: Layout) -> GrayImage:
     k = OUTLINE_PX_PER_MM
     size = round(layout.paper.width_mm * k), round(layout.paper.height_mm * k)
     coarse = np.asarray(cv2.resize(flat, size, interpolation=cv2.INTER_LINEAR), np.uint8)
+    if covered.min() == 255:
+        return thin_lines(coarse, None)
     shown = np.asarray(cv2.resize(covered, size, interpolation=cv2.INTER_NEAREST), np.uint8)
     return thin_lines(coarse, shown)
 
