@@ -29,6 +29,7 @@ from shortpencil.forms.files import read_bytes
 from shortpencil.forms.shown import one_line, path_text
 from shortpencil.scan.file_pages import Given
 from shortpencil.scan.intake import FileResult, read_one
+from shortpencil.scan.language import carried
 from shortpencil.scan.sources import Photo, Url, shown
 
 if TYPE_CHECKING:
@@ -254,7 +255,12 @@ class Cluster:
         try:
             self._client.register_plugin(plugin, name=plugin.name)
         except Exception as error:
-            raise self._gone() from error
+            self._threads()  # which raises when the scheduler is gone
+            what = _in_a_line(error)
+            raise ShortpencilError(
+                f"--cluster {self._address}: expected that its workers take up the reading, found an error "
+                f"there: {what}. {WAITS}"
+            ) from error
         under_way: deque[_Batch] = deque()
         room, looked = 2 * self._await_worker() + 2, time.monotonic()
         try:
@@ -296,24 +302,20 @@ class Cluster:
             yield answer if answer is not None else next(read)
 
     def _read(self, call: str, batch: _Batch) -> list[FileResult]:
-        """Return what a batch says; where its workers ended too often, photo by photo."""
+        """Return what a batch says; where its workers ended too often, or broke over it, photo by photo."""
         results = self._tried(call, batch)
-        if results is not None:
+        if not isinstance(results, str):
             return results
         name = batch.photos[0].text if isinstance(batch.photos[0], Url) else batch.photos[0].name
         if len(batch.photos) > 1:
             singles = [_Batch([photo], [None]) for photo in batch.photos]
             return [result for single in singles for result in self._read(call, single)]
-        return [
-            FileResult(
-                path_text(name),
-                error=f"{path_text(name)}: expected that a worker reads it, found that every worker that "
-                "tried has ended. Read it again, or on one machine.",
-            )
-        ]
+        path = path_text(name)
+        says = f"{path}: expected that a worker reads it, found {results}. Read it again, or on one machine."
+        return [FileResult(path, error=says)]
 
-    def _tried(self, call: str, batch: _Batch) -> list[FileResult] | None:
-        """Return what a batch says, None when its workers ended too often."""
+    def _tried(self, call: str, batch: _Batch) -> list[FileResult] | str:
+        """Return what a batch says, or what was found in place of that."""
         if not batch.photos:
             return []
         for _ in range(MOST_ROUNDS):
@@ -323,10 +325,13 @@ class Cluster:
             batch.future = None
             if results is not None:
                 return results
-        return None
+        return carried("that every worker that tried has ended")
 
-    def _awaited(self, future: Future[Any]) -> list[FileResult] | None:
-        """Return what a task says when it is done, None when its worker ended with the photos."""
+    def _awaited(self, future: Future[Any]) -> list[FileResult] | str | None:
+        """Return what a task says when it is done, None when its worker ended with the photos.
+
+        An error that nobody foresaw costs the photo over which it arose, and is said in words.
+        """
         from distributed.scheduler import KilledWorker
 
         looked = time.monotonic()
@@ -339,11 +344,12 @@ class Cluster:
         try:
             if future.status == "error":
                 error = future.exception()
-                if isinstance(error, KilledWorker):
+                if isinstance(error, KilledWorker | OSError):  # an OSError is also a connection that broke
                     return None
                 if isinstance(error, ImportError):
                     raise ShortpencilError(_lacks("a worker that joined later", str(error))) from error
-                raise error
+                what = _in_a_line(error)
+                return carried(f"an error that nobody foresaw: {what}")
             # Skipping, since a worker may end between having read and being asked, and then `Future.result`
             # fails in one of several ways.
             (found,) = self._client.gather([future], errors="skip") or [None]
@@ -358,6 +364,10 @@ class Cluster:
             _refuse_other(found, self._about, "a worker that joined later")
             raise ShortpencilError(f"a worker lost what it was told. {WAITS}")
         return list(found)
+
+
+def _in_a_line(error: BaseException) -> str:
+    return one_line(f"{type(error).__name__}: {error}" if str(error) else type(error).__name__)
 
 
 def _is_done(batch: _Batch) -> bool:

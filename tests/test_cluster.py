@@ -244,6 +244,49 @@ def test_a_batch_that_ends_its_workers_is_tried_photo_by_photo(error: Exception 
     assert client.sent == [photos] * often + [[photos[0]]] * often + [[photos[1]]] * often
 
 
+def test_an_error_that_nobody_foresaw_costs_the_photo_over_which_it_arose() -> None:
+    there, client = ending(ZeroDivisionError("by\nnothing"))
+    photos: list[Url | Given] = [Url("s3://a/1.jpg"), Given("2.jpg", b"")]
+    results = list(there._results("call", cluster._Batch(photos, [None, None])))
+    assert [r.path for r in results] == ["s3://a/1.jpg", "2.jpg"]
+    assert results[1].error == (
+        "2.jpg: expected that a worker reads it, found an error that nobody foresaw: ZeroDivisionError: "
+        "by\\u000anothing. Read it again, or on one machine."
+    )
+    assert client.sent == [photos, [photos[0]], [photos[1]]]  # tried once: what broke breaks again
+
+
+def break_over(name: str) -> None:
+    """On a worker: raise what nobody foresaw over one photo; an empty name mends it."""
+    from shortpencil.scan import cluster, intake
+
+    def read_one(crew: Any, photo: Any, known: Any) -> FileResult:
+        if Path(photo.name).name == name:
+            raise ZeroDivisionError("by nothing")
+        return intake.read_one(crew, photo, known)
+
+    cluster.read_one = read_one if name else intake.read_one
+
+
+def test_a_worker_that_breaks_over_a_photo_ends_neither_the_others_nor_the_command(
+    workers: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+    photos = copies(tmp_path, 3)
+    cloudpickle.register_pickle_by_value(sys.modules[__name__])
+    with distributed.Client(workers.scheduler_address, set_as_default=False) as client:
+        client.run(break_over, "1.jpg")
+        try:
+            command = ["read", "--cluster", workers.scheduler_address, *map(str, photos)]
+            assert main(command) == 2
+        finally:
+            client.run(break_over, "")
+    told = capsys.readouterr()
+    assert f"card {SERIAL}" in told.out
+    assert "1.jpg: expected that a worker reads it, found an error that nobody foresaw: Zero" in told.err
+    assert "3 photos: 1 card (1 new), 1 not opened" in told.err
+
+
 @pytest.mark.parametrize(
     ("error", "says"),
     [
