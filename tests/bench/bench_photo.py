@@ -108,7 +108,7 @@ def stages_of(data: bytes) -> Stages:
     layout = find_layout(code.fingerprint)
     assert layout is not None
     levels = Levels(gray)
-    registration = register(levels, corners, layout)
+    registration, _ = register(levels, corners, layout)
     flat, covered = flatten(levels, registration, layout)
     ink = ink_of(flat, covered, layout)
     boxes = cells_of_kind(layout, "digit")

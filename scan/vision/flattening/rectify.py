@@ -80,15 +80,11 @@ class _Pose:
     marks_photo: PointsMm
 
 
-def register(photo: GrayImage | Levels, corners: Corners, layout: Layout) -> Registration:
-    """Return how a card of that layout lies in the photo, by its marks, studs and outlines."""
-    return register_with_anchors(photo, corners, layout)[0]
+def register(photo: GrayImage | Levels, corners: Corners, layout: Layout) -> tuple[Registration, Anchors]:
+    """Return how a card of that layout lies in the photo, by its marks, studs and outlines.
 
-
-def register_with_anchors(
-    photo: GrayImage | Levels, corners: Corners, layout: Layout
-) -> tuple[Registration, Anchors]:
-    """Return the same, and what was measured at marks and studs: the first knots of the bend."""
+    And what was measured at marks and studs: the first knots of the bend.
+    """
     levels = levels_of(photo)
     marks_card = np.vstack([model_corners(layout.paper, marker) for marker in corners.marks])
     marks_photo = np.vstack([mark.corners for mark in corners.marks.values()])

@@ -23,7 +23,7 @@ from shortpencil.scan.vision.flattening.outlines import (
     tile_offsets,
     upright_outlines_of,
 )
-from shortpencil.scan.vision.flattening.rectify import OUTLINE_SMOOTHING, Anchors, register_with_anchors
+from shortpencil.scan.vision.flattening.rectify import OUTLINE_SMOOTHING, Anchors, register
 from shortpencil.scan.vision.flattening.rules import BENT_MM, Traced, is_bent, rules_of, trace, with_pale
 from shortpencil.scan.vision.opening.levels import Levels
 
@@ -38,7 +38,7 @@ _TILE_REACH_MM = 2.1
 
 def lay_flat(levels: Levels, corners: Corners, layout: Layout) -> tuple[Registration, GrayImage, GrayImage]:
     """Return how a card lies in the photo, its flat picture and what of it is covered, as `flatten` does."""
-    registration, anchors = register_with_anchors(levels, corners, layout)
+    registration, anchors = register(levels, corners, layout)
     flat, covered = flatten(levels, registration, layout)
     lines = _lines(flat, covered, layout)
     dark = trace(lines, layout, rules_of(layout).dark)

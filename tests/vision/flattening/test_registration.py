@@ -40,7 +40,7 @@ def offsets_mm(shot: Shot, layout: Layout) -> np.ndarray:
     """Distance of the centre of every bubble and digit box from where the simulator put it."""
     gray = grey(shot)
     (corners,) = find_cards(gray)
-    registration = register(gray, corners, layout)
+    registration, _ = register(gray, corners, layout)
     centres = np.array([(c.box.centre.x, c.box.centre.y) for c in layout.cells if c.kind != "words"])
     true = shot.sheet_to_photo[0].of_sheet(shot.sheets[0].on_sheet(centres))
     return np.linalg.norm(registration.to_photo(centres) - true, axis=1) / registration.px_per_mm
@@ -122,7 +122,7 @@ def test_three_marks_are_enough() -> None:
     (card,) = find_cards(page)
     assert len(card.marks) == 3
     layout = layout_of()
-    registration = register(page, card, layout)
+    registration, _ = register(page, card, layout)
     centres = np.array([(c.box.centre.x, c.box.centre.y) for c in layout.cells])
     true = centres * 6.0 - 0.5
     assert np.linalg.norm(registration.to_photo(centres) - true, axis=1).max() / 6.0 < 0.3
@@ -173,7 +173,7 @@ def test_the_flat_card_shows_each_cell_at_its_place() -> None:
     table = np.full((page.shape[0] + 80, page.shape[1] + 80), 128, np.uint8)
     table[40:-40, 40:-40] = page
     (corners,) = find_cards(table)
-    flat, covered = flatten(table, register(table, corners, layout), layout)
+    flat, covered = flatten(table, register(table, corners, layout)[0], layout)
     assert flat.shape == (round(297 * CARD_PX_PER_MM), round(210 * CARD_PX_PER_MM))
     assert covered.min() == 255
     height, width = (side - 5 for side in flat.shape)
@@ -191,7 +191,7 @@ def test_a_part_outside_the_picture_is_not_covered() -> None:
     layout = layout_of()
     cut = np.ascontiguousarray(page[:, : page.shape[1] - (30 * 6)])
     (corners,) = find_cards(cut)
-    _, covered = flatten(cut, register(cut, corners, layout), layout)
+    _, covered = flatten(cut, register(cut, corners, layout)[0], layout)
     inside = slice(round(2 * CARD_PX_PER_MM), -round(2 * CARD_PX_PER_MM))
     assert covered[inside, round(2 * CARD_PX_PER_MM) : round(175 * CARD_PX_PER_MM)].min() == 255
     assert covered[:, round(185 * CARD_PX_PER_MM) :].max() == 0

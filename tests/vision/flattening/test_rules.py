@@ -80,7 +80,7 @@ def test_a_fold_between_studs_is_laid_flat_and_a_flat_card_left_as_it_is() -> No
     page, layout = card()
     levels = Levels(page)
     (corners,) = cards_of(find_marks(page))
-    at = register(levels, corners, layout)
+    at, _ = register(levels, corners, layout)
     cells = np.array([(c.box.centre.x, c.box.centre.y) for c in layout.cells if c.kind != "words"])
     same, _, _ = lay_flat(levels, corners, layout)
     assert (same.to_photo(cells) == at.to_photo(cells)).all()
@@ -93,7 +93,7 @@ def test_a_fold_between_studs_is_laid_flat_and_a_flat_card_left_as_it_is() -> No
     true[:, 1] -= raised(in_rows[:, 0]) * FINE
     before, after = (
         np.linalg.norm(found.to_photo(in_rows) - true, axis=1) / FINE
-        for found in (register(levels, corners, layout), lay_flat(levels, corners, layout)[0])
+        for found in (register(levels, corners, layout)[0], lay_flat(levels, corners, layout)[0])
     )
     near = np.abs(in_rows[:, 0] - FOLD_MM) < 8
     assert after.max() < 0.8 < before.max()
