@@ -201,8 +201,6 @@ def _results(
 
 def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
     """Say the next session of each player whose practice card was read just now and asks nothing."""
-    from shortpencil.scan.cli.review import focus_of_store
-
     heads = {head.serial: head for head in store.heads()} if serials else {}
     players: dict[str | None, None] = {}
     for serial in serials:
@@ -210,6 +208,10 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
         layout = catalog.find(head.form) if head is not None else None
         if head is not None and layout is not None and layout.form.record == PRACTICE:
             players[store.card(serial).player] = None
+    if not players:
+        return
+    from shortpencil.scan.cli.review import focus_of_store
+
     focus = focus_of_store(store)
     for player in list(players)[:MOST_NEXT]:
         view = focus(player, NEXT_MINUTES)

@@ -138,9 +138,13 @@ def loses_thread(gray: GrayImage, unit_rows: int, part: int = 1) -> bool:
     limit = next((most for rows, most in _STEP_LIMITS if unit_rows >= rows), None)
     if limit is None:
         return False
-    middle, both = _steps(gray, unit_rows // part)
-    if not both.size:
+    middle = _steps(gray, unit_rows // part)
+    if not middle.size:
         return False
+    both = _stepped(middle)
+    if both.max(initial=0.0) <= limit:  # as of nearly all photos
+        return False
+    both = np.where(_one_step(middle), both, 0.0)
     steps = np.sort(both.max(axis=1))
     others = steps[-_OTHERS] if len(steps) >= _OTHERS else 0.0
     if steps[-1] <= limit or steps[-1] <= _ABOVE_OTHERS * others:
@@ -152,27 +156,33 @@ def loses_thread(gray: GrayImage, unit_rows: int, part: int = 1) -> bool:
     return bool(near.mean() > _ALL_ALONG)
 
 
-def _steps(gray: GrayImage, unit_rows: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the step (R, U) of each unit across its row's upper edge, and how far each row is stepped.
-
-    The second is (R - 1, U - 8), from the fourth unit on: the mean step, of at most 8 greys, right of a unit
-    across its row's upper edge and left of it across the lower one, the smaller of both; 0 where they are not
-    one step. Both are empty where there are too few units.
-    """
+def _steps(gray: GrayImage, unit_rows: int) -> NDArray[np.float64]:
+    """Return the step (R, U) of each unit across its row's upper edge; empty where units are too few."""
     height, width = gray.shape
     units = width // unit_rows
     rows = np.arange(1, (height - 2) // max(unit_rows, 1)) * unit_rows
     if unit_rows < 4 or len(rows) < 2 or units < 2 * _LEAST_UNITS:
-        return np.zeros((0, 0)), np.zeros((0, 0))
+        return np.zeros((0, 0))
     near = gray[np.stack([rows - 2, rows - 1, rows, rows + 1]), : units * unit_rows].astype(np.int16)
     # Twice the step over what the slopes on both sides let expect.
     step = 2 * (near[2] - near[1]) - (near[1] - near[0]) - (near[3] - near[2])
-    middle = _middle_of(step.reshape(-1, unit_rows)).reshape(len(rows), units) / 2
+    return _middle_of(step.reshape(-1, unit_rows)).reshape(len(rows), units) / 2
+
+
+def _stepped(middle: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return how far each row is stepped (R - 1, U - 8), from the fourth unit on.
+
+    It is the mean step, of at most 8 greys, right of a unit across its row's upper edge and left of it across
+    the lower one, the smaller of both.
+    """
     right, left = _both_sides(np.clip(middle, -_STEP_GREY, _STEP_GREY))
-    both = np.where(right * left > 0, np.minimum(np.abs(right), np.abs(left)), 0.0)
-    whole_right, whole_left = (np.abs(side) for side in _both_sides(middle))
-    alike = np.minimum(whole_right, whole_left) * _UNLIKE > np.maximum(whole_right, whole_left)
-    return middle, np.where(alike, both, 0.0)
+    return np.where(right * left > 0, np.minimum(np.abs(right), np.abs(left)), 0.0)
+
+
+def _one_step(middle: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Say of the same places whether both steps may be one."""
+    right, left = (np.abs(side) for side in _both_sides(middle))
+    return np.asarray(np.minimum(right, left) * _UNLIKE > np.maximum(right, left))
 
 
 def _both_sides(steps: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
