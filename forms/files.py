@@ -22,6 +22,7 @@ from typing import IO, Any, BinaryIO
 
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.shown import found, path_text
+from shortpencil.scan.language import N_
 
 try:
     import fcntl
@@ -32,18 +33,18 @@ MOST_TEXT_BYTES = 16 * 2**20  # a field map is 200 kB, a roster of a large club 
 #: The longest number that a text may hold: 15 digits are what a float keeps, and Python takes seconds over
 #: some thousands of digits.
 MOST_DIGITS = 18
-_TOO_DEEP = "tables or brackets nested deeper than anybody writes"
+_TOO_DEEP = N_("tables or brackets nested deeper than anybody writes")
 STDOUT = Path("-")
 _KINDS = (
-    (stat.S_ISDIR, "a folder"),
-    (stat.S_ISFIFO, "a named pipe"),
-    (stat.S_ISSOCK, "a socket"),
-    (stat.S_ISCHR, "a device"),
-    (stat.S_ISBLK, "a device"),
+    (stat.S_ISDIR, N_("a folder")),
+    (stat.S_ISFIFO, N_("a named pipe")),
+    (stat.S_ISSOCK, N_("a socket")),
+    (stat.S_ISCHR, N_("a device")),
+    (stat.S_ISBLK, N_("a device")),
 )
 
 
-def read_bytes(path: Path, most_bytes: int, what: str = "a file") -> bytes:
+def read_bytes(path: Path, most_bytes: int, what: str = N_("a file")) -> bytes:
     """Return what an ordinary file holds.
 
     Parameters

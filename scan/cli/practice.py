@@ -92,7 +92,9 @@ def _positive(text: str) -> float:
     except ValueError:
         value = 0.0
     if not 0.5 <= value <= 1000:
-        raise argparse.ArgumentTypeError(f"expected a number of rounds from 0.5 to 1000, found {text!r}")
+        raise argparse.ArgumentTypeError(
+            _("expected a number of rounds from 0.5 to 1000, found {text}", text=repr(text))
+        )
     return value
 
 
@@ -104,7 +106,9 @@ def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError as error:
-        raise argparse.ArgumentTypeError(f"expected a day as YYYY-MM-DD, found {text!r}") from error
+        raise argparse.ArgumentTypeError(
+            _("expected a day as YYYY-MM-DD, found {text}", text=repr(text))
+        ) from error
 
 
 def run_focus(args: argparse.Namespace) -> int:

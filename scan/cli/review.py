@@ -81,13 +81,15 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def _port(text: str) -> int:
     if text.isascii() and text.isdigit() and int(text) < 65536:
         return int(text)
-    raise argparse.ArgumentTypeError(f"expected a port from 0 to 65535, found {text!r}")
+    raise argparse.ArgumentTypeError(_("expected a port from 0 to 65535, found {text}", text=repr(text)))
 
 
 def _minutes(text: str) -> int:
     if text.isascii() and text.isdigit() and 1 <= int(text) <= 10_000:
         return int(text)
-    raise argparse.ArgumentTypeError(f"expected whole minutes from 1 to 10000, found {text!r}")
+    raise argparse.ArgumentTypeError(
+        _("expected whole minutes from 1 to 10000, found {text}", text=repr(text))
+    )
 
 
 def run_review(args: argparse.Namespace) -> int:

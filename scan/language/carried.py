@@ -16,6 +16,7 @@ from shortpencil.scan.language.spoken import ENGLISH, N_, book, spoken
 
 _WORD = re.compile(r"[^\W\d_]+")
 _NAME = re.compile(r"\{(\w+)\}")
+_PLACE = re.compile(r": ")
 _NEXT = re.compile(r"\. (?=\S)")
 _LISTED = re.compile(r"(, | and | or )")
 #: Words inside of sentences that are told. Any other may be a name, a code or a key.
@@ -108,47 +109,71 @@ def told(sentence: str) -> str:
 
 
 def _told(sentence: str, language: str) -> str:
-    found = _found(sentence, language)
+    # Who passes an error on says where it arose first: a file, a store, a place in a form. A sentence without
+    # values behind that is surer than one whose values would take it in.
+    places = [at.start() for at in _PLACE.finditer(sentence)]
+    found = _exactly(sentence, language)
+    for at in places if found is None else ():
+        if (rest := _exactly(sentence[at + 2 :], language)) is not None:
+            return f"{_value(sentence[:at], language)}: {rest}"
+    found = found or _found(sentence, language)
     if found is not None:
         return found
     if "\n" in sentence:
         return "\n".join(_told(line, language) for line in sentence.split("\n"))
-    if "; " in sentence:
-        return "; ".join(_value(part, language) for part in sentence.split("; "))
+    parts = sentence.split("; ")
+    listed = [_value(part, language) for part in parts] if len(parts) > 1 else []
+    if listed and all(new != old for new, old in zip(listed, parts, strict=True)):
+        return "; ".join(listed)
     # Several sentences, each whole by itself: why a photo is refused, what to do, what was seen besides.
     for at in (found.start() for found in _NEXT.finditer(sentence)):
         first, then = _found(sentence[: at + 1], language), _found(sentence[at + 2 :], language)
         if first is not None and then is not None:
             return f"{first} {then}"
-    # Who passes an error on says where it arose first: a file, a store, a place in a form.
-    at = -1
-    while (at := sentence.find(": ", at + 1)) >= 0:
+    for at in places:
         found = _found(sentence[at + 2 :], language)
         if found is not None:
             return f"{_value(sentence[:at], language)}: {found}"
-    return sentence
+    return "; ".join(listed) or sentence
 
 
-def _found(sentence: str, language: str) -> str | None:
-    """Return a sentence of the catalogue in the other language, or None.
+def _exactly(sentence: str, language: str) -> str | None:
+    """Return a sentence without values in the other language, or None.
 
     It is also found where a full stop was put behind it, and with that stop also where its first letter was
     made large: as a name that nobody ended like this never is.
     """
     known = _sentences(language)
+    said = next((known[look] for look in _looks(sentence) if look in known), None)
+    return None if said is None else _ended(said, sentence)
+
+
+def _found(sentence: str, language: str) -> str | None:
+    """Return the same, also of a sentence with values."""
+    said = _exactly(sentence, language)
+    if said is not None:
+        return said
+    said = _by_pattern(_looks(sentence), language)
+    return None if said is None else _ended(said, sentence)
+
+
+def _looks(sentence: str) -> list[str]:
+    """Return how a sentence may stand in the code."""
     looks = [sentence]
     if sentence.endswith("."):
         looks.append(sentence[:-1])
         if sentence[0].isupper():
             looks += [look[0].lower() + look[1:] for look in looks]
-    said = next((known[look] for look in looks if look in known), None)
-    if said is None:
-        said = _by_pattern(looks, language)
-    if said is None:
-        return None
-    if sentence[0].isupper() and sentence.endswith("."):
+    return looks
+
+
+def _ended(said: str, sentence: str) -> str:
+    """Return what is said with the first letter and the full stop that the English sentence has."""
+    if not sentence.endswith("."):
+        return said
+    if sentence[0].isupper():
         said = said[0].upper() + said[1:]
-    return said if said.endswith(".") or not sentence.endswith(".") else f"{said}."
+    return said if said.endswith(".") else f"{said}."
 
 
 def _by_pattern(looks: list[str], language: str) -> str | None:
@@ -173,17 +198,22 @@ def _value(text: str, language: str) -> str:
     whole = _told(core, language)
     if whole == core:
         known = _sentences(language)
-        parts = _LISTED.split(core)
         if set(_WORD.findall(core)) <= set(WORDS):  # "blank (60%) or clean (40%)"
             whole = _WORD.sub(lambda found: known.get(found[0], found[0]), core)
-        elif len(parts) > 1 and all(part in known for part in parts[::2]):  # "top left and top right"
-            whole = "".join(_listed(part, language) if n % 2 else known[part] for n, part in enumerate(parts))
+        else:
+            whole = _list(core, language)
     return text.replace(core, whole)
 
 
-def _listed(between: str, language: str) -> str:
-    """Return what stands between two things of a list: a comma, or a word."""
-    return _WORD.sub(lambda found: _sentences(language)[found[0]], between)
+def _list(text: str, language: str) -> str:
+    """Return a list of this program's phrases told, as "top left and top right" or "a text or null"."""
+    known, parts = _sentences(language), _LISTED.split(text)
+    things = parts[::2]
+    phrases = {thing for thing in things if " " in thing}
+    if len(things) == 1 or not phrases or not phrases <= known.keys():
+        return text  # it has somebody's name or words in it
+    between = [_WORD.sub(lambda found: known[found[0]], part) for part in parts[1::2]]
+    return "".join(map(str.__add__, (known.get(thing, thing) for thing in things), [*between, ""]))
 
 
 @cache

@@ -22,6 +22,7 @@ from sqlalchemy.pool import ConnectionPoolEntry
 
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.private import private_file, private_folder
+from shortpencil.scan.language import N_, carried
 from shortpencil.scan.records import sealing
 
 BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
@@ -52,31 +53,44 @@ def by_bytes(column: Column[Any], connection: Connection) -> ColumnElement[Any]:
     return column.collate("C").nulls_first()
 
 
-_DAMAGED = "expected a sound database, found a damaged one. Restore a backup: shortpencil restore FILE."
+_DAMAGED = N_("expected a sound database, found a damaged one. Restore a backup: shortpencil restore FILE.")
 #: What a database says -> what that means and what to do. First match counts.
 _MEANINGS = (
-    ("file is not a database", "expected a store, found a file that is no database. Name another file."),
+    ("file is not a database", N_("expected a store, found a file that is no database. Name another file.")),
     ("malformed", _DAMAGED),
     (
         "disk is full",
-        "expected room to write, found a full disk. Nothing of this card was stored; make room, try again.",
+        N_(
+            "expected room to write, found a full disk. Nothing of this card was stored; make room, "
+            "try again."
+        ),
     ),
-    ("disk i/o error", "expected a disk that answers, found an input/output error. Nothing was stored."),
+    ("disk i/o error", N_("expected a disk that answers, found an input/output error. Nothing was stored.")),
     (
         "locked",
-        f"expected the store within {BUSY_MS // 1000} s, found it locked by another program. "
-        "Close that program and try again.",
+        carried(
+            f"expected the store within {BUSY_MS // 1000} s, found it locked by another program. "
+            "Close that program and try again."
+        ),
     ),
-    ("readonly", "expected a store that may be written, found a read-only one. Check the file's rights."),
-    ("read-only", "expected a store that may be written, found a read-only one. Check the file's rights."),
+    ("readonly", N_("expected a store that may be written, found a read-only one. Check the file's rights.")),
+    (
+        "read-only",
+        N_("expected a store that may be written, found a read-only one. Check the file's rights."),
+    ),
     (
         "connection",
-        "expected a database server that answers, found none. Is it running? Are host, port and name right?",
+        N_(
+            "expected a database server that answers, found none. Is it running? Are host, port and name "
+            "right?"
+        ),
     ),
     (
         "unable to open",
-        "expected a folder that may be written, found that the store cannot be opened there. "
-        "Check the folder's rights or name another place with --store.",
+        N_(
+            "expected a folder that may be written, found that the store cannot be opened there. "
+            "Check the folder's rights or name another place with --store."
+        ),
     ),
 )
 

@@ -163,6 +163,30 @@ def test_missing_corner_marks_are_told_behind_the_refusal() -> None:
         )
 
 
+def test_what_was_expected_is_told_whole_behind_where_it_was_expected() -> None:
+    texts = [one.key for one in collected()["shared"] if isinstance(one.key, str)]
+    whole = [text for text in texts if text.startswith("expected ") and "{" not in text]
+    assert len(whole) > 10
+    with speaking("de"):
+        for sentence in whole:
+            assert told(sentence) != sentence
+            assert told(f"/home/a: b/x.sqlite: {sentence}") == f"/home/a: b/x.sqlite: {told(sentence)}"
+
+
+def test_what_is_wrong_with_rounds_is_told_line_by_line() -> None:
+    says = (
+        "rounds.json: nothing was taken from it, since:\n"
+        "  round 1: expected only course, form; found 'a'\n"
+        "  round 2 (X): expected a whole number or null, found 'x'"
+    )
+    with speaking("de"):
+        assert told(says) == (
+            "rounds.json: Nichts wurde daraus übernommen, denn:\n"
+            "  Runde 1: erwartet war nur course, form; gefunden 'a'\n"
+            "  Runde 2 (X): erwartet war eine ganze Zahl oder null, gefunden 'x'"
+        )
+
+
 def test_counted_misses_are_told_in_number_and_with_the_name_of_the_form() -> None:
     with speaking("de"):
         for number, phase, label, expected in (
