@@ -47,6 +47,7 @@ from shortpencil.scan.vision.seeing.bubbles import (
     measure_bubbles,
     pen_darkness,
 )
+from shortpencil.scan.vision.seeing.dashes import DASH, dashes
 from shortpencil.scan.vision.seeing.digits import ANSWERS, digit_log_p_and_looks
 from shortpencil.scan.vision.seeing.ink import CardInk
 from shortpencil.scan.vision.seeing.likeness import OwnHand
@@ -152,6 +153,7 @@ class _Boxes:
         log_p = np.tile(bare_log_p(), (len(self.cells), 1))
         seen, looks = digit_log_p_and_looks(self.raised[look], sizes[look])
         log_p[look] = not_blank(seen, written[look])
+        log_p[look[dashes(seen, self.raised[look], sizes[look])]] = DASH
         if crossed:
             log_p = ones_doubted(log_p, np.array([cell.id in crossed for cell in self.cells]))
         digits: dict[str, FloatImage] = {cell.id: log_p[i] for i, cell in enumerate(self.cells)}

@@ -44,7 +44,7 @@ _LONG_PX, _LONG_SHARES, _PX_PER_MM = (1600, 2100, 2700), (0.25, 0.45, 0.3), 8.0
 #: Share of fields made hard.
 _TROUBLE = 0.1
 #: A box further off shows another place than its own.
-_MOST_OFF_MM = 1.2
+MOST_OFF_MM = 1.2
 #: Of boxes so bare that the network is not asked, a few are kept.
 _BARE_KEPT = 0.04
 #: Dashes outnumber all other boxes without a digit: of them, so many are kept.
@@ -54,7 +54,7 @@ _LEAST_SHOWS = 0.04
 #: Marks of a box whose answer is "no digit", whatever was meant.
 _SCRAP = ("overwritten", "struck-digit", "dash")
 #: Photos of one file.
-_A_FILE = 8
+A_FILE = 8
 
 
 def some_shot(seed: int, families: str, of: hands_at_cards.HandBanks) -> tuple[Shot, str, str]:
@@ -95,11 +95,11 @@ def boxes_of(shot: Shot, whose: str, way: str, rng: np.random.Generator) -> Phot
     shown = ~writing.bare() | (rng.random(len(cells)) < _BARE_KEPT)
     shown &= np.array([c.id in truth["cells"] and c.id not in trace.evidence.outside for c in cells])
     if is_upright(shot):
-        shown &= _off_mm(shot, trace, layout) < _MOST_OFF_MM
+        shown &= _off_mm(shot, trace, layout) < MOST_OFF_MM
     marks = [str(truth["marks"].get(c.id, "")) for c in cells]
     shown &= (np.array(marks) != "dash") | (rng.random(len(cells)) < _DASHES_KEPT)
     answers = np.array(
-        [_answer(truth["cells"].get(c.id), mark) for c, mark in zip(cells, marks, strict=True)], np.int8
+        [answer_of(truth["cells"].get(c.id), mark) for c, mark in zip(cells, marks, strict=True)], np.int8
     )
     legible = (answers == BLANK_BOX) | (writing.strength > writing.floor + _LEAST_SHOWS)
     ink = raised(trace.patches, writing)
@@ -115,7 +115,8 @@ def boxes_of(shot: Shot, whose: str, way: str, rng: np.random.Generator) -> Phot
     return every.some(shown)
 
 
-def _answer(value: object, mark: str) -> int:
+def answer_of(value: object, mark: str) -> int:
+    """What a box holds, 0 to 9, 10 blank or 11 no digit."""
     if mark in _SCRAP:
         return SCRAP_BOX
     return BLANK_BOX if value is None else int(str(value))
@@ -136,7 +137,7 @@ def write_some(first: int, families: str, until: float, out: Path) -> tuple[int,
 
     cv2.setNumThreads(1)
     parts, refused = [], 0
-    for seed in range(first, first + _A_FILE):
+    for seed in range(first, first + A_FILE):
         if time.time() < until:
             shot, whose, way = some_shot(seed, families, _BANKS[0])
             found = boxes_of(shot, whose, way, np.random.default_rng([seed, 22]))
@@ -149,27 +150,17 @@ def write_some(first: int, families: str, until: float, out: Path) -> tuple[int,
     return len(parts), refused
 
 
-def _firsts(part: str, first: int, photos: int) -> Iterator[int]:
+def firsts(part: str, first: int, photos: int) -> Iterator[int]:
+    """Return the first seed of each file."""
     # A fifth of the tuning seeds calibrates; no photo of them is learnt from, other hands wrote them anyway.
     start = {"train": TUNING, "tune": TUNING + 80_000, "report": REPORT}[part] + first
-    yield from range(start, start + photos, _A_FILE)
+    yield from range(start, start + photos, A_FILE)
 
 
 def main() -> None:
     """Write boxes of photos until there are enough or the time is over."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--mnist", type=Path, required=True, help="folder of the IDX files")
-    parser.add_argument(
-        "--hands", type=Path, required=True, help="NPZ of digits by writer (training/hands.py)"
-    )
-    parser.add_argument("--paths", type=Path, required=True, help="packed JSON of pen paths")
-    parser.add_argument("--part", choices=("train", "tune", "report"), default="train", help="whose hands")
-    parser.add_argument("--families", choices=("known", "held-out"), default="known")
-    parser.add_argument("--first", type=int, default=0)
-    parser.add_argument("--photos", type=int, default=75_000)
-    parser.add_argument("--minutes", type=float, default=1e6, help="begin no photo after so many")
-    parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--out", type=Path, required=True)
+    hands_at_cards.add_arguments(parser)
     args = parser.parse_args()
     begun = time.time()
     args.out.mkdir(parents=True, exist_ok=True)
@@ -178,7 +169,7 @@ def main() -> None:
     until = begun + 60 * args.minutes
     work = partial(write_some, families=args.families, until=until, out=args.out)
     with ProcessPoolExecutor(args.jobs) as pool:
-        counts = list(pool.map(work, _firsts(args.part, args.first, args.photos)))
+        counts = list(pool.map(work, firsts(args.part, args.first, args.photos)))
     photos, refused = (sum(column) for column in zip(*counts, strict=True))
     boxes = photo_boxes.load(args.out)
     told = np.bincount(boxes.answers, minlength=12)

@@ -6,6 +6,7 @@ written by hands of one part alone.
 
 from __future__ import annotations
 
+import argparse
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -78,6 +79,22 @@ def _thin_all(bank: GlyphBank, jobs: int) -> None:
     with ProcessPoolExecutor(jobs) as pool:
         done = pool.map(_thin_some, [(bank.images[c], bank.labels[c]) for c in cuts if len(c)])
         bank.take([glyph for part in done for glyph in part])
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what says whose hands write how many cards, and where what comes of them goes."""
+    parser.add_argument("--mnist", type=Path, required=True, help="folder of the IDX files")
+    parser.add_argument(
+        "--hands", type=Path, required=True, help="NPZ of digits by writer (training/hands.py)"
+    )
+    parser.add_argument("--paths", type=Path, required=True, help="packed JSON of pen paths")
+    parser.add_argument("--part", choices=("train", "tune", "report"), default="train", help="whose hands")
+    parser.add_argument("--families", choices=("known", "held-out"), default="known")
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--photos", type=int, default=75_000)
+    parser.add_argument("--minutes", type=float, default=1e6, help="begin no photo after so many")
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--out", type=Path, required=True)
 
 
 def somebody(rng: Rng, of: HandBanks) -> tuple[GlyphBank, Writer, str]:

@@ -88,6 +88,32 @@ def decode(
     )
 
 
+def weighed_so_far(
+    form: Form,
+    evidence: Evidence,
+    slips: Slips = Slips(),  # noqa: B008
+) -> tuple[Posterior, Floats, Slips]:
+    """What `decode` knows before the card's own hand is asked: posterior, (N, 12) ink of the boxes, slips."""
+    index = index_of(form)
+    outside = _outside(index, evidence)
+    bubbles, digits = cell_likelihoods(index, evidence.bubbles, evidence.digits, outside)
+    posterior, slips, _ = _by_ink_and_habits(form, index, bubbles, digits, slips, habits=True)
+    return posterior, digits, slips
+
+
+def _by_ink_and_habits(
+    form: Form, index: FormIndex, bubbles: Floats, digits: Floats, slips: Slips, *, habits: bool
+) -> tuple[Posterior, Slips, Floats]:
+    """Posterior of all fields, weighed again by this player's habits; their slips, the boxes as weighed."""
+    posterior = _weigh(form, index, bubbles, digits, slips)
+    of_this_hand = reweighed(index, posterior, digits, slips)
+    own = with_habits(index, posterior, slips) if habits else slips
+    if of_this_hand is None and own == slips:
+        return posterior, slips, digits
+    digits = digits if of_this_hand is None else of_this_hand
+    return _weigh(form, index, bubbles, digits, own), own, digits
+
+
 def _posterior(
     form: Form,
     index: FormIndex,
@@ -99,15 +125,10 @@ def _posterior(
     habits: bool,
 ) -> tuple[Posterior, Slips]:
     """Posterior of all fields, weighed again as far as the card shows who wrote it; and its slips."""
-    posterior = _weigh(form, index, bubbles, digits, slips)
-    of_this_hand = reweighed(index, posterior, digits, slips)
-    own = with_habits(index, posterior, slips) if habits else slips
-    if of_this_hand is not None or own != slips:
-        digits, slips = digits if of_this_hand is None else of_this_hand, own
-        posterior = _weigh(form, index, bubbles, digits, slips)
-    of_this_card = taught_by_card(index, posterior, digits, looks)
+    posterior, slips, weighed = _by_ink_and_habits(form, index, bubbles, digits, slips, habits=habits)
+    of_this_card = taught_by_card(index, posterior, digits, looks, slips)
     if of_this_card is not None:
-        posterior = _weigh(form, index, bubbles, of_this_card, slips)
+        posterior = _weigh(form, index, bubbles, weighed * of_this_card, slips)
     return posterior, slips
 
 

@@ -1,0 +1,116 @@
+"""Collects how the boxes of whole cards look to the digit network, to learn what a card's own hand may say.
+
+Run: python -m tests.bench.collect_looks $D --minutes 6 --jobs 16 --out LEARN, D as DEVELOPERS.md has it,
+then with --part tune, and with --part report --families held-out; then
+`python -m shortpencil.scan.vision.training.card_hand LEARN …`.
+
+Each card is photographed, found, flattened and weighed by the reader's own steps, up to where its own hand is
+asked. Boxes that lie elsewhere than the reader thinks, or are covered, are left out.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from shortpencil.forms.errors import InputError
+from shortpencil.scan.vision.deciding.card_hand import SideBySide, side_by_side
+from shortpencil.scan.vision.deciding.decode import weighed_so_far
+from shortpencil.scan.vision.opening.photo import photos_from_bytes
+from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.training.looks import Looks, save
+from shortpencil.scan.vision.weighing.form_index import index_of
+from tests.bench import hands_at_cards
+from tests.bench.cards import cell_offsets_mm, find_layout, is_upright
+from tests.bench.collect_digits import A_FILE, MOST_OFF_MM, answer_of, firsts, some_shot
+from tests.simulator.scenario import Shot, truth_json
+
+
+def looks_of(shot: Shot, whose: str, seed: int) -> Looks | None:
+    """Return the boxes with ink of a photo; None where the reader refuses it before it looks into them."""
+    try:
+        (photo,) = photos_from_bytes(shot.encoded(), "photo")
+    except InputError:  # called damaged
+        return None
+    traces: list[Trace] = []
+    read_photo(photo, find_layout, traces)
+    trace = traces[0] if traces else None
+    if trace is None or trace.layout is None or trace.evidence is None:
+        return None
+    index = index_of(trace.layout.form)
+    posterior, ink, slips = weighed_so_far(trace.layout.form, trace.evidence)
+    boxes = side_by_side(index, posterior, ink, trace.evidence.looks, slips)
+    if boxes is None:
+        return None
+    truth = truth_json(shot.sheets[0])
+    off = np.zeros(len(trace.layout.cells))
+    if is_upright(shot):
+        off = cell_offsets_mm(shot, trace)
+    off_mm = {cell.id: mm for cell, mm in zip(trace.layout.cells, off, strict=True)}
+    cells = [index.digits[i] for i in boxes.rows]
+    kept = np.array(
+        [
+            cell in truth["cells"] and cell not in trace.evidence.outside and off_mm[cell] < MOST_OFF_MM
+            for cell in cells
+        ]
+    )
+    answers = [answer_of(truth["cells"].get(cell), str(truth["marks"].get(cell, ""))) for cell in cells]
+    return _some(boxes, np.array(answers, np.int8), kept, whose, seed)
+
+
+def _some(boxes: SideBySide, answers: np.ndarray, kept: np.ndarray, whose: str, seed: int) -> Looks:
+    return Looks(
+        boxes.looks[kept].astype(np.float16),
+        boxes.said[kept].astype(np.float32),
+        boxes.ink[kept].astype(np.float32),
+        boxes.checked[kept],
+        answers[kept],
+        np.full(int(kept.sum()), seed),
+        np.full(int(kept.sum()), whose),
+    )
+
+
+_BANKS: list[hands_at_cards.HandBanks] = []
+
+
+def write_some(first: int, families: str, until: float, out: Path) -> tuple[int, int]:
+    """Write the boxes of some photos; return how many gave boxes and how many were refused."""
+    cv2.setNumThreads(1)
+    parts, refused = [], 0
+    for seed in range(first, first + A_FILE):
+        if time.time() < until:
+            shot, whose, _ = some_shot(seed, families, _BANKS[0])
+            found = looks_of(shot, whose, seed)
+            if found is None:
+                refused += 1
+            else:
+                parts.append(found)
+    if parts:
+        save(parts, out / f"looks{first:07}.npz")
+    return len(parts), refused
+
+
+def main() -> None:
+    """Write boxes of photos until there are enough or the time is over."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    hands_at_cards.add_arguments(parser)
+    args = parser.parse_args()
+    begun = time.time()
+    args.out.mkdir(parents=True, exist_ok=True)
+    _BANKS.append(hands_at_cards.load(args.mnist, args.hands, args.paths, args.part, args.jobs))
+    print(f"hands after {time.time() - begun:.0f} s", flush=True)
+    work = partial(write_some, families=args.families, until=begun + 60 * args.minutes, out=args.out)
+    with ProcessPoolExecutor(args.jobs) as pool:
+        counts = list(pool.map(work, firsts(args.part, args.first, args.photos)))
+    photos, refused = (sum(column) for column in zip(*counts, strict=True))
+    print(f"{photos} photos, {refused} refused, {time.time() - begun:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
