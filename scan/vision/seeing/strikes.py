@@ -28,7 +28,7 @@ _LESS_LIKELY = float(np.log(200.0))
 #: So many that look struck out, each alone in its field, are this player's wild marks, of which but a few
 #: were withdrawn; then so much more must speak for striking out. Of 82 bubbles of photos by strangers that
 #: were filled and crossed out, with nothing else in their field, 79 look struck out by more.
-_WILD, _WILD_DOUBT = 4, float(np.log(12.0))
+_WILD, _WILD_DOUBT = 4, 3.0
 
 Logs = Mapping[str, tuple[float, float, float]]
 
@@ -55,7 +55,8 @@ def as_this_player_marks(logs: Logs, measured: BubbleInk) -> Logs:
         logs = {**logs, **as_marks}
     wild = _alone(logs, [cell for cell in measured.ids if _struck(logs[cell])])
     if len(wild) >= _WILD:
-        logs = {**logs, **{cell: (*logs[cell][:2], logs[cell][2] - _WILD_DOUBT) for cell in wild}}
+        doubt = float(np.log(_WILD_DOUBT * len(wild)))
+        logs = {**logs, **{cell: (*logs[cell][:2], logs[cell][2] - doubt) for cell in wild}}
     return logs
 
 
