@@ -5,8 +5,7 @@ Run: python -m tests.bench.bench_card_hand --hands NPZ --cards 100 [--part repor
 Unlike the other benches, every card here is written with the digits of one writer, thinned to pen paths and
 drawn by the simulator's pens, and photographed under any conditions. Writers of the part "report" trained and
 tuned nothing (`scan.vision.training.hands`). Each card is decoded twice from the same ink: boxes alone, and
-with
-the boxes that the sums confirm teaching the others (`scan.vision.deciding.card_hand`).
+with all boxes telling of each other (`scan.vision.deciding.card_hand`).
 """
 
 from __future__ import annotations
