@@ -16,6 +16,8 @@ from shortpencil.scan.language.spoken import ENGLISH, N_, book, spoken
 
 _WORD = re.compile(r"[^\W\d_]+")
 _NAME = re.compile(r"\{(\w+)\}")
+#: A share, as sentences that are carried write it; not what an address says in its own code.
+_PERCENT = re.compile(r"(?<=\d)%(?![0-9A-Fa-f]{2})")
 _PLACE = re.compile(r": ")
 _NEXT = re.compile(r"\. (?=\S)")
 _LISTED = re.compile(r"(, | and | or )")
@@ -105,7 +107,8 @@ def told(sentence: str) -> str:
     language = spoken()
     if language == ENGLISH or not sentence:
         return sentence
-    return _told(sentence, language)
+    said = _told(sentence, language)
+    return said if said == sentence else _PERCENT.sub("\N{NO-BREAK SPACE}%", said)
 
 
 def _told(sentence: str, language: str) -> str:

@@ -226,7 +226,7 @@ def _reader(form: Form, field: Field, read: FieldReading | None) -> str:
     worth = [(value, p) for value, p in _thoughts(read) if p >= WORTH_OFFERING][:3]
     if not worth:
         return _("The reader cannot tell.")
-    listed = ", ".join(f"{said(form, field, value)} {percent(p)}" for value, p in worth)
+    listed = ", ".join(f"{said(form, field, value)} ({percent(p)})" for value, p in worth)
     if read.rule:
         return _("The reader thinks: {listed}; settled by {rule}.", listed=listed, rule=rule_said(read.rule))
     return _("The reader thinks: {listed}.", listed=listed)

@@ -199,6 +199,13 @@ def test_counted_misses_are_told_in_number_and_with_the_name_of_the_form() -> No
             assert told(says) == f"du zähltest {expected}, die Markierungen zeigen 9"
 
 
+def test_a_share_is_written_as_the_language_does() -> None:
+    with speaking("de"):
+        assert told("unclear: 5 (89%) or 3 (11%)") == "undeutlich: 5 (89\u00a0%) oder 3 (11\u00a0%)"
+        assert told("s3://a/x1%20y.csv: the roster names no player.").startswith("s3://a/x1%20y.csv: In")
+        assert told("100% of nobody's words") == "100% of nobody's words"
+
+
 def test_a_page_of_a_file_is_told() -> None:
     with speaking("de"):
         assert told("scan.pdf, page 2") == "scan.pdf, Seite 2"
