@@ -111,7 +111,7 @@ def _steps(samples: Path, out: Path) -> None:
     _say(_("8. What each step saw of one photo"))
     first = sorted(p for p in samples.iterdir() if p.suffix == ".jpg")[:1]
     for photo in first:
-        main(["read", str(photo), "--dry-run", "--explain", str(out / "explain"), *_maps(samples)])
+        main(["read", "-q", str(photo), "--dry-run", "--explain", str(out / "explain"), *_maps(samples)])
     _say(_("9. Something to look at"))
     print(_("All outputs are in {folder}:", folder=out))
     for name, says in _OUTPUTS:

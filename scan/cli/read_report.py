@@ -77,8 +77,8 @@ class Tally:
         more = len(asking) - SHOWN_NAMES
         return [*lines, *(["    " + _("and {cards}", cards=_count(more, "more card"))] if more > 0 else [])]
 
-    def lines(self) -> list[str]:
-        """Return the summary: cards, what was not read, questions, what to do next."""
+    def lines(self, *, stored: bool = True) -> list[str]:
+        """Return the summary: cards, what was not read, questions, what to do next with what was `stored`."""
         kinds = Counter(self.outcomes.values())
         cards = f" ({', '.join(f'{n} {told(kind)}' for kind, n in kinds.items())})" if self.outcomes else ""
         parts = [
@@ -98,6 +98,9 @@ class Tally:
                 questions=_count(self.questions, "question"),
                 cards=_count(asked, "card"),
             )
+            if not stored:  # the page knows nothing of them
+                counts = {"questions": _count(self.questions, "question"), "cards": _count(asked, "card")}
+                says = _("{questions} on {cards}.", **counts)
             lines.append(says)
             lines += self._who_waits()
         if self.not_read:
@@ -106,7 +109,7 @@ class Tally:
             lines.append(_("Read again once mended, as said above: {names}.", names=_names(self.not_kept)))
         if self.not_opened:
             lines.append(_("Export anew, or leave out: {names}.", names=_names(self.not_opened)))
-        if self.outcomes and not self.questions:
+        if stored and self.outcomes and not self.questions:
             lines.append(_("Nothing to ask. Next: shortpencil rounds, or shortpencil focus."))
         return lines
 

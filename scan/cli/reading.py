@@ -163,7 +163,7 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
             for result in _counted(results, len(files)):
                 _report(result, catalog, keeper, tally, cards, store, stored=not args.dry_run)
         finally:  # whoever stops it early is told what was done
-            print("\n".join(tally.lines()), file=sys.stderr)
+            print("\n".join(tally.lines(stored=not args.dry_run)), file=sys.stderr)
         if args.dry_run:
             print(_("That was a dry run: nothing was stored."), file=sys.stderr)
         elif cards is None:

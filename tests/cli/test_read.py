@@ -369,3 +369,14 @@ def test_without_tesseract_only_the_plain_serial_is_missing_and_one_message_says
         == 1
     )
     assert capsys.readouterr().out.count("Tesseract, which is not installed") == 1
+
+
+def test_a_dry_run_leads_nowhere(tmp_path, monkeypatch, capsys) -> None:
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+    samples = Path(__file__).parents[2] / "sample_scans"
+    for name, says in (("plain_good_light.jpg", "1 photo: 1 card"), ("three_to_review.jpg", "on 1 card.\n")):
+        main(["read", str(samples / name), "--dry-run"])
+        told = capsys.readouterr().err
+        assert says in told
+        assert "Next:" not in told
+        assert "shortpencil review" not in told
