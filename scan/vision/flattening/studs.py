@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import STUD_MM
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, Homography, PointsMm, project
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, Homography, PointsMm, PointsPx
 from shortpencil.scan.vision.flattening.bend import Bend
 from shortpencil.scan.vision.opening.levels import Levels, sampled
 
@@ -52,10 +52,12 @@ def stud_offsets(
     steps = (np.arange(size) - (size - 1) / 2) / _PX_PER_MM
     grid = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(1, -1, 2)
     expected = studs + bend.at(studs)
-    at = project(transform, (expected[:, None] + grid).reshape(-1, 2))
+    # As `project`, a tenth of its time for 200,000 points.
+    around = (expected[:, None] + grid).reshape(-1, 1, 2)
+    at = np.asarray(cv2.perspectiveTransform(around, transform), np.float64).reshape(-1, 2)
     gray, scale = photo.coarsest(px_per_mm, _PX_PER_MM)
     patches = sampled(gray, scale, at, (len(studs) * size, size)).reshape(len(studs), size, size)
-    visible = _inside(at, photo.gray.shape).reshape(len(studs), -1).mean(axis=1) >= 0.5
+    visible = _visible(at.reshape(len(studs), size, size, 2), photo.gray.shape)
     n = size - template.shape[0] + 1
     # Of two equal candidates the nearer to expectation is likelier: a filled bubble can look like a stud.
     axis = (np.arange(n) - n // 2) / _PX_PER_MM
@@ -93,9 +95,14 @@ def as_printed(found: Bools, darkness: Floats) -> Bools:
     return np.asarray(found & (darkness <= _MARK_DARKNESS * np.median(darkness[found])))
 
 
-def _inside(at: PointsMm, shape: tuple[int, ...]) -> Bools:
-    height, width = shape
-    return np.asarray((at >= 0).all(axis=1) & (at[:, 0] <= width - 1) & (at[:, 1] <= height - 1))
+def _visible(at: PointsPx, shape: tuple[int, ...]) -> Bools:
+    """Which patches (N, size, size, 2) lie in the picture by half at least; most do with all corners."""
+    last = np.array(shape[::-1]) - 1.0
+    corners = at[:, :: at.shape[1] - 1, :: at.shape[2] - 1]
+    if ((corners >= 0) & (corners <= last)).all():
+        return np.ones(len(at), bool)
+    inside = ((at >= 0) & (at <= last)).all(axis=3)
+    return np.asarray(inside.reshape(len(at), -1).mean(axis=1) >= 0.5)
 
 
 def peak(response: FloatImage, row: int, column: int) -> tuple[float, float]:
@@ -105,7 +112,7 @@ def peak(response: FloatImage, row: int, column: int) -> tuple[float, float]:
 
     def top(before: float, here: float, after: float) -> float:
         curve = before - 2 * here + after
-        return 0.0 if curve >= -1e-9 else float(np.clip(0.5 * (before - after) / curve, -0.5, 0.5))
+        return 0.0 if curve >= -1e-9 else min(max(0.5 * (before - after) / curve, -0.5), 0.5)
 
     here = float(response[row, column])
     dx = top(float(response[row, column - 1]), here, float(response[row, column + 1]))
