@@ -256,6 +256,9 @@ def _agreeing(by_cell: FloatImage, outlines: Outlines, at: NDArray[np.intp]) -> 
     return np.asarray(middle > np.where(count >= _LEAST_CELLS, _AGREES, _FEW_AGREE))
 
 
+_MOST_BYTES_IN_16_BITS = 65_536 // 255
+
+
 def _responses(
     lines: GrayImage, outlines: Outlines, reach_mm: float, step_px: int
 ) -> tuple[NDArray[np.intp], FloatImage, FloatImage]:
@@ -273,8 +276,10 @@ def _responses(
         height, width = (np.arange(along.max() + 2 * reach + 1) for along in (shape.down, shape.right))
         corner = shape.rows * padded.shape[1] + shape.columns
         around = padded.take(height[:, None, None] * padded.shape[1] + width[:, None] + corner, mode="clip")
-        around = around.astype(np.float32)
-        under = np.zeros((len(shifts), len(shifts), len(corner)), np.float32)
+        # Sums of bytes: as whole numbers of 16 bits, where they have room, they take half the memory.
+        kind = np.uint16 if len(shape.down) < _MOST_BYTES_IN_16_BITS else np.float32
+        around = around.astype(kind)
+        under = np.zeros((len(shifts), len(shifts), len(corner)), kind)
         for down, right in zip(shape.down, shape.right, strict=True):
             last_down, last_right = down + 2 * reach + 1, right + 2 * reach + 1
             under += around[down:last_down:step_px, right:last_right:step_px]
