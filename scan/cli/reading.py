@@ -293,7 +293,7 @@ def _report(
         tally.photos += 1
         tally.before += 1
         if cards is None:
-            print(_("{path}: read before, nothing changes.", path=result.path))
+            print(_("{path}: read before, nothing changes.", path=Path(result.path).name))
         elif result.sha256 is not None:
             cards.update(_stored(store, result.sha256))
         return

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from html import escape
 
 from shortpencil.forms.drawing import Shape
@@ -68,19 +68,48 @@ def screen(season: Season) -> list[str]:
 
 
 def _table(season: Season) -> list[str]:
-    phases = "".join(f"{words.IN_TABLES[p]:<14}" for p in season.phases)
-    lines = [
-        f"{'':<10}{'':>6}  {_('missed (sessions)')}",
-        f"{'':<10}{_('rounds'):>6}  {phases}{_('cost most')}",
-    ]
-    for m in season.months:
-        cells = [
+    heads = [words.IN_TABLES[phase] for phase in season.phases]
+    rows = [
+        [
             (words.percent(rate.middle) if rate else "–") + (f" ({done})" if done else "")
             for rate, done in zip(m.rates, m.sessions, strict=True)
         ]
-        most = words.IN_TABLES[m.costs_most] if m.costs_most else "–"
-        lines.append(f"{m.name:<10}{m.rounds:>6}  {''.join(f'{cell:<14}' for cell in cells)}{most}")
+        for m in season.months
+    ]
+    most = [words.IN_TABLES[m.costs_most] if m.costs_most else "–" for m in season.months]
+    widths, last = _widths(heads, rows, [_("cost most"), *most])
+    lines = [
+        f"{'':<10}{'':>6}  {_('missed (sessions)')}",
+        f"{'':<10}{_('rounds'):>6}  {_row(heads, widths)}{_cut(_('cost most'), last)}",
+    ]
+    for m, cells, name in zip(season.months, rows, most, strict=True):
+        lines.append(f"{m.name:<10}{m.rounds:>6}  {_row(cells, widths)}{_cut(name, last)}")
     return lines
+
+
+def _widths(
+    heads: Sequence[str], rows: Sequence[Sequence[str]], last: Sequence[str]
+) -> tuple[list[int], int]:
+    """Return how wide the columns of the phases and the last one are, together what a line has room for."""
+    room = WIDTH - 18
+    widths, end = [14] * len(heads), max(map(len, last))
+    if sum(widths) + end > room:
+        widths = [max(map(len, column)) + 2 for column in zip(heads, *rows, strict=True)]
+    if sum(widths) + end > room:
+        least = [max(map(len, column)) + 1 for column in zip(*rows, strict=True)]  # a name is cut, no figure
+        widths = [
+            max(min(width, (room - 10) // len(heads)), most)
+            for width, most in zip(widths, least, strict=True)
+        ]
+    return widths, min(end, room - sum(widths))
+
+
+def _row(cells: Sequence[str], widths: Sequence[int]) -> str:
+    return "".join(f"{_cut(cell, width - 1):<{width}}" for cell, width in zip(cells, widths, strict=True))
+
+
+def _cut(text: str, width: int) -> str:
+    return text if len(text) <= width else f"{text[: width - 1]}…"
 
 
 def _wrap(sentence: str, indent: str = "") -> list[str]:

@@ -275,3 +275,16 @@ def test_the_scale_of_a_chart_stands_below_its_last_phase(of_four: History, coun
 
 def test_causes_are_words_of_the_card_whatever_the_phase() -> None:
     assert words_of("late", {"late": "spät losgelassen"}) == "spät losgelassen"
+
+
+def test_columns_of_a_season_fit_a_line_whatever_their_phases_are_called() -> None:
+    from shortpencil.scan.practice.season_page import _cut, _row, _widths
+
+    rows = [["100 % (12)", "–", "7 %", "33 % (1)", "20 %"]]
+    for heads in (["drives", "approaches", "putts"], ["Annäherungen"] * 4, ["Annäherungen"] * 5):
+        cells = [row[: len(heads)] for row in rows]
+        widths, last = _widths(heads, cells, ["kostete am meisten", "Annäherungen"])
+        for row in (heads, *cells):
+            assert len(_row(row, widths) + _cut("kostete am meisten", last)) <= 80 - 18
+            assert all(len(cell) < width for cell, width in zip(cells[0], widths, strict=True))
+    assert _widths(["drives", "approaches", "putts"], [["–"] * 3], ["cost most"])[0] == [14] * 3

@@ -103,6 +103,8 @@ def test_the_terminal_calls_it_so_too_and_json_by_its_id(
     assert main(["practised", "Heranspielen", "20", *at]) == 0
     assert "Heranspielen-Würfe" in capsys.readouterr().out
     assert main(["season", *at]) == 0
-    assert "Heranspielen" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "Heranspielen" in told
+    assert max(map(len, told.splitlines())) <= 80
     assert main(["season", "--json", *at]) == 0
     assert "Heranspielen" not in capsys.readouterr().out
