@@ -158,6 +158,8 @@ def _ask(player: str) -> None:
     write(_("Type {player} to erase all that, anything else to keep it:", player=player) + " ")
     sys.stderr.flush()
     typed = sys.stdin.readline()
+    if not typed.endswith("\n"):
+        write("\n")  # nobody is there to type, or ended the line otherwise
     if typed.strip() != player:
         raise InputError(
             f"forget: expected {player} typed to be sure, found {typed.strip()!r}. Nothing was erased; "

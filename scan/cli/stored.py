@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +12,7 @@ from shortpencil.scan.cli.command_line import COLUMNS
 from shortpencil.scan.cli.progress import counted
 from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.language import N_, _, ngettext, told
+from shortpencil.scan.language import listed as in_a_row
 
 if TYPE_CHECKING:
     from contextlib import ExitStack
@@ -126,7 +127,8 @@ def run_rounds(args: argparse.Namespace) -> int:
         lines = table_of(found.rounds, found.undated) if found.rounds else []
         print("\n".join([*lines, *table_of_others(found.sheets, gap=bool(lines))]))
     else:
-        print(_none_yet(args.player, _shown(place)), file=sys.stderr)
+        known = {line.player for line in listed(place, None).rounds if line.player} if args.player else set()
+        print(_none_yet(args.player, _shown(place), known), file=sys.stderr)
     doubtful = [line for line in found.rounds if line.id in found.undated and found.undated[line.id].perhaps]
     if doubtful and not args.json:
         print(_("A day with ? is doubtful."), file=sys.stderr)
@@ -143,8 +145,11 @@ def run_rounds(args: argparse.Namespace) -> int:
     return ATTENTION if waits else DONE
 
 
-def _none_yet(player: str | None, store: str) -> str:
-    """Say that there is no round yet, and how one comes to be there."""
+def _none_yet(player: str | None, store: str, known: Collection[str]) -> str:
+    """Say that there is no round yet, and how one comes to be there; or whose rounds there are instead."""
+    if player and known:
+        named = {"player": player, "store": store, "players": in_a_row(sorted(known, key=str.casefold))}
+        return _("No rounds of {player} in {store}. It has rounds of {players}.", **named)
     none = (
         _("No rounds of {player} in {store} yet.", player=player, store=store)
         if player

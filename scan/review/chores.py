@@ -129,6 +129,10 @@ def evening_said(lines: Sequence[EveningLine]) -> str:
     parts = [
         ngettext("{came} of {n} player came back", "{came} of {n} players came back", len(lines), came=came)
     ]
-    said = {"missing": _("missing"), "double": _("double"), "waiting": _("waiting")}
-    parts += [f"{count} {said[state]}" for state, count in counts.items() if count]
+    said = {
+        "missing": ngettext("{n} missing", "{n} missing", counts["missing"]),
+        "double": f"{counts['double']} {_('double')}",
+        "waiting": ngettext("{n} waits", "{n} wait", counts["waiting"]),
+    }
+    parts += [said[state] for state, count in counts.items() if count]
     return ", ".join(parts)

@@ -1,6 +1,7 @@
 import argparse
 import json
 import os
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -122,6 +123,14 @@ def test_rounds_as_json(place, waiting_place, capsys):
     }
     assert command("rounds", "--store", waiting_place, "--json") == 1
     assert json.loads(capsys.readouterr().out)["rounds"][0]["waiting"] == 2
+
+
+def test_a_slip_in_a_players_name_is_told_from_no_rounds(place, capsys):
+    assert command("rounds", "--store", place, "--player", "Ahs") == 0
+    err = capsys.readouterr().err
+    assert "No rounds of Ahs in" in err
+    assert re.search(r"It has rounds of .*\bAsh\b.*\.", err)
+    assert "shortpencil print" not in err
 
 
 def test_no_rounds_yet_says_what_to_do_and_makes_no_store(tmp_path, capsys):

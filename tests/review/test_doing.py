@@ -17,6 +17,7 @@ from shortpencil.scan.cli.chores import DeskChores
 from shortpencil.scan.cli.main import main
 from shortpencil.scan.cli.review import focus_of_store
 from shortpencil.scan.evening import PrintedCard, evening_lines
+from shortpencil.scan.language import speaking
 from shortpencil.scan.places import forms_folder
 from shortpencil.scan.records.importing import Imported
 from shortpencil.scan.records.record_json import round_from_json
@@ -183,7 +184,11 @@ def test_a_card_that_waits_is_told_apart_from_one_that_is_read() -> None:
     cards = [PrintedCard("AAAA2222", "Wren", "2026-05-31"), PrintedCard("BBBB2222", "Ash", "2026-05-31")]
     lines = evening_lines(cards, ["AAAA2222", "BBBB2222"], {"AAAA2222": 2})
     assert [(line.player, line.state) for line in lines] == [("Ash", "read"), ("Wren", "waiting")]
-    assert evening_said(lines) == "2 of 2 players came back, 1 waiting"
+    assert evening_said(lines) == "2 of 2 players came back, 1 waits"
+    with speaking("de"):
+        assert evening_said(lines) == "2 von 2 Spielern sind zurück, 1 wartet"
+        assert evening_said(evening_lines(cards, [], {})).endswith("2 fehlen")
+        assert evening_said(evening_lines(cards, ["AAAA2222"], {})).endswith("1 fehlt")
     two = [
         PrintedCard("AAAA2222", "Wren", ""),
         PrintedCard("CCCC2222", "Wren", ""),
