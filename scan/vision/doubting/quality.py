@@ -25,9 +25,10 @@ LOOK_PX_PER_MM = 8.0
 MARK_RIM_MM = 1.8  # paper around a corner mark in which its edges are looked at
 _GRAIN_MM = 8.0
 
-#: An 800-pixel picture of a whole A4 sheet has 2.5. Two of some 15,000 cells of 29 tuning cards with 2.0 to
-#: 2.3 are silent, 10 fields a card asked in the middle.
-MIN_PX_PER_MM = 2.0
+#: An 800-pixel picture of a whole A4 sheet has 2.5. Of 24 tuning cards with 1.81 to 1.99 one of 12,648 cells
+#: is silent, 3 fields a card are asked in the middle, 18 in the tenth worst; the same with four times as many
+#: pixels asked 1.
+MIN_PX_PER_MM = 1.8
 MAX_BLUR_MM = 0.5  # read without a silent error up to 0.39 on simulated cards of the tuning set
 MIN_CONTRAST = 0.12  # the palest print that still gave readable codes on simulated cards of the tuning set
 #: Noise of bare paper in units of the print's black. Of 140 tuning photos in deep dusk 56 have less and can

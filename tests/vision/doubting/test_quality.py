@@ -47,7 +47,7 @@ def test_a_good_photo_is_not_refused() -> None:
 @pytest.mark.parametrize(
     ("measure", "value", "words"),
     [
-        ("px_per_mm", 1.9, "too small"),
+        ("px_per_mm", 1.7, "too small"),
         ("blur_mm", 1.0, "not sharp"),
         ("contrast", 0.05, "contrast"),
         ("grain", 0.2, "dark"),
