@@ -123,16 +123,16 @@ def run_read(args: argparse.Namespace) -> int:
 
 
 def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
-    from shortpencil.forms.catalog import Catalog
-    from shortpencil.forms.field_map import layout_from_json
-    from shortpencil.forms.files import read_text
-    from shortpencil.forms.shown import path_text
     from shortpencil.scan.crew import expect_work
     from shortpencil.scan.sources import expand
 
     files = expand(photos)
     if args.cluster is None and files:
         expect_work()  # the process that reads loads its libraries while this one loads those of the store
+    from shortpencil.forms.catalog import Catalog
+    from shortpencil.forms.field_map import layout_from_json
+    from shortpencil.forms.files import read_text
+    from shortpencil.forms.shown import path_text
     from shortpencil.scan.cli.read_report import Tally
     from shortpencil.scan.cli.streams import print_json
     from shortpencil.scan.joining import Keeper
