@@ -40,7 +40,7 @@ from shortpencil.scan.vision.doubting.visibility import (
     marks_of,
     where_all_show,
 )
-from shortpencil.scan.vision.evidence import Evidence
+from shortpencil.scan.vision.evidence import BLANK_BOX, Evidence
 from shortpencil.scan.vision.seeing.bubbles import (
     bubble_log_likelihoods,
     bubble_patches,
@@ -69,6 +69,8 @@ from shortpencil.scan.vision.trace import Trace
 _BLURRED_MM = 0.28
 #: What a box must look like to the digit network, as a log probability, for its ink to be no mark at all.
 _SURELY_BLANK = np.log(0.9)
+#: … and for a digit to be seen for sure.
+_SURELY_A_DIGIT = np.log(0.9)
 
 
 def measure(
@@ -118,7 +120,7 @@ def measure(
     outlines = float(np.median(fine_print)) if len(fine_print) else 1.0
     trace.lost = (
         marks_beside_their_places(around)
-        or digits_lost(trace.marks, writing)
+        or digits_lost(trace.marks, writing, boxes.sure_digits(digits))
         or marks_lost(trace.marks, outlines, seen.outside)
     )
     chances = chances_by_place(trace.marks, pale, layout, usual_strength(writing) or 0.0)
@@ -158,6 +160,12 @@ class _Boxes:
             log_p = ones_doubted(log_p, np.array([cell.id in crossed for cell in self.cells]))
         digits: dict[str, FloatImage] = {cell.id: log_p[i] for i, cell in enumerate(self.cells)}
         return digits, {self.cells[i].id: looks[k] for k, i in enumerate(look) if written[i]}
+
+    def sure_digits(self, digits: dict[str, FloatImage]) -> float:
+        """Share of the boxes with ink in which the network sees a digit for sure; 1 where none has any."""
+        written = [c.id for c, some in zip(self.cells, self.writing.written(), strict=True) if some]
+        sure = [digits[cell][:BLANK_BOX].max() > _SURELY_A_DIGIT for cell in written]
+        return float(np.mean(sure)) if sure else 1.0
 
     def dirt(self, digits: dict[str, FloatImage]) -> Bools:
         """Boxes (N,) whose ink is none of a pen's, by what the network says of them."""

@@ -106,13 +106,23 @@ def test_a_scan_that_keeps_bubbles_and_loses_digits_is_to_be_taken_again() -> No
     """Of 150 boxes 15 show something, a tenth as dark as the filled bubbles: thin strokes have gone."""
     some = marks(each_fourth(0.5))
     pale = np.where(np.arange(150) < 15, 0.08, 0.01)
-    assert digits_lost(some, Writing(pale, 0.01, 0.08)) is not None
+    assert digits_lost(some, Writing(pale, 0.01, 0.08), 1.0) is not None
     # Half of the boxes written by a pale pen, or few by a dark one, is how people write.
     half = np.where(np.arange(150) < 75, 0.08, 0.01)
-    assert digits_lost(some, Writing(half, 0.01, 0.08)) is None
-    assert digits_lost(some, Writing(np.where(pale > 0.05, 0.4, 0.01), 0.01, 0.4)) is None
+    assert digits_lost(some, Writing(half, 0.01, 0.08), 1.0) is None
+    assert digits_lost(some, Writing(np.where(pale > 0.05, 0.4, 0.01), 0.01, 0.4), 1.0) is None
     # Bubbles as pale as the digits: the pen.
-    assert digits_lost(marks(each_fourth(0.15)), Writing(pale, 0.01, 0.08)) is None
+    assert digits_lost(marks(each_fourth(0.15)), Writing(pale, 0.01, 0.08), 1.0) is None
+
+
+def test_traces_that_are_no_digits_tell_of_digits_lost_too() -> None:
+    """Of 150 boxes 31 show something a little darker: digits, if the network sees digits there."""
+    some = marks(each_fourth(0.5))
+    traces = Writing(np.where(np.arange(150) < 31, 0.12, 0.01), 0.01, 0.12)
+    assert digits_lost(some, traces, 0.26) is not None
+    assert digits_lost(some, traces, 0.75) is None
+    dark = Writing(np.where(np.arange(150) < 31, 0.16, 0.01), 0.01, 0.16)
+    assert digits_lost(some, dark, 0.26) is None
 
 
 def test_hardly_a_mark_and_no_outlines_is_no_blank_card() -> None:
