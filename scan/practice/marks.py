@@ -35,11 +35,18 @@ _FORGOTTEN = np.linspace(0.0, 1.0, 21)
 #: What a missed putt loses in log odds of dropping, among honest players (Student's t, 4 degrees of
 #: freedom: of some nearly every clean putt drops); and how much more it seems to lose where results colour
 #: the mark, in one player of seven. Ours, from no data; on the worlds in tests.
-HONEST_LOSS, HONEST_LOSS_SD, COLOURED_SHARE, MOST_COLOUR = 2.2, 0.9, 0.15, 4.0
-_LOSS = np.linspace(0.0, 9.0, 91)
-_COLOUR = np.linspace(0.4, MOST_COLOUR, 37)
-#: Bands of distance within which putts are compared, m; those without a distance are one more.
-_BANDS_M = (0.0, 3.5, 5.5, 7.5, 100.0)
+HONEST_LOSS, HONEST_LOSS_SD, COLOURED_SHARE = 2.2, 0.9, 0.15
+#: Where no distance is written long putts are missed more often and drop less often, missed or not: among
+#: honest players a miss then seems to lose so much more, and players differ more (variance).
+FAR_LOSS, FAR_LOSS_VARIANCE = 0.5, 0.64
+_STEP = 0.25
+_LOSS, _COLOUR = np.arange(0.0, 9.1, _STEP), np.arange(0.5, 4.1, _STEP)
+#: Losses at which putts are judged: every loss with every colour.
+_SEEN = np.arange(0.0, 13.1, _STEP)
+#: Clean putts by distance before any are seen: log odds from 5 m, their change with the log of the distance,
+#: its bend, and how those without a distance differ; mean and sd, wide.
+_CLEAN_MEAN, _CLEAN_SD = np.array([1.0, -3.0, 0.0, 0.0]), np.array([2.0, 2.0, 1.0, 2.0])
+_FROM_M, _NEAREST_M = 5.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,17 +85,17 @@ class Marks:
 def marks_of(history: History) -> Marks:
     """Return how the player of these rounds marks."""
     bare, only = bare_throws(history), only_misses(history)
-    table = _putts_by_band(history)
-    p_coloured, scale = coloured(table)
-    total = table.sum(axis=0)
+    putts = _marked_putts(history)
+    p_coloured, scale = coloured(putts)
+    table = putts.table()
     return Marks(
         only_misses=only,
         bare=bare,
         forgotten=_forgotten(history, ~only),
         p_coloured=p_coloured,
         cost_scale=scale,
-        dropped=(int(total[:, 1].sum()), int(total[CLEAN, 1])),
-        stayed=(int(total[:, 0].sum()), int(total[MISS, 0])),
+        dropped=(int(table[:, 1].sum()), int(table[CLEAN, 1])),
+        stayed=(int(table[:, 0].sum()), int(table[MISS, 0])),
         putt=history.putt,
     )
 
@@ -126,56 +133,103 @@ def _forgotten(history: History, full: NDArray[np.bool_]) -> tuple[float, float]
     return mean, float(np.sqrt(max(weight @ (_FORGOTTEN - mean) ** 2, 0.0)))
 
 
-def _putts_by_band(history: History) -> NDArray[np.int64]:
-    """Return putts by band of distance, mark (clean, missed) and result (out, in), (B, 2, 2)."""
+@dataclass(frozen=True, slots=True)
+class MarkedPutts:
+    """Marked putts whose result is known, a row a distance and mark; NaN where no distance is written."""
+
+    distance_m: Floats
+    missed: NDArray[np.bool_]
+    tries: Floats
+    dropped: Floats
+
+    def table(self) -> Floats:
+        """Return putts by mark (clean, missed) and result (out, in), (2, 2)."""
+        stayed = self.tries - self.dropped
+        return np.array([[n[self.missed == m].sum() for n in (stayed, self.dropped)] for m in (CLEAN, MISS)])
+
+
+def _marked_putts(history: History) -> MarkedPutts:
     at = (
         (history.throw_phase == history.putt)
         & results_known(history)
         & (history.throw_execution != UNMARKED)
         & (history.throw_holed >= 0)
     )
-    distance = np.nan_to_num(history.throw_distance_m[at], nan=-1.0)
-    near = np.maximum(np.searchsorted(_BANDS_M, distance) - 1, 0)  # a 0 that was written belongs to the first
-    band = np.where(distance < 0, len(_BANDS_M) - 1, near)
-    key = (band * 2 + history.throw_execution[at]) * 2 + history.throw_holed[at]
-    return np.asarray(np.bincount(key, minlength=len(_BANDS_M) * 4).reshape(-1, 2, 2), dtype=np.int64)
+    # By half metres: a curve of log odds hardly bends within one, and years of putts are few rows.
+    halves = np.rint(2 * np.nan_to_num(history.throw_distance_m[at], nan=-1.0)).astype(np.int64)
+    key = halves * 2 + history.throw_execution[at]
+    kinds, where = np.unique(key, return_inverse=True)
+    distance = np.where(kinds < 0, np.nan, (kinds // 2) / 2)
+    tries, dropped = np.zeros((2, len(kinds)))
+    np.add.at(tries, where, 1.0)
+    np.add.at(dropped, where, history.throw_holed[at])
+    return MarkedPutts(distance, kinds % 2 == MISS, tries, dropped)
 
 
-def coloured(table: NDArray[np.int64]) -> tuple[float, tuple[float, float]]:
+def coloured(putts: MarkedPutts) -> tuple[float, tuple[float, float]]:
     """Return the probability that results colour marks, and what a putt's cost is multiplied by if they do.
 
-    Within a band of distance, the log odds ratio of dropping tells what a missed putt loses (half a putt
-    added to each cell; bands pooled by their precision). What it loses beyond what honest players' putts lose
-    is colour; a cost goes with the difference between the chances of staying out, at the loss without colour.
+    How much less often a missed putt drops than a clean one from the same distance, in log odds, is judged by
+    logistic regression (`_by_loss`). What it seems to lose beyond what honest players' putts lose is colour;
+    a cost goes with the difference between the chances of staying out, at the loss without colour.
     """
-    cells = table.astype(float)
-    told = cells.sum(axis=(1, 2)) > 0
-    cells = cells[told] + 0.5
-    if not len(cells) or table[:, MISS].sum() < 3 or table[:, CLEAN].sum() < 3:
+    table = putts.table()
+    if table[MISS].sum() < 3 or table[CLEAN].sum() < 3:
         return COLOURED_SHARE, (1.0, 0.0)
-    log_ratio = np.log(cells[:, CLEAN, 1] * cells[:, MISS, 0] / (cells[:, CLEAN, 0] * cells[:, MISS, 1]))
-    precision = 1 / (1 / cells).sum(axis=(1, 2))
-    seen, sd = float(precision @ log_ratio / precision.sum()), float(precision.sum() ** -0.5)
-    prior = (1 + ((_LOSS - HONEST_LOSS) / HONEST_LOSS_SD) ** 2 / 4) ** -2.5
+    log_seen = _by_loss(putts)
+    seen = np.exp(log_seen - log_seen.max())
+    unwritten = float(putts.tries[np.isnan(putts.distance_m)].sum() / putts.tries.sum())
+    middle = HONEST_LOSS + FAR_LOSS * unwritten
+    prior = (1 + (_LOSS - middle) ** 2 / (HONEST_LOSS_SD**2 + FAR_LOSS_VARIANCE * unwritten) / 4) ** -2.5
     prior /= prior.sum()
-
-    def fits(loss: Floats) -> Floats:
-        return np.asarray(np.exp(-0.5 * ((seen - loss) / sd) ** 2))
-
-    honest = (1 - COLOURED_SHARE) * prior * fits(_LOSS)
-    with_colour = COLOURED_SHARE * prior * fits(_LOSS[:, None] + _COLOUR[None, :]).mean(axis=1)
-    total = float(honest.sum() + with_colour.sum())
+    with_colour = np.arange(len(_LOSS))[:, None] + np.rint(_COLOUR / _STEP).astype(np.int64)
+    honest = (1 - COLOURED_SHARE) * float(prior @ seen[: len(_LOSS)])
+    weight = COLOURED_SHARE * prior * seen[with_colour].mean(axis=1)
+    total = float(weight.sum())
     if total <= 0:
-        return 1.0, (1.0, 0.3)
-    p = float(with_colour.sum()) / total
-    if with_colour.sum() <= 0:
-        return p, (1.0, 0.0)
-    out, missed = float(table[:, :, 0].sum() / table.sum()), float(table[:, MISS].sum() / table.sum())
-    lost = _staying_out(np.append(_LOSS, max(seen, 0.1)), missed, out)
+        return 0.0, (1.0, 0.0)
+    out, missed = float(table[:, 0].sum() / table.sum()), float(table[MISS].sum() / table.sum())
+    lost = _staying_out(np.append(_LOSS, max(float(seen @ _SEEN / seen.sum()), 0.1)), missed, out)
     scale = np.minimum(lost[:-1] / max(float(lost[-1]), 1e-6), 1.0)
-    weight = with_colour / with_colour.sum()
-    one, two = float(weight @ scale), float(weight @ scale**2)
-    return p, (one, float(np.sqrt(max(two - one**2, 0.0))))
+    one, two = float(weight @ scale) / total, float(weight @ scale**2) / total
+    return total / (total + honest), (one, float(np.sqrt(max(two - one**2, 0.0))))
+
+
+def _by_loss(putts: MarkedPutts) -> Floats:
+    """Return the log probability of the putts for each of `_SEEN` that a missed one may lose, (L,).
+
+    Logistic regression on the distance, its coefficients under `_CLEAN_MEAN` and `_CLEAN_SD` and integrated
+    out by Laplace's approximation (Tierney and Kadane 1986), one for each loss, all at once. Pooling log odds
+    ratios of bands of distance with half a putt added to each cell drew the loss down while putts are few.
+    """
+    unwritten = np.isnan(putts.distance_m)
+    metres = np.where(unwritten, _FROM_M, np.maximum(putts.distance_m, _NEAREST_M))
+    far = np.log(metres / _FROM_M)
+    columns = np.column_stack([np.ones(len(far)), far, far**2, unwritten])
+    n, k, precision = putts.tries, putts.dropped, np.diag(_CLEAN_SD**-2.0)
+    lost = -_SEEN[:, None] * putts.missed
+    at = np.tile(_CLEAN_MEAN, (len(_SEEN), 1))
+
+    def worth(at: Floats) -> Floats:
+        z = at @ columns.T + lost
+        return np.asarray(
+            z @ k - np.logaddexp(0, z) @ n - 0.5 * (((at - _CLEAN_MEAN) / _CLEAN_SD) ** 2).sum(1)
+        )
+
+    now = worth(at)
+    for _step in range(40):
+        p = 1 / (1 + np.exp(-(at @ columns.T + lost)))
+        curved = np.einsum("lr,ri,rj->lij", n * p * (1 - p), columns, columns) + precision
+        slope = (k - n * p) @ columns - (at - _CLEAN_MEAN) @ precision
+        step = np.linalg.solve(curved, slope[:, :, None])[:, :, 0]
+        new = worth(at + step)
+        while np.any(worse := (new < now - 1e-9) & (np.abs(step).max(axis=1) > 1e-12)):
+            step[worse] /= 2
+            new = worth(at + step)
+        at, now = at + step, new
+        if float(np.abs(step).max()) < 1e-8:
+            break
+    return np.asarray(now - 0.5 * np.linalg.slogdet(curved)[1])
 
 
 def _staying_out(loss: Floats, missed: float, out: float) -> Floats:

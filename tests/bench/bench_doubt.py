@@ -8,6 +8,10 @@ doubtful: marks, scores, distances of putts. Their posterior is simulated: a pro
 with the truth in four ways of treating these values: reviewed (known as they are), carried by their
 probability, left out (unknown), and taken as the reader guesses. A share covered has a standard error of
 about 0.9 points for 1,000 players. The curve's is told twice: exactly, and as it is told, in whole percent.
+
+``--coloured 0.15`` lets results colour the marks of putts of so many players, as one player in seven is
+believed to do (`scan.practice.marks`), and tells of them and of the others apart, too. ``--reviewed`` skips
+the doubtful values and tells the first way alone, in a sixth of the time.
 """
 
 from __future__ import annotations
@@ -20,15 +24,29 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from shortpencil.scan.practice.doubt import pooled_phases, pooled_putting, possible_histories
+from shortpencil.scan.practice.focus import NOTICED
 from shortpencil.scan.practice.history import History, history_of
+from shortpencil.scan.practice.marks import marks_of
 from shortpencil.scan.practice.phases import PhaseEvidence, phases_of
 from shortpencil.scan.practice.putting import putting_of
 from shortpencil.scan.records.doubt import likeliest
 from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
 from tests.practice.invented import one_round
-from tests.practice.worlds import CURVE_M, PHASES, WORLDS, cards_of, play, players_of, truth_of
+from tests.practice.worlds import (
+    CURVE_M,
+    PHASES,
+    WORLDS,
+    World,
+    cards_of,
+    play,
+    players_of,
+    truth_of,
+)
 
 HALF_A_POINT = 0.005
+#: Habits of those whose marks follow results, weak to strong, equally many of each: missed putts that dropped
+#: called clean, and clean ones that stayed out called missed. The middle one is that of the world *biased*.
+HABITS = ((0.3, 0.15), (0.6, 0.3), (0.85, 0.6))
 WAYS = ("reviewed", "carried", "left out", "as guessed")
 EXECUTIONS = ("clean", "miss", "unmarked")
 
@@ -162,6 +180,7 @@ class Told:
     """What was told in one way of treating doubt, over all players."""
 
     rate: list[np.ndarray] = field(default_factory=list)
+    cost: list[np.ndarray] = field(default_factory=list)
     strokes: list[np.ndarray] = field(default_factory=list)
     curve: list[np.ndarray] = field(default_factory=list)
     p: list[np.ndarray] = field(default_factory=list)
@@ -185,33 +204,64 @@ def main() -> None:
     parser.add_argument("--doubts", type=float, default=3.0, help="doubtful values a card, on average")
     parser.add_argument("--worlds", default="plain,distance")
     parser.add_argument("--seed", type=int, default=14)
+    parser.add_argument("--coloured", type=float, default=0.0, help="share of players with such marks")
+    parser.add_argument("--reviewed", action="store_true", help="no doubtful values")
     args = parser.parse_args()
     worlds = [world for world in WORLDS if world.name in args.worlds.split(",")]
-    told = {way: Told() for way in WAYS}
-    truths: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
+    ways = WAYS[:1] if args.reviewed else WAYS
+    told = {way: Told() for way in ways}
+    truths: list[Truths] = []
+    coloured: list[bool] = []
+    believed: list[float] = []
     rng = np.random.default_rng(args.seed)
-    done = 0
     for world in worlds:
-        count = args.players // len(worlds)
-        players = players_of(world, count, rng)
-        truth = truth_of(players, rng)
-        reader = Reader(cards_of(play(players_of(world, 60, rng), 4, rng), rng))
-        for i, history in enumerate(cards_of(play(players, args.rounds, rng), rng)):
-            rounds = rounds_from(history)
-            unclear = [doubted(one, args.doubts, reader, rng) for one in rounds]
-            reviewed = history_of(rounds)
-            found = [(phases_of(reviewed), putting_of(reviewed)), *ways_of(unclear)]
-            for way, (phases, putting) in zip(WAYS, found, strict=True):
-                _note(told[way], phases, putting)
-            truths.append((truth.rate[i], truth.saved[i], truth.curve[i]))
-            done += 1
-            if done % 50 == 0:
-                print(f"  {done} players", flush=True)
-    _print(told, truths, args)
+        reader: Reader | None = None
+        for marked, count in _marking(world, args.players // len(worlds), args.coloured):
+            players = players_of(marked, count, rng)
+            truth = truth_of(players, rng)
+            reader = reader or Reader(cards_of(play(players_of(world, 60, rng), 4, rng), rng))
+            for i, history in enumerate(cards_of(play(players, args.rounds, rng), rng)):
+                rounds = rounds_from(history)
+                reviewed = history_of(rounds)
+                found = [(phases_of(reviewed), putting_of(reviewed))]
+                if not args.reviewed:
+                    found += ways_of([doubted(one, args.doubts, reader, rng) for one in rounds])
+                for way, (phases, putting) in zip(ways, found, strict=True):
+                    _note(told[way], phases, putting)
+                truths.append((truth.rate[i], truth.cost[i], truth.saved[i], truth.curve[i]))
+                coloured.append(marked is not world)
+                believed.append(marks_of(reviewed).p_coloured)
+                if len(truths) % 50 == 0:
+                    print(f"  {len(truths)} players", flush=True)
+    print(f"{args.rounds} rounds, {args.doubts:g} doubtful values a card, {args.worlds}")
+    follow = np.array(coloured)
+    groups = [("all", np.ones(len(truths), dtype=bool))]
+    if follow.any():
+        groups += [("marks follow results", follow), ("marks do not", ~follow)]
+    for who, these in groups:
+        p = np.array(believed)[these]
+        print(
+            f"{who}: {these.sum()} players; that marks follow results is believed with {p.mean():.3f}, "
+            f"told to {100 * (p >= NOTICED).mean():.1f} %"
+        )
+        _print(told, truths, these)
+
+
+#: Rate, cost, strokes and curve of one player.
+Truths = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+
+
+def _marking(world: World, count: int, coloured: float) -> Iterator[tuple[World, int]]:
+    """The world as it is, and as it is for those whose marks follow results; with how many players each."""
+    each = round(count * coloured / len(HABITS))
+    yield world, count - each * len(HABITS)
+    for dropped, stayed in HABITS if each else ():
+        yield replace(world, drops_clean=dropped, stays_missed=stayed), each
 
 
 def _note(told: Told, phases: object, putting: object) -> None:
     told.rate.append(np.array([_ends(p.recent.interval) for p in phases]))  # type: ignore[attr-defined]
+    told.cost.append(np.array([_ends(p.cost) for p in phases]))  # type: ignore[attr-defined]
     told.strokes.append(np.array([_ends(p.strokes_a_round) for p in phases]))  # type: ignore[attr-defined]
     told.p.append(np.array([p.p_costs_most for p in phases]))  # type: ignore[attr-defined]
     curve = putting.curve  # type: ignore[attr-defined]
@@ -227,34 +277,33 @@ def _ends(interval: object) -> tuple[float, float, float]:
     return interval.low, interval.middle, interval.high  # type: ignore[attr-defined]
 
 
-def _print(told: dict[str, Told], truths: list, args: argparse.Namespace) -> None:
-    rate, saved, curve = (np.array([t[k] for t in truths]) for k in range(3))
+def _print(told: dict[str, Told], truths: list[Truths], these: np.ndarray) -> None:
+    rate, cost, saved, curve = (np.array([t[k] for t in truths])[these] for k in range(4))
     worst = saved.argmax(axis=1)
     print(
-        f"{len(truths)} players, {args.rounds} rounds, {args.doubts:g} doubtful values a card, {args.worlds}"
-    )
-    print(
-        f"{'':<11} covered, %: rate strokes (by phase) curve, as told | error: rate strokes curve | "
-        "told true Brier"
+        f"{'':<11} covered, %: rate cost (by phase) strokes (by phase) curve, as told | "
+        "error: rate strokes curve | told true Brier"
     )
     for way, found in told.items():
-        cells = []
-        for got, true in ((found.rate, rate), (found.strokes, saved), (found.curve, curve)):
-            low, middle, high = np.moveaxis(np.array(got), -1, 0)
+        held: dict[str, list[float]] = {}
+        errors = []
+        for name, true in (("rate", rate), ("cost", cost), ("strokes", saved), ("curve", curve)):
+            low, middle, high = np.moveaxis(np.array(getattr(found, name))[these], -1, 0)
             known = ~np.isnan(middle)
-            error = float(np.abs(middle - true)[known].mean())
-            for margin in (0.0, HALF_A_POINT) if got is found.curve else (0.0,):
-                inside = (low - margin <= true) & (true <= high + margin)
-                cells.append((100 * inside[known].mean(), error))
-            if got is found.strokes:
-                by_phase = " ".join(f"{100 * share:.1f}" for share in inside.mean(axis=0))
-        p = np.array(found.p)
+            errors.append(float(np.abs(middle - true)[known].mean()))
+            inside = (low <= true) & (true <= high)
+            held[name] = [100 * inside[known].mean()]
+            if name in ("cost", "strokes"):
+                held[name] += list(100 * inside.mean(axis=0))
+            if name == "curve":
+                inside = (low - HALF_A_POINT <= true) & (true <= high + HALF_A_POINT)
+                held[name].append(100 * inside[known].mean())
+        p = np.array(found.p)[these]
         right = float((p.argmax(axis=1) == worst).mean())
         brier = float(((p - np.eye(3)[worst]) ** 2).sum(axis=1).mean())
-        shares = [f"{share:6.1f}" for share, _ in cells]
-        covered = " ".join([*shares[:2], f"({by_phase})", *shares[2:]])
-        errors = f"{100 * cells[0][1]:6.2f} {cells[1][1]:6.3f} {100 * cells[2][1]:6.2f}"
-        print(f"{way:<11} {covered} | {errors} | {p.max(axis=1).mean():.3f} {right:.3f} {brier:.3f}")
+        covered = "   ".join(" ".join(f"{share:5.1f}" for share in shares) for shares in held.values())
+        off = f"{100 * errors[0]:6.2f} {errors[2]:6.3f} {100 * errors[3]:6.2f}"
+        print(f"{way:<11} {covered} | {off} | {p.max(axis=1).mean():.3f} {right:.3f} {brier:.3f}")
 
 
 if __name__ == "__main__":

@@ -171,16 +171,65 @@ def test_a_small_chance_of_colour_moves_the_low_end_of_a_range_and_not_the_high_
     assert one_in_ten.total_sd == pytest.approx(drawn.std(), abs=0.002)
 
 
-def test_pooled_log_odds_ratio_and_the_chance_of_staying_out():
-    # one table, 40 clean in, 10 clean out, 20 missed in, 30 missed out: odds ratio 6; with half a putt added
-    # log(40.5 x 30.5 / (10.5 x 20.5)) = 1.747
-    table = np.zeros((5, 2, 2), dtype=int)
-    table[1] = [[10, 40], [30, 20]]
-    p, (scale, _) = marks.coloured(table)
+def putts_of(cells, distance_m=5.0):
+    """Marked putts from one distance: clean out and in, missed out and in."""
+    (clean_out, clean_in), (missed_out, missed_in) = cells
+    return marks.MarkedPutts(
+        np.full(2, distance_m),
+        np.array([False, True]),
+        np.array([clean_out + clean_in, missed_out + missed_in], dtype=float),
+        np.array([clean_in, missed_in], dtype=float),
+    )
+
+
+def test_what_a_missed_putt_loses_is_the_log_odds_ratio_with_woolfs_error():
+    """From one distance: log(ad / bc), variance 1/a + 1/b + 1/c + 1/d (Woolf 1955, Ann. Hum. Genet. 19)."""
+    cells = [[1000, 4000], [3000, 2000]]  # an odds ratio of 6
+    log_p = marks._by_loss(putts_of(cells))
+    p = np.exp(log_p - log_p.max()) / np.exp(log_p - log_p.max()).sum()
+    spline = np.polyfit(marks._SEEN[4:11], log_p[4:11], 4)
+    losses = np.linspace(1, 2.5, 3001)
+    assert losses[np.polyval(spline, losses).argmax()] == pytest.approx(np.log(6), abs=0.01)
+    curved = -np.polyval(np.polyder(spline, 2), np.log(6))
+    assert 1 / curved == pytest.approx(1 / 1000 + 1 / 4000 + 1 / 3000 + 1 / 2000, rel=0.02)
+    assert p[7] + p[8] > 0.99  # 1.75 and 2.0
+
+
+def test_what_a_missed_putt_loses_is_integrated_as_a_thousand_draws_have_it():
+    """Laplace's approximation against importance sampling of the coefficients, at three losses."""
+    g = np.random.default_rng(4)
+    metres = np.repeat([2.0, 4.0, 7.0, np.nan], 2)
+    missed, n = np.tile([False, True], 4), np.array([20, 8, 25, 10, 20, 14, 12, 9], dtype=float)
+    k = np.array([20, 5, 20, 4, 8, 1, 8, 2], dtype=float)
+    got = marks._by_loss(marks.MarkedPutts(metres, missed, n, k))
+    far = np.where(np.isnan(metres), 0, np.log(np.nan_to_num(metres, nan=5.0) / 5))
+    columns = np.column_stack([np.ones(8), far, far**2, np.isnan(metres)])
+    drawn = marks._CLEAN_MEAN + marks._CLEAN_SD * g.standard_normal((400_000, 4))
+    z = drawn @ columns.T
+    told = []
+    for loss in (1.0, 2.0, 4.0):
+        odds = z - loss * missed
+        told.append(np.log(np.exp(odds @ k - np.logaddexp(0, odds) @ n + 60).mean()))
+    at = [list(marks._SEEN).index(loss) for loss in (1.0, 2.0, 4.0)]
+    assert np.diff(got[at]) == pytest.approx(np.diff(told), abs=0.15)
+
+
+def test_few_putts_say_little_of_colour_and_many_that_follow_results_a_lot():
+    p, (scale, _) = marks.coloured(putts_of([[10, 40], [30, 20]]))
     assert p < 0.1
-    # from 1.747 with colour to .2 to 1.2 without: the same shares, and .2 to .8 of the difference
-    assert 0.2 < scale < 0.8
-    # the shares of misses and of putts that stay out are held: no loss, no difference
+    # from log 6 = 1.8 with colour to some 1 without: part of the difference
+    assert 0.2 < scale < 0.9
+    assert marks.coloured(putts_of([[0, 2], [2, 0]])) == (marks.COLOURED_SHARE, (1.0, 0.0))
+    assert marks.coloured(putts_of([[2, 300], [200, 3]]))[0] > 0.5
+    # without a distance long putts explain some of it
+    assert (
+        marks.coloured(putts_of([[2, 300], [200, 3]], np.nan))[0]
+        < marks.coloured(putts_of([[2, 300], [200, 3]]))[0]
+    )
+
+
+def test_the_chance_of_staying_out_holds_the_shares_of_misses_and_of_putts_that_stay_out():
+    # no loss, no difference
     assert marks._staying_out(np.array([0.0]), 0.5, 0.4) == pytest.approx(0.0, abs=1e-9)
     assert marks._staying_out(np.array([np.log(6)]), 0.5, 0.4) == pytest.approx(0.4, abs=1e-6)
 
