@@ -15,10 +15,11 @@ from __future__ import annotations
 
 import argparse
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +38,8 @@ from tests.bench.cards import REPORT, TUNING, cell_offsets_mm, find_layout, is_u
 from tests.simulator.families import HELD_OUT, TUNED_ON, family_shot
 from tests.simulator.scenario import EVERYDAY, Shot, truth_json
 
+Part = TypeVar("Part")
+
 #: Share of photos under the conditions of `scenario`; the others are of the families.
 _CONDITIONS = 0.3
 #: Longer side of a picture in pixels, and how often; sheets are drawn at 8 px a mm.
@@ -54,7 +57,7 @@ _LEAST_SHOWS = 0.04
 #: Marks of a box whose answer is "no digit", whatever was meant.
 _SCRAP = ("overwritten", "struck-digit", "dash")
 #: Photos of one file.
-A_FILE = 8
+_A_FILE = 8
 
 
 def some_shot(seed: int, families: str, of: hands_at_cards.HandBanks) -> tuple[Shot, str, str]:
@@ -131,35 +134,44 @@ def _off_mm(shot: Shot, trace: Trace, layout: Layout) -> NDArray[np.float64]:
 _BANKS: list[hands_at_cards.HandBanks] = []
 
 
-def write_some(first: int, families: str, until: float, out: Path) -> tuple[int, int]:
-    """Write the boxes of some photos; return how many gave boxes and how many were refused."""
+def write_some(
+    first: int,
+    families: str,
+    until: float,
+    out: Path,
+    kept: Callable[[Shot, str, str, int], Part | None],
+    save: Callable[[list[Part], Path], None],
+) -> tuple[int, int]:
+    """Write what is kept of some photos; return how many gave something and how many were refused."""
     import cv2
 
     cv2.setNumThreads(1)
     parts, refused = [], 0
-    for seed in range(first, first + A_FILE):
+    for seed in range(first, first + _A_FILE):
         if time.time() < until:
-            shot, whose, way = some_shot(seed, families, _BANKS[0])
-            found = boxes_of(shot, whose, way, np.random.default_rng([seed, 22]))
+            found = kept(*some_shot(seed, families, _BANKS[0]), seed)
             if found is None:
                 refused += 1
             else:
                 parts.append(found)
     if parts:
-        photo_boxes.save(photo_boxes.joined(parts), out / f"boxes{first:07}.npz")
+        save(parts, out / f"boxes{first:07}.npz")
     return len(parts), refused
 
 
-def firsts(part: str, first: int, photos: int) -> Iterator[int]:
-    """Return the first seed of each file."""
+def _firsts(part: str, first: int, photos: int) -> Iterator[int]:
     # A fifth of the tuning seeds calibrates; no photo of them is learnt from, other hands wrote them anyway.
     start = {"train": TUNING, "tune": TUNING + 80_000, "report": REPORT}[part] + first
-    yield from range(start, start + photos, A_FILE)
+    yield from range(start, start + photos, _A_FILE)
 
 
-def main() -> None:
-    """Write boxes of photos until there are enough or the time is over."""
-    parser = argparse.ArgumentParser(description=__doc__)
+def collect(
+    about: str,
+    kept: Callable[[Shot, str, str, int], Part | None],
+    save: Callable[[list[Part], Path], None],
+) -> tuple[Path, str]:
+    """Write what is kept of photos until there are enough or the time is over; say where, and how many."""
+    parser = argparse.ArgumentParser(description=about)
     hands_at_cards.add_arguments(parser)
     args = parser.parse_args()
     begun = time.time()
@@ -167,14 +179,28 @@ def main() -> None:
     _BANKS.append(hands_at_cards.load(args.mnist, args.hands, args.paths, args.part, args.jobs))
     print(f"hands after {time.time() - begun:.0f} s", flush=True)
     until = begun + 60 * args.minutes
-    work = partial(write_some, families=args.families, until=until, out=args.out)
+    work = partial(write_some, families=args.families, until=until, out=args.out, kept=kept, save=save)
     with ProcessPoolExecutor(args.jobs) as pool:
-        counts = list(pool.map(work, firsts(args.part, args.first, args.photos)))
+        counts = list(pool.map(work, _firsts(args.part, args.first, args.photos)))
     photos, refused = (sum(column) for column in zip(*counts, strict=True))
-    boxes = photo_boxes.load(args.out)
+    return args.out, f"{photos} photos, {refused} refused, {time.time() - begun:.0f} s"
+
+
+def _kept(shot: Shot, whose: str, way: str, seed: int) -> PhotoBoxes | None:
+    return boxes_of(shot, whose, way, np.random.default_rng([seed, 22]))
+
+
+def _save(parts: list[PhotoBoxes], path: Path) -> None:
+    photo_boxes.save(photo_boxes.joined(parts), path)
+
+
+def main() -> None:
+    """Write boxes of photos until there are enough or the time is over."""
+    out, photos = collect(__doc__, _kept, _save)
+    boxes = photo_boxes.load(out)
     told = np.bincount(boxes.answers, minlength=12)
-    print(f"{photos} photos, {refused} refused, {len(boxes.answers)} boxes, of each answer {told.tolist()}, "
-          f"legible {boxes.legible.mean():.3f}, {time.time() - begun:.0f} s")  # fmt: skip
+    print(f"{photos}; {len(boxes.answers)} boxes, of each answer {told.tolist()}, "
+          f"legible {boxes.legible.mean():.3f}")  # fmt: skip
 
 
 if __name__ == "__main__":

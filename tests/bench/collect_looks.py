@@ -10,13 +10,6 @@ asked. Boxes that lie elsewhere than the reader thinks, or are covered, are left
 
 from __future__ import annotations
 
-import argparse
-import time
-from concurrent.futures import ProcessPoolExecutor
-from functools import partial
-from pathlib import Path
-
-import cv2
 import numpy as np
 
 from shortpencil.forms.errors import InputError
@@ -26,13 +19,12 @@ from shortpencil.scan.vision.opening.photo import photos_from_bytes
 from shortpencil.scan.vision.pipeline import Trace, read_photo
 from shortpencil.scan.vision.training.looks import Looks, save
 from shortpencil.scan.vision.weighing.form_index import index_of
-from tests.bench import hands_at_cards
 from tests.bench.cards import cell_offsets_mm, find_layout, is_upright
-from tests.bench.collect_digits import A_FILE, MOST_OFF_MM, answer_of, firsts, some_shot
+from tests.bench.collect_digits import MOST_OFF_MM, answer_of, collect
 from tests.simulator.scenario import Shot, truth_json
 
 
-def looks_of(shot: Shot, whose: str, seed: int) -> Looks | None:
+def looks_of(shot: Shot, whose: str, way: str, seed: int) -> Looks | None:
     """Return the boxes with ink of a photo; None where the reader refuses it before it looks into them."""
     try:
         (photo,) = photos_from_bytes(shot.encoded(), "photo")
@@ -76,40 +68,9 @@ def _some(boxes: SideBySide, answers: np.ndarray, kept: np.ndarray, whose: str, 
     )
 
 
-_BANKS: list[hands_at_cards.HandBanks] = []
-
-
-def write_some(first: int, families: str, until: float, out: Path) -> tuple[int, int]:
-    """Write the boxes of some photos; return how many gave boxes and how many were refused."""
-    cv2.setNumThreads(1)
-    parts, refused = [], 0
-    for seed in range(first, first + A_FILE):
-        if time.time() < until:
-            shot, whose, _ = some_shot(seed, families, _BANKS[0])
-            found = looks_of(shot, whose, seed)
-            if found is None:
-                refused += 1
-            else:
-                parts.append(found)
-    if parts:
-        save(parts, out / f"looks{first:07}.npz")
-    return len(parts), refused
-
-
 def main() -> None:
     """Write boxes of photos until there are enough or the time is over."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    hands_at_cards.add_arguments(parser)
-    args = parser.parse_args()
-    begun = time.time()
-    args.out.mkdir(parents=True, exist_ok=True)
-    _BANKS.append(hands_at_cards.load(args.mnist, args.hands, args.paths, args.part, args.jobs))
-    print(f"hands after {time.time() - begun:.0f} s", flush=True)
-    work = partial(write_some, families=args.families, until=begun + 60 * args.minutes, out=args.out)
-    with ProcessPoolExecutor(args.jobs) as pool:
-        counts = list(pool.map(work, firsts(args.part, args.first, args.photos)))
-    photos, refused = (sum(column) for column in zip(*counts, strict=True))
-    print(f"{photos} photos, {refused} refused, {time.time() - begun:.0f} s")
+    print(collect(__doc__, looks_of, save)[1])
 
 
 if __name__ == "__main__":
