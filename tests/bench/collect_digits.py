@@ -81,15 +81,20 @@ def some_shot(seed: int, families: str, of: hands_at_cards.HandBanks) -> tuple[S
     return shot, whose, name
 
 
-def boxes_of(shot: Shot, whose: str, way: str, rng: np.random.Generator) -> PhotoBoxes | None:
-    """Cut a photo's digit boxes out; None where the reader refuses it before it looks into them."""
+def read_as_far(shot: Shot) -> Trace | None:
+    """What the reader's steps saw of a photo, up to its evidence; None where it is refused before."""
     try:
         (photo,) = photos_from_bytes(shot.encoded(), "photo")
     except InputError:  # called damaged
         return None
     traces: list[Trace] = []
     read_photo(photo, find_layout, traces)
-    trace = traces[0] if traces else None
+    return traces[0] if traces and traces[0].evidence is not None else None
+
+
+def boxes_of(shot: Shot, whose: str, way: str, rng: np.random.Generator) -> PhotoBoxes | None:
+    """Cut a photo's digit boxes out; None where the reader refuses it before it looks into them."""
+    trace = read_as_far(shot)
     if trace is None or trace.patches is None or trace.layout is None or trace.evidence is None:
         return None
     truth = truth_json(shot.sheets[0])

@@ -12,27 +12,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from shortpencil.forms.errors import InputError
 from shortpencil.scan.vision.deciding.card_hand import SideBySide, side_by_side
 from shortpencil.scan.vision.deciding.decode import weighed_so_far
-from shortpencil.scan.vision.opening.photo import photos_from_bytes
-from shortpencil.scan.vision.pipeline import Trace, read_photo
 from shortpencil.scan.vision.training.looks import Looks, save
 from shortpencil.scan.vision.weighing.form_index import index_of
-from tests.bench.cards import cell_offsets_mm, find_layout, is_upright
-from tests.bench.collect_digits import MOST_OFF_MM, answer_of, collect
+from tests.bench.cards import cell_offsets_mm, is_upright
+from tests.bench.collect_digits import MOST_OFF_MM, answer_of, collect, read_as_far
 from tests.simulator.scenario import Shot, truth_json
 
 
 def looks_of(shot: Shot, whose: str, way: str, seed: int) -> Looks | None:
     """Return the boxes with ink of a photo; None where the reader refuses it before it looks into them."""
-    try:
-        (photo,) = photos_from_bytes(shot.encoded(), "photo")
-    except InputError:  # called damaged
-        return None
-    traces: list[Trace] = []
-    read_photo(photo, find_layout, traces)
-    trace = traces[0] if traces else None
+    trace = read_as_far(shot)
     if trace is None or trace.layout is None or trace.evidence is None:
         return None
     index = index_of(trace.layout.form)
