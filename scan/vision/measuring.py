@@ -48,7 +48,7 @@ from shortpencil.scan.vision.seeing.bubbles import (
     pen_darkness,
 )
 from shortpencil.scan.vision.seeing.dashes import DASH, dashes
-from shortpencil.scan.vision.seeing.digits import ANSWERS, digit_log_p_and_looks
+from shortpencil.scan.vision.seeing.digits import digit_log_p_and_looks
 from shortpencil.scan.vision.seeing.ink import CardInk
 from shortpencil.scan.vision.seeing.likeness import OwnHand
 from shortpencil.scan.vision.seeing.own_hand import box_views, weighed
@@ -169,8 +169,7 @@ class _Boxes:
 
     def dirt(self, digits: dict[str, FloatImage]) -> Bools:
         """Boxes (N,) whose ink is none of a pen's, by what the network says of them."""
-        blank = ANSWERS.index("blank")
-        return np.array([digits[cell.id][blank] > _SURELY_BLANK for cell in self.cells], bool)
+        return np.array([digits[cell.id][BLANK_BOX] > _SURELY_BLANK for cell in self.cells], bool)
 
 
 def _outlines_say(fine_print: Floats) -> bool:

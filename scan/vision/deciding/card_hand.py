@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shortpencil.scan.vision.arrays import Bools, FloatImage
-from shortpencil.scan.vision.deciding.confusions import checked_boxes
+from shortpencil.scan.vision.deciding.confusions import checked_places
 from shortpencil.scan.vision.evidence import BLANK_BOX, SCRAP_BOX
 from shortpencil.scan.vision.seeing.hand_net import changes, hand_net
 from shortpencil.scan.vision.weighing.form_index import FormIndex
@@ -67,14 +67,13 @@ def side_by_side(
     )
     if len(rows) < _FEWEST:
         return None
-    found = checked_boxes(index, posterior)
     log_ink = np.log(ink[rows])
     return SideBySide(
         rows,
         np.stack([looks[index.digits[i]] for i in rows]).astype(float),
         _with_scrap(told[rows], ink[rows], slips),
         log_ink - np.logaddexp.reduce(log_ink, axis=1, keepdims=True),
-        np.isin(rows, [] if found is None else found[0]),
+        np.isin(rows, checked_places(index)),
     )
 
 

@@ -22,10 +22,10 @@ _LOOKS_LIKE = 3.0
 
 def reweighed(index: FormIndex, posterior: Posterior, digits: Floats, slips: Slips) -> Floats | None:
     """Likelihoods (N, 12) of all boxes with this hand in mind; None where it is as any other."""
-    checked = _checked_boxes(index, posterior, slips.hand_overruled)
-    if checked is None:
+    truth = _checked_digits(index, posterior, slips.hand_overruled)
+    if truth is None:
         return None
-    boxes, truth = checked
+    boxes = checked_places(index)
     confusion = _confusion(digits[boxes, :BLANK_BOX], truth, slips.hand_overruled)
     if confusion is None:
         return None
@@ -38,25 +38,26 @@ def reweighed(index: FormIndex, posterior: Posterior, digits: Floats, slips: Sli
     return result
 
 
-def _checked_boxes(index: FormIndex, posterior: Posterior, fewest: float) -> tuple[Ints, Floats] | None:
-    """What `checked_boxes` gives; None where the sums overruled too few numbers to tell."""
+def _checked_digits(index: FormIndex, posterior: Posterior, fewest: float) -> Floats | None:
+    """(B, 10) posterior of the digit in each of `checked_places`; None where few numbers were overruled."""
     found = [(rows, posterior.number[key]) for key, rows in index.checked.items()]
     overruled = sum(
         int((number.values[rows].argmax(axis=1) != number.ink[rows].argmax(axis=1)).sum())
         for rows, number in found
     )
-    return None if overruled < fewest else checked_boxes(index, posterior)
+    if not found or overruled < fewest:
+        return None
+    boxes = [
+        number.likelihood.take(rows).boxes(number.values[rows, :-1], number.values[rows, -1])
+        for rows, number in found
+    ]
+    return np.concatenate([of[..., :BLANK_BOX].reshape(-1, BLANK_BOX) for of in boxes])
 
 
-def checked_boxes(index: FormIndex, posterior: Posterior) -> tuple[Ints, Floats] | None:
-    """Places of the boxes that a sum checks, and (B, 10) the posterior of the digit in each, if any."""
-    boxes, truth = [], []
-    for key, rows in index.checked.items():
-        number = posterior.number[key]
-        posterior_ = number.likelihood.take(rows).boxes(number.values[rows, :-1], number.values[rows, -1])
-        boxes.append(index.groups[key].cells[rows].ravel())
-        truth.append(posterior_[..., :BLANK_BOX].reshape(-1, BLANK_BOX))
-    return (np.concatenate(boxes), np.concatenate(truth)) if boxes else None
+def checked_places(index: FormIndex) -> Ints:
+    """Places (B,) of the boxes that a sum checks."""
+    places = [index.groups[key].cells[rows].ravel() for key, rows in index.checked.items()]
+    return np.concatenate(places) if places else np.zeros(0, np.int64)
 
 
 def _confusion(ink: Floats, truth: Floats, fewest: float) -> Floats | None:

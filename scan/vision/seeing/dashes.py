@@ -7,12 +7,14 @@ struck out among them, is left to a person.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats
+from shortpencil.scan.vision.arrays import FloatImage, Floats
 from shortpencil.scan.vision.evidence import ANSWERS, BLANK_BOX, SCRAP_BOX
-from shortpencil.scan.vision.seeing.digits import PATCH_MARGIN_MM
+from shortpencil.scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX
 
 #: What the digit network is less sure of to be no digit is looked at as usual.
 _NO_DIGIT = np.log(0.9)
@@ -47,57 +49,38 @@ def dashes(log_p: FloatImage, patches: FloatImage, sizes_mm: Floats) -> NDArray[
     """
     chance = log_p - np.logaddexp.reduce(log_p, axis=1, keepdims=True)
     no_digit = np.flatnonzero(chance[:, SCRAP_BOX] > _NO_DIGIT)  # a handful of boxes on a card
-    found = [
-        row
-        for row in no_digit
-        if are_dashes(patches[[row]], sizes_mm[row, 1] + PATCH_MARGIN_MM, tuple(sizes_mm[row]))[0]
-    ]
+    found = [row for row in no_digit if is_dash(patches[row], *sizes_mm[row].tolist())]
     return np.array(found, np.int64)
 
 
-def are_dashes(patches: FloatImage, side_mm: float, box_wh_mm: tuple[float, float]) -> Bools:
-    """Say which boxes of one size hold a dash and nothing else, (N,).
-
-    Parameters
-    ----------
-    patches : (N, P, P) ink of windows around the boxes
-    side_mm : side of a window
-    """
-    px = patches.shape[1]
-    step = side_mm / px
-    at = (np.arange(px) + 0.5) * step - side_mm / 2  # mm from the middle of the box
-    width, height = box_wh_mm
-    rows, columns = np.abs(at) < height / 2 - _RIM_MM, np.abs(at) < width / 2 - _RIM_MM
-    inner, y, x = patches[:, rows][:, :, columns].astype(float), at[rows], at[columns]
-    ink = inner * (inner > _STROKE * inner.max(axis=(1, 2), keepdims=True))
-    total = np.maximum(ink.sum(axis=(1, 2)), 1e-9)
-    mean_x = (ink.sum(axis=1) @ x) / total
-    mean_y = (ink.sum(axis=2) @ y) / total
-    dx, dy = x - mean_x[:, None], y - mean_y[:, None]
-    xx = (ink.sum(axis=1) * dx**2).sum(axis=1) / total
-    yy = (ink.sum(axis=2) * dy**2).sum(axis=1) / total
-    xy = np.einsum("nij,ni,nj->n", ink, dy, dx) / total
-    along, across, slope = _axes(xx, yy, xy)
+def is_dash(patch: FloatImage, width_mm: float, height_mm: float) -> bool:
+    """Say whether a box of that size holds a dash and nothing else; `patch` (48, 48) as for the network."""
+    step = (height_mm + PATCH_MARGIN_MM) / PATCH_PX
+    at = (np.arange(PATCH_PX) - (PATCH_PX - 1) / 2) * step  # mm from the middle of the box
+    rows, columns = np.abs(at) < height_mm / 2 - _RIM_MM, np.abs(at) < width_mm / 2 - _RIM_MM
+    inner = patch[rows][:, columns].astype(float)
+    ink = inner * (inner > _STROKE * inner.max())
+    total = max(float(ink.sum()), 1e-9)
+    middle_y = float(ink.sum(axis=1) @ at[rows]) / total
+    dx, dy = at[columns] - float(ink.sum(axis=0) @ at[columns]) / total, at[rows] - middle_y
+    xx, yy, xy = (ink.sum(axis=0) @ dx**2) / total, (ink.sum(axis=1) @ dy**2) / total, (dy @ ink @ dx) / total
+    along, across, slope = _axes(float(xx), float(yy), float(xy))
     # Distance of each place from the bar's axis, in mm.
-    off = (
-        np.abs(dy[:, :, None] - slope[:, None, None] * dx[:, None, :]) / np.sqrt(1 + slope**2)[:, None, None]
+    off = np.abs(dy[:, None] - slope * dx) / np.hypot(1, slope)
+    beside = float(ink[off > max(across, 2 * step)].sum()) / total
+    return (
+        along >= _LENGTH_MM
+        and across <= _THICKNESS_MM
+        and along >= _SLENDER * across
+        and abs(slope) <= _SLOPE
+        and abs(middle_y) <= _OFF_MIDDLE * height_mm
+        and beside <= _MOST_BESIDE
     )
-    thick = np.maximum(across, 2 * step)
-    beside = (ink * (off > thick[:, None, None])).sum(axis=(1, 2)) / total
-    found: Bools = (
-        (along >= _LENGTH_MM)
-        & (across <= _THICKNESS_MM)
-        & (along >= _SLENDER * across)
-        & (np.abs(slope) <= _SLOPE)
-        & (np.abs(mean_y) <= _OFF_MIDDLE * height)
-        & (beside <= _MOST_BESIDE)
-    )
-    return found
 
 
-def _axes(xx: Floats, yy: Floats, xy: Floats) -> tuple[Floats, Floats, Floats]:
-    """Length and thickness in mm of the even bar with these second moments, and its slope, each (N,)."""
-    middle, apart = (xx + yy) / 2, np.sqrt(((xx - yy) / 2) ** 2 + xy**2)
-    angle = 0.5 * np.arctan2(2 * xy, xx - yy)
+def _axes(xx: float, yy: float, xy: float) -> tuple[float, float, float]:
+    """Length and thickness in mm of the even bar with these second moments, and its slope."""
+    middle, apart = (xx + yy) / 2, math.hypot((xx - yy) / 2, xy)
+    angle = 0.5 * math.atan2(2 * xy, xx - yy)
     # An even bar of length l has the variance l² / 12 along itself.
-    return np.sqrt(12 * (middle + apart)), np.sqrt(12 * np.maximum(middle - apart, 0.0)), np.tan(angle)
+    return math.sqrt(12 * (middle + apart)), math.sqrt(12 * max(middle - apart, 0.0)), math.tan(angle)

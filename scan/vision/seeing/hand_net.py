@@ -4,9 +4,9 @@ It lays the boxes beside each other in a space of its own, a projection of the d
 which the same digit by the same hand lies close together, and weighs how alike a box is to what this card
 holds to be its ones, its twos and so on, how many there are of each, and how sure the card is of them. What
 comes out is by how much each answer for a box has become likelier. It learnt that from whole cards of many
-hands, where the truth is known (`scan.vision.training.hand`), with the log loss of what is told afterwards,
-so it says no more than came true there; and of that a part only is used (`SHARE`), as other hands showed to
-be best.
+hands, where the truth is known (`scan.vision.training.card_hand`), with the log loss of what is told
+afterwards, so it says no more than came true there; and of that a part only is used, the share in
+`hand.json`, as other hands showed to be best.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from __future__ import annotations
 import functools
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
@@ -74,13 +75,19 @@ def changes(weights: Weights, looks: Floats, said: Floats, ink: Floats, checked:
     return found
 
 
+@dataclass(frozen=True, slots=True)
 class _Alike:
-    """How alike each box is to each digit of its card: (N, 10, K) for K widths of a kernel, and (N, 10)."""
+    """How alike each box is to each digit of its card.
 
-    __slots__ = ("count", "mean", "total")
+    Attributes
+    ----------
+    mean, total : (N, 10, K) logs, for K widths of a kernel: of an example, and of all together
+    count : (N, 10) how many examples there are
+    """
 
-    def __init__(self, mean: Floats, total: Floats, count: Floats) -> None:
-        self.mean, self.total, self.count = mean, total, count
+    mean: Floats
+    total: Floats
+    count: Floats
 
 
 def _teaching(w: Weights, said: Floats, checked: Bools) -> Floats:

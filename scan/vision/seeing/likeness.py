@@ -1,8 +1,8 @@
 """How alike the boxes of one hand look, and how far that may change what the network says of the next box.
 
 A box that looks like this player's fours and unlike their nines is a four with more right than before; one
-that looks like their nines is doubted. Whoever knows a hand knows examples of it: earlier cards (`own_hand`),
-or the other boxes of the very card.
+that looks like their nines is doubted. Whoever knows a hand knows examples of it, from earlier cards
+(`own_hand`); what the other boxes of the very card say is the matter of `hand_net`.
 
 What a hand may do is bounded, so that it asks less and does not err more:
 

@@ -113,14 +113,14 @@ def writing_in(patches: FloatImage) -> Writing:
     low, middle = (round((inner.shape[1] - 1) * share) for share in (0.1, 0.4))
     by_ink = np.partition(inner, (low, middle, -_A_STROKE_PX), axis=1)
     strength = by_ink[:, -_A_STROKE_PX:].mean(axis=1).astype(np.float64)
-    ranked = np.sort(strength)
-    palest = float(ranked[len(ranked) // 20])
+    rising = np.sort(strength)
+    palest = float(rising[len(rising) // 20])
     most = _ABOVE_PALEST[0] * palest + _ABOVE_PALEST[1]
-    floor = max(float(np.median(ranked[: max(len(ranked) * 2 // 5, 1)])), 0.01)
+    floor = max(float(np.median(rising[: max(len(rising) * 2 // 5, 1)])), 0.01)
     if palest > _PALEST_PAPER:
         floor = _USUAL_PAPER
     elif floor > most:
-        floor = max(float(np.median(ranked[ranked <= most])), 0.01)
+        floor = max(float(np.median(rising[rising <= most])), 0.01)
     writing = Writing(strength, floor, None, floor + _BARE_MARGIN)
     written = writing.written()
     between = ~(written | writing.bare())

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from shortpencil.scan.vision.deciding.card_hand import taught_by_card
-from shortpencil.scan.vision.deciding.confusions import checked_boxes
+from shortpencil.scan.vision.deciding.confusions import checked_places
 from shortpencil.scan.vision.deciding.decode import decode
 from shortpencil.scan.vision.opening.photo import photos_from_bytes
 from shortpencil.scan.vision.pipeline import Trace, read_photo
@@ -49,8 +49,7 @@ def taught(evidence, looks=None):
     bubbles, digits = cell_likelihoods(index, evidence.bubbles, evidence.digits, frozenset())
     posterior = fields_alone(index, bubbles, digits, Slips())
     found = taught_by_card(index, posterior, digits, evidence.looks if looks is None else looks, Slips())
-    checked = checked_boxes(index, posterior)
-    return index, digits, found, set() if checked is None else set(checked[0].tolist())
+    return index, digits, found, set(checked_places(index).tolist())
 
 
 def unchecked_with_twins():

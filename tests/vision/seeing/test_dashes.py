@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shortpencil.scan.vision.evidence import BLANK_BOX, SCRAP_BOX
-from shortpencil.scan.vision.seeing.dashes import DASH, are_dashes, dashes
+from shortpencil.scan.vision.seeing.dashes import DASH, dashes
+from shortpencil.scan.vision.seeing.dashes import is_dash as found_dash
 from shortpencil.scan.vision.seeing.digits import PATCH_MARGIN_MM, PATCH_PX
 
 BOX = (4.2, 5.0)
@@ -33,7 +34,7 @@ def drawn(*lines, thickness=0.5, outline=0.4):
 
 
 def is_dash(*lines, **how):
-    return bool(are_dashes(drawn(*lines, **how)[None], SIDE, BOX)[0])
+    return found_dash(drawn(*lines, **how), *BOX)
 
 
 @given(st.floats(0.55, 1.4), st.floats(-0.3, 0.3), st.floats(-0.9, 0.9), st.floats(0.2, 0.7))
