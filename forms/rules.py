@@ -34,13 +34,18 @@ MANY: Mapping[str, str] = _Said(" throws", drive=N_("drives"), approach=N_("appr
 IN_TABLES: Mapping[str, str] = _Said("", drive="drives", approach="approaches", putt="putts")
 
 
+def throw_in_english(phase: str, label: str) -> str:
+    """Return a throw of a phase as a finding says it; `label` is what its form calls a phase of one's own."""
+    return ONE.get(phase, f"{label} throw")
+
+
 def missed_in_english(number: int, phase: str, label: str) -> str:
     """Return so many missed throws of a phase as a finding says them, which is told in other languages later.
 
     A phase of a card of one's own is called what its form calls it, `label`.
     """
     if number == 1:
-        return f"1 missed {ONE.get(phase, f'{label} throw')}"
+        return f"1 missed {throw_in_english(phase, label)}"
     return f"{number} missed {MANY.get(phase, f'{label} throws')}"
 
 

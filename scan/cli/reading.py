@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from shortpencil.scan.cli.progress import left_said
-from shortpencil.scan.cli.stored import STORE_HELP
+from shortpencil.scan.cli.stored import STORE_HELP, add_picture_option
 from shortpencil.scan.language import _, inside, told
 from shortpencil.scan.sources import Photo, photo_named
 
@@ -81,14 +81,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
             "read as any hand's, and keep nothing of it; else a player's cards help to read their next one"
         ),
     )
-    parser.add_argument(
-        "--no-card-picture",
-        action="store_true",
-        help=_(
-            "keep no picture of the whole card, nearly half of what it takes in the store; those of what is "
-            "asked and of words are kept"
-        ),
-    )
+    add_picture_option(parser)
     parser.add_argument(
         "--jobs",
         metavar="N",

@@ -7,7 +7,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from shortpencil.scan.asking import WAYS_TO_ASK
-from shortpencil.scan.cli.stored import STORE_HELP
+from shortpencil.scan.cli.stored import STORE_HELP, add_picture_option
 from shortpencil.scan.language import N_, _, first_upper, told
 
 if TYPE_CHECKING:
@@ -50,14 +50,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         action="store_true",
         help=_("read photos as any hand's, and keep nothing of their players' hands"),
     )
-    parser.add_argument(
-        "--no-card-picture",
-        action="store_true",
-        help=_(
-            "keep no picture of the whole card, nearly half of what it takes in the store; those of what is "
-            "asked and of words are kept"
-        ),
-    )
+    add_picture_option(parser)
     parser.add_argument(
         "--ask",
         choices=WAYS_TO_ASK,

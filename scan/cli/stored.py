@@ -103,6 +103,18 @@ def add_store_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--store", metavar="FILE|URL", help=_(STORE_HELP))
 
 
+def add_picture_option(parser: argparse.ArgumentParser) -> None:
+    """Add the option that leaves the picture of the whole card out of the store."""
+    parser.add_argument(
+        "--no-card-picture",
+        action="store_true",
+        help=_(
+            "keep no picture of the whole card, nearly half of what it takes in the store; those of what is "
+            "asked and of words are kept"
+        ),
+    )
+
+
 def store_place(args: argparse.Namespace) -> str | Path:
     """Return where the store is: a file, or the URL of a database."""
     from shortpencil.scan.places import default_store

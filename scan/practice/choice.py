@@ -28,7 +28,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.language import _, first_upper, number
+from shortpencil.scan.language import N_, _, first_upper, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import causes_of
 from shortpencil.scan.practice.focus import NOTE_HALF_LIVES, Focus
@@ -345,27 +345,26 @@ def why_next(choice: Choice) -> list[str]:
     return [said, _how_sure(choice)]
 
 
+_HARDLY_MORE = N_(
+    "Even so, practise {many} next: one more session there ({done} so far) should save about "
+    "{saved}, hardly more than with {other} ({other_done} so far)."
+)
+_AGAINST = N_(
+    "Even so, practise {many} next: one more session there ({done} so far) should save about "
+    "{saved}, against {other_saved} with {other} ({other_done} so far)."
+)
+
+
 def _even_so(choice: Choice) -> str:
     """Say what to practise where something else costs most; savings that read alike are not compared."""
     own, many = choice.chosen, words.MANY
     other = next(e for e in choice.phases if e.phase == choice.costs_most)
-    saved, others = words.in_ten_rounds(own.saves.middle), number(10 * other.saves.middle, 1)
-    if others == number(10 * own.saves.middle, 1):
-        return _(
-            "Even so, practise {many} next: one more session there ({done} so far) should save about "
-            "{saved}, hardly more than with {other} ({other_done} so far).",
-            many=many[choice.phase],
-            done=_done(own),
-            saved=saved,
-            other=many[other.phase],
-            other_done=_done(other),
-        )
+    others = number(10 * other.saves.middle, 1)
     return _(
-        "Even so, practise {many} next: one more session there ({done} so far) should save about "
-        "{saved}, against {other_saved} with {other} ({other_done} so far).",
+        _HARDLY_MORE if others == number(10 * own.saves.middle, 1) else _AGAINST,
         many=many[choice.phase],
         done=_done(own),
-        saved=saved,
+        saved=words.in_ten_rounds(own.saves.middle),
         other_saved=others,
         other=many[other.phase],
         other_done=_done(other),

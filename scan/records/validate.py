@@ -22,7 +22,7 @@ from itertools import pairwise
 
 from shortpencil.forms.causes import CAUSES
 from shortpencil.forms.form import Form, Phase
-from shortpencil.forms.rules import ONE, missed_in_english
+from shortpencil.forms.rules import missed_in_english, throw_in_english
 from shortpencil.scan.reading import Finding
 from shortpencil.scan.records.rounds import Hole, Round, Throw, is_day
 
@@ -241,7 +241,7 @@ def _notes(round_: Round) -> Iterator[RoundFinding]:
         cells = tuple(name for name in round_.notes if name.partition(".")[0].endswith(number))
         if cells and not any(throw.execution.status != "known" for throw in hole.throws):
             worst = str(round_.worst.value or "")
-            one = ONE[worst] if worst in ONE else f"{_label(round_, worst)} throw"
+            one = throw_in_english(worst, _label(round_, worst))
             missing = f"missed {one}" if worst else "phase marked as the worst"
             says = f"hole {hole.number}: it has notes on a miss, but there is no {missing}"
             yield RoundFinding("cause-without-miss", cells, says, ASK)

@@ -82,7 +82,7 @@ class Desk:
     switch_phone: Callable[[bool], Awaitable[None]] | None = None
     #: Read each card as any hand's, and keep nothing of its player's.
     plain_hands: bool = False
-    card_pictures: bool = True
+    card_pictures: bool = True  # keep the picture of each whole flat card
     last_request_s: float = 0.0
     #: The connections, where a server counts them.
     lines: Lines = field(default_factory=Lines)

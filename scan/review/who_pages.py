@@ -48,9 +48,11 @@ class WhoPages(CardPages):
 
         def work() -> list[tuple[str, Name]]:
             shelf = round_shelf(self.store)
-            whole = (line.id for line in shelf.lines if line.player and line.course and line.played_on)
-            known = set(whole)
-            return [(line.id, shelf.rounds[line.id]) for line in shelf.lines if line.id not in known][::-1]
+            return [
+                (line.id, shelf.rounds[line.id])
+                for line in reversed(shelf.lines)
+                if not (line.player and line.course and line.played_on)
+            ]
 
         return self.page(request, "who_list.html", lines=await off(work))
 
