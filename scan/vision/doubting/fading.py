@@ -119,7 +119,9 @@ def faded_cells(
     blank = float(np.median(in_bubbles)) if len(in_bubbles) else 0.0
     seen = np.concatenate([in_bubbles > max(_LEAST_MARK, _ABOVE_BLANK * blank), written])
     places = _places(layout)
-    pale = darkness_around(darkness, seen, places.distances) < _FADES
+    pale = np.zeros(len(seen), bool)
+    if (darkness[seen] < _FADES).sum() > _NEAREST // 2:  # else no median of so many is as pale
+        pale = darkness_around(darkness, seen, places.distances) < _FADES
     is_pale_pen = usual is not None and usual < _PALE_PEN
     if is_pale_pen and seen[: len(in_bubbles)].sum() < _FEW_BUBBLES:
         pale[:] = True

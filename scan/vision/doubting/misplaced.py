@@ -35,10 +35,13 @@ def marks_beside_their_places(patches: FloatImage) -> str | None:
     axis = (np.arange(patches.shape[-1])[::2] - (patches.shape[-1] - 1) / 2) / PATCH_RADIUS_PX
     x, y = (side.ravel() for side in np.meshgrid(axis, axis))
     radius = np.hypot(x, y)
-    flat = by_row(np.ascontiguousarray(patches[:, ::2, ::2]))
+    count = round(_STROKE_SHARE * len(radius))
+    near = np.flatnonzero(radius < _REACH)
+    every = np.arange(patches[0].size).reshape(patches.shape[1:])[::2, ::2].ravel()
+    flat = by_row(patches).take(every[near], axis=1)
+    x, y, radius = x[near], y[near], radius[near]
     palest = np.argsort(flat[:, radius < _INSIDE].mean(axis=1))[: max(len(flat) // 4, 3)]
-    added = np.maximum(flat - median_of_rows(flat[palest]), 0) * (radius < _REACH)
-    count = round(_STROKE_SHARE * added.shape[1])
+    added = np.maximum(flat - median_of_rows(flat[palest]), 0)
     strokes = np.partition(added, -count, axis=1)[:, -count:].mean(axis=1)
     marked = strokes > max(_OF_DARKEST * float(np.percentile(strokes, 97)), _LEAST_INK)
     if marked.sum() < _FEWEST:

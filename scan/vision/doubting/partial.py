@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from shortpencil.forms.fiducials import CORNER_IDS
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row, medians
 from shortpencil.scan.vision.evidence import BLANK_BOX, Evidence
 from shortpencil.scan.vision.finding.corners import Corners, Mark, model_corners
 from shortpencil.scan.vision.per_layout import once_a_layout
@@ -260,25 +260,31 @@ def outlines_shown(bubbles: FloatImage, digits: FloatImage, layout: Layout) -> F
     return np.concatenate([outlines_of_bubbles(bubbles, layout), outlines_of_boxes(digits, layout)])
 
 
+@once_a_layout
+def _alike(layout: Layout) -> tuple[dict[str, list[int]], dict[tuple[float, float], list[int]]]:
+    """Return the places of the bubbles of each shape among all, and of the digit boxes of each size."""
+    bubbles: dict[str, list[int]] = {}
+    boxes: dict[tuple[float, float], list[int]] = {}
+    for i, cell in enumerate(cell for cell in layout.cells if cell.kind == "bubble"):
+        bubbles.setdefault(cell.shape, []).append(i)
+    for i, cell in enumerate(cell for cell in layout.cells if cell.kind == "digit"):
+        boxes.setdefault((cell.box.w, cell.box.h), []).append(i)
+    return bubbles, boxes
+
+
 def outlines_of_bubbles(patches: FloatImage, layout: Layout) -> Floats:
     """Return how much darker each bubble's outline is than the paper just outside it, (N,)."""
-    cells = [c for c in layout.cells if c.kind == "bubble"]
-    shown = np.zeros(len(cells))
-    for shape in {c.shape for c in cells}:
-        of_shape = np.array([c.shape == shape for c in cells])
-        on, off = _bands_of_bubble(shape, patches.shape[-1])
-        shown[of_shape] = _contrast(patches[of_shape], on, off)
+    shown = np.zeros(len(patches))
+    for shape, members in _alike(layout)[0].items():
+        shown[members] = _contrast(patches[members], *_bands_of_bubble(shape, patches.shape[-1]))
     return shown
 
 
 def outlines_of_boxes(patches: FloatImage, layout: Layout) -> Floats:
     """Return the same of the digit boxes."""
-    cells = [c for c in layout.cells if c.kind == "digit"]
-    shown = np.zeros(len(cells))
-    for size in {(c.box.w, c.box.h) for c in cells}:
-        of_size = np.array([(c.box.w, c.box.h) == size for c in cells])
-        on, off = _bands_of_box(*size, patches.shape[-1])
-        shown[of_size] = _contrast(patches[of_size], on, off)
+    shown = np.zeros(len(patches))
+    for size, members in _alike(layout)[1].items():
+        shown[members] = _contrast(patches[members], *_bands_of_box(*size, patches.shape[-1]))
     return shown
 
 
@@ -286,7 +292,7 @@ def _contrast(patches: FloatImage, on: Bools, off: Bools) -> Floats:
     flat = by_row(patches)
     # The median of the paper: a neighbour's outline or a figure beside the bubble may reach into it. A third
     # of it will do, which halves the time.
-    paper = np.median(flat[:, np.flatnonzero(off)[::3]], axis=1)
+    paper = medians(flat[:, np.flatnonzero(off)[::3]])
     return np.asarray(flat @ (on.ravel() / np.float32(on.sum())) - paper, np.float64)
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import Floats, GrayImage, project
+from shortpencil.scan.vision.arrays import Floats, GrayImage, medians, project
 from shortpencil.scan.vision.finding.corners import Corners
 from shortpencil.scan.vision.flattening.flat import px_slice
 from shortpencil.scan.vision.flattening.rectify import Registration, cuts
@@ -154,7 +154,7 @@ def grain_of(parts: Sequence[GrayImage], contrast: float) -> float:
     some = np.stack([part[::2] for part in parts])
     light = some.astype(np.float32)
     rough = np.abs(light - np.stack([cv2.GaussianBlur(part, (0, 0), 1.2) for part in light]))
-    return float(1.4826 * np.median(rough) / max(grey_at(some, 0.5) * contrast, 1.0))
+    return float(1.4826 * medians(rough.reshape(1, -1))[0] / max(grey_at(some, 0.5) * contrast, 1.0))
 
 
 def is_good(quality: Quality) -> bool:

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import STUD_MM, Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row, medians
 from shortpencil.scan.vision.doubting.partial import that_may_have_vanished
 from shortpencil.scan.vision.evidence import Evidence
 from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM
@@ -98,7 +98,7 @@ def _of_bubbles(patches: FloatImage) -> tuple[Floats, Floats]:
     radii = np.hypot(*np.meshgrid(axis, axis)).ravel()
     flat = by_row(patches)
     inside = flat[:, radii < 0.65]
-    ring = np.median(flat[:, np.flatnonzero((radii > 1.25) & (radii < 1.5))[::3]], axis=1)
+    ring = medians(flat[:, np.flatnonzero((radii > 1.25) & (radii < 1.5))[::3]])
     quarter = inside.shape[1] // 4
     darkest = np.partition(inside, -quarter, axis=1)[:, -quarter:].mean(axis=1)
     return np.asarray(darkest, np.float64), np.asarray(inside.mean(axis=1) - ring, np.float64)

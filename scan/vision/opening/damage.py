@@ -34,8 +34,8 @@ MOST_SCANS = 40
 _SOF = frozenset((*range(0xC0, 0xC4), *range(0xC5, 0xC8), *range(0xC9, 0xCC), *range(0xCD, 0xD0)))
 _AFTER_A_SCAN = frozenset((0xC4, 0xD9, 0xDA, 0xDB, 0xDC, 0xDD, *range(0xE0, 0xF0), 0xFE))
 #: In a scan's data FF is followed by 00 (a byte FF), by a restart marker or by FF (a filler).
-_MARKER = re.compile(rb"\xff([^\x00\xff\xd0-\xd7])")
-_RESTART = re.compile(rb"\xff([\xd0-\xd7])")
+_MARKER = re.compile(rb"\xff[^\x00\xff]")
+_RESTARTS = range(0xD0, 0xD8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,17 +84,27 @@ def jpeg_parts(data: bytes) -> JpegParts:
         if marker != 0xDA:
             continue
         scans += 1
-        behind = _MARKER.search(data, at)
+        behind, in_turn = _behind_scan(data, at)
         if behind is None:
             return JpegParts("it is cut off before its end")
-        restarts = [m.group(1)[0] - 0xD0 for m in _RESTART.finditer(data, at, behind.start())]
-        if restarts != [n % 8 for n in range(len(restarts))]:
+        if not in_turn:
             return JpegParts("parts of its picture are missing or out of order")
-        at = behind.start()
+        at = behind
         if data[at + 1] == 0xD9:
             return JpegParts(None, scans, progressive, unit_rows, at + 2, size)
         if data[at + 1] not in _AFTER_A_SCAN:
             return JpegParts("there is a marker in its picture that belongs to none")
+
+
+def _behind_scan(data: bytes, start: int) -> tuple[int | None, bool]:
+    """Return where the marker behind a scan's data is, or None, and whether restarts come in turn."""
+    restarts: list[int] = []
+    for found in _MARKER.finditer(data, start):
+        marker = data[found.start() + 1]
+        if marker not in _RESTARTS:
+            return found.start(), restarts == [n % 8 for n in range(len(restarts))]
+        restarts.append(marker - _RESTARTS.start)
+    return None, False
 
 
 def _unit_rows(frame: bytes) -> int:
@@ -160,13 +170,19 @@ def _steps(gray: GrayImage, unit_rows: int) -> NDArray[np.float64]:
     """Return the step (R, U) of each unit across its row's upper edge; empty where units are too few."""
     height, width = gray.shape
     units = width // unit_rows
-    rows = np.arange(1, (height - 2) // max(unit_rows, 1)) * unit_rows
-    if unit_rows < 4 or len(rows) < 2 or units < 2 * _LEAST_UNITS:
+    rows = (height - 2) // max(unit_rows, 1) - 1  # upper edges, that of the picture left out
+    if unit_rows < 4 or rows < 2 or units < 2 * _LEAST_UNITS:
         return np.zeros((0, 0))
-    near = gray[np.stack([rows - 2, rows - 1, rows, rows + 1]), : units * unit_rows].astype(np.int16)
-    # Twice the step over what the slopes on both sides let expect.
-    step = 2 * (near[2] - near[1]) - (near[1] - near[0]) - (near[3] - near[2])
-    return _middle_of(step.reshape(-1, unit_rows)).reshape(len(rows), units) / 2
+    before, above, below, behind = (
+        gray[unit_rows + k :: unit_rows, : units * unit_rows][:rows] for k in (-2, -1, 0, 1)
+    )
+    # Twice the step over what the slopes on both sides let expect:
+    # 2 * (below - above) - (above - before) - (behind - below).
+    step = np.subtract(below, above, dtype=np.int16)
+    step *= 3
+    step += before
+    step -= behind
+    return _middle_of(step.reshape(-1, unit_rows)).reshape(rows, units) / 2
 
 
 def _stepped(middle: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -18,7 +18,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 from shortpencil.scan.vision.seeing.onnx_file import SIDE, Convolution, chain_of
@@ -37,14 +36,21 @@ class Memory:
 
     def __init__(self) -> None:
         self._held: dict[str, Floats32] = {}
+        self._shaped: dict[tuple[str, tuple[int, ...]], Floats32] = {}
 
     def array(self, name: str, *shape: int) -> Floats32:
         """Return an array of that shape with anything in it."""
+        shaped = self._shaped.get((name, shape))
+        return self._made(name, shape) if shaped is None else shaped
+
+    def _made(self, name: str, shape: tuple[int, ...]) -> Floats32:
         size = math.prod(shape)
         held = self._held.get(name)
         if held is None or len(held) < size:
             held = self._held[name] = np.empty(size, np.float32)
-        return held[:size].reshape(shape)
+            self._shaped = {key: array for key, array in self._shaped.items() if key[0] != name}
+        self._shaped[name, shape] = held[:size].reshape(shape)
+        return self._shaped[name, shape]
 
     def framed(self, pictures: Floats32, rim: int) -> Floats32:
         """Return pictures (n, rows, columns, channels) with so many rows and columns of 0 around each."""
@@ -53,6 +59,11 @@ class Memory:
         wide[:, :rim] = wide[:, -rim:] = wide[:, :, :rim] = wide[:, :, -rim:] = 0
         wide[:, rim:-rim, rim:-rim] = pictures
         return wide
+
+
+def _view(framed: Floats32, shape: tuple[int, ...], strides: tuple[int, ...]) -> Floats32:
+    """Return overlapping parts of an array, as NumPy's `as_strided`, which is made in Python and slower."""
+    return np.ndarray(shape, np.float32, framed, 0, strides)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +85,10 @@ class Layer:
         rows, columns = -(-rows // self.stride), -(-columns // self.stride)
         framed = memory.framed(pictures, self.side // 2)
         down, across = self.stride * framed.strides[1], self.stride * framed.strides[2]
-        seen = as_strided(
+        seen = _view(
             framed,
             (n, rows, columns, self.side, self.side, channels),
             (framed.strides[0], down, across, *framed.strides[1:]),
-            writeable=False,
         )
         if channels == 1:  # turned, so that what is copied lies in runs of a row and not of three numbers
             turned = memory.array("beside", self.side, self.side, n, rows, columns)
@@ -131,11 +141,10 @@ class _ShortLayer:
         framed[:, 0] = framed[:, height + 1 :] = framed[:, :, 0] = framed[:, :, width + 1 :] = 0
         framed[:, 1 : height + 1, 1 : width + 1] = pictures
         picture, down, across, along = framed.strides
-        seen = as_strided(
+        seen = _view(
             framed,
             (_SEEN, _SEEN, n, rows, columns, channels),
             (down, across, picture, _TILE * down, _TILE * across, along),
-            writeable=False,
         )
         tiles = memory.array("beside", *seen.shape)
         np.copyto(tiles, seen)

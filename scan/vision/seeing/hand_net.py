@@ -122,8 +122,13 @@ def _layers(w: Weights, name: str, at: tuple[int, ...], x: Floats) -> Floats:
 
 def _gelu(x: Floats) -> Floats:
     """Gaussian error linear unit by its tanh form (Hendrycks and Gimpel 2016, arXiv 1606.08415)."""
-    inner = np.sqrt(2 / np.pi) * (x + 0.044715 * x**3)
-    unit: Floats = 0.5 * x * (1 + np.tanh(inner))
+    unit = x * x  # by NumPy's power a cube takes ten times as long
+    unit *= 0.044715 * x
+    unit += x
+    unit *= np.sqrt(2 / np.pi)
+    np.tanh(unit, out=unit)
+    unit += 1
+    unit *= 0.5 * x
     return unit
 
 
