@@ -221,11 +221,13 @@ def costs_of(history: History) -> Costs:
                 history.hole_round[history.throw_hole[at]],
             )
             missed = history.throw_execution[at] == MISS
-            left = hidden.left[at]
+            left, unsure = hidden.left[at], hidden.unsure[at]
             of_hole = history.throw_hole[at]
             beyond = hidden.between[of_hole, k]
             usual = PRIOR_SCATTER_STROKES[history.phases[k].role]
-            one[:, k], clean[:, k] = _learnt(situation, missed, left, of_hole, place[at], beyond, usual)
+            one[:, k], clean[:, k] = _learnt(
+                situation, missed, left, unsure, of_hole, place[at], beyond, usual
+            )
     unseen = [UNSEEN[phase.role] for phase in history.phases]
     dearer, cost_sd, of_saved = (np.array([getattr(u, name) for u in unseen]) for name in Unseen.__slots__)
     tee = np.array([phase.role == "tee" for phase in history.phases])
@@ -362,6 +364,7 @@ def _learnt(
     situation: _Situation,
     missed: NDArray[np.bool_],
     left: Floats,
+    unsure: Floats,
     hole: Ints,
     place: Ints,
     beyond: Floats,
@@ -380,7 +383,7 @@ def _learnt(
     usual = model.foretold(left)
     extra = left - usual
     scatter = model.scatter(extra)
-    one = _mean_of(extra, missed, misses, model, scatter, situation.round)
+    one = _mean_of(extra, missed, misses, model, scatter, unsure, hole, situation.round)
     # Backwards: what a hole takes from a clean throw on, when the later throws of the phase are clean too.
     last = left - beyond * float(missed.mean()) * max(one[0], 0.0)
     rest, foretold = last, model.foretold(last) if beyond.any() else usual
@@ -394,6 +397,8 @@ def _learnt(
         misses,
         model,
         model.scatter(np.where(missed, 0.0, rest - foretold)),
+        unsure,
+        hole,
         situation.round,
     )
     return one, clean
@@ -427,25 +432,30 @@ def _mean_of(
     misses: int,
     model: _CleanThrows,
     scatter: float,
+    unsure: Floats,
+    hole: Ints,
     day: Ints,
 ) -> tuple[float, float]:
     """Return the sum of the chosen throws' extra over all misses, with its variance.
 
-    Misses scatter on their own (they need not scatter as clean throws do), and by day, where windy days make
-    misses dearer. What is foretold has an error of its own, the same for all.
+    Misses scatter on their own (they need not scatter as clean throws do), together where they are of one
+    hole played, since what is left after the first contains what is left after the second, and by day, where
+    windy days make misses dearer (sums over clusters: Liang and Zeger 1986). What is foretold has an error of
+    its own, the same for all.
     """
     at = extra[chosen]
     mean = float(at.mean())
     apart = at - mean
-    by_day = np.bincount(day[chosen], apart)
+    by_hole, by_day = np.bincount(hole[chosen], apart), np.bincount(day[chosen], apart)
     days = int(np.count_nonzero(np.bincount(day[chosen])))
     usual = PRIOR_SCATTER_THROWS * model.usual**2 * len(at) / (len(at) + PRIOR_SCATTER_THROWS)
-    alone = float(apart @ apart) * len(at) / (len(at) + PRIOR_SCATTER_THROWS) + usual
+    alone = float(by_hole @ by_hole) * len(at) / (len(at) + PRIOR_SCATTER_THROWS) + usual
     # A few days say little about how days differ: their sum counts by how many there are. The larger of both
     # would be too much on average wherever days are alike.
     together = (10 * alone + days * float(by_day @ by_day)) / (10 + days)
     foretold = model.variance_of_sum(chosen.astype(float), scatter)
-    return float(at.sum()) / misses, (together + foretold) / misses**2
+    hidden = float(np.sum(np.bincount(hole[chosen], unsure[chosen]) ** 2))
+    return float(at.sum()) / misses, (together + foretold + hidden) / misses**2
 
 
 def _posterior(estimate: Floats, variance: Floats, tee: NDArray[np.bool_]) -> tuple[Floats, Floats]:

@@ -1,4 +1,4 @@
-"""Do ranges hold in a game of four phases? `python -m tests.bench.bench_phases --players 50`.
+"""Do ranges hold in a game of four phases? `python -m tests.bench.bench_phases --players 200 --seed 31`.
 
 Invented players on the card of four phases (`tests.practice.test_games.four_phase_rounds`): each missed throw
 but a drive brings one more throw of its phase with a chance of .7, so that what a miss costs is known.
@@ -21,10 +21,11 @@ HOLES = np.array([18, 6, 18, 18])  # fairway throws on every third hole
 def main() -> None:
     """Print how often 90 % ranges held the truth, by phase."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--players", type=int, default=50)
+    parser.add_argument("--players", type=int, default=200)
     parser.add_argument("--rounds", default="5,15")
+    parser.add_argument("--seed", type=int, default=2024)
     args = parser.parse_args()
-    generator = np.random.default_rng(2024)
+    generator = np.random.default_rng(args.seed)
     print(f"{'rounds':<7}{'range of':<9}" + "".join(f"{p.id:>9}" for p in FOUR))
     for rounds in map(int, args.rounds.split(",")):
         held, off, found = np.zeros((3, len(FOUR))), np.zeros(len(FOUR)), 0
@@ -32,7 +33,7 @@ def main() -> None:
             miss = generator.uniform(0.15, 0.5, len(FOUR))
             cost = np.where([p.role == "tee" for p in FOUR], 0, AGAIN / (1 - AGAIN * miss))
             lost = HOLES * miss * cost
-            cards = four_phase_rounds(rounds, np.random.default_rng(10_000 + player), miss, AGAIN)
+            cards = four_phase_rounds(rounds, np.random.default_rng([args.seed, player]), miss, AGAIN)
             told = phases_of(history_of(cards))
             for k, p in enumerate(told):
                 ranges = (p.recent.interval, p.cost, p.strokes_a_round)

@@ -76,7 +76,7 @@ def test_the_published_example_of_a_difference_that_is_none():
         patch.setattr(cost, "LEVEL_THROWS", 1e9)
         patch.setattr(cost, "COLUMN_THROWS", 1e-9)
         one, clean = cost._learnt(
-            situation, missed, left, np.arange(20), np.zeros(20, dtype=np.int64), np.zeros(20), 0.8
+            situation, missed, left, 0 * left, np.arange(20), np.zeros(20, dtype=np.int64), np.zeros(20), 0.8
         )
     assert left[missed].mean() - left[~missed].mean() == pytest.approx(7 / 13 - 3 / 7)
     assert one[0] == pytest.approx(0.0, abs=1e-6)
@@ -103,7 +103,14 @@ def test_the_published_example_of_two_treatments_one_after_the_other():
         patch.setattr(cost, "LEVEL_THROWS", 1e9)
         patch.setattr(cost, "COLUMN_THROWS", 1e-9)
         _, (saved, _) = cost._learnt(
-            situation, missed, left, np.array(hole), np.tile([0, 1], total), np.zeros(2 * total), 0.8
+            situation,
+            missed,
+            left,
+            0 * left,
+            np.array(hole),
+            np.tile([0, 1], total),
+            np.zeros(2 * total),
+            0.8,
         )
     natural = left[::2].mean() - 1
     assert natural - saved * missed.sum() / total == pytest.approx(60.0, abs=1e-4)

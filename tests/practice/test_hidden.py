@@ -14,11 +14,13 @@ from tests.practice.invented import hole, known, one_round, throw
 PUTT = 2
 
 
-def _hole(number: int, approaches: int, putts: int, hidden: int = 0):
+def _hole(number: int, approaches: int, putts: int, hidden: int = 0, missed: tuple[int, ...] = ()):
+    """A hole on which these putts, counted from 1, were missed."""
     phases = ["drive", *["approach"] * approaches, *["putt"] * putts]
     whole = hidden == 0
     throws = [
-        throw(i, phase, "clean", holed=whole and i == len(phases)) for i, phase in enumerate(phases, start=1)
+        throw(i, phase, "miss" if i - 1 - approaches in missed else "clean", holed=whole and i == len(phases))
+        for i, phase in enumerate(phases, start=1)
     ]
     return replace(hole(number, throws), score=known(len(phases) + hidden))
 
@@ -40,6 +42,33 @@ def test_a_fourth_putt_counts_after_the_three_that_are_known():
     assert e.throw_left[last & (e.throw_phase == PUTT)].tolist() == [-1, -1, -1]
     # behind one putt nothing is hidden: (0 + .25) of 65 holes, against (30 + .25) of 65 behind three
     assert hidden_of(e).left[last & (e.throw_phase == PUTT)] == pytest.approx([3, 2, 1], abs=0.02)
+
+
+def test_a_fourth_putt_comes_behind_a_missed_third_one_and_an_approach_behind_a_clean_one():
+    """Missed second putts are always followed, clean ones never: so it is behind the third one, too."""
+    usual = [_hole(1, 1, 2, missed=(1,))] * 45 + [_hole(1, 1, 3, missed=(1, 2))] * 45
+    unclear = [_hole(1, 2, 3, 1, missed=(1, 2, 3)), _hole(1, 2, 3, 1, missed=(1, 2))]
+    e = _history(*enumerate([*usual, *unclear * 8], start=1))
+    found = hidden_of(e)
+    ends = np.flatnonzero((e.throw_phase == PUTT) & (np.append(np.diff(e.throw_hole), 1) > 0))[len(usual) :]
+    missed, clean = ends[::2], ends[1::2]
+    assert found.left[missed] == pytest.approx(1)
+    assert found.unsure[missed] == pytest.approx(0)
+    # clean second putts: (0 + 5 x .67) followed of 61 + 5, and as often one more again: .09 of .43 hidden
+    assert found.left[clean] == pytest.approx(0.2, abs=0.1)
+    assert found.unsure[clean] == pytest.approx(np.sqrt(found.left[clean] * (1 - found.left[clean])))
+
+
+def test_where_no_mark_is_forgotten_two_known_putts_hide_no_third_on_hard_holes():
+    """Hard holes hide approaches and take more putts: these are not taken for those."""
+    world = next(w for w in worlds.WORLDS if w.name == "beginners")
+    g = np.random.default_rng(12)
+    (e,) = worlds.cards_of(worlds.play(worlds.players_of(world, 1, g), 20, g), g)
+    putts = np.bincount(e.throw_hole[e.throw_phase == PUTT], minlength=len(e.hole_score))
+    last = (e.throw_phase == PUTT) & (np.append(np.diff(e.throw_hole), 1) > 0) & (putts < 3)[e.throw_hole]
+    hides = last & (e.throw_left < 0)
+    assert hides.sum() > 40
+    assert hidden_of(e).left[hides] == pytest.approx(0)
 
 
 def test_of_few_holes_nothing_is_guessed():
