@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shortpencil.forms.layout import Cell, Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, median
 from shortpencil.scan.vision.doubting.fading import (
     blank_doubted,
     burnt_out_cells,
@@ -117,7 +117,7 @@ def measure(
     if ink.paper is not None and _outlines_say(fine_print):
         pale |= burnt_out_cells(around, patches, writing, ink.paper, layout)
     trace.faded -= where_all_show(trace.marks, trace.faded, layout)
-    outlines = float(np.median(fine_print)) if len(fine_print) else 1.0
+    outlines = median(fine_print) if len(fine_print) else 1.0
     trace.lost = (
         marks_beside_their_places(around)
         or digits_lost(trace.marks, writing, boxes.sure_digits(digits))
@@ -174,7 +174,7 @@ class _Boxes:
 
 def _outlines_say(fine_print: Floats) -> bool:
     """Say whether the card shows its outlines, so that where they are missing something hides them."""
-    return len(fine_print) > 0 and float(np.median(fine_print)) >= OUTLINES_SAY
+    return len(fine_print) > 0 and median(fine_print) >= OUTLINES_SAY
 
 
 def _hidden_and_pale(

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, median, medians, percentile
 from shortpencil.scan.vision.doubting.partial import outlines_shown, that_may_have_vanished
 from shortpencil.scan.vision.evidence import Evidence
 from shortpencil.scan.vision.per_layout import once_a_layout
@@ -87,7 +87,7 @@ def darkness_around(darkness: Floats, seen: Bools, distances: Floats) -> Floats:
     apart = distances[:, marks].copy()
     apart[marks, np.arange(len(marks))] = np.inf
     near = np.argpartition(apart, _NEAREST - 1, axis=1)[:, :_NEAREST]
-    return np.asarray(np.median(darkness[marks][near], axis=1))
+    return np.asarray(medians(darkness[marks][near]))
 
 
 def faded_cells(
@@ -116,7 +116,7 @@ def faded_cells(
         in_boxes = (writing.strength - writing.floor) / (usual - writing.floor)
         written = writing.written() if dirt is None else writing.written() & ~dirt
     darkness = np.minimum(np.concatenate([in_bubbles, in_boxes]), 1.2)
-    blank = float(np.median(in_bubbles)) if len(in_bubbles) else 0.0
+    blank = median(in_bubbles) if len(in_bubbles) else 0.0
     seen = np.concatenate([in_bubbles > max(_LEAST_MARK, _ABOVE_BLANK * blank), written])
     places = _places(layout)
     pale = np.zeros(len(seen), bool)
@@ -148,7 +148,7 @@ def burnt_out_cells(
     shown = outlines_shown(bubbles, digits, layout)
     count = min(_NEAREST_OUTLINES, len(shown))
     near = np.argpartition(places.distances, count - 1, axis=1)[:, :count]
-    share = np.median(shown[near], axis=1) / max(float(np.median(shown)), 1e-6)
+    share = medians(shown[near]) / max(median(shown), 1e-6)
     vanishes = (share < _OUTLINES_THERE) & (share * (usual_strength(writing) or 0.0) < _STILL_DARK)
     return _named(burnt_out & vanishes, layout)
 
@@ -169,7 +169,7 @@ def usual_strength(writing: Writing) -> float | None:
     """Return the ink of a usual digit of this card, or None where next to nothing is written."""
     strong = writing.strength[writing.written()]
     # The median would be that of a half-faded card.
-    return float(np.percentile(strong, 70)) if len(strong) >= _LEAST_WRITTEN else None
+    return float(percentile(strong, 70)) if len(strong) >= _LEAST_WRITTEN else None
 
 
 def blank_doubted(evidence: Evidence, faded: Collection[str]) -> Evidence:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from shortpencil.scan.vision.arrays import FloatImage, by_row, median_of_rows
+from shortpencil.scan.vision.arrays import FloatImage, by_row, median, median_of_rows, percentile
 from shortpencil.scan.vision.doubting.partial import carried_away
 from shortpencil.scan.vision.seeing.bubbles import PATCH_RADIUS_PX
 
@@ -43,10 +43,10 @@ def marks_beside_their_places(patches: FloatImage) -> str | None:
     palest = np.argsort(flat[:, radius < _INSIDE].mean(axis=1))[: max(len(flat) // 4, 3)]
     added = np.maximum(flat - median_of_rows(flat[palest]), 0)
     strokes = np.partition(added, -count, axis=1)[:, -count:].mean(axis=1)
-    marked = strokes > max(_OF_DARKEST * float(np.percentile(strokes, 97)), _LEAST_INK)
+    marked = strokes > max(_OF_DARKEST * float(percentile(strokes, 97)), _LEAST_INK)
     if marked.sum() < _FEWEST:
         return None
     ink = added[marked]
     total = ink.sum(axis=1)
     off = np.hypot(ink @ x / total, ink @ y / total)
-    return carried_away(float((off > _ANOTHERS).mean())) if float(np.median(off)) > _BESIDE else None
+    return carried_away(float((off > _ANOTHERS).mean())) if median(off) > _BESIDE else None

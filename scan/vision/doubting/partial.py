@@ -17,7 +17,16 @@ from numpy.typing import NDArray
 
 from shortpencil.forms.fiducials import CORNER_IDS
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row, medians
+from shortpencil.scan.vision.arrays import (
+    Bools,
+    FloatImage,
+    Floats,
+    GrayImage,
+    by_row,
+    median,
+    medians,
+    percentile,
+)
 from shortpencil.scan.vision.evidence import BLANK_BOX, Evidence
 from shortpencil.scan.vision.finding.corners import Corners, Mark, model_corners
 from shortpencil.scan.vision.per_layout import once_a_layout
@@ -131,7 +140,7 @@ def hidden_cells(
     inside = np.array([cell not in outside for cell in probes.ids], bool)
     if not inside.any():
         return frozenset()
-    usual = float(np.median(shown[inside]))
+    usual = median(shown[inside])
     vanished = inside & (shown < _VANISHED * usual)
     if not vanished.any():
         return frozenset()
@@ -161,9 +170,9 @@ def chance_of_loss(boxes: FloatImage, layout: Layout, strong: Floats) -> float:
     boxes : ink around the digit boxes of `layout`, in its order, as cut for reading
     strong : ink of the darkest square millimetre in each box in which certainly something is written
     """
-    if len(strong) < _LEAST_DIGITS or float(np.percentile(strong, 10)) < _SOLID:
+    if len(strong) < _LEAST_DIGITS or float(percentile(strong, 10)) < _SOLID:
         return FAX_LOSES
-    shown = float(np.percentile(outlines_of_boxes(boxes, layout), 10))
+    shown = float(percentile(outlines_of_boxes(boxes, layout), 10))
     kept = float(np.clip((shown - _OUTLINES_GONE) / (_OUTLINES_KEPT - _OUTLINES_GONE), 0, 1))
     return float(FAX_LOSES ** (1 - kept) * CRISP_LOSES**kept)
 
@@ -251,7 +260,8 @@ def _probes(layout: Layout) -> Probes:
 
 
 def _squared_distances(a: Floats, b: Floats) -> Floats:
-    squared: Floats = ((a[:, None, :] - b[None, :, :]) ** 2).sum(axis=2)
+    across, down = (a[:, i, None] - b[:, i] for i in (0, 1))
+    squared: Floats = across * across + down * down
     return squared
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import Floats, GrayImage, medians, project
+from shortpencil.scan.vision.arrays import Floats, GrayImage, median, medians, percentile, project
 from shortpencil.scan.vision.finding.corners import Corners
 from shortpencil.scan.vision.flattening.flat import px_slice
 from shortpencil.scan.vision.flattening.rectify import Registration, cuts
@@ -214,17 +214,17 @@ def edge_width_mm(marks: Sequence[GrayImage]) -> float:
     across: list[Floats] = []
     down: list[Floats] = []
     for mark in marks:
-        across += [np.median(rim, axis=0) for rim in (mark[inner, : 2 * m], mark[inner, -2 * m :])]
-        down += [np.median(rim, axis=1) for rim in (mark[: 2 * m, inner], mark[-2 * m :, inner])]
+        across += [medians(rim.T) for rim in (mark[inner, : 2 * m], mark[inner, -2 * m :])]
+        down += [medians(rim) for rim in (mark[: 2 * m, inner], mark[-2 * m :, inner])]
     widths = [_edge_widths_mm(np.stack(profiles)) for profiles in (across, down)]
     if not all(map(len, widths)):
         return 9.9
-    return float(max(map(np.median, widths)))  # a moved camera blurs one direction only
+    return max(map(median, widths))  # a moved camera blurs one direction only
 
 
 def _edge_widths_mm(profiles: Floats) -> Floats:
     """Width of the edge in each profile (N, P) that shows one."""
-    dark, light = np.percentile(profiles, (5, 95), axis=1)
+    dark, light = (percentile(profiles, percent) for percent in (5, 95))
     contrast = light - dark
     slope = np.abs(np.diff(profiles, axis=1)).max(axis=1) * LOOK_PX_PER_MM
     clear = (contrast > 15) & (slope > 0)

@@ -19,7 +19,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import STUD_MM, Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, by_row, medians
+from shortpencil.scan.vision.arrays import (
+    Bools,
+    FloatImage,
+    Floats,
+    GrayImage,
+    by_row,
+    median,
+    medians,
+    percentile,
+)
 from shortpencil.scan.vision.doubting.partial import that_may_have_vanished
 from shortpencil.scan.vision.evidence import Evidence
 from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM
@@ -105,14 +114,14 @@ def _of_bubbles(patches: FloatImage) -> tuple[Floats, Floats]:
 
 
 def _dark(strength: Floats) -> float:
-    return float(np.percentile(strength, 90)) if len(strength) else 1.0
+    return float(percentile(strength, 90)) if len(strength) else 1.0
 
 
 def _blank(strength: Floats) -> tuple[float, float]:
     """What blank cells show and by how much it spreads, by the paler half of all."""
     if not len(strength):
         return 0.0, 0.01
-    low, middle = np.percentile(strength, (10, 35))
+    low, middle = (percentile(strength, percent) for percent in (10, 35))
     return float(middle), max(float(middle - low), 0.002)
 
 
@@ -156,12 +165,12 @@ def remains_of_marks(marks: Marks, outside: Collection[str] = ()) -> tuple[int, 
     filled = inside & (marks.filled > max(_FILLED_NOISES * marks.noise, _LEAST_FILLED))
     if not filled.any():
         return 0, 0
-    usual = float(np.percentile(marks.filled[filled], 70))
+    usual = float(percentile(marks.filled[filled], 70))
     remains = inside & (marks.filled > max(_REMAINS_NOISES * marks.noise, _LEAST_REMAINS))
     remains &= marks.filled < min(_REMAINS * usual, max(_MOST_REMAINS_NOISES * marks.noise, _MOST_REMAINS))
     darkest = marks.darkness[: len(marks.filled)]
     remains &= ~(
-        (darkest > _STROKE_DARK * float(np.percentile(darkest[filled], 70)))
+        (darkest > _STROKE_DARK * float(percentile(darkest[filled], 70)))
         & (darkest > _STROKE_PEAK * marks.filled)
     )
     return int((filled & ~remains).sum()), int(remains.sum())
@@ -259,7 +268,7 @@ def _rules(layout: Layout) -> _Rules:
         xs = np.arange(left + STUD_MM + 1.0, right - STUD_MM - _SEGMENT_MM, _SEGMENT_MM)
         studs = np.array([(p.x, p.y) for p in layout.studs])
         xs = xs[np.abs(xs[:, None] + _SEGMENT_MM / 2 - studs[:, 0]).min(axis=1) > _SEGMENT_MM / 2 + STUD_MM]
-        places = np.array([(x, y) for y in np.unique(studs[:, 1]) for x in xs])
+        places = np.array([(x, y) for y in sorted({stud.y for stud in layout.studs}) for x in xs])
     height, width = round((2 * _RULE_MM + 3.0) * k) | 1, round(_SEGMENT_MM * k)
     near = np.full((len(cells), 4), -1, np.intp)
     if len(places):
@@ -285,7 +294,7 @@ def covered_cells(ink: CardInk, layout: Layout) -> frozenset[str]:
     around = cv2.medianBlur(np.clip(ink.paper, 0, 255).astype(np.uint8)[::4, ::4], _AROUND_PX // 4 | 1)
     rows, columns = (np.minimum(rules.at[i], ink.paper.shape[i] - 1) for i in (0, 1))
     coarse = tuple(np.minimum(at // 4, around.shape[i] - 1) for i, at in enumerate((rows, columns)))
-    usual = np.maximum(around[coarse], np.median(around)).astype(np.float64)
+    usual = np.maximum(around[coarse], median(around)).astype(np.float64)
     dark = ink.paper[rows, columns] < _DARKER * usual
     if not dark.any():
         return frozenset()
@@ -304,7 +313,7 @@ def _rules_shown(even: GrayImage, rules: _Rules) -> Bools:
         strip = even[row : row + height, column : column + width]
         if strip.shape == (height, width):
             along = strip.mean(axis=1)
-            shown[i] = np.median(along) - along[middle].min() > 255 * _RULE_SHOWS
+            shown[i] = median(along) - along[middle].min() > 255 * _RULE_SHOWS
     return shown
 
 
@@ -332,10 +341,10 @@ def faded_by_degrees(
     cells = [c for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind)]
     at = _middles(layout)
     gone = np.array([c.id in hidden for c in cells])
-    share = shown / max(float(np.median(shown)), 1e-6)
+    share = shown / max(median(shown), 1e-6)
     rules = _rules(layout)
     rows, columns = (np.minimum(rules.at[i], paper.shape[i] - 1) for i in (0, 1))
-    bright = paper[rows, columns] >= _NOT_DARKER * np.median(paper)
+    bright = paper[rows, columns] >= _NOT_DARKER * median(paper)
     apart = np.hypot(at[:, :1] - at[:, 0], at[:, 1:] - at[:, 1])
     found: set[str] = set()
     left = set(np.flatnonzero(gone).tolist())
@@ -401,14 +410,14 @@ def chances_by_place(marks: Marks, cells: Collection[str], layout: Layout, pen: 
     seen = np.flatnonzero(marks.seen)
     at = _middles(layout)
     chances = {}
-    usual = float(np.percentile(marks.darkness[seen], 60)) if len(seen) >= _LEAST_MARKS else 0.0
+    usual = float(percentile(marks.darkness[seen], 60)) if len(seen) >= _LEAST_MARKS else 0.0
     for i, cell in enumerate(marks.ids):
         if cell not in cells:
             continue
         far = np.hypot(*(at[seen] - at[i]).T) if len(seen) else np.zeros(0)
         near = seen[np.argsort(far)[:_MARKS_NEAR]] if len(seen) else seen
         if usual and len(near) == _MARKS_NEAR and np.sort(far)[_MARKS_NEAR - 1] < _MARK_REACH_MM:
-            share = float(np.median(marks.darkness[near])) / usual
+            share = median(marks.darkness[near]) / usual
             doubt = float(np.clip((_NONE_LOST - share) / (_NONE_LOST - _MANY_LOST), 0, 1))
         else:
             doubt = float(np.clip((0.7 - pen) / 0.4, 0.2, 1))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from shortpencil.scan.vision.arrays import Bools, Floats, PointsMm
+from shortpencil.scan.vision.arrays import Bools, Floats, PointsMm, medians
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +151,7 @@ def plausible(knots: PointsMm, measured: PointsMm, found: Bools) -> Bools:
     np.fill_diagonal(distance, np.inf)
     count = min(5, len(index) - 1)
     near = np.argpartition(distance, count - 1, axis=1)[:, :count]
-    usual = np.median(moved[near], axis=1)
-    allowed = 0.5 + 0.03 * np.median(np.take_along_axis(distance, near, axis=1), axis=1)
+    usual = medians(moved[near])
+    allowed = 0.5 + 0.03 * medians(np.take_along_axis(distance, near, axis=1))
     good[index] = np.hypot(*(moved - usual).T) < allowed
     return good

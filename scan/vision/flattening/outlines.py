@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import Cell, Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, PointsMm
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, PointsMm, median
 from shortpencil.scan.vision.opening.levels import grey_at
 from shortpencil.scan.vision.per_layout import once_a_layout
 
@@ -186,14 +186,18 @@ def _tiles(centres: PointsMm, tiling: _Tiling) -> Bools:
     """Membership (T, C) of cells in overlapping tiles; tiles without cells are left out."""
     if not len(centres):
         return np.zeros((0, 0), bool)
-    tiles = []
-    for y in np.arange(0.0, centres[:, 1].max() + 1, tiling.down_mm):
-        for x in np.arange(0.0, centres[:, 0].max() + 1, tiling.right_mm):
-            corner = np.array([x + tiling.wide_mm, y + tiling.high_mm])
-            inside = ((centres >= (x, y)) & (centres < corner)).all(axis=1)
-            if inside.any():
-                tiles.append(inside)
-    return np.unique(np.array(tiles), axis=0)  # at an edge two tiles may hold the same cells
+    across = _strips(centres[:, 0], tiling.wide_mm, tiling.right_mm)
+    down = _strips(centres[:, 1], tiling.high_mm, tiling.down_mm)
+    tiles = (down[:, None] & across).reshape(-1, len(centres))
+    # At an edge two tiles may hold the same cells.
+    distinct = sorted({tile.tobytes() for tile in tiles[tiles.any(axis=1)]})
+    return np.frombuffer(b"".join(distinct), bool).reshape(len(distinct), -1)
+
+
+def _strips(along: Floats, size_mm: float, step_mm: float) -> Bools:
+    """Membership (S, C) of places (C,) along an axis in strips of a size, one a step."""
+    first = np.arange(0.0, along.max() + 1, step_mm)[:, None]
+    return np.asarray((along >= first) & (along < first + size_mm))
 
 
 def thin_lines(flat: GrayImage, covered: GrayImage | None) -> GrayImage:
@@ -238,7 +242,7 @@ def tile_offsets(
     fit = response.max(axis=1) - response.mean(axis=1)
     rows, columns = np.divmod(best, n)
     inner = (rows > 0) & (rows < n - 1) & (columns > 0) & (columns < n - 1)
-    good = np.flatnonzero(inner & agrees & (fit > _MIN_FIT * np.median(fit[agrees])))
+    good = np.flatnonzero(inner & agrees & (fit > _MIN_FIT * median(fit[agrees])))
     found = np.stack([columns[good], rows[good]], axis=1) + _tops(response[good], rows[good], columns[good])
     offsets = (found * step_px - reach) / k + outlines.rounding[good]
     return outlines.centres[good], offsets
@@ -308,7 +312,7 @@ def cells_astray(lines: GrayImage, covered: GrayImage, layout: Layout) -> frozen
     far = np.flatnonzero(apart > 1.2)
     best = far[response[:, far].argmax(axis=1)]
     elsewhere = response[np.arange(len(best)), best] - usual
-    middle = float(np.median(here))
+    middle = median(here)
     astray = (here < _FITS_HERE * middle) & (elsewhere - here > _FITS_BETTER * middle)
     astray &= _agreeing(by_cell, outlines, best)
     astray &= outlines.tiles.sum(axis=1) >= _LEAST_CELLS

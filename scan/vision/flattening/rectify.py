@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import Floats, GrayImage, Homography, PointsMm, project
+from shortpencil.scan.vision.arrays import Floats, GrayImage, Homography, PointsMm, median, project
 from shortpencil.scan.vision.finding.grouping import Corners, fit_card, model_corners
 from shortpencil.scan.vision.finding.lens import Lens, fit_lens, through
 from shortpencil.scan.vision.flattening.bend import FLAT, Bend, consistent, plausible, spline
@@ -194,7 +194,7 @@ def _at_studs(levels: Levels, pose: _Pose, layout: Layout) -> tuple[Registration
         values = np.vstack([marks_off, measured[found]])
         bend = spline(knots, values, smoothing=0.02)
         left = np.linalg.norm(bend.at(studs[found]) - measured[found], axis=1)
-        residual = float(np.median(left)) if len(left) else 0.0  # a form without rows has no studs
+        residual = median(left) if len(left) else 0.0  # a form without rows has no studs
         if look == 0 and found.all():
             break
     scale = resolution(pose.card_to_photo, layout, pose.lens)
@@ -221,7 +221,7 @@ def settle(levels: Levels, rough: Registration, layout: Layout, anchors: Anchors
         bend = spline(knots, values, OUTLINE_SMOOTHING)
         left = np.linalg.norm(bend.at(centres[good]) - measured[good], axis=1)
         share = float(good.sum() / len(outlines_of(layout).centres))
-        current = replace(current, bend=bend, residual_mm=float(np.median(left)), tiles_found=share)
+        current = replace(current, bend=bend, residual_mm=median(left), tiles_found=share)
     return current
 
 

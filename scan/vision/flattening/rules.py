@@ -20,8 +20,9 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import STUD_MM, Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, median, medians
 from shortpencil.scan.vision.flattening.outlines import OUTLINE_PX_PER_MM, outlines_of
 from shortpencil.scan.vision.per_layout import once_a_layout
 
@@ -91,9 +92,12 @@ def rules_of(layout: Layout) -> Rules:
 def _row_edges(layout: Layout) -> Floats:
     """Tops of all rows and the bottom of the last, mm: cells stand in the middle of their row."""
     form = layout.form
+    by_row: dict[str, list[Box]] = {}
+    for cell in layout.cells:
+        by_row.setdefault(cell.id.partition(".")[0], []).append(cell.box)
     middles = []
     for row in range(1, form.rows + 1):
-        boxes = [cell.box for cell in layout.cells if cell.id.startswith(f"{form.row_id(row)}.")]
+        boxes = by_row.get(form.row_id(row))
         if not boxes:
             return np.zeros(0)
         middles.append((min(box.y for box in boxes) + max(box.bottom for box in boxes)) / 2)
@@ -143,7 +147,7 @@ def trace(lines: GrayImage, layout: Layout, which: Bools) -> Traced:
     seen = _strips(lines, ys, rules.xs, reach + size // 2)
     fit = np.stack([(drawing * seen[:, s : s + size]).sum(axis=1) for s in range(2 * reach + 1)], axis=2)
     fit /= (drawing**2).sum(axis=1)[:, :, None]
-    fit /= max(float(np.median(fit.max(axis=2))), 1e-6)
+    fit /= max(median(fit.max(axis=2)), 1e-6)
     fit = _with_neighbours(fit)
     gain = np.clip(fit, -0.5, _CAP)
     way = _best_way(gain)
@@ -151,7 +155,7 @@ def trace(lines: GrayImage, layout: Layout, which: Bools) -> Traced:
     shown = (here - gain.mean(axis=2)) / (gain.std(axis=2) + 1e-6)
     rounding = _row_px(ys) - (ys * k - 0.5)
     down = (way + top - reach + rounding[:, None]) / k
-    return Traced(down, (shown > _BIN_SEEN) & (np.median(shown, axis=1) > _RULE_SEEN)[:, None])
+    return Traced(down, (shown > _BIN_SEEN) & (medians(shown) > _RULE_SEEN)[:, None])
 
 
 def _with_neighbours(fit: Floats) -> Floats:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import STUD_MM
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, Homography, PointsMm, PointsPx
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, Homography, PointsMm, PointsPx, median
 from shortpencil.scan.vision.flattening.bend import Bend
 from shortpencil.scan.vision.opening.levels import Levels, sampled
 
@@ -92,7 +92,7 @@ def as_printed(found: Bools, darkness: Floats) -> Bools:
     """
     if found.sum() < _LEAST_TO_COMPARE:
         return found
-    return np.asarray(found & (darkness <= _MARK_DARKNESS * np.median(darkness[found])))
+    return np.asarray(found & (darkness <= _MARK_DARKNESS * median(darkness[found])))
 
 
 def _visible(at: PointsPx, shape: tuple[int, ...]) -> Bools:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import FloatImage, Floats, by_row, median_of_rows
+from shortpencil.scan.vision.arrays import FloatImage, Floats, by_row, median, median_of_rows, percentile
 from shortpencil.scan.vision.per_layout import once_a_layout
 from shortpencil.scan.vision.seeing.bubble_net import CLASSES, bubble_net
 from shortpencil.scan.vision.seeing.ink import CardInk, Windows, windows
@@ -119,7 +119,7 @@ def _bubbles(layout: Layout) -> _Bubbles:
     return _Bubbles(
         tuple(cell.id for cell in cells),
         windows([cell.box for cell in cells], sides, _PATCH_PX),
-        tuple(np.flatnonzero(shapes == shape) for shape in np.unique(shapes)),
+        tuple(np.flatnonzero(shapes == shape) for shape in sorted({cell.shape for cell in cells})),
         np.unique(columns, return_inverse=True)[1] if cells else np.zeros(0, np.intp),
     )
 
@@ -187,7 +187,7 @@ def _blanks(seen: FloatImage, bubbles: _Bubbles) -> FloatImage:
     middle = seen @ masks.middle
     usual = np.empty((int(bubbles.columns.max()) + 1, seen.shape[1]), np.float32)
     for members in bubbles.shapes:
-        usual[np.unique(bubbles.columns[members])] = _palest(seen, middle, members, _PALEST)
+        usual[list(set(bubbles.columns[members].tolist()))] = _palest(seen, middle, members, _PALEST)
     # Around a bubble each column has print of its own, such as the figure beside a penalty bubble.
     for column in range(len(usual)):
         members = np.flatnonzero(bubbles.columns == column)
@@ -218,7 +218,7 @@ def _views(seen: FloatImage, blank: FloatImage, columns: NDArray[np.intp], pen: 
     scale = float(np.clip(min(pen, _ABOVE_DARKEST * top), _PALEST_MARK, 1.0))
     level = seen @ masks.middle
     palest = np.argsort(level)[: max(len(level) // 4, 1)]
-    noise = float(np.median(seen[palest][:, masks.inside].std(axis=1)))
+    noise = median(seen[palest][:, masks.inside].std(axis=1))
     outline = float((blank @ masks.outline)[columns].mean())
     about = (scale, pen, top, noise + 0.003, float(level[palest].mean()) + 0.003, max(outline, 0.0) + 0.02)
     own, usual = (np.minimum(ink * np.float32(1 / scale), 2.0) for ink in (seen, blank))
@@ -305,7 +305,7 @@ def pen_darkness(digits: FloatImage, bubbles: FloatImage) -> float:
     strokes = np.concatenate([inner[inner > 0.18], marked[marked > 0.18]])
     if strokes.size < 200:
         return 0.5
-    return float(np.clip(np.percentile(strokes, 70), 0.22, 1.0))
+    return float(np.clip(percentile(strokes, 70), 0.22, 1.0))
 
 
 @functools.cache

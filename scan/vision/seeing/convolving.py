@@ -163,7 +163,8 @@ class _ShortLayer:
 
 def _layer(of: Convolution) -> Layer | _ShortLayer:
     wide, channels = of.weights.shape[:2]
-    by_place = of.weights.transpose(2, 3, 1, 0).reshape(SIDE * SIDE, channels * wide)
+    turned = of.weights.reshape(wide, -1).T.reshape(channels, SIDE * SIDE, wide)
+    by_place = turned.transpose(1, 0, 2).reshape(SIDE * SIDE, channels * wide)
     if of.stride == 1 and channels > 1:
         return _ShortLayer((_KERNEL_BOTH @ by_place).reshape(_SEEN**2, channels, wide), of.bias)
     return Layer(np.ascontiguousarray(by_place.reshape(-1, wide)), of.bias, of.stride, SIDE)

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from shortpencil.scan.vision.arrays import alike
 from shortpencil.scan.vision.evidence import ANSWER_SHARES, ANSWERS
 from shortpencil.scan.vision.seeing.calibration import Calibration, log_p
 from shortpencil.scan.vision.seeing.convolving import Chain
@@ -177,9 +178,8 @@ def digit_log_p_and_looks(
         return np.zeros((0, len(ANSWERS)), np.float32), np.zeros((0, 1), np.float32)
     sizes = np.broadcast_to(np.asarray(box_wh_mm, np.float64), (len(patches), 2))
     views = np.empty((len(patches), 1, *VIEW_PX), np.float32)
-    for size in np.unique(sizes, axis=0):
-        same = (sizes == size).all(axis=1)
-        views[same] = normalise(patches[same], (float(size[0]), float(size[1])))
+    for (width_mm, height_mm), same in alike(sizes):
+        views[same] = normalise(patches[same], (width_mm, height_mm))
     raw, layer = scores_and_layer(views)
     length = np.linalg.norm(layer, axis=1, keepdims=True)
     looks = np.asarray(layer / np.maximum(length, 1e-9), np.float32)

@@ -17,7 +17,7 @@ import numpy as np
 from shortpencil.forms.fiducials import dark_modules
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import FloatImage, Floats, GrayImage, InkImage
+from shortpencil.scan.vision.arrays import FloatImage, Floats, GrayImage, InkImage, median, percentile
 from shortpencil.scan.vision.flattening.flat import px_slice
 from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM
 from shortpencil.scan.vision.per_layout import once_a_layout
@@ -100,7 +100,7 @@ def _fill_marks(paper: FloatImage, layout: Layout) -> None:
         block = paper[px_slice(box.grown(3.0), PAPER_PX_PER_MM)]
         if block.size:
             ring = [block[:2].ravel(), block[-2:].ravel(), block[:, :2].ravel(), block[:, -2:].ravel()]
-            paper[rows, columns] = float(np.percentile(np.concatenate(ring), 75))
+            paper[rows, columns] = float(percentile(np.concatenate(ring), 75))
 
 
 @once_a_layout
@@ -118,7 +118,7 @@ def black_of(even: GrayImage, layout: Layout, covered: GrayImage) -> float:
     ]
     if not values:
         return 0.8
-    return float(np.clip(1 - np.median(np.concatenate(values)) / 255.0, 0.15, 1.0))
+    return float(np.clip(1 - median(np.concatenate(values)) / 255.0, 0.15, 1.0))
 
 
 def ink_of(flat: GrayImage, covered: GrayImage, layout: Layout) -> CardInk:

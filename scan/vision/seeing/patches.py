@@ -9,7 +9,7 @@ import numpy as np
 
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Cell, Layout, writing_lines
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, by_row, ranked
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, alike, by_row, median, ranked
 from shortpencil.scan.vision.evidence import ANSWER_SHARES, ANSWERS
 from shortpencil.scan.vision.flattening.flat import px_slice
 from shortpencil.scan.vision.per_layout import once_a_layout
@@ -116,22 +116,22 @@ def writing_in(patches: FloatImage) -> Writing:
     rising = np.sort(strength)
     palest = float(rising[len(rising) // 20])
     most = _ABOVE_PALEST[0] * palest + _ABOVE_PALEST[1]
-    floor = max(float(np.median(rising[: max(len(rising) * 2 // 5, 1)])), 0.01)
+    floor = max(median(rising[: max(len(rising) * 2 // 5, 1)]), 0.01)
     if palest > _PALEST_PAPER:
         floor = _USUAL_PAPER
     elif floor > most:
-        floor = max(float(np.median(rising[rising <= most])), 0.01)
+        floor = max(median(rising[rising <= most]), 0.01)
     writing = Writing(strength, floor, None, floor + _BARE_MARGIN)
     written = writing.written()
     between = ~(written | writing.bare())
     if written.sum() <= between.sum():
         steps = by_ink[:, middle] - by_ink[:, low]
-        grain = max(float(np.median(by_ink[:, middle] + _GRAIN_STEPS * steps)), _LEAST_GRAIN)
+        grain = max(median(by_ink[:, middle] + _GRAIN_STEPS * steps), _LEAST_GRAIN)
         writing = replace(writing, most_bare=min(writing.most_bare, _ABOVE_GRAIN * grain + _BARE_MARGIN))
         if not written.any() and writing.bare().mean() < 0.5:
             written = ~writing.bare()  # by a pen so faint that the network is to look at all of it, raised
     enough = written.sum() >= min(_LEAST_WRITTEN, -(-len(strength) // 3))
-    return replace(writing, level=float(np.median(strength[written]))) if enough else writing
+    return replace(writing, level=median(strength[written])) if enough else writing
 
 
 #: Where there is ink, blank is never believed beyond this. A stray touch of the pen and a neighbour's tail
@@ -164,12 +164,11 @@ def beside_the_middle(patches: FloatImage, sizes: Floats, strength: Floats, leve
     if level is None:
         return found
     side = np.ones((_OUTLINE_WIDER_PX, _OUTLINE_WIDER_PX), np.uint8)
-    for size in np.unique(sizes, axis=0):
-        rows = np.flatnonzero((sizes == size).all(axis=1))
+    for size, rows in alike(sizes):
         palest = rows[np.argsort(strength[rows])[: max(round(len(rows) * _BLANK_SHARE), 1)]]
         usual = ranked(by_row(patches[palest]))[:, len(palest) // 2].reshape(patches.shape[1:])
         px_per_mm = PATCH_PX / (size[1] + PATCH_MARGIN_MM)
-        half = np.minimum(np.ceil((size / 2 + _REACH_MM) * px_per_mm).astype(int), PATCH_PX // 2)
+        half = np.minimum(np.ceil((np.array(size) / 2 + _REACH_MM) * px_per_mm).astype(int), PATCH_PX // 2)
         x, y = (slice(PATCH_PX // 2 - h, PATCH_PX // 2 + h) for h in half)
         ink = by_row((patches[rows] - cv2.dilate(usual, side))[:, y, x])
         darkest = np.partition(ink, -_A_STROKE_PX, axis=1)[:, -_A_STROKE_PX:].mean(axis=1)
@@ -223,7 +222,7 @@ def written_shares(ink: CardInk, layout: Layout, grain: float = 0.0) -> dict[str
         if grain > _GRAINY and even.size:
             smooth = cv2.blur(even, (_SMOOTH_PX, _SMOOTH_PX)).astype(np.int16)
             # Grain that is brighter than paper is cut off: what is left of it has darkened the strip.
-            strip = smooth + (255 - round(float(np.median(smooth)))) < dark
+            strip = smooth + (255 - round(median(smooth))) < dark
         else:
             strip = even < dark
         clear = np.ones(len(strip), bool)
