@@ -40,8 +40,10 @@ def seal(*names_and_values: str | bytes | None) -> str:
 
 
 def _seal_of(names: Iterable[bytes], values: Iterable[bytes | None]) -> str:
-    pairs = zip(names, values, strict=True)
-    parts = [b"%b=%d:%b" % (name, len(value), value) for name, value in pairs if value is not None]
+    parts: list[bytes] = []
+    for name, value in zip(names, values, strict=True):
+        if value is not None:
+            parts += (b"%b=%d:" % (name, len(value)), value)
     return hashlib.sha256(b"".join(parts)).hexdigest()[:16]
 
 
@@ -135,7 +137,7 @@ def rows_in_order(
     run = connection.exec_driver_sql
     found = run(f"PRAGMA table_info({table})").fetchall()
     columns = [name for _, name, _, _, _, _ in found]
-    sealed, told = [name.encode() for name in columns], [columns.index(name) for name in names]
+    sealed, told = [name.encode() for name in columns], [2 + columns.index(name) for name in names]
     values = ", ".join(_as_bytes(name) for name in columns)
     query = (
         f'SELECT {table}.rowid, "sum", {values} FROM {table} LEFT JOIN {SEALS} '
@@ -144,16 +146,15 @@ def rows_in_order(
     places = array("q", run(f"SELECT rowid FROM {table} ORDER BY {order}").scalars())
     if len(places) != run(f"SELECT count(*) FROM {SEALS} WHERE \"of\" = '{table}'").scalar():
         raise BrokenError
+    driver: Any = connection.connection.driver_connection  # its rows are tuples; to wrap them takes a while
     for start in range(0, len(places), _AT_ONCE):
         some = places[start : start + _AT_ONCE]
-        rows = {row[0]: row for row in run(f"{query} ({', '.join(map(str, some))})")}
+        rows = {row[0]: row for row in driver.execute(f"{query} ({', '.join(map(str, some))})")}
         for place in some:
-            if place not in rows:  # the file is damaged
+            row = rows.pop(place, None)
+            if row is None or row[1] != _seal_of(sealed, row[2:]):  # no row: the file is damaged
                 raise BrokenError
-            _, kept, *row = rows.pop(place)
-            if kept != _seal_of(sealed, row):
-                raise BrokenError
-            yield tuple(row[at] for at in told)
+            yield tuple([row[at] for at in told])
 
 
 def all_broken(connection: Connection) -> dict[str, tuple[str, ...]]:
