@@ -1,10 +1,13 @@
 """Array types of the room: shape, dtype and range in one place. Arrays are [row, column], points (x, y)."""
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from shortpencil.forms.geometry import Box
 
 GrayImage = NDArray[np.uint8]  # (H, W), 0 black to 255 white
 InkImage = NDArray[np.float32]  # (H, W), 0 this card's paper to 1 its black print
@@ -62,6 +65,11 @@ def ranked(rows: FloatImage) -> FloatImage:
     columns = np.ascontiguousarray(rows.T)
     columns.sort(axis=1)
     return columns
+
+
+def centres_of(boxes: Iterable[Box]) -> PointsMm:
+    """Return the middles (N, 2) of boxes, mm."""
+    return np.array([(box.x + box.w / 2, box.y + box.h / 2) for box in boxes]).reshape(-1, 2)
 
 
 def alike(rows: Floats) -> list[tuple[tuple[float, ...], NDArray[np.intp]]]:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, median, medians, percentile
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, centres_of, median, medians, percentile
 from shortpencil.scan.vision.doubting.partial import outlines_shown, that_may_have_vanished
 from shortpencil.scan.vision.evidence import Evidence
 from shortpencil.scan.vision.per_layout import once_a_layout
@@ -66,7 +66,7 @@ class _Places:
 @once_a_layout
 def _places(layout: Layout) -> _Places:
     cells = [*cells_of_kind(layout, "bubble"), *cells_of_kind(layout, "digit")]
-    at = np.array([(cell.box.centre.x, cell.box.centre.y) for cell in cells]).reshape(-1, 2)
+    at = centres_of(cell.box for cell in cells)
     apart = np.hypot(at[:, :1] - at[:, 0], at[:, 1:] - at[:, 1])
     px = np.maximum(np.round(at[:, ::-1].T * PAPER_PX_PER_MM - 0.5), 0).astype(np.intp)
     return _Places(np.asarray(apart, np.float64), px)

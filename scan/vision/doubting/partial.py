@@ -23,6 +23,7 @@ from shortpencil.scan.vision.arrays import (
     Floats,
     GrayImage,
     by_row,
+    centres_of,
     median,
     medians,
     percentile,
@@ -246,9 +247,7 @@ class Probes:
 def _probes(layout: Layout) -> Probes:
     cells = [c for kind in ("bubble", "digit") for c in layout.cells if c.kind == kind]
     strips = [c for c in layout.cells if c.kind == "words"]
-    places, of_strips = (
-        np.array([(c.box.centre.x, c.box.centre.y) for c in some]).reshape(-1, 2) for some in (cells, strips)
-    )
+    places, of_strips = (centres_of(c.box for c in some) for some in (cells, strips))
     own = _squared_distances(places, places)
     np.fill_diagonal(own, np.inf)
     return Probes(

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, by_row
+from shortpencil.scan.vision.arrays import Bools, FloatImage, by_row, centres_of
 from shortpencil.scan.vision.per_layout import once_a_layout
 from shortpencil.scan.vision.seeing.ink import PAPER_PX_PER_MM
 from shortpencil.scan.vision.seeing.patches import held_down
@@ -51,7 +51,7 @@ def _places(layout: Layout) -> tuple[_Places, ...]:
     found = []
     for w, h in sorted({(c.box.w, c.box.h) for c in cells}):
         some = [c for c in cells if (c.box.w, c.box.h) == (w, h)]
-        at = np.array([(c.box.centre.x, c.box.centre.y) for c in some]) * PAPER_PX_PER_MM - 0.5
+        at = centres_of(c.box for c in some) * PAPER_PX_PER_MM - 0.5
         nearest = np.maximum(np.round(at), 0).astype(np.intp)
         window = [int((side + 2 * _AROUND_MM) * PAPER_PX_PER_MM) | 1 for side in (w, h)]
         found.append(_Places(tuple(c.id for c in some), nearest[:, 1], nearest[:, 0], (window[0], window[1])))

@@ -25,6 +25,7 @@ from shortpencil.scan.vision.arrays import (
     Floats,
     GrayImage,
     by_row,
+    centres_of,
     median,
     medians,
     percentile,
@@ -389,8 +390,7 @@ def where_all_show(marks: Marks, cells: Collection[str], layout: Layout) -> froz
 
 def _middles(layout: Layout) -> Floats:
     """Middles (N, 2) of the cells with an outline, bubbles first, mm."""
-    places = [c.box.centre for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind)]
-    return np.array([(p.x, p.y) for p in places]).reshape(-1, 2)
+    return centres_of(c.box for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind))
 
 
 #: Marks around a cell as dark as this share of what is usual tell that none has vanished there; paler than

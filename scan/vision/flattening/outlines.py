@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.layout import Cell, Layout
-from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, PointsMm, median
+from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, GrayImage, PointsMm, centres_of, median
 from shortpencil.scan.vision.opening.levels import grey_at
 from shortpencil.scan.vision.per_layout import once_a_layout
 
@@ -146,7 +146,7 @@ def _outlines(layout: Layout, *tilings: _Tiling) -> Outlines:
     # Sums over the points of each cell: 1, place (2), how far the nearest pixel is off (2), its weight (2).
     sums = np.zeros((len(cells), 7))
     for members in alike.values():
-        middles = np.array([(cells[i].box.centre.x, cells[i].box.centre.y) for i in members])
+        middles = centres_of(cells[i].box for i in members)
         points, normal2 = _points(cells[members[0]])
         # From the middle, so that the pixels of opposite sides are off by the same.
         points = points - middles[0]
@@ -160,7 +160,7 @@ def _outlines(layout: Layout, *tilings: _Tiling) -> Outlines:
         sums[members, 1:3] = len(points) * middles + points.sum(axis=0)
         sums[members, 3:5] = (off / k * normal2).sum(axis=1)
         sums[members, 5:7] = normal2.sum(axis=0)
-    middles = np.array([(c.box.centre.x, c.box.centre.y) for c in cells]).reshape(-1, 2)
+    middles = centres_of(c.box for c in cells)
     tiles = np.vstack([_tiles(middles, tiling) for tiling in tilings])
     count, places, off, weight = np.split(tiles @ sums, (1, 3, 5), axis=1)
     return Outlines(

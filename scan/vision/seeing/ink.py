@@ -17,7 +17,15 @@ import numpy as np
 from shortpencil.forms.fiducials import dark_modules
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.vision.arrays import FloatImage, Floats, GrayImage, InkImage, median, percentile
+from shortpencil.scan.vision.arrays import (
+    FloatImage,
+    Floats,
+    GrayImage,
+    InkImage,
+    centres_of,
+    median,
+    percentile,
+)
 from shortpencil.scan.vision.flattening.flat import px_slice
 from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM
 from shortpencil.scan.vision.per_layout import once_a_layout
@@ -159,7 +167,7 @@ _MOST_ROWS = 32_000
 
 def windows(boxes: Sequence[Box], side_mm: Floats, side_px: int) -> Windows:
     """Return square windows of `side_mm` (N,) around boxes; pixel k covers [k, k + 1] / side_px of a side."""
-    centres = np.array([(box.centre.x, box.centre.y) for box in boxes]).reshape(-1, 2) * CARD_PX_PER_MM - 0.5
+    centres = centres_of(boxes) * CARD_PX_PER_MM - 0.5
     steps = (np.arange(side_px) - (side_px - 1) / 2) * (side_mm[:, None] * CARD_PX_PER_MM / side_px)
     at = np.empty((len(boxes), side_px, side_px, 2), np.float32)
     at[..., 0] = (centres[:, :1] + steps)[:, None, :]
