@@ -36,6 +36,7 @@ from shortpencil.scan.vision.training.photo_boxes import PhotoBoxes
 from tests.bench import hands_at_cards
 from tests.bench.cards import REPORT, TUNING, cell_offsets_mm, find_layout, is_upright, shoot
 from tests.simulator.families import HELD_OUT, TUNED_ON, family_shot
+from tests.simulator.handwriting import wider
 from tests.simulator.scenario import EVERYDAY, Shot, truth_json
 
 Part = TypeVar("Part")
@@ -44,6 +45,8 @@ Part = TypeVar("Part")
 _CONDITIONS = 0.3
 #: Longer side of a picture in pixels, and how often; sheets are drawn at 8 px a mm.
 _LONG_PX, _LONG_SHARES, _PX_PER_MM = (1600, 2100, 2700), (0.25, 0.45, 0.3), 8.0
+#: Share of hands that mark bubbles in more ways, with more pens, than those of the benchmarks.
+_WIDER = 0.7
 #: Share of fields made hard.
 _TROUBLE = 0.1
 #: A box further off shows another place than its own.
@@ -60,23 +63,28 @@ _SCRAP = ("overwritten", "struck-digit", "dash")
 _A_FILE = 8
 
 
-def some_shot(seed: int, families: str, of: hands_at_cards.HandBanks) -> tuple[Shot, str, str]:
-    """Return a photo, whose hand wrote, and which way it came."""
+def some_shot(
+    seed: int, families: str, of: hands_at_cards.HandBanks, trouble: float = _TROUBLE
+) -> tuple[Shot, str, str]:
+    """Return a photo, whose hand wrote, and which way it came; `trouble` is the share of fields made hard."""
     rng = np.random.default_rng([seed, 21])
     bank, writer, whose = hands_at_cards.somebody(rng, of)
+    wide = np.random.default_rng([seed, 23])
+    if wide.random() < _WIDER:
+        writer = wider(writer, wide)
     long_px = int(rng.choice(_LONG_PX, p=_LONG_SHARES))
     if families == "known" and rng.random() < _CONDITIONS:
         name = str(rng.choice([*EVERYDAY, *["mixed"] * len(EVERYDAY)]))
         form = str(rng.choice(["round18", "round18", "round9", "round27"]))
         shot = shoot(
             name, float(rng.uniform(0, 0.9)), seed, form=form, paper=str(rng.choice(["a4", "letter"])),
-            long_px=long_px, trouble=_TROUBLE, glyphs=bank, px_per_mm=_PX_PER_MM, writer=writer,
+            long_px=long_px, trouble=trouble, glyphs=bank, px_per_mm=_PX_PER_MM, writer=writer,
         )  # fmt: skip
         return shot, whose, name
     name = str(rng.choice(TUNED_ON if families == "known" else HELD_OUT))
     shot = family_shot(
         name, float(rng.uniform(0, 0.9)), seed, long_px=long_px, glyphs=bank, px_per_mm=_PX_PER_MM,
-        writer=writer, trouble=_TROUBLE,
+        writer=writer, trouble=trouble,
     )  # fmt: skip
     return shot, whose, name
 
@@ -146,6 +154,7 @@ def write_some(
     out: Path,
     kept: Callable[[Shot, str, str, int], Part | None],
     save: Callable[[list[Part], Path], None],
+    trouble: float = _TROUBLE,
 ) -> tuple[int, int]:
     """Write what is kept of some photos; return how many gave something and how many were refused."""
     import cv2
@@ -154,7 +163,7 @@ def write_some(
     parts, refused = [], 0
     for seed in range(first, first + _A_FILE):
         if time.time() < until:
-            found = kept(*some_shot(seed, families, _BANKS[0]), seed)
+            found = kept(*some_shot(seed, families, _BANKS[0], trouble), seed)
             if found is None:
                 refused += 1
             else:
@@ -174,6 +183,7 @@ def collect(
     about: str,
     kept: Callable[[Shot, str, str, int], Part | None],
     save: Callable[[list[Part], Path], None],
+    trouble: float = _TROUBLE,
 ) -> tuple[Path, str]:
     """Write what is kept of photos until there are enough or the time is over; say where, and how many."""
     parser = argparse.ArgumentParser(description=about)
@@ -184,7 +194,15 @@ def collect(
     _BANKS.append(hands_at_cards.load(args.mnist, args.hands, args.paths, args.part, args.jobs))
     print(f"hands after {time.time() - begun:.0f} s", flush=True)
     until = begun + 60 * args.minutes
-    work = partial(write_some, families=args.families, until=until, out=args.out, kept=kept, save=save)
+    work = partial(
+        write_some,
+        families=args.families,
+        until=until,
+        out=args.out,
+        kept=kept,
+        save=save,
+        trouble=trouble,
+    )
     with ProcessPoolExecutor(args.jobs) as pool:
         counts = list(pool.map(work, _firsts(args.part, args.first, args.photos)))
     photos, refused = (sum(column) for column in zip(*counts, strict=True))

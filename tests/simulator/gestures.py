@@ -98,6 +98,19 @@ def cross(rng: Rng) -> list[Points]:
     return paths + ([_line(rng, reach, 0.8 + lean)] if rng.random() < 0.15 else [])
 
 
+def wide_cross(rng: Rng) -> list[Points]:
+    """An x from corner to corner of the square about the bubble, as boxes are ticked; gone over by some."""
+    lean, reach = rng.normal(0, 0.12), rng.uniform(1.1, 1.8)
+    paths = [_line(rng, reach * rng.uniform(0.88, 1.12), s * rng.normal(0.78, 0.1) + lean) for s in (1, -1)]
+    return paths + [p + rng.normal(0, 0.08, 2) for p in paths if rng.random() < 0.2]
+
+
+def coil(rng: Rng) -> list[Points]:
+    """Round and round from the rim inwards, the turns apart or close; some leave the middle white."""
+    turns, rim, end = rng.uniform(1.8, 5.0), rng.uniform(0.7, 1.05), rng.uniform(0.05, 0.4)
+    return [_round(rng, turns, rim, end * rim, rng.uniform(0.01, 0.06))]
+
+
 def tick(rng: Rng) -> list[Points]:
     """A tick: short down, long up, mostly beyond the edge."""
     reach = rng.uniform(0.75, 1.55)
@@ -134,6 +147,12 @@ def over(rng: Rng) -> list[Points]:
     if rng.random() < 0.4:
         paths.append(_round(rng, rng.uniform(1, 3), reach * 0.6, reach))
     return paths
+
+
+def sweep(rng: Rng) -> list[Points]:
+    """Filled by a few strokes that run over the edge on both sides."""
+    reach, angle = rng.uniform(1.05, 1.6), rng.uniform(0, np.pi)
+    return [_to_and_fro(rng, reach, rng.uniform(0.25, 0.6), angle, 0.12) for _ in range(rng.integers(1, 3))]
 
 
 def aside(rng: Rng) -> list[Points]:
@@ -228,9 +247,31 @@ def wave(rng: Rng) -> list[Points]:
 
 FILLS: dict[str, Gesture] = {
     g.__name__: g
-    for g in (full, spiral, zigzag, hatch, cross, tick, dash, most, over, aside, dab, plus, loops, star)
+    for g in (
+        full,
+        spiral,
+        coil,
+        zigzag,
+        hatch,
+        cross,
+        wide_cross,
+        tick,
+        dash,
+        most,
+        over,
+        sweep,
+        aside,
+        dab,
+        plus,
+        loops,
+        star,
+    )
 }
 DOUBTS: dict[str, Gesture] = {g.__name__: g for g in (dot, slash, ring, scrap)}
+#: Left out of what a reader learns from, so that it can be tried on what it never saw.
+HELD_OUT = ("plus", "loops", "star", "wave", "dab")
+#: Who marks by crossing lines does not take a mark back by more of them.
+CROSSES = ("cross", "wide_cross", "plus", "star")
 STRIKES: dict[str, Gesture] = {g.__name__: g for g in (big_x, through, sawn, tangle, wave)}
 
 

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from tests.simulator.glyphs import GlyphBank
 from tests.simulator.letters import curve, lettering
-from tests.simulator.marks import BoxMm, path
-from tests.simulator.pens import Pen, Stroke, some_pen
+from tests.simulator.marks import WIDE_FILLS, BoxMm, path
+from tests.simulator.pens import PENS, Pen, Stroke, some_pen
 
 Rng = np.random.Generator
 Points = NDArray[np.float64]
@@ -188,6 +188,26 @@ def _mark_habits(rng: Rng, care: float) -> dict[str, float]:
     habits = {k: lapse * v / total for k, v in shares.items()}
     habits[main] = habits.get(main, 0.0) + 1.0 - lapse
     return habits
+
+
+def wider(writer: Writer, rng: Rng) -> Writer:
+    """The same hand marking bubbles in any way of `gestures` or its own, with any pen, thicker or paler too.
+
+    For learning from: wider than one should believe in.
+    """
+    own = rng.uniform(0.0, 1.0)
+    weights = rng.dirichlet(np.full(len(WIDE_FILLS), 0.15))
+    shares = {kind: own * share for kind, share in writer.mark_shares.items()}
+    shares |= {kind: (1 - own) * float(share) for kind, share in zip(WIDE_FILLS, weights, strict=True)}
+    pen = PENS[str(rng.choice(list(PENS)))] if rng.random() < 0.6 else writer.pen
+    paler = float(rng.uniform(0.7, 1.25))
+    pen = replace(
+        pen,
+        width_mm=pen.width_mm * float(rng.uniform(0.75, 1.35)),
+        density=(pen.density[0] * paler, pen.density[1] * paler, pen.density[2] * paler),
+        skip=pen.skip * float(rng.uniform(0.5, 1.6)),
+    )
+    return replace(writer, mark_shares=shares, pen=pen)
 
 
 def _alike(bank: GlyphBank, digit: int, slant: float, rng: Rng, count: int = 4) -> tuple[int, ...]:

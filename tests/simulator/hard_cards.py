@@ -18,8 +18,10 @@ from numpy.typing import NDArray
 
 from tests.simulator.blanks import Blank, blank_card
 from tests.simulator.gestures import (
+    CROSSES,
     DOUBTS,
     FILLS,
+    HELD_OUT,
     STRIKES,
     TOOLS,
     Points,
@@ -38,7 +40,7 @@ PX_PER_MM = 8.0
 _PATCH_MM = 9.5
 
 #: Left out where "known" families are asked for, and the only ones where "new" are.
-NEW_MARKS = ("plus", "loops", "star", "wave", "dab")
+NEW_MARKS = HELD_OUT
 NEW_TOOLS = ("crayon", "dry roller", "red ball")
 NEW_PRINTS = ("cornered", "banded")
 PRINTS = ("plain", "pale", "broken", "dark", "gone", "screened", "cornered", "banded")
@@ -154,8 +156,8 @@ class _Hand:
         style = fill = str(rng.choice(self.fills, p=self.weights))
         pressure = self.firm * rng.uniform(0.8, 1.2)
         if kind == "filled":
-            if rng.random() < 0.04:
-                style, pressure = f"light {fill}", pressure * rng.uniform(0.45, 0.7)
+            if rng.random() < 0.05:
+                style, pressure = f"light {fill}", pressure * rng.uniform(0.4, 0.7)
             if rng.random() < 0.015:  # rubbed out, then filled after all
                 self.put(cell, FILLS[str(rng.choice(self.fills))](rng), self.pencil, self.firm, rub=True)
             self.put(cell, FILLS[fill](rng), self.second if rng.random() < 0.01 else self.tool, pressure)
@@ -163,6 +165,8 @@ class _Hand:
             self.put(cell, FILLS[fill](rng), self.pencil, pressure, rub=True)
         elif kind == "struck":
             how = self.strike if rng.random() < 0.7 else str(rng.choice(self.strikes))
+            if how == "big_x" and fill in CROSSES:
+                how = str(rng.choice([strike for strike in self.strikes if strike != "big_x"]))
             style = f"{how} over {fill}"
             self.put(cell, FILLS[fill](rng), self.tool, pressure)
             with_ = self.second if rng.random() < 0.05 else self.tool
@@ -177,6 +181,7 @@ class _Hand:
 def _some_hand(density: Floats, tool: Tool, families: str, rng: Rng) -> _Hand:
     fills = [g for g in FILLS if families != "known" or g not in NEW_MARKS]
     weights = rng.dirichlet(np.full(len(fills), 0.12))
+    habit = float(rng.choice([0.9, rng.uniform(0.3, 0.9)]))  # some mark as it comes
     if families == "new":
         weights = weights * np.where(np.isin(fills, NEW_MARKS), 2.0, 0.7)
     strikes = [g for g in STRIKES if families != "known" or g not in NEW_MARKS]
@@ -187,9 +192,10 @@ def _some_hand(density: Floats, tool: Tool, families: str, rng: Rng) -> _Hand:
         second=some_tool(str(rng.choice([t for t in TOOLS if t not in NEW_TOOLS])), rng),
         pencil=tool if tool.kind == "graphite" else some_tool("pencil", rng),
         fills=fills,
-        weights=0.9 * weights / weights.sum() + 0.1 / len(fills),
+        weights=habit * weights / weights.sum() + (1 - habit) / len(fills),
         strikes=strikes,
-        strike=str(rng.choice(strikes)),
+        # The card asks for a large x.
+        strike="big_x" if rng.random() < 0.4 else str(rng.choice(strikes)),
         firm=float(np.clip(rng.lognormal(0, 0.22), 0.5, 1.5)),
         care=float(rng.uniform(0.03, 0.22)),
         rng=rng,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.simulator import gestures
 from tests.simulator.pens import Stroke
 
 Rng = np.random.Generator
@@ -227,6 +228,19 @@ def specks(box: BoxMm, rng: Rng) -> list[Stroke]:
     return [Stroke(spot[None], np.array([rng.uniform(0.05, 0.4)])) for spot in spots]
 
 
+def _gestured(way: gestures.Gesture) -> Callable[[BoxMm, Rng], list[Stroke]]:
+    """A movement of `gestures` in the strokes of this module."""
+
+    def draw(box: BoxMm, rng: Rng) -> list[Stroke]:
+        centre, half = _frame(box, rng, 0.1)
+        return [path(centre + points * half, rng, rng.uniform(0.45, 0.75)) for points in way(rng)]
+
+    return draw
+
+
+#: Wider than the hands of `handwriting` go on their own: for those who ask for them.
+WIDE_FILLS = tuple(f"wide {name}" for name in gestures.FILLS if name not in gestures.HELD_OUT)
+
 MARKS: dict[str, Mark] = {
     "solid": Mark(solid, True, False),
     "scribble": Mark(scribble, True, False),
@@ -243,4 +257,5 @@ MARKS: dict[str, Mark] = {
     "cancelled": Mark(cancelled, False, True),
     "specks": Mark(specks, False, False),
     "erased": Mark(solid, False, False),  # drawn, then rubbed out by `hands`
+    **{f"wide {name}": Mark(_gestured(way), True, False) for name, way in gestures.FILLS.items()},
 }

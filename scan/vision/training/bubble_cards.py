@@ -45,12 +45,14 @@ def bubbles_to_learn(
     layout: Layout,
     pen: float,
     rng: np.random.Generator,
+    fit: NDArray[np.bool_] | None = None,
 ) -> Iterator[CardBubbles]:
     """Yield a card, and at times a part of it as if the form had no more bubbles.
 
     Parameters
     ----------
     ink : (N, 45, 45) patches of all bubbles of the layout, in its order
+    fit : (N,) which of them are a lesson; all, if not given
     """
     parts = [np.arange(len(labels))]
     if rng.random() < 0.35:  # nearly all filled, or few bubbles
@@ -61,6 +63,8 @@ def bubbles_to_learn(
         views = views_of_some(ink[some], layout, pen, some)
         sparse = (labels[some] == CLASSES.index("empty")) & (len(some) > _MANY)
         kept = ~sparse | (rng.random(len(some)) < _KEPT)
+        if fit is not None:
+            kept &= fit[some]
         yield CardBubbles(
             views.bubbles[kept].astype(np.float16),
             views.measures[kept].astype(np.float16),

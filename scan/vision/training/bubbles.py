@@ -1,8 +1,9 @@
 """Trains the bubble network on simulated cards: a few minutes of a GPU, or an hour of a processor.
 
-Run: python -m shortpencil.scan.vision.training.bubbles LEARN*.npz --out scan/vision/seeing/bubbles.npz
-The cards come from `python -m tests.bench.collect_bubbles --learn`. First a wide network learns, then the one
-that ships, from the answers and from what the wide one says. One card in twelve is held out to set the
+Run: python -m shortpencil.scan.vision.training.bubbles CARDS/*.npz PHOTOS/*.npz --out FILE.npz
+Cards come from `tests.bench.collect_bubbles --learn`, those of photos from `tests.bench.collect_marks`; the
+files of a folder are one source, and each class is made as common in every source. First a wide network
+learns, then the one that ships, from the answers and from what the wide one says. One card in twelve sets the
 temperature. Needs PyTorch; what it writes needs NumPy alone, and `bubbles.json` beside it says what it was
 trained on.
 """
@@ -45,7 +46,7 @@ class Widths:
     hidden: int
 
 
-SHIPPED, WIDE = Widths(12, 24, 64, 24, 64), Widths(32, 64, 192, 48, 128)
+SHIPPED, WIDE = Widths(16, 32, 96, 32, 96), Widths(32, 64, 192, 48, 128)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ class Cards:
     measures: Tensor
     labels: Tensor
     stands_for: Tensor
+    each: Tensor
     figures: Tensor
     starts: NDArray[np.int64]
 
@@ -74,14 +76,34 @@ def load(paths: Sequence[Path], device: torch.device) -> Cards:
         return np.concatenate([file[name] for file in held])
 
     views = [torch.from_numpy(file["views"]).to(device) for file in held]
+    labels, stands_for = joined("labels").astype(np.int64), joined("stands_for")
+    sources = np.repeat([str(path.parent) for path in paths], [len(file["labels"]) for file in held])
     return Cards(
         torch.cat(views).reshape(-1, 2, VIEW_PX, VIEW_PX),
         torch.from_numpy(joined("measures")).to(device).float(),
-        torch.from_numpy(joined("labels").astype(np.int64)).to(device),
-        torch.from_numpy(joined("stands_for")).to(device),
+        torch.from_numpy(labels).to(device),
+        torch.from_numpy(stands_for).to(device),
+        torch.from_numpy(_weights(labels, stands_for, sources)).to(device),
         torch.from_numpy(joined("figures")).to(device),
         np.concatenate([[0], np.cumsum(joined("counts"))]),
     )
+
+
+def _weights(
+    labels: NDArray[np.int64], stands_for: NDArray[np.float32], sources: NDArray[np.str_]
+) -> NDArray[np.float32]:
+    """Weight (N,) of each bubble in the loss, such that a class has one share in all sources.
+
+    Else the network learns how common a rubbed-out bubble is where the picture looks like this or that
+    source, and dividing by the shares of all would not take it out again.
+    """
+    every = np.bincount(labels, stands_for, len(CLASSES)) / stands_for.sum()
+    factor = np.ones(len(labels))
+    for source in np.unique(sources):
+        own = sources == source
+        shares = np.bincount(labels[own], stands_for[own], len(CLASSES)) / stands_for[own].sum()
+        factor[own] = (every / np.maximum(shares, 1e-9))[labels[own]]
+    return np.asarray(stands_for * CLASS_WEIGHTS[labels] * factor, np.float32)
 
 
 class Net(nn.Module):
@@ -173,7 +195,6 @@ def train(
     figures = cards.figures[torch.from_numpy(rows).to(device)]
     net = Net(widths, figures.mean(0), (figures.std(0) + 0.05) * 1.5).to(device)
     average: Net = copy.deepcopy(net).eval()
-    weight = torch.tensor(CLASS_WEIGHTS, dtype=torch.float32, device=device)
     optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=3e-3)
     began, step, log = time.monotonic(), 0, 0.0
     while (done := (time.monotonic() - began) / (60 * minutes)) < 1:
@@ -191,8 +212,7 @@ def train(
         for group in optimiser.param_groups:
             group["lr"] = 2.5e-3 * min(1.0, step / 200 + 0.02) * (0.5 * (1 + np.cos(np.pi * done)) + 0.003)
         target = cards.labels[at]
-        each = cards.stands_for[at] * weight[target]
-        each = each / each.sum()
+        each = cards.each[at] / cards.each[at].sum()
         first, final = net(*seen)
         whole = _loss(final, target, each, told) + 0.3 * _loss(first, target, each, told)
         optimiser.zero_grad()
@@ -212,7 +232,7 @@ def train(
 
 @torch.no_grad()
 def _told_by(net: Net, cards: Cards, rows: NDArray[np.int64]) -> tuple[NDArray[np.float64], ...]:
-    """Final scores of the bubbles of some cards, their labels, and so many that each stands for."""
+    """Final scores of the bubbles of some cards, their labels, and their weights."""
     device, logits, labels, each = cards.views.device, [], [], []
     net.eval()
     for i in rows.tolist():
@@ -227,7 +247,7 @@ def _told_by(net: Net, cards: Cards, rows: NDArray[np.int64]) -> tuple[NDArray[n
         )
         logits.append(net(*seen)[1].double().cpu().numpy())
         labels.append(cards.labels[own].cpu().numpy())
-        each.append(cards.stands_for[own].cpu().numpy())
+        each.append(cards.each[own].cpu().numpy())
     return np.concatenate(logits), np.concatenate(labels), np.concatenate(each)
 
 
@@ -235,8 +255,7 @@ def loss_of(logits: NDArray[Any], labels: NDArray[Any], each: NDArray[Any]) -> f
     """Weighted cross-entropy."""
     logits = logits - logits.max(axis=1, keepdims=True)
     log_p = logits - np.log(np.exp(logits).sum(axis=1, keepdims=True))
-    weight = CLASS_WEIGHTS[labels] * each
-    return float(-(weight * log_p[np.arange(len(labels)), labels]).sum() / weight.sum())
+    return float(-(each * log_p[np.arange(len(labels)), labels]).sum() / each.sum())
 
 
 def _fitted(logits: NDArray[Any], labels: NDArray[Any], each: NDArray[Any]) -> float:
@@ -286,10 +305,9 @@ def main() -> None:
     halves = {name: value.astype(np.float16) for name, value in net.weights().items()}
     logits, labels, each = _told_by(net, cards, held)
     temperature = _fitted(logits, labels, each)
-    counts = np.bincount(
-        cards.labels.cpu().numpy(), weights=cards.stands_for.cpu().numpy(), minlength=len(CLASSES)
-    )
-    shares = CLASS_WEIGHTS * counts
+    of_class = cards.labels.cpu().numpy()
+    counts = np.bincount(of_class, weights=cards.stands_for.cpu().numpy(), minlength=len(CLASSES))
+    shares = np.bincount(of_class, weights=cards.each.cpu().numpy(), minlength=len(CLASSES))
     arrays: dict[str, Any] = dict(halves)
     np.savez_compressed(args.out, **arrays)
     about = {
@@ -298,7 +316,7 @@ def main() -> None:
         "temperature": round(float(temperature), 3),
         "held_out_loss": round(loss_of(logits / temperature, labels, each), 6),
         "trained_on": f"{round(float(counts.sum()))} simulated bubbles of {len(kept)} cards and parts of "
-        "cards of both editions: tests.bench.collect_bubbles --learn",
+        "cards of both editions: tests.bench.collect_bubbles --learn, collect_marks",
         "of_each_class": {name: round(float(n)) for name, n in zip(CLASSES, counts, strict=True)},
         "parameters": int(sum(value.size for value in halves.values())),
         "views_px": VIEW_PX,
