@@ -115,12 +115,13 @@ class FlagRule:
     p_bubble, p_digit : a field is asked about when the posterior of its answer is below this. `SURE`
         says why there, and why it is one for all kinds.
     overruled : the decoded answer is asked about, however sure, when the ink alone favours another answer by
-        at least this factor. Below it the ink was undecided and the rule only settles it.
+        at least this factor, with which it would be taken at its word. Below it the ink alone would have been
+        asked about, and the sums only settle it.
     words_ink : ink share above which a strip for words holds something; a pencil line of a few letters covers
         about 1 % of a strip
     """
 
     p_bubble: float = SURE
     p_digit: float = SURE
-    overruled: float = 3.0
+    overruled: float = SURE / (1 - SURE)
     words_ink: float = 0.008

@@ -214,7 +214,7 @@ def test_an_unclear_miss_is_settled_by_the_tally():
 def test_overruled_ink_is_always_asked_and_says_why():
     truth, _, evidence = card(ROUND_18, 3)
     score = truth["h05.score"]
-    logs = digit_logs(**{f"d{score}": 0.05, "d9": 0.95})
+    logs = digit_logs(**{f"d{score}": 0.01, "d9": 0.99})
     field = decode(ROUND_18, with_cell(evidence, "h05.score.2", logs)).fields["h05.score"]
     assert field.value == score
     assert field.p > 0.999

@@ -77,8 +77,8 @@ def _two_holes() -> Evidence:
     return evidence_of(SUMMED, cell_values(SUMMED, {"h01.score": 3, "h02.score": 4, "total": 7}))
 
 
-@pytest.mark.parametrize(("ratio", "asked"), [(2.5, False), (3.6, True)])
-def test_a_sum_that_overrules_the_ink_by_three_to_one_is_asked_however_sure(
+@pytest.mark.parametrize(("ratio", "asked"), [(40.0, False), (60.0, True)])
+def test_a_sum_that_overrules_ink_which_would_be_believed_is_asked_however_sure(
     ratio: float, asked: bool
 ) -> None:
     five = ratio / (1 + ratio)
