@@ -33,6 +33,7 @@ class Tally:
     )  # serial of a round -> what the first photo was to it
     waits: dict[str, int] = field(default_factory=dict)  # serial -> questions
     called: dict[str, str] = field(default_factory=dict)  # serial of a round -> day, course, player
+    unplaced: set[str] = field(default_factory=set)  # serials of rounds without a name or a course
     not_read: dict[str, str] = field(default_factory=dict)  # SHA-256 -> name of the photo
     not_kept: list[str] = field(default_factory=list)
     not_opened: list[str] = field(default_factory=list)
@@ -53,6 +54,8 @@ class Tally:
         self.outcomes.setdefault(serial, kept.outcome)
         self.waits[serial] = len(waits)
         self.called[serial] = called if kept.round is None else _called(kept.round)
+        if kept.round is not None and not (kept.round.player and kept.round.course):
+            self.unplaced.add(serial)
         for sha in reading.together:  # it completes photos that could not be read alone
             for key in [key for key in self.not_read if key.startswith(sha)]:
                 del self.not_read[key]
@@ -111,6 +114,8 @@ class Tally:
             lines.append(_("Export anew, or leave out: {names}.", names=_names(self.not_opened)))
         if stored and self.outcomes and not self.questions:
             lines.append(_("Nothing to ask. Next: shortpencil rounds, or shortpencil focus."))
+        if stored and self.unplaced:
+            lines.append(_("Whose it was and where: told once, on the page of a card, shortpencil review."))
         return lines
 
 

@@ -371,6 +371,14 @@ def test_without_tesseract_only_the_plain_serial_is_missing_and_one_message_says
     assert capsys.readouterr().out.count("Tesseract, which is not installed") == 1
 
 
+def test_where_a_name_and_a_course_are_told_is_said(tmp_path, monkeypatch, capsys) -> None:
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+    main(["read", str(Path(__file__).parents[2] / "sample_scans" / "plain_good_light.jpg")])
+    said = capsys.readouterr()
+    assert "no course, no name" in said.out
+    assert "on the page of a card, shortpencil review" in said.err
+
+
 def test_a_dry_run_leads_nowhere(tmp_path, monkeypatch, capsys) -> None:
     monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
     samples = Path(__file__).parents[2] / "sample_scans"
