@@ -1,12 +1,13 @@
 """A season of choosing what to practise, in worlds whose truth is known; run by hand:
 
 ``python tests/bench/bench_season.py [--players 60] [--worlds taper,steady] [--report] [--rivals] [--whole]
-[--only rule,group] [--believed 0.1]``
+[--only rule,group] [--believed 0.1] [--seed 1700]``
 
 Regret is how many strokes more a season takes than with all knowledge, on average over players, with its
 standard error. `rule` is the tool's rule, `headline` what costs most again and again (what the tool said
 before it knew of sessions), `group` the rule told how practice worked for forty others of its world; for
-these costs are learnt from sums. `--whole` takes the whole way instead, from records to advice.
+these costs are learnt from sums. `--whole` takes the whole way instead, from records to advice, beside the
+rule; last comes how much more it gives up, player by player.
 `--rivals` compares ways of choosing, with as much belief in steady gains as `--believed` says. Players and
 chances of `--report` are other ones than those that rules were chosen on; worlds marked * were left out of
 all choosing.
@@ -63,8 +64,9 @@ def main() -> None:
     )
     parser.add_argument("--believed", type=float, help="that gains are steady, beforehand, for --rivals")
     parser.add_argument("--only", help="of the rules these, with commas between")
+    parser.add_argument("--seed", type=int, help="another one")
     args = parser.parse_args()
-    seed = REPORTED if args.report else TUNED
+    seed = args.seed or (REPORTED if args.report else TUNED)
     wanted = args.worlds.split(",") if args.worlds else [w.name for w in WORLDS]
     names = list(WAYS) if args.rivals else ["rule", "headline", "group", *SIMPLE]
     names = ["whole tool", "rule"] if args.whole else names
@@ -89,11 +91,12 @@ def main() -> None:
             if "group" in names:
                 choosers["group"] = rival(expected, group_of(world, seed))
         idle = play(world, players, None, seed + 1).total - best
+        regrets = [play(world, players, choosers[name], seed + 1).total - best for name in names]
+        if args.whole:
+            regrets.append(regrets[0] - regrets[-1])
+        errors = [r.std(ddof=1) / np.sqrt(len(r)) for r in regrets]
         cells = [f"{idle.mean():>12.1f}"]
-        for name in names:
-            regret = play(world, players, choosers[name], seed + 1).total - best
-            error = regret.std(ddof=1) / np.sqrt(len(regret))
-            cells.append(f"{regret.mean():>7.2f} ({error:.2f})")
+        cells += [f"{r.mean():>7.2f} ({e:.2f})" for r, e in zip(regrets, errors, strict=True)]
         star = "*" if world.held_out else ""
         print(f"{world.name + star:<14}{''.join(cells)}  {time.process_time() - began:.0f} s", flush=True)
 
