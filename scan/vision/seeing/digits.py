@@ -80,6 +80,8 @@ Run = Callable[[NDArray[np.float32], list[str]], Sequence[NDArray[np.float32]]]
 
 @dataclass(frozen=True, slots=True)
 class _Network:
+    """A network that was loaded: what runs it, by which engine, and what its scores mean."""
+
     run: Run
     engine: str  # "onnxruntime" or "numpy"
     calibration: Calibration
