@@ -91,7 +91,9 @@ def medians(rows: NDArray[Any]) -> NDArray[Any]:
 
 
 def median(values: NDArray[Any]) -> float:
-    """Return the median of all values; NumPy's own loads what `alike` does without, too."""
+    """Return the median of all values, NaN of none; NumPy's own loads what `alike` does without, too."""
+    if not values.size:
+        return math.nan
     half, odd = divmod(values.size, 2)
     parted = np.partition(values, half, axis=None)
     return float(_between(parted[half] if odd else parted[:half].max(), parted[half]))

@@ -22,6 +22,10 @@ def test_medians_and_percentiles_are_those_of_numpy_to_the_last_bit(kind: Any) -
             assert percentile(rows[0], percent) == np.percentile(rows[0], percent)
 
 
+def test_nothing_has_no_median() -> None:
+    assert np.isnan(median(np.zeros(0)))  # as where no tile of a sheet agrees with its neighbours
+
+
 def test_percentiles_of_rows_are_those_of_each() -> None:
     rows = np.random.default_rng(18).random((5, 29))
     assert (percentile(rows, 95) == [percentile(row, 95) for row in rows]).all()
