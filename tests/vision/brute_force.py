@@ -418,10 +418,18 @@ class _SecondPass:
         filled = self.slips.cause if written else self.slips.second_pass
         return filled if is_missed else self.slips.second_pass_astray
 
+    def _named(self, phase: str | None) -> tuple[float, float]:
+        """P(ink of the field, the phase is marked or not | the second pass is about this phase, or none)."""
+        blank = sum(self.looks[None].values())
+        if phase is None:
+            return 0.0, blank
+        unnamed = self.slips.worst_unnamed
+        return (1 - unnamed) * sum(self.looks[phase].values()), unnamed * blank
+
     def chosen(self, phase: str | None, misses: tuple[int, ...]) -> float:
         if self.field is None:
             return 1.0
-        ink = sum(self.looks[phase].values())
+        ink = sum(self._named(phase))
         if phase is None:
             return self.slips.worst_blank * ink
         of_game = self.card.phases
@@ -435,7 +443,9 @@ class _SecondPass:
         if self.field is None:
             return
         for phase, p in phases.items():
-            card.add_looks(self.field, phase, p / whole)
+            named, unnamed = self._named(phase)
+            card.add_looks(self.field, phase, p / whole * named / (named + unnamed))
+            card.add_looks(self.field, None, p / whole * unnamed / (named + unnamed))
         for hole, filled in enumerate(self.filled):
             for field_id, table in filled.items():
                 for is_missed, p_miss in missed[hole].items():

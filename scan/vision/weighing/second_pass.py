@@ -21,6 +21,7 @@ class SecondPass:
     ----------
     worst : place of the field that names the phase; `options` its column for each phase of the game, 0: none
     start : (Q,) P(ink of that field | phase), the last for none
+    named : (Q,) chance that the phase is marked there, where the second pass is about it
     given : (H, 2) P(ink of all parts | the phase did not miss on the hole, missed)
     parts : the fields of each hole, a kind each
     """
@@ -28,6 +29,7 @@ class SecondPass:
     worst: tuple[GroupKey, int]
     options: list[int]
     start: Floats
+    named: Floats
     given: Floats
     parts: list[_Part]
 
@@ -56,13 +58,16 @@ def weigh_second_pass(form: Form, index: FormIndex, slips: Slips, posterior: Pos
     if not any(options):
         return None
     meanings = posterior.choose[key].likelihood.meanings[row]
-    start = np.array([meanings[o] if o else 0.0 for o in options] + [meanings[0]])
+    marked = (1 - slips.worst_unnamed) * np.array([meanings[o] if o else 0.0 for o in options] + [0.0])
+    unmarked = meanings[0] * np.array([slips.worst_unnamed if o else 0.0 for o in options] + [1.0])
+    start = marked + unmarked
+    named = marked / np.where(start > 0, start, 1.0)
     rows = index.holes.second_pass if index.holes is not None else []
     parts = [_part(form, slips, posterior, *place) for place in rows]
     given = np.ones((len(index.rules.holes), 2))
     for part in parts:
         given *= part.given
-    return SecondPass((key, row), options, start, given, parts)
+    return SecondPass((key, row), options, start, named, given, parts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +128,8 @@ def write_second_pass(posterior: Posterior, second: SecondPass, by_phase: Floats
     weights = np.zeros(choose.weights.shape[1])
     for phase, option in enumerate(second.options):
         if option:
-            weights[option] = by_phase[phase]
-    weights[0] = by_phase[-1]
+            weights[option] = by_phase[phase] * second.named[phase]
+    weights[0] = by_phase @ (1 - second.named)
     choose.weights[row] = weights / choose.likelihood.meanings[row]
     on_hole = np.stack([1 - p_missed, p_missed], axis=1)
     for part in second.parts:

@@ -65,9 +65,11 @@ class Slips:
     #: A hole with one and with two penalty throws.
     penalty_one: float = 0.08
     penalty_two: float = 0.015
-    #: The second pass is about another phase than the one with most misses; it is left out altogether.
+    #: The second pass is about another phase than the one with most misses; it is left out altogether; its
+    #: phase is not marked, since the rows tell.
     worst_other: float = 0.15
-    worst_blank: float = 0.10
+    worst_blank: float = 0.06
+    worst_unnamed: float = 0.05
     #: Where the card asks for par: whether it is written. What follows is usual; what a card shows of its own
     #: player takes its place (`habits`).
     par: float = 0.70

@@ -211,6 +211,15 @@ def test_an_unclear_miss_is_settled_by_the_tally():
     assert field.flag is None
 
 
+def test_a_second_pass_whose_phase_is_not_marked_is_left_so():
+    truth, cells, evidence = card(ROUND_18, 3)
+    assert truth["worst"]
+    for cell in (name for name in cells if name.startswith("worst.")):
+        evidence = with_cell(evidence, cell, (0.0, -7.0, SURE))
+    field = decode(ROUND_18, evidence).fields["worst"]
+    assert (field.value, field.flag) == (None, None)
+
+
 def test_overruled_ink_is_always_asked_and_says_why():
     truth, _, evidence = card(ROUND_18, 3)
     score = truth["h05.score"]
