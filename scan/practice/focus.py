@@ -219,10 +219,15 @@ def why_no_focus(history: History) -> str | None:
 
 
 def _disagreement(phases: tuple[PhaseEvidence, ...], at: int, by_count: int, by_rate: int) -> str | None:
-    """Say in a sentence what count and rate would choose where they differ from the focus."""
+    """Say in a sentence what count and rate would choose where they differ from the focus, as told."""
+    own, most_counted = phases[at], by_count == at
+    if words.percent(phases[by_rate].recent.interval.middle) == words.percent(own.recent.interval.middle):
+        by_rate = at
+    if number(phases[by_count].misses_a_round, 1) == number(own.misses_a_round, 1):
+        by_count = at
     if by_count == at and by_rate == at:
         return None
-    own, count, rate = phases[at], phases[by_count], phases[by_rate]
+    count, rate = phases[by_count], phases[by_rate]
     many, by_misses = words.MANY[count.phase], _misses_against(count, own)
     other, by_share = words.MANY[rate.phase], _share_against(rate, own)
     # counts alone compare the phases where there are no rates
@@ -245,7 +250,7 @@ def _disagreement(phases: tuple[PhaseEvidence, ...], at: int, by_count: int, by_
             other=other,
             by_share=by_share,
         )
-    if by_count == at:
+    if most_counted:
         reason = _("{many} are chosen, being missed more often in a round", many=words.MANY[own.phase])
     else:
         reason = _(

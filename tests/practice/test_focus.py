@@ -18,6 +18,17 @@ def test_first_round_is_the_pencils_count_and_provisional():
     assert f.disagreement.endswith("being missed more often in a round.")
 
 
+def test_rates_that_read_alike_are_not_set_against_each_other():
+    f = focus_of(history_of([plain((7, 11), (6, 16), (12, 32))]))
+    assert (f.phase, f.by_count, f.by_rate) == ("putt", "putt", "drive")
+    alike = focus_of(history_of([plain((2, 18), (7, 18), (12, 31))]))
+    assert (alike.phase, alike.by_count, alike.by_rate) == ("putt", "putt", "approach")
+    by_rate, own = alike.phases[1].recent.interval.middle, alike.phases[2].recent.interval.middle
+    assert by_rate > own
+    assert f"{by_rate:.2f}" == f"{own:.2f}"
+    assert alike.disagreement is None
+
+
 STEADY = Player(miss=(0.6, 0.1, 0.08), cost=(0.6, 0.5, 0.5))
 
 
