@@ -21,8 +21,10 @@ from shortpencil.scan.vision.doubting.partial import (
 )
 from shortpencil.scan.vision.doubting.possible import impossible
 from shortpencil.scan.vision.doubting.quality import (
+    FILTERED,
     Quality,
     cells_outside,
+    is_filtered,
     is_good,
     is_only_cut,
     judge,
@@ -77,14 +79,7 @@ def read_photo(
     if not found:
         if traces is not None:
             traces.append(Trace(photo.gray))
-        return (
-            _rejected(
-                photo,
-                only_marks(marks)
-                or "no card found: expected four black corner marks, found none that belong together. "
-                "Take the photo again with the whole sheet in view, in even light",
-            ),
-        )
+        return (_rejected(photo, _why_no_card(photo, marks)),)
     readings = []
     for corners in found:
         trace = Trace(photo.gray, corners=corners)
@@ -93,6 +88,16 @@ def read_photo(
         if traces is not None:
             traces.append(trace)
     return tuple(readings)
+
+
+def _why_no_card(photo: Photo, marks: list[Mark]) -> str:
+    """Why marks make no card, and what to do."""
+    if is_filtered(photo.gray):
+        return FILTERED
+    return only_marks(marks) or (
+        "no card found: expected four black corner marks, found none that belong together. "
+        "Take the photo again with the whole sheet in view, in even light"
+    )
 
 
 def _with_marks(photo: Photo) -> tuple[Photo, list[Mark]]:
@@ -185,7 +190,8 @@ def _identified(
     """Which card this is and how its edition is laid out; a rejected reading where that cannot be told."""
     code = read_code(photo.gray, corners)
     if isinstance(code, NoCode):
-        return _rejected(photo, with_missing_marks(code.says, corners, photo.gray))
+        says = FILTERED if is_filtered(photo.gray) else code.says
+        return _rejected(photo, with_missing_marks(says, corners, photo.gray))
     code, layout = known_edition(code, find_layout)
     if layout is not None:
         return code, layout
