@@ -28,9 +28,9 @@ if TYPE_CHECKING:
     from shortpencil.scan.practice.report import Report
     from shortpencil.scan.practice.season import Season
     from shortpencil.scan.practice.sessions import OfTen, Session
-    from shortpencil.scan.records.rounds import PracticeSet, Round
+    from shortpencil.scan.records.composing.rounds import PracticeSet, Round
     from shortpencil.scan.records.store import Store
-    from shortpencil.scan.records.told import ToldSession
+    from shortpencil.scan.records.storing.told import ToldSession
 
 _Owned = TypeVar("_Owned", "PracticeSet", "ToldSession")
 

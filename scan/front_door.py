@@ -23,13 +23,13 @@ if TYPE_CHECKING:
     from shortpencil.scan.practice.season import Season
     from shortpencil.scan.reading import CardReading
     from shortpencil.scan.records.backup import Contents
-    from shortpencil.scan.records.forgetting import Traces
-    from shortpencil.scan.records.hands import KeptHand
+    from shortpencil.scan.records.belonging.forgetting import Traces
+    from shortpencil.scan.records.belonging.hands import KeptHand
+    from shortpencil.scan.records.composing.rounds import Round
+    from shortpencil.scan.records.concluding.outcomes import Kept
     from shortpencil.scan.records.listed import Listed
-    from shortpencil.scan.records.outcomes import Kept
-    from shortpencil.scan.records.rounds import Round
     from shortpencil.scan.records.store import Store
-    from shortpencil.scan.records.told import ToldSession
+    from shortpencil.scan.records.storing.told import ToldSession
 
 __all__ = [
     "InputError",
@@ -497,14 +497,16 @@ def as_json(
     {'schema': 1, 'rounds': [], 'sheets': []}
     """
     from shortpencil.scan import evening, reading
-    from shortpencil.scan.records import as_json, listed, outcomes, rounds
+    from shortpencil.scan.records import as_json, listed
+    from shortpencil.scan.records.composing import rounds
+    from shortpencil.scan.records.concluding import outcomes
 
     if isinstance(found, reading.CardReading):
         return as_json.card_json(found)
     if isinstance(found, outcomes.Kept):
         return as_json.card_json(found.reading, found.round)
     if isinstance(found, rounds.Round):
-        from shortpencil.scan.records.record_json import round_to_json
+        from shortpencil.scan.records.recording.record_json import round_to_json
 
         return round_to_json(found)
     if isinstance(found, listed.Listed):
@@ -512,7 +514,8 @@ def as_json(
     if isinstance(found, evening.Evening):
         return evening.evening_json(found)
     # From here on what is loaded takes time, and is loaded already where there is something of its kind.
-    from shortpencil.scan.records import hands, told
+    from shortpencil.scan.records.belonging import hands
+    from shortpencil.scan.records.storing import told
 
     if isinstance(found, hands.KeptHand):
         return as_json.hand_json(found)

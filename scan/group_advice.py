@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from shortpencil.scan.advice import Asked
     from shortpencil.scan.practice.plan import DrillList, Plan
     from shortpencil.scan.practice.players import Group
-    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.composing.rounds import Round
     from shortpencil.scan.records.store import Store
 
 

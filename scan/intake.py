@@ -28,10 +28,10 @@ if TYPE_CHECKING:
 
     from shortpencil.forms.catalog import Catalog
     from shortpencil.scan.crew import Crew
-    from shortpencil.scan.records.outcomes import Kept
-    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.composing.rounds import Round
+    from shortpencil.scan.records.concluding.outcomes import Kept
+    from shortpencil.scan.records.concluding.versions import Join
     from shortpencil.scan.records.store import Store
-    from shortpencil.scan.records.versions import Join
     from shortpencil.scan.vision.pipeline import Trace
     from shortpencil.scan.vision.seeing.known_hands import Hands
 
@@ -190,7 +190,7 @@ def workers_for(count: int, asked: int | None) -> int:
 
 def round_of(reading: CardReading, catalog: Catalog, now: datetime) -> Round | None:
     """Return the round that a reading makes, or None for a rejected photo or a form that is no round card."""
-    from shortpencil.scan.records.compose import round_from_reading
+    from shortpencil.scan.records.composing.compose import round_from_reading
 
     layout = catalog.find(reading.form) if reading.form else None
     if reading.status != "read" or layout is None or not layout.form.makes_rounds:
@@ -215,8 +215,8 @@ def keep(
 ) -> Kept:
     """Store one reading with its round in one transaction; see `Store.add_reading` for the rest."""
     from shortpencil.forms.field_map import layout_to_json
-    from shortpencil.scan.records.outcomes import NOT_STORED, Kept
-    from shortpencil.scan.records.practice_sets import sets_from
+    from shortpencil.scan.records.composing.practice_sets import sets_from
+    from shortpencil.scan.records.concluding.outcomes import NOT_STORED, Kept
 
     layout = catalog.find(reading.form) if reading.form else None
     if layout is None:

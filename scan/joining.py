@@ -21,9 +21,9 @@ from shortpencil.scan.reading import CardReading
 if TYPE_CHECKING:
     from shortpencil.forms.catalog import Catalog
     from shortpencil.forms.layout import Layout
-    from shortpencil.scan.records.outcomes import Kept
+    from shortpencil.scan.records.concluding.outcomes import Kept
+    from shortpencil.scan.records.concluding.versions import Join, Shown
     from shortpencil.scan.records.store import Store
-    from shortpencil.scan.records.versions import Join, Shown
 
 #: Photos that could not be read alone and may complete another; one is about 0.2 MB.
 MOST_WAITING = 24
@@ -82,8 +82,8 @@ class Keeper:
     def _keep(
         self, reading: CardReading, evidence: bytes | None, now: datetime, copies: int, *, more: bool
     ) -> Kept:
-        from shortpencil.scan.records.outcomes import NOT_STORED, Kept
-        from shortpencil.scan.records.versions import Shown
+        from shortpencil.scan.records.concluding.outcomes import NOT_STORED, Kept
+        from shortpencil.scan.records.concluding.versions import Shown
 
         layout = self._catalog.find(reading.form) if reading.form else None
         if layout is None:
@@ -148,7 +148,7 @@ class Keeper:
 
     def _mates(self, reading: CardReading, layout: Layout, surely: bool = False) -> list[Shown]:
         """Return the waiting photos of the same sheet, of those that `surely` show the same round."""
-        from shortpencil.scan.records.sameness import compare
+        from shortpencil.scan.records.concluding.sameness import compare
 
         with self._lock:
             waiting = list(self._waiting)
@@ -201,7 +201,7 @@ def one_a_round(result: FileResult, catalog: Catalog) -> FileResult:
 
 def _shown(result: FileResult, at: int, catalog: Catalog) -> Shown | None:
     """Return what a reading of a file could give to another, None where that is nothing."""
-    from shortpencil.scan.records.versions import Shown
+    from shortpencil.scan.records.concluding.versions import Shown
 
     reading, evidence = result.readings[at], result.evidence[at] if at < len(result.evidence) else None
     layout = catalog.find(reading.form) if reading.form else None
@@ -215,7 +215,7 @@ def _belongs(
     result: FileResult, pages: Sequence[Shown | None], first: int, at: int, catalog: Catalog
 ) -> bool:
     """Say whether two readings of a file show one round."""
-    from shortpencil.scan.records.sameness import compare
+    from shortpencil.scan.records.concluding.sameness import compare
 
     a, b = pages[first], pages[at]
     if a is None or b is None or (a.reading.serial, a.reading.form) != (b.reading.serial, b.reading.form):
@@ -231,8 +231,8 @@ def _of_pages(
     result: FileResult, pages: Sequence[Shown | None], group: Sequence[int], catalog: Catalog
 ) -> Shown | None:
     """Return the one reading of pages that show one round; None where they cannot be read even together."""
-    from shortpencil.scan.records.sameness import compare
-    from shortpencil.scan.records.versions import Shown, speaking
+    from shortpencil.scan.records.concluding.sameness import compare
+    from shortpencil.scan.records.concluding.versions import Shown, speaking
 
     shown = [page for at in group if (page := pages[at]) is not None]
     layout = catalog.find(shown[0].reading.form or "")

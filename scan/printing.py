@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from shortpencil.forms.form import Course
     from shortpencil.forms.layout import Sheet
     from shortpencil.scan.practice.plan import Plan
-    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.composing.rounds import Round
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from shortpencil.scan.places import forms_folder, home
 
 if TYPE_CHECKING:
     from shortpencil.forms.errors import ShortpencilError
-    from shortpencil.scan.records.forgetting import Traces
+    from shortpencil.scan.records.belonging.forgetting import Traces
     from shortpencil.scan.records.store import Store
 
 FORGET, ERASE, OFF = "forget", "erase", "off"
@@ -166,7 +166,7 @@ def _erase(note: dict[str, Any], asked: str | None) -> None:
 def _noted_place(place: str | Path) -> str:
     if "://" not in str(place):
         return str(Path(place).absolute())
-    from shortpencil.scan.records.database import database_url
+    from shortpencil.scan.records.storing.database import database_url
 
     return database_url(place).set(password=None).difference_update_query(["password"]).render_as_string()
 

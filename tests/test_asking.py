@@ -9,7 +9,7 @@ import pytest
 
 from shortpencil.scan.asking import ALONE_FROM, LEFT_BELOW, ask_of, risk_of
 from shortpencil.scan.reading import GLANCE, ONE_BY_ONE, CardReading, FieldReading, reading_to_json
-from shortpencil.scan.records.kept import reading_from_text, reading_text
+from shortpencil.scan.records.recording.kept import reading_from_text, reading_text
 
 
 def test_both_thresholds_follow_from_seconds_and_from_the_share_that_an_eye_overlooks() -> None:

@@ -29,6 +29,13 @@ ROOMS = [
     "shortpencil.scan.vision.deciding",
     "shortpencil.scan.vision.joining",
     "shortpencil.scan.vision",
+    "shortpencil.scan.records.composing",
+    "shortpencil.scan.records.recording",
+    "shortpencil.scan.records.exchanging",
+    "shortpencil.scan.records.concluding",
+    "shortpencil.scan.records.storing",
+    "shortpencil.scan.records.belonging",
+    "shortpencil.scan.records.keeping",
     "shortpencil.scan.records",
     "shortpencil.scan.courses",
     "shortpencil.scan.evening",
@@ -67,6 +74,11 @@ STRANGERS = {
         )
     ),
     ("shortpencil.scan.vision.weighing", "shortpencil.scan.vision.seeing"),
+    # What is kept does not hang on the files that others give and get.
+    *(
+        (f"shortpencil.scan.records.{room}", "shortpencil.scan.records.exchanging")
+        for room in ("concluding", "storing", "belonging", "keeping")
+    ),
 }
 
 #: Each heavy library has one room.
@@ -90,7 +102,7 @@ HOMES = {
         f"scan/review/{name}.py"
         for name in ("app", "asked", "about", "keeping", "glance_pages", "who_pages", "year", "doing")
     ),
-    "sqlalchemy": ("scan/records",),
+    "sqlalchemy": ("scan/records/storing", "scan/records/belonging", "scan/records/keeping"),
     "scipy": ("scan/practice/special.py", "scan/practice/effect.py"),
     "distributed": ("scan/cluster.py",),
     "fsspec": ("scan/sources.py",),

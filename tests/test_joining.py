@@ -17,8 +17,8 @@ from shortpencil.scan.cli.main import main
 from shortpencil.scan.intake import FileResult, read_file
 from shortpencil.scan.joining import Keeper, one_a_round
 from shortpencil.scan.reading import CARD_PICTURE, CardReading
-from shortpencil.scan.records import outcomes
-from shortpencil.scan.records.outcomes import Kept
+from shortpencil.scan.records.concluding import outcomes
+from shortpencil.scan.records.concluding.outcomes import Kept
 from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.vision.deciding.flags import OUTSIDE
 from shortpencil.scan.vision.joining.evidence_kept import evidence_bytes, evidence_from_bytes

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from shortpencil.scan.language import _, spoken, told
 
 if TYPE_CHECKING:
-    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.composing.rounds import Round
     from shortpencil.scan.records.store import Store
     from shortpencil.scan.review.after_view import AfterOf, AfterPhoto, PhaseLine, Value, WorthOf
 
@@ -22,7 +22,7 @@ def worth_of_store(store: Store) -> WorthOf:
 
     def worth(serial: str) -> Mapping[str, Value]:
         from shortpencil.scan.practice.worth import worth_of
-        from shortpencil.scan.records.places import field_of_place
+        from shortpencil.scan.records.composing.places import field_of_place
         from shortpencil.scan.review.after_view import Value
 
         played = store.round(serial)
@@ -77,7 +77,7 @@ def after_of_store(store: Store) -> AfterOf:
 
 def _lines(played: Round) -> tuple[PhaseLine, ...]:
     from shortpencil.scan.practice import words
-    from shortpencil.scan.records.tidy import misses
+    from shortpencil.scan.records.composing.tidy import misses
     from shortpencil.scan.review.after_view import PhaseLine
 
     def doubtful(phase: str) -> int:

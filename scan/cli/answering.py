@@ -12,7 +12,7 @@ from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.language import _, told
 
 if TYPE_CHECKING:
-    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.composing.rounds import Round
     from shortpencil.scan.records.store import Store
 
 DONE, ATTENTION = 0, 1
@@ -91,7 +91,7 @@ def _from_file(store: Store, serial: str) -> Round | None:
 
 def _waiting(store: Store, serial: str) -> list[tuple[str, str, tuple[str, ...]]]:
     """Return name, words and choices of what waits."""
-    from shortpencil.scan.records.from_file import waiting_places
+    from shortpencil.scan.records.recording.from_file import waiting_places
 
     round_ = _from_file(store, serial)
     if round_ is not None:

@@ -98,7 +98,7 @@ class DeskChores(DeskKeeping):
 
     def take(self, path: Path, by: str, *, dry_run: bool) -> dict[str, str]:
         """Import a file of rounds; return what became of each round."""
-        from shortpencil.scan.records.importing import read_rounds
+        from shortpencil.scan.records.exchanging.importing import read_rounds
 
         found = read_rounds(path, by=by, at=datetime.now(UTC))
         return self._store.add_rounds(found.rounds, found.practice, dry_run=dry_run)

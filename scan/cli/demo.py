@@ -11,7 +11,7 @@ from shortpencil.forms.rules import phase_said
 from shortpencil.scan.language import N_, _, told
 
 if TYPE_CHECKING:
-    from shortpencil.scan.records.summary import Summary
+    from shortpencil.scan.records.storing.summary import Summary
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

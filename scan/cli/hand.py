@@ -13,8 +13,8 @@ from shortpencil.scan.language import _
 from shortpencil.scan.unfinished import erase_hand, forget_player, known_of
 
 if TYPE_CHECKING:
-    from shortpencil.scan.records.forgetting import Traces
-    from shortpencil.scan.records.hands import KeptHand
+    from shortpencil.scan.records.belonging.forgetting import Traces
+    from shortpencil.scan.records.belonging.hands import KeptHand
     from shortpencil.scan.records.store import Store
 
 DONE = 0

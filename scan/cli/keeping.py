@@ -92,7 +92,7 @@ class DeskKeeping:
 
     def export(self, folder: Path) -> Path:
         """Write tables and whole rounds into a folder as one ZIP file; return the file."""
-        from shortpencil.scan.records.export import write_export
+        from shortpencil.scan.records.exchanging.export import write_export
 
         inside = folder / "rounds"
         write_export(inside, self._store.each_round(), self._store.practice(), self._store.other_sheets())

@@ -99,7 +99,7 @@ def shown_place(args: argparse.Namespace, default: str | Path) -> str:
     place = getattr(args, "store", None) or default
     if "://" not in str(place):
         return str(place)
-    from shortpencil.scan.records.database import database_url, store_name
+    from shortpencil.scan.records.storing.database import database_url, store_name
 
     return store_name(database_url(place))
 

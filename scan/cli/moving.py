@@ -169,7 +169,7 @@ def run_check(args: argparse.Namespace) -> int:
 
 def _file_of(args: argparse.Namespace) -> Path | None:
     """Return the file of the store; None for one on a server."""
-    from shortpencil.scan.records.database import database_url
+    from shortpencil.scan.records.storing.database import database_url
 
     url = database_url(store_place(args))
     return Path(url.database) if url.get_backend_name() == "sqlite" and url.database else None

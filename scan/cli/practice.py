@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from shortpencil.scan.advice import Advice, Asked
     from shortpencil.scan.practice.plan import DrillList, Plan
     from shortpencil.scan.practice.report import Report
-    from shortpencil.scan.records.rounds import PracticeSet, Round
+    from shortpencil.scan.records.composing.rounds import PracticeSet, Round
     from shortpencil.scan.records.store import Store
-    from shortpencil.scan.records.told import ToldSession
+    from shortpencil.scan.records.storing.told import ToldSession
 
 DONE, ATTENTION = 0, 1
 
@@ -174,7 +174,7 @@ def _print_json(found: Advice) -> None:
 
 def _say_others(store: Store, player: str | None) -> None:
     """Say why the advice leaves out sheets that are no rounds, where there are any."""
-    from shortpencil.scan.records.other_sheets import left_out
+    from shortpencil.scan.records.composing.other_sheets import left_out
 
     if said := left_out(store.other_sheets(player)):
         print(told(said), file=sys.stderr)

@@ -14,8 +14,8 @@ from shortpencil.scan.language import _, first_upper, ngettext, told
 if TYPE_CHECKING:
     from shortpencil.forms.form import Form
     from shortpencil.scan.reading import CardReading
-    from shortpencil.scan.records.outcomes import Kept
-    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.composing.rounds import Round
+    from shortpencil.scan.records.concluding.outcomes import Kept
 
 SHOWN_NAMES = 8
 #: How a page of a file is named, after the file's own name, which is nobody's sentence.
@@ -169,7 +169,7 @@ def _summary(round_: Round | None) -> str:
 
 def _called(round_: Round) -> str:
     """Return what a round is called: its day, with a question mark where doubtful, where and whose it was."""
-    from shortpencil.scan.records.rounds import is_day
+    from shortpencil.scan.records.composing.rounds import is_day
 
     day = round_.played_on
     perhaps = f"{day.value}?" if is_day(day.value) else _("no date")

@@ -279,7 +279,7 @@ def _report(
     from shortpencil.scan.cli.read_report import card_lines, waiting
     from shortpencil.scan.joining import NotKept, one_a_round
     from shortpencil.scan.records.as_json import card_json, rows_of
-    from shortpencil.scan.records.outcomes import NOT_STORED
+    from shortpencil.scan.records.concluding.outcomes import NOT_STORED
     from shortpencil.scan.review.shelf import name_of
 
     if result.before:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from shortpencil.scan.advice import Advice
     from shortpencil.scan.practice.season import Season
     from shortpencil.scan.records.store import Store
-    from shortpencil.scan.records.told import ToldSession
+    from shortpencil.scan.records.storing.told import ToldSession
 
 DONE, ATTENTION = 0, 1
 
@@ -173,7 +173,7 @@ def _months(text: str) -> int:
 def _tell(args: argparse.Namespace, store: Store) -> int:
     from datetime import UTC, datetime
 
-    from shortpencil.scan.records.told import ToldSession, checked
+    from shortpencil.scan.records.storing.told import ToldSession, checked
 
     now, phases = datetime.now(UTC), store.phases_known()
     session = ToldSession(

@@ -17,11 +17,11 @@ from shortpencil.scan.language import listed as in_a_row
 if TYPE_CHECKING:
     from contextlib import ExitStack
 
-    from shortpencil.scan.records.importing import ByRound, Imported
-    from shortpencil.scan.records.other_sheets import OtherSheet
-    from shortpencil.scan.records.rounds import Round
+    from shortpencil.scan.records.composing.other_sheets import OtherSheet
+    from shortpencil.scan.records.composing.rounds import Round
+    from shortpencil.scan.records.exchanging.importing import ByRound, Imported
     from shortpencil.scan.records.store import Store
-    from shortpencil.scan.records.summary import Summary, Undated
+    from shortpencil.scan.records.storing.summary import Summary, Undated
 
 DONE, ATTENTION, WRONG = 0, 1, 2
 
@@ -243,7 +243,7 @@ def run_export(args: argparse.Namespace) -> int:
     """Write the export; the exit code says whether something in it waits and so is empty."""
     from shortpencil.forms.errors import InputError
     from shortpencil.scan.cli.streams import is_dash, write_out
-    from shortpencil.scan.records.export import rounds_text, write_export
+    from shortpencil.scan.records.exchanging.export import rounds_text, write_export
 
     if is_dash(args.folder) and (args.json or args.parquet):
         raise InputError("export -: expected neither --json nor --parquet: standard output takes the rounds.")
@@ -507,7 +507,7 @@ def _checked(files: Sequence[Path], by: str | None) -> list[tuple[Path, Imported
     from datetime import UTC, datetime
 
     from shortpencil.forms.errors import InputError
-    from shortpencil.scan.records.importing import open_rounds
+    from shortpencil.scan.records.exchanging.importing import open_rounds
 
     taken: list[tuple[Path, Imported | ByRound]] = []
     for path in files:
@@ -529,7 +529,7 @@ class _Passing:
         self.waits = False
 
     def __iter__(self) -> Iterator[tuple[Round, str]]:
-        from shortpencil.scan.records.validate import FINE, validate
+        from shortpencil.scan.records.composing.validate import FINE, validate
 
         for round_, text in self._pairs:
             self.waits = self.waits or bool(round_.waiting)
@@ -544,7 +544,7 @@ def _shown(place: str | Path) -> str:
     """Return a place for a message; a password in a URL stays out of it."""
     if isinstance(place, Path):
         return str(place)
-    from shortpencil.scan.records.database import database_url, store_name
+    from shortpencil.scan.records.storing.database import database_url, store_name
 
     return store_name(database_url(place))
 

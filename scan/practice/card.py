@@ -29,7 +29,7 @@ from shortpencil.scan.language import ENGLISH, N_, _, first_upper, inside, pgett
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.picture import TEXT_PT, line, paragraph, text, text_width_mm
 from shortpencil.scan.practice.plan import BOX_WORDS, Plan, Step, aim_said
-from shortpencil.scan.records.practice_sets import MADE
+from shortpencil.scan.records.composing.practice_sets import MADE
 
 EDITION = 3  # the second had all boxes above the session, the first named them by their place in it
 AGAIN = "again"

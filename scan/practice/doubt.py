@@ -1,8 +1,8 @@
 """What doubtful values leave open: many whole rounds that may be true, worked out each and put together.
 
-Each quantity is worked out from every draw of whole rounds (`scan.records.doubt`). A probability is the mean
-of those of the draws. A range is that of one draw, widened by how much the draws differ: the variance is the
-mean of the draws' own and 1 + 1/M times that between the M draws (Rubin 1987, *Multiple Imputation for
+Each quantity is worked out from every draw of whole rounds (`records.composing.doubt`). A probability is the
+mean of those of the draws. A range is that of one draw, widened by how much the draws differ: the variance is
+the mean of the draws' own and 1 + 1/M times that between the M draws (Rubin 1987, *Multiple Imputation for
 Nonresponse in Surveys*, ch. 3).
 """
 
@@ -22,8 +22,8 @@ from shortpencil.scan.practice.model import Interval, normal_quantile
 from shortpencil.scan.practice.phases import PhaseEvidence, Window
 from shortpencil.scan.practice.putting import Curve, Group, Putting
 from shortpencil.scan.practice.results import TwoByTwo
-from shortpencil.scan.records.doubt import has_doubt, possible_rounds
-from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.composing.doubt import has_doubt, possible_rounds
+from shortpencil.scan.records.composing.rounds import Round
 
 Floats = NDArray[np.float64]
 
@@ -42,7 +42,7 @@ def possible_histories(rounds: Sequence[Round], draws: int | None = None) -> tup
 
 def doubt_remark(rounds: Sequence[Round]) -> str | None:
     """Say how many values of the rounds count by their probability; None where none does."""
-    from shortpencil.scan.records.tidy import doubtful_values
+    from shortpencil.scan.records.composing.tidy import doubtful_values
 
     count = sum(1 for played in rounds for _ in doubtful_values(played))
     if not count:

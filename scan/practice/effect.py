@@ -40,7 +40,7 @@ from shortpencil.scan.practice.model import (
 from shortpencil.scan.practice.phases import HALF_LIFE_ROUNDS, recent_rounds
 from shortpencil.scan.practice.results import good_results
 from shortpencil.scan.practice.sessions import Session
-from shortpencil.scan.records.rounds import PracticeSet
+from shortpencil.scan.records.composing.rounds import PracticeSet
 
 Floats = NDArray[np.float64]
 

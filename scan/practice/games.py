@@ -14,7 +14,7 @@ from shortpencil.scan.language import _, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import in_order
 from shortpencil.scan.practice.model import weights
-from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.composing.rounds import Round
 
 #: A round counts half after so many later ones where the game of most recent rounds is found, as in `phases`.
 _HALF_LIFE_ROUNDS = 5.0

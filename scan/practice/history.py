@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.form import USUAL_PHASES, Phase
-from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.records.composing.rounds import Hole, Round, Throw, Value
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]

@@ -28,7 +28,7 @@ from shortpencil.scan.language import _, ngettext, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import CLEAN, UNMARKED, History, results_known
 from shortpencil.scan.practice.model import LEVEL, Interval, jeffreys, spread_between, weights
-from shortpencil.scan.records.validate import EDGE_M, PUTTING_AREA_M
+from shortpencil.scan.records.composing.validate import EDGE_M, PUTTING_AREA_M
 
 Floats = NDArray[np.float64]
 

@@ -30,7 +30,7 @@ from shortpencil.scan.practice.picture import (
 )
 from shortpencil.scan.practice.putting import Putting, holed_said, length
 from shortpencil.scan.practice.results import TwoByTwo
-from shortpencil.scan.records.validate import PUTTING_AREA_M
+from shortpencil.scan.records.composing.validate import PUTTING_AREA_M
 
 #: Rounds shown side by side; more would touch.
 MOST_ROUNDS_SHOWN = 40

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from shortpencil.forms.rules import PHASES
 from shortpencil.scan.practice.gains import FADES_DAYS
-from shortpencil.scan.records.rounds import PracticeSet
-from shortpencil.scan.records.told import ToldSession
+from shortpencil.scan.records.composing.rounds import PracticeSet
+from shortpencil.scan.records.storing.told import ToldSession
 
 Floats = NDArray[np.float64]
 

@@ -22,9 +22,9 @@ from shortpencil.scan.practice.history import History, history_of
 from shortpencil.scan.practice.marks import marks_of
 from shortpencil.scan.practice.phases import phases_of
 from shortpencil.scan.practice.putting import putting_of
-from shortpencil.scan.records.doubt import likeliest, settled_by
-from shortpencil.scan.records.rounds import Round, Scalar, Value
-from shortpencil.scan.records.tidy import doubtful_values, misses
+from shortpencil.scan.records.composing.doubt import likeliest, settled_by
+from shortpencil.scan.records.composing.rounds import Round, Scalar, Value
+from shortpencil.scan.records.composing.tidy import doubtful_values, misses
 
 Floats = NDArray[np.float64]
 

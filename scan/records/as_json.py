@@ -14,14 +14,14 @@ if TYPE_CHECKING:
 
     from shortpencil.scan.reading import CardReading
     from shortpencil.scan.records.backup import Contents
-    from shortpencil.scan.records.forgetting import Traces
-    from shortpencil.scan.records.hands import KeptHand
+    from shortpencil.scan.records.belonging.forgetting import Traces
+    from shortpencil.scan.records.belonging.hands import KeptHand
+    from shortpencil.scan.records.belonging.sheets import SheetRound
+    from shortpencil.scan.records.composing.other_sheets import OtherSheet
+    from shortpencil.scan.records.composing.rounds import Round
     from shortpencil.scan.records.listed import Listed
-    from shortpencil.scan.records.other_sheets import OtherSheet
-    from shortpencil.scan.records.rounds import Round
-    from shortpencil.scan.records.sheets import SheetRound
-    from shortpencil.scan.records.summary import Summary, Undated
-    from shortpencil.scan.records.told import ToldSession
+    from shortpencil.scan.records.storing.summary import Summary, Undated
+    from shortpencil.scan.records.storing.told import ToldSession
 
 #: Version of the JSON that the commands print; `read --json` has that of readings.
 SCHEMA = 1
@@ -48,7 +48,7 @@ def card_json(
     rows : what is on a sheet that is no round, as `rows_of` gives it
     """
     from shortpencil.scan.reading import reading_to_json
-    from shortpencil.scan.records.record_json import round_to_json
+    from shortpencil.scan.records.recording.record_json import round_to_json
 
     card = reading_to_json(reading, round_to_json(round_) if round_ else None)
     return card if rows is None else {**card, "rows": list(rows)}
@@ -209,6 +209,6 @@ def _other(other: OtherSheet) -> dict[str, Any]:
 
 
 def _rows(other: OtherSheet) -> list[dict[str, Any]]:
-    from shortpencil.scan.records.other_sheets import field_rows
+    from shortpencil.scan.records.composing.other_sheets import field_rows
 
     return list(field_rows(other))

@@ -9,12 +9,12 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from shortpencil.scan.records import listing
+from shortpencil.scan.records.storing import listing
 
 if TYPE_CHECKING:
-    from shortpencil.scan.records.other_sheets import OtherSheet
+    from shortpencil.scan.records.composing.other_sheets import OtherSheet
     from shortpencil.scan.records.store import Store
-    from shortpencil.scan.records.summary import Summary, Undated
+    from shortpencil.scan.records.storing.summary import Summary, Undated
 
 
 @dataclass(frozen=True, slots=True)

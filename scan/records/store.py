@@ -10,10 +10,13 @@ from functools import lru_cache
 from pathlib import Path
 
 from shortpencil.forms.form import Form
-from shortpencil.scan.records import tables
-from shortpencil.scan.records.adding import Adding
-from shortpencil.scan.records.answering import Answering
-from shortpencil.scan.records.database import (
+from shortpencil.scan.records.keeping.adding import Adding
+from shortpencil.scan.records.keeping.answering import Answering
+from shortpencil.scan.records.keeping.erasing import Erasing
+from shortpencil.scan.records.keeping.players import Players
+from shortpencil.scan.records.keeping.reads import Reads
+from shortpencil.scan.records.storing import tables
+from shortpencil.scan.records.storing.database import (
     database_url,
     make_engine,
     make_folder_of,
@@ -22,11 +25,8 @@ from shortpencil.scan.records.database import (
     store_name,
     writing,
 )
-from shortpencil.scan.records.erasing import Erasing
-from shortpencil.scan.records.migrations import bring_up_to_date, is_up_to_date
-from shortpencil.scan.records.players import Players
-from shortpencil.scan.records.reads import Reads
-from shortpencil.scan.records.summary import STORE_SCHEMA
+from shortpencil.scan.records.storing.migrations import bring_up_to_date, is_up_to_date
+from shortpencil.scan.records.storing.summary import STORE_SCHEMA
 
 
 class Store(Reads, Adding, Answering, Players, Erasing):

@@ -18,7 +18,7 @@ from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.rules import many_said
 from shortpencil.scan.language import _, carried, first_upper
 from shortpencil.scan.language import told as tell
-from shortpencil.scan.records.told import ToldSession, checked
+from shortpencil.scan.records.storing.told import ToldSession, checked
 from shortpencil.scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
 from shortpencil.scan.review.keeping import chores_of
 from shortpencil.scan.review.naming import count_said, day_said

@@ -30,9 +30,9 @@ from shortpencil.forms.layout import Layout
 from shortpencil.scan.joining import Keeper
 from shortpencil.scan.language import LANGUAGES, _, told
 from shortpencil.scan.reading import CARD_PICTURE
-from shortpencil.scan.records.answers import AnsweredMeanwhile
-from shortpencil.scan.records.card_values import DATE_FIELDS
-from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.composing.answers import AnsweredMeanwhile
+from shortpencil.scan.records.composing.card_values import DATE_FIELDS
+from shortpencil.scan.records.concluding.cards import Card
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.review import about, doing, keeping, pages, year
 from shortpencil.scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.concluding.cards import Card
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.review.asked import Page
 from shortpencil.scan.review.naming import Name

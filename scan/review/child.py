@@ -26,7 +26,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
     from shortpencil.forms.catalog import Catalog
     from shortpencil.scan.intake import read_file
     from shortpencil.scan.joining import one_a_round
-    from shortpencil.scan.records.kept import hands_from_text, reading_text
+    from shortpencil.scan.records.recording.kept import hands_from_text, reading_text
     from shortpencil.scan.vision.opening import photo
     from shortpencil.scan.vision.seeing.known_hands import Hands
 

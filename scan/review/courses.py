@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import date
 from math import sqrt
 
-from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.composing.rounds import Round
 from shortpencil.scan.review.played import length_said
 
 Z_90 = 1.6448536269514722  # standard normal quantile of 0.95

@@ -10,9 +10,9 @@ from urllib.parse import quote
 
 from shortpencil.forms.rules import many_said
 from shortpencil.scan.language import _, month_said, weekday_said
-from shortpencil.scan.records.rounds import PracticeSet
-from shortpencil.scan.records.summary import Summary
-from shortpencil.scan.records.told import ToldSession
+from shortpencil.scan.records.composing.rounds import PracticeSet
+from shortpencil.scan.records.storing.summary import Summary
+from shortpencil.scan.records.storing.told import ToldSession
 from shortpencil.scan.review.naming import Name, count_said
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from shortpencil.forms.form import Form
 from shortpencil.scan.language import _, inside
 from shortpencil.scan.reading import FieldValue
-from shortpencil.scan.records.outcomes import ANOTHER, SAME_PHOTO, SET_ASIDE, Kept
+from shortpencil.scan.records.concluding.outcomes import ANOTHER, SAME_PHOTO, SET_ASIDE, Kept
 from shortpencil.scan.review.wording import name_of, place_of, said
 
 SHOWN = 6

@@ -21,7 +21,7 @@ from shortpencil.forms.errors import InputError
 from shortpencil.scan.courses import CourseGiven, CourseHoleGiven
 from shortpencil.scan.evening import evenings_of
 from shortpencil.scan.language import LANGUAGES, carried, told
-from shortpencil.scan.records.rounds import is_day
+from shortpencil.scan.records.composing.rounds import is_day
 from shortpencil.scan.review.asked import Page, clean, clean_text, form_of, get, laptop_only, off, post
 from shortpencil.scan.review.chores import (
     CardsAsked,

@@ -16,9 +16,9 @@ from shortpencil.forms.form import Field, Form
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Cell, Layout
 from shortpencil.scan.reading import FieldReading, FieldValue
-from shortpencil.scan.records.answers import checked_answer
-from shortpencil.scan.records.cards import Card
-from shortpencil.scan.records.looks import Look, seen_together
+from shortpencil.scan.records.composing.answers import checked_answer
+from shortpencil.scan.records.concluding.cards import Card
+from shortpencil.scan.records.concluding.looks import Look, seen_together
 from shortpencil.scan.review.questions import WORTH_OFFERING
 from shortpencil.scan.review.views import FIELD_MARGIN_MM, box_of
 from shortpencil.scan.review.wording import name_of, place_of, said

@@ -14,9 +14,9 @@ from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.language import told
-from shortpencil.scan.records.answers import AnsweredMeanwhile
-from shortpencil.scan.records.cards import Card
-from shortpencil.scan.records.record_json import time_from, time_text
+from shortpencil.scan.records.composing.answers import AnsweredMeanwhile
+from shortpencil.scan.records.concluding.cards import Card
+from shortpencil.scan.records.recording.record_json import time_from, time_text
 from shortpencil.scan.review.asked import form_of, get, off, post, session_of
 from shortpencil.scan.review.card_pages import CardPages
 from shortpencil.scan.review.glance import Given, given_of, pairs_of

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 
 from shortpencil.scan import language
 from shortpencil.scan.language import N_, _, both, ngettext
-from shortpencil.scan.records.summary import Summary, Undated
+from shortpencil.scan.records.storing.summary import Summary, Undated
 
 if TYPE_CHECKING:
-    from shortpencil.scan.records.heads import CardHead
+    from shortpencil.scan.records.storing.heads import CardHead
 
 _ORDINALS = (
     N_("first"),

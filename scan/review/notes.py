@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from shortpencil.forms.rules import phase_said
 from shortpencil.scan.language import _
-from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.composing.rounds import Round
 
 MOST_FOUND = 200
 

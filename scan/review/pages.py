@@ -11,11 +11,11 @@ from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
 from shortpencil.forms.rules import many_said
 from shortpencil.scan.language import N_, _, day_said, ngettext
-from shortpencil.scan.records.answers import LEFT, standing
-from shortpencil.scan.records.cards import Card
-from shortpencil.scan.records.rounds import Round
-from shortpencil.scan.records.summary import Summary
-from shortpencil.scan.records.tidy import round_row
+from shortpencil.scan.records.composing.answers import LEFT, standing
+from shortpencil.scan.records.composing.rounds import Round
+from shortpencil.scan.records.composing.tidy import round_row
+from shortpencil.scan.records.concluding.cards import Card
+from shortpencil.scan.records.storing.summary import Summary
 from shortpencil.scan.review.views import box_of
 from shortpencil.scan.review.wording import key_of, name_of, row_said, said
 

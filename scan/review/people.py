@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from shortpencil.forms.rules import PHASES, many_said
-from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.records.storing.summary import Summary
 
 LATE = 5  # rounds that "of late" speaks of
 

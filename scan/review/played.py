@@ -16,9 +16,9 @@ from shortpencil.forms.form import Form
 from shortpencil.forms.rules import many_said, phase_said, rules_of
 from shortpencil.forms.units import M_PER_FOOT
 from shortpencil.scan.language import N_, _, localized, number, told
-from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
-from shortpencil.scan.records.tidy import misses, round_row
-from shortpencil.scan.records.validate import validate
+from shortpencil.scan.records.composing.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.records.composing.tidy import misses, round_row
+from shortpencil.scan.records.composing.validate import validate
 from shortpencil.scan.review.naming import count_said, ordinal
 
 _WAYS = {"left": N_("left"), "right": N_("right"), "long": N_("long or high"), "short": N_("short or low")}

@@ -16,11 +16,11 @@ from shortpencil.scan.asking import must_look
 from shortpencil.scan.language import N_, _, day_said, told
 from shortpencil.scan.language import percent as whole_percent
 from shortpencil.scan.reading import FieldReading, FieldValue
-from shortpencil.scan.records.answers import AT_A_GLANCE, LEFT, Answer, checked_answer, standing
-from shortpencil.scan.records.cards import Card
-from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.rounds import Round
-from shortpencil.scan.records.validate import ASK, ERROR, RoundFinding, validate
+from shortpencil.scan.records.composing.answers import AT_A_GLANCE, LEFT, Answer, checked_answer, standing
+from shortpencil.scan.records.composing.compose import round_from_reading
+from shortpencil.scan.records.composing.rounds import Round
+from shortpencil.scan.records.composing.validate import ASK, ERROR, RoundFinding, validate
+from shortpencil.scan.records.concluding.cards import Card
 from shortpencil.scan.review.wording import asks, blank_of, label_of, name_of, place_of, rule_said, said
 
 #: Keys with a meaning of their own on every question; no option gets one of them.

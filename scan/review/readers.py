@@ -19,7 +19,7 @@ from typing import IO, Any
 from shortpencil.scan.intake import FileResult
 from shortpencil.scan.limits import python_path
 from shortpencil.scan.reading import CardReading
-from shortpencil.scan.records.kept import reading_from_text
+from shortpencil.scan.records.recording.kept import reading_from_text
 from shortpencil.scan.review.child import READY
 
 MAX_PHOTO_PIXELS = 60_000_000  # phones make 12 or 50 megapixels; memory in the child grows with it

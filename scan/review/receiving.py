@@ -13,10 +13,10 @@ from shortpencil.forms.layout import Layout
 from shortpencil.scan.joining import Keeper, NotKept
 from shortpencil.scan.language import carried, first_upper, told
 from shortpencil.scan.leftovers import UPLOAD, folder_for
-from shortpencil.scan.records.cards import Card
-from shortpencil.scan.records.kept import hands_text
-from shortpencil.scan.records.looks import seen_together
-from shortpencil.scan.records.outcomes import SET_ASIDE, Kept
+from shortpencil.scan.records.concluding.cards import Card
+from shortpencil.scan.records.concluding.looks import seen_together
+from shortpencil.scan.records.concluding.outcomes import SET_ASIDE, Kept
+from shortpencil.scan.records.recording.kept import hands_text
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.review.after_view import WorthOf, no_worth
 from shortpencil.scan.review.differences import differences

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from shortpencil.scan.records.card_values import day_of
-from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.composing.card_values import day_of
+from shortpencil.scan.records.concluding.cards import Card
 from shortpencil.scan.records.store import Store
-from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.records.storing.summary import Summary
 from shortpencil.scan.review.naming import Name, card_names, names_of
 
 #: The fingerprint of a field map -> the title of its form, "" where it is not known.

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from shortpencil.forms.form import Field
 from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
-from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.concluding.cards import Card
 
 #: As `scan.vision.flattening.pictures` cuts them: a field's own picture shows this much around its cells.
 FIELD_MARGIN_MM = 1.6

@@ -17,11 +17,11 @@ from shortpencil.forms.geometry import Box
 from shortpencil.forms.layout import Layout
 from shortpencil.scan.language import _
 from shortpencil.scan.reading import FieldValue
-from shortpencil.scan.records.answers import standing
-from shortpencil.scan.records.card_values import CENTURY, DATE_FIELDS
-from shortpencil.scan.records.cards import Card
-from shortpencil.scan.records.rounds import Round
-from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.records.composing.answers import standing
+from shortpencil.scan.records.composing.card_values import CENTURY, DATE_FIELDS
+from shortpencil.scan.records.composing.rounds import Round
+from shortpencil.scan.records.concluding.cards import Card
+from shortpencil.scan.records.storing.summary import Summary
 from shortpencil.scan.review.naming import day_said
 from shortpencil.scan.review.same_ink import ALIKE, most_alike
 from shortpencil.scan.review.views import box_of

@@ -11,8 +11,8 @@ from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.scan.language import told
-from shortpencil.scan.records.answers import AnsweredMeanwhile
-from shortpencil.scan.records.record_json import time_text
+from shortpencil.scan.records.composing.answers import AnsweredMeanwhile
+from shortpencil.scan.records.recording.record_json import time_text
 from shortpencil.scan.review.asked import form_of, get, off, post, session_of
 from shortpencil.scan.review.card_pages import CardPages
 from shortpencil.scan.review.glance_pages import Glanced

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from shortpencil.forms.form import Field, Form
 from shortpencil.scan.language import N_, _, first_upper, inside, told
 from shortpencil.scan.reading import FieldValue
-from shortpencil.scan.records.card_values import DATE_FIELDS
+from shortpencil.scan.records.composing.card_values import DATE_FIELDS
 
 _BUBBLE = N_("Which bubble is filled?")
 _DISTANCE = N_("Which distance is written?")

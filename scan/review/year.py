@@ -23,10 +23,10 @@ from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.rules import phase_said
 from shortpencil.scan.language import _, first_upper, listed, told
 from shortpencil.scan.reading import CARD_PICTURE
-from shortpencil.scan.records.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
-from shortpencil.scan.records.record_json import round_text
-from shortpencil.scan.records.rounds import EXECUTIONS, Round
-from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.records.composing.rounds import EXECUTIONS, Round
+from shortpencil.scan.records.recording.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
+from shortpencil.scan.records.recording.record_json import round_text
+from shortpencil.scan.records.storing.summary import Summary
 from shortpencil.scan.review import pages
 from shortpencil.scan.review.asked import Page, form_of, get, off, post, text_of
 from shortpencil.scan.review.courses import CourseKey, course_games, course_lines, key_of

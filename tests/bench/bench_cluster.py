@@ -34,9 +34,9 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import func, select
 
-from shortpencil.scan.records import tables
-from shortpencil.scan.records.database import reading
 from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.storing import tables
+from shortpencil.scan.records.storing.database import reading
 from tests.bench.bench_killed import START, TIMES, Server
 
 if TYPE_CHECKING:

@@ -23,8 +23,8 @@ from shortpencil.forms.field_map import layout_to_json
 from shortpencil.forms.serials import serial_from
 from shortpencil.scan.front_door import read, sample_photos
 from shortpencil.scan.reading import CardReading, FieldReading
-from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.outcomes import ANOTHER, NEW
+from shortpencil.scan.records.composing.compose import round_from_reading
+from shortpencil.scan.records.concluding.outcomes import ANOTHER, NEW
 from shortpencil.scan.records.store import Store, open_store
 from tests.simulator.rounds import round_answers, some_player
 

@@ -29,8 +29,8 @@ from shortpencil.scan.practice.history import History, history_of
 from shortpencil.scan.practice.marks import marks_of
 from shortpencil.scan.practice.phases import PhaseEvidence, phases_of
 from shortpencil.scan.practice.putting import putting_of
-from shortpencil.scan.records.doubt import likeliest
-from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.records.composing.doubt import likeliest
+from shortpencil.scan.records.composing.rounds import Hole, Round, Throw, Value
 from tests.practice.invented import one_round
 from tests.practice.worlds import (
     CURVE_M,

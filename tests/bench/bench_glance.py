@@ -115,7 +115,7 @@ def store_of(cards: list[Planted], place: Path) -> list[str]:
 
     from shortpencil.forms.field_map import layout_to_json
     from shortpencil.forms.serials import serial_from
-    from shortpencil.scan.records.compose import round_from_reading
+    from shortpencil.scan.records.composing.compose import round_from_reading
     from shortpencil.scan.records.store import open_store
     from tests.bench.cards import find_layout
 

@@ -31,7 +31,7 @@ import numpy as np
 
 from shortpencil.forms.field_map import layout_to_json
 from shortpencil.scan.reading import CardReading
-from shortpencil.scan.records.compose import round_from_reading
+from shortpencil.scan.records.composing.compose import round_from_reading
 from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.vision.opening.photo import photos_from_bytes
 from shortpencil.scan.vision.pipeline import read_photo

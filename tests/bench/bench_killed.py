@@ -39,9 +39,9 @@ import numpy as np
 from sqlalchemy import select
 
 from shortpencil.scan.cli.main import main as cli_main
-from shortpencil.scan.records import tables
-from shortpencil.scan.records.database import reading
 from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.storing import tables
+from shortpencil.scan.records.storing.database import reading
 from tests.bench.mutations import COURSE
 
 START = [sys.executable, "-c", "from shortpencil.scan.cli.main import run; run()"]
@@ -139,8 +139,8 @@ def load_libraries() -> None:
         "jsonschema",
         "shortpencil.scan.joining",
         "shortpencil.scan.records.backup",
-        "shortpencil.scan.records.export",
-        "shortpencil.scan.records.importing",
+        "shortpencil.scan.records.exchanging.export",
+        "shortpencil.scan.records.exchanging.importing",
         "shortpencil.scan.vision.seeing.own_hand",
         "shortpencil.scan.vision.pipeline",
         "shortpencil.scan.vision.joining.together",

@@ -1,6 +1,6 @@
 """Do the tests notice when a rule changes? One small change at a time, and the tests that should fail.
 
-    python -m tests.bench.bench_mutants scan.records.validate tests/records/test_validate.py [--every N]
+    python -m tests.bench.bench_mutants scan.courses tests/test_courses.py [--every N]
 
 Changed are comparisons, arithmetic, `and` and `or`, `not`, numbers, truth values, and texts that are compared
 or passed on, but no sentences for people. Each change is tried in a process of its own, forked from one that

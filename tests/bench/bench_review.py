@@ -25,8 +25,8 @@ from sqlalchemy import text
 
 from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.intake import keep, read_file, round_of
-from shortpencil.scan.records.database import reading
 from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.storing.database import reading
 from tests.review.browser import ARGS, CHROMIUM, Server, come_in
 from tests.review.conftest import SAMPLES, THREE
 

@@ -30,9 +30,9 @@ from pathlib import Path
 
 import numpy as np
 
-from shortpencil.scan.records.export import write_export
-from shortpencil.scan.records.importing import open_rounds
-from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.records.composing.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.records.exchanging.export import write_export
+from shortpencil.scan.records.exchanging.importing import open_rounds
 from shortpencil.scan.records.store import open_store
 from tests.practice.invented import Player, rounds_of
 

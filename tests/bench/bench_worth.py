@@ -18,7 +18,7 @@ import numpy as np
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.putting import putting_of
-from shortpencil.scan.records.rounds import Hole, Round, Throw
+from shortpencil.scan.records.composing.rounds import Hole, Round, Throw
 from tests.practice.invented import Player, rounds_of
 
 KINDS = (

@@ -7,11 +7,11 @@ import json
 import pytest
 
 from shortpencil.scan.cli.main import main
-from shortpencil.scan.records.export import write_export
+from shortpencil.scan.records.composing.tidy import settled
+from shortpencil.scan.records.exchanging.export import write_export
 from shortpencil.scan.records.store import open_store
-from shortpencil.scan.records.tidy import settled
+from tests.records.exchanging.test_export import played
 from tests.records.filled import NEAR, add_card
-from tests.records.test_export import played
 
 
 @pytest.fixture

@@ -15,9 +15,9 @@ from shortpencil.scan.cli.command_line import COLUMNS
 from shortpencil.scan.cli.main import GROUPS, build_parser, main
 from shortpencil.scan.cli.progress import counted, left_said
 from shortpencil.scan.cli.terminal import Shown, broken, wants_colour
-from shortpencil.scan.records.record_json import round_to_json
+from shortpencil.scan.records.recording.record_json import round_to_json
 from shortpencil.scan.records.store import open_store
-from tests.records.test_export import played
+from tests.records.exchanging.test_export import played
 
 ROOT = Path(__file__).parents[2]
 

@@ -11,9 +11,9 @@ import pytest
 from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.cli.main import main
 from shortpencil.scan.records.store import open_store
+from tests.records.belonging.test_hands import SIZE, add, answer, boxes, card
 from tests.records.cards import RECORDED_AT
 from tests.records.conftest import read_form
-from tests.records.test_hands import SIZE, add, answer, boxes, card
 
 SAMPLE = Path(__file__).parents[2] / "sample_scans" / "plain_good_light.jpg"
 

@@ -6,7 +6,7 @@ import pytest
 
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.cli import practice
-from shortpencil.scan.records.rounds import PracticeSet
+from shortpencil.scan.records.composing.rounds import PracticeSet
 from shortpencil.scan.records.store import open_store
 from tests.practice.invented import Player, known, rounds_of
 from tests.practice.test_games import four_phase_rounds
@@ -185,7 +185,7 @@ def test_causes_are_called_what_the_players_own_card_calls_them(tmp_path, capsys
     from shortpencil.forms.form import form_from_toml
     from shortpencil.forms.layout import PAPERS, arrange
     from shortpencil.scan.reading import CardReading, FieldReading
-    from shortpencil.scan.records.compose import round_from_reading
+    from shortpencil.scan.records.composing.compose import round_from_reading
 
     text = files("shortpencil.forms.builtin").joinpath("round9.toml").read_text(encoding="utf-8")
     text = text.replace('label = "released late, grip held"', 'label = "hung on too long"')

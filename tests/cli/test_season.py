@@ -11,9 +11,9 @@ import pytest
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.scan.cli import practice, season
 from shortpencil.scan.language import speaking
-from shortpencil.scan.records.rounds import PracticeSet, Value
+from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 from shortpencil.scan.records.store import open_store
-from shortpencil.scan.records.told import ToldSession
+from shortpencil.scan.records.storing.told import ToldSession
 from tests.practice.invented import Player, rounds_of
 
 START = date(2025, 4, 1)

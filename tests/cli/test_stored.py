@@ -13,15 +13,15 @@ import pytest
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.scan.cli import stored
 from shortpencil.scan.cli.main import main
-from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.export import write_export
-from shortpencil.scan.records.listing import quick_summaries
+from shortpencil.scan.records.composing.compose import round_from_reading
+from shortpencil.scan.records.exchanging.export import write_export
 from shortpencil.scan.records.store import open_store, remove_if_empty
-from shortpencil.scan.records.summary import Summary
+from shortpencil.scan.records.storing.listing import quick_summaries
+from shortpencil.scan.records.storing.summary import Summary
+from tests.records.belonging.test_sheets import SECOND
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
-from tests.records.test_export import played
-from tests.records.test_sheets import SECOND
-from tests.records.test_typed import SHORT
+from tests.records.exchanging.test_export import played
+from tests.records.recording.test_typed import SHORT
 
 ROOT = Path(__file__).parents[2]
 

@@ -20,9 +20,9 @@ from shortpencil.scan.cli.main import main
 from shortpencil.scan.places import forms_folder
 from shortpencil.scan.records.store import open_store
 from tests.practice.invented import Player, rounds_of
+from tests.records.belonging.test_hands import add, answer, card
 from tests.records.cards import RECORDED_AT
 from tests.records.conftest import read_form
-from tests.records.test_hands import add, answer, card
 
 ROOT = Path(__file__).parents[2]
 SERIALS = [serial_from(bytes([n]) * 8) for n in (1, 2)]
@@ -69,8 +69,8 @@ def traces(home: Path, word: str) -> list[str]:
 
 
 FORGET_KILLS = [
-    "shortpencil.scan.records.forgetting:forget",
-    "shortpencil.scan.records.erasing:wipe",
+    "shortpencil.scan.records.belonging.forgetting:forget",
+    "shortpencil.scan.records.keeping.erasing:wipe",
     "shortpencil.forms.catalog:Catalog.forget",
 ]
 
@@ -92,7 +92,8 @@ def test_a_killed_forget_is_finished_by_the_next_command(where: str, place: Path
 
 
 @pytest.mark.parametrize(
-    "where", ["shortpencil.scan.records.hands:erase", "shortpencil.scan.records.erasing:wipe"]
+    "where",
+    ["shortpencil.scan.records.belonging.hands:erase", "shortpencil.scan.records.keeping.erasing:wipe"],
 )
 @pytest.mark.parametrize("option", ["--erase", "--off"])
 def test_a_killed_erasing_of_a_hand_is_finished(where: str, option: str, place: Path, capsys) -> None:
@@ -114,7 +115,7 @@ def test_what_was_refused_as_a_whole_is_not_finished_later(place: Path, monkeypa
         raise RecordError("the store: expected that it can be written, found that it cannot.")
 
     with monkeypatch.context() as patched:
-        patched.setattr("shortpencil.scan.records.forgetting.forget", refuse)
+        patched.setattr("shortpencil.scan.records.belonging.forgetting.forget", refuse)
         assert main(["forget", ALIAS, "--yes"]) == 2
     assert main(["rounds"]) in (0, 1)
     assert "cut short" not in capsys.readouterr().err
@@ -123,7 +124,7 @@ def test_what_was_refused_as_a_whole_is_not_finished_later(place: Path, monkeypa
 
 
 def test_an_erasing_that_cannot_be_finished_yet_is_tried_again(place: Path, capsys) -> None:
-    killed("shortpencil.scan.records.erasing:wipe", "forget", ALIAS, "--yes")
+    killed("shortpencil.scan.records.keeping.erasing:wipe", "forget", ALIAS, "--yes")
     sound = place.read_bytes()
     for name in ("-wal", "-shm"):
         Path(f"{place}{name}").unlink(missing_ok=True)
@@ -139,7 +140,7 @@ def test_an_erasing_that_cannot_be_finished_yet_is_tried_again(place: Path, caps
 def test_what_is_deleted_is_overwritten_even_before_the_file_is_written_anew(
     place: Path, monkeypatch
 ) -> None:
-    monkeypatch.setattr("shortpencil.scan.records.erasing.wipe", lambda *_: None)
+    monkeypatch.setattr("shortpencil.scan.records.keeping.erasing.wipe", lambda *_: None)
     with open_store(place, read_form=read_form) as store:
         store.forget(ALIAS)
     assert traces(place.parent, ALIAS) == [str(path) for path in Catalog(forms_folder()).cards_of(ALIAS)]

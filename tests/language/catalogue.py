@@ -41,7 +41,11 @@ CARRIERS = {
 }  # fmt: skip
 
 #: Files that say what is wrong in many small sentences, beside those of `scan/vision`: all are carried.
-SMALL = ("scan/records/schema.py", "scan/records/csv_rows.py", "scan/records/importing.py")
+SMALL = (
+    "scan/records/recording/schema.py",
+    "scan/records/exchanging/csv_rows.py",
+    "scan/records/exchanging/importing.py",
+)
 
 #: What is put into a variable of this name is a sentence that is carried.
 SAYING = ("says", "parts", "noted", "missing")

@@ -11,10 +11,10 @@ import pytest
 
 from shortpencil.forms.catalog import builtin_layout, builtin_names
 from shortpencil.scan.cli.chores import DeskChores
-from shortpencil.scan.records.record_json import round_from_json
+from shortpencil.scan.records.recording.record_json import round_from_json
+from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import Store
-from shortpencil.scan.records.told import ToldSession
-from shortpencil.scan.records.typed import filled_out
+from shortpencil.scan.records.storing.told import ToldSession
 from tests.language.brackets import CODE, brackets, leaks, outside
 from tests.review.conftest import NOON, THREE, Page
 from tests.review.test_year_browser import pages_of

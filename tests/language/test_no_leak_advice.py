@@ -19,11 +19,11 @@ from shortpencil.scan.cli.main import main
 from shortpencil.scan.cli.review import focus_of_store
 from shortpencil.scan.language import speaking
 from shortpencil.scan.practice import card, screen, season_page, sheet
-from shortpencil.scan.records.record_json import round_from_json
-from shortpencil.scan.records.rounds import PracticeSet, Value
+from shortpencil.scan.records.composing.rounds import PracticeSet, Value
+from shortpencil.scan.records.recording.record_json import round_from_json
+from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import Store
-from shortpencil.scan.records.told import ToldSession
-from shortpencil.scan.records.typed import filled_out
+from shortpencil.scan.records.storing.told import ToldSession
 from tests.language.brackets import CODE, leaks, outside
 from tests.language.test_no_leak import written_by_people
 from tests.review.conftest import NOON, Page

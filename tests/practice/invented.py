@@ -10,7 +10,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from shortpencil.scan.records.rounds import Hole, Round, Throw, Value
+from shortpencil.scan.records.composing.rounds import Hole, Round, Throw, Value
 
 PHASES = ("drive", "approach", "putt")
 CAUSES = ("early", "late", "nose", "tilt", "wobble", "pace", "rushed", "balance", "choice", "other")

@@ -13,7 +13,7 @@ from shortpencil.scan.practice.effect import practice_results
 from shortpencil.scan.practice.picture import text_width_mm
 from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.reading import FieldReading
-from shortpencil.scan.records.practice_sets import sets_from
+from shortpencil.scan.records.composing.practice_sets import sets_from
 from tests.practice.test_plan import DRILLS, a_focus
 
 PHASES_AND_CAUSES = [("putt", 0), ("drive", 5), ("approach", 7), ("putt", 7), ("drive", 8)]

@@ -17,8 +17,8 @@ from shortpencil.scan.practice.choice import (
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.sessions import OfTen, Session, practised_before, sessions_of, ten_tries_of
-from shortpencil.scan.records.rounds import PracticeSet, Value
-from shortpencil.scan.records.told import ToldSession
+from shortpencil.scan.records.composing.rounds import PracticeSet, Value
+from shortpencil.scan.records.storing.told import ToldSession
 from tests.practice.invented import Player, rounds_of
 
 START = date(2030, 4, 1)

@@ -36,7 +36,7 @@ from shortpencil.scan.practice.results import two_by_two
 from shortpencil.scan.practice.season import season_of
 from shortpencil.scan.practice.sessions import Session
 from shortpencil.scan.practice.where import spots_of
-from shortpencil.scan.records.rounds import Round, Value
+from shortpencil.scan.records.composing.rounds import Round, Value
 from tests.practice.invented import Player, rounds_of
 
 RNG = np.random.default_rng(3)

@@ -6,7 +6,7 @@ import pytest
 from shortpencil.scan.practice import effect as f
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.model import difference, p_rate_fell
-from shortpencil.scan.records.rounds import PracticeSet, Value
+from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 from tests.practice import worlds
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
 

@@ -28,7 +28,7 @@ from shortpencil.scan.practice.results import two_by_two
 from shortpencil.scan.practice.screen import screen
 from shortpencil.scan.practice.sheet import sheet
 from shortpencil.scan.practice.web import page
-from shortpencil.scan.records.rounds import Hole, Round
+from shortpencil.scan.records.composing.rounds import Hole, Round
 from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
 
 DRILLS = drills_from_toml(

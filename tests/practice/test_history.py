@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime
 import numpy as np
 
 from shortpencil.scan.practice.history import MISS, history_of
-from shortpencil.scan.records.rounds import Value
+from shortpencil.scan.records.composing.rounds import Value
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
 
 PUTT = 2

@@ -18,7 +18,7 @@ from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.practice.report import report_of
 from shortpencil.scan.practice.sheet import sheet
 from shortpencil.scan.practice.web import page
-from shortpencil.scan.records.rounds import PracticeSet, Value
+from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
 from tests.practice.test_plan import DRILLS
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice.worth import worth_of
-from shortpencil.scan.records.places import field_of_place
-from shortpencil.scan.records.rounds import Hole, Round, Value
+from shortpencil.scan.records.composing.places import field_of_place
+from shortpencil.scan.records.composing.rounds import Hole, Round, Value
 from tests.practice.invented import Player, rounds_of
 
 ROUNDS = rounds_of(Player(name="Wren"), 5, np.random.default_rng(9))

@@ -10,8 +10,8 @@ import pytest
 from sqlalchemy import CheckConstraint, Column, Integer, MetaData, select
 
 from shortpencil.forms.rules import PHASES
-from shortpencil.scan.records import sealing, tables, told
 from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.storing import sealing, tables, told
 from tests.records.cards import round_form
 
 POSTGRES = os.environ.get("SHORTPENCIL_TEST_POSTGRES")  # as in postgresql://postgres@127.0.0.1/postgres

@@ -10,12 +10,12 @@ from sqlalchemy import select
 
 from shortpencil.forms.catalog import builtin_layout
 from shortpencil.forms.field_map import fingerprint, layout_to_json
-from shortpencil.scan.records import tables
-from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.database import reading as reading_from
-from shortpencil.scan.records.rounds import PracticeSet, Value
+from shortpencil.scan.records.composing.compose import round_from_reading
+from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 from shortpencil.scan.records.store import Store, open_store
-from shortpencil.scan.records.told import ToldSession
+from shortpencil.scan.records.storing import tables
+from shortpencil.scan.records.storing.database import reading as reading_from
+from shortpencil.scan.records.storing.told import ToldSession
 from tests.records.cards import PLAYED, RECORDED_AT, reading
 
 LAYOUT = builtin_layout("round9", "a4", "m", "right")

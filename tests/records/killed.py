@@ -26,10 +26,10 @@ from pathlib import Path
 
 from sqlalchemy import event
 
-from shortpencil.scan.records import tables
-from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.database import reading as reading_from
+from shortpencil.scan.records.composing.compose import round_from_reading
 from shortpencil.scan.records.store import Store, open_store
+from shortpencil.scan.records.storing import tables
+from shortpencil.scan.records.storing.database import reading as reading_from
 from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 
 TABLES = tables.metadata.sorted_tables

@@ -8,7 +8,7 @@ from functools import cache
 from hypothesis import strategies as st
 
 from shortpencil.forms.form import USUAL_PHASES, Phase
-from shortpencil.scan.records.rounds import Hole, PracticeSet, Round, Throw, Value
+from shortpencil.scan.records.composing.rounds import Hole, PracticeSet, Round, Throw, Value
 
 NASTY = (
     "=1+1",

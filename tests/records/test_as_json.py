@@ -12,13 +12,13 @@ from shortpencil.forms.form import form_from_toml
 from shortpencil.scan.reading import CardReading, FieldReading, reading_to_json
 from shortpencil.scan.records import as_json
 from shortpencil.scan.records.backup import Contents
-from shortpencil.scan.records.forgetting import Traces
-from shortpencil.scan.records.hands import KeptHand
+from shortpencil.scan.records.belonging.forgetting import Traces
+from shortpencil.scan.records.belonging.hands import KeptHand
+from shortpencil.scan.records.belonging.sheets import Photo, SheetRound
+from shortpencil.scan.records.composing.other_sheets import OtherSheet, field_rows
 from shortpencil.scan.records.listed import Listed, listed
-from shortpencil.scan.records.other_sheets import OtherSheet, field_rows
-from shortpencil.scan.records.sheets import Photo, SheetRound
-from shortpencil.scan.records.summary import Summary, Undated
-from shortpencil.scan.records.told import ToldSession
+from shortpencil.scan.records.storing.summary import Summary, Undated
+from shortpencil.scan.records.storing.told import ToldSession
 from tests.records.cards import ENDS
 
 ROUND = Summary("7K3MQ2XA", date(2026, 5, 29), "Wren", "Birch Hill", "short", 9, 8, 29, 27, 2, (("putt", 3),))

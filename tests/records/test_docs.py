@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from shortpencil.scan.cli import stored
-from shortpencil.scan.records import validate
-from shortpencil.scan.records.record_json import round_from_json, round_to_json
-from shortpencil.scan.records.rounds import SOURCES
-from shortpencil.scan.records.schema import problems_of
-from shortpencil.scan.records.typed import filled_out
+from shortpencil.scan.records.composing import validate
+from shortpencil.scan.records.composing.rounds import SOURCES
+from shortpencil.scan.records.recording.record_json import round_from_json, round_to_json
+from shortpencil.scan.records.recording.schema import problems_of
+from shortpencil.scan.records.recording.typed import filled_out
 
 PAGE = (Path(__file__).parents[2] / "docs" / "records.md").read_text(encoding="utf-8")
 EXAMPLES = [json.loads(text) for text in re.findall(r"```json\n(.*?)```", PAGE, re.DOTALL)]

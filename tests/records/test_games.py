@@ -25,19 +25,19 @@ from shortpencil.forms.layout import PAPERS, arrange
 from shortpencil.scan.cli.stored import table_of
 from shortpencil.scan.practice.worth import worth_of
 from shortpencil.scan.reading import CardReading, FieldReading
-from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.doubt import possible_rounds
-from shortpencil.scan.records.export import exported_files
-from shortpencil.scan.records.importing import read_rounds
-from shortpencil.scan.records.listing import quick_summaries
-from shortpencil.scan.records.places import field_of_place
-from shortpencil.scan.records.record_json import round_from_json, round_to_json
-from shortpencil.scan.records.rounds import Round
-from shortpencil.scan.records.schema import problems_of
+from shortpencil.scan.records.composing.compose import round_from_reading
+from shortpencil.scan.records.composing.doubt import possible_rounds
+from shortpencil.scan.records.composing.places import field_of_place
+from shortpencil.scan.records.composing.rounds import Round
+from shortpencil.scan.records.composing.tidy import doubtful_values
+from shortpencil.scan.records.composing.validate import validate
+from shortpencil.scan.records.exchanging.export import exported_files
+from shortpencil.scan.records.exchanging.importing import read_rounds
+from shortpencil.scan.records.recording.record_json import round_from_json, round_to_json
+from shortpencil.scan.records.recording.schema import problems_of
+from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import open_store
-from shortpencil.scan.records.tidy import doubtful_values
-from shortpencil.scan.records.typed import filled_out
-from shortpencil.scan.records.validate import validate
+from shortpencil.scan.records.storing.listing import quick_summaries
 
 WHEN = datetime(2026, 6, 14, 18, 0, tzinfo=UTC)
 HEAD = {"date.day": 14, "date.month": 6, "date.year": 26}

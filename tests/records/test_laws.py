@@ -8,16 +8,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from shortpencil.scan.records import tables
-from shortpencil.scan.records.columns import TABLES
-from shortpencil.scan.records.csv_text import csv_text, guarded, parsed_csv, unguarded
-from shortpencil.scan.records.database import writing
-from shortpencil.scan.records.export import exported_files, tables_of, write_export
-from shortpencil.scan.records.from_file import with_waiting_told
-from shortpencil.scan.records.importing import read_rounds
-from shortpencil.scan.records.record_json import round_from_json, round_text, round_to_json
-from shortpencil.scan.records.schema import problems_of
+from shortpencil.scan.records.exchanging.columns import TABLES
+from shortpencil.scan.records.exchanging.csv_text import csv_text, guarded, parsed_csv, unguarded
+from shortpencil.scan.records.exchanging.export import exported_files, tables_of, write_export
+from shortpencil.scan.records.exchanging.importing import read_rounds
+from shortpencil.scan.records.recording.from_file import with_waiting_told
+from shortpencil.scan.records.recording.record_json import round_from_json, round_text, round_to_json
+from shortpencil.scan.records.recording.schema import problems_of
 from shortpencil.scan.records.store import open_store
+from shortpencil.scan.records.storing import tables
+from shortpencil.scan.records.storing.database import writing
 from tests.records.conftest import KINDS, fresh_place
 from tests.records.strategies import NASTY, many_rounds, practice_sets, rounds, texts
 

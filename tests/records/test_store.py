@@ -15,14 +15,15 @@ from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.field_map import layout_to_json
 from shortpencil.forms.layout import PAPERS, arrange
 from shortpencil.scan.reading import CardReading
-from shortpencil.scan.records import database, migrations, outcomes, tables
-from shortpencil.scan.records.answers import Answer
-from shortpencil.scan.records.compose import round_from_reading
-from shortpencil.scan.records.database import reading as reading_from
-from shortpencil.scan.records.database import writing
-from shortpencil.scan.records.kept import reading_from_text, reading_text
+from shortpencil.scan.records.composing.answers import Answer
+from shortpencil.scan.records.composing.compose import round_from_reading
+from shortpencil.scan.records.concluding import outcomes
+from shortpencil.scan.records.recording.kept import reading_from_text, reading_text
 from shortpencil.scan.records.store import open_store
-from shortpencil.scan.records.summary import STORE_SCHEMA
+from shortpencil.scan.records.storing import database, migrations, tables
+from shortpencil.scan.records.storing.database import reading as reading_from
+from shortpencil.scan.records.storing.database import writing
+from shortpencil.scan.records.storing.summary import STORE_SCHEMA
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
 from tests.records.conftest import read_form
 

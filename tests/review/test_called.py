@@ -9,7 +9,7 @@ from shortpencil.forms.field_map import layout_to_json
 from shortpencil.forms.form import form_from_toml
 from shortpencil.forms.layout import PAPERS, arrange
 from shortpencil.scan.reading import CardReading, FieldReading
-from shortpencil.scan.records.rounds import Value
+from shortpencil.scan.records.composing.rounds import Value
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.review.naming import names_of
 from shortpencil.scan.review.shelf import name_of, round_shelf, shelf

@@ -19,13 +19,13 @@ from shortpencil.scan.cli.review import focus_of_store
 from shortpencil.scan.evening import PrintedCard, evening_lines
 from shortpencil.scan.language import speaking
 from shortpencil.scan.places import forms_folder
-from shortpencil.scan.records.importing import Imported
-from shortpencil.scan.records.record_json import round_from_json
+from shortpencil.scan.records.exchanging.importing import Imported
+from shortpencil.scan.records.recording.record_json import round_from_json
+from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import Store, open_store
-from shortpencil.scan.records.typed import filled_out
 from shortpencil.scan.review.chores import evening_said
 from tests.records.cards import PLAYED
-from tests.records.test_export import played
+from tests.records.exchanging.test_export import played
 from tests.review.conftest import Page
 from tests.year.season import typed_rounds
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 
-from shortpencil.scan.records.export import write_export
-from shortpencil.scan.records.importing import read_rounds
-from shortpencil.scan.records.tidy import settled
-from tests.records.test_export import played
+from shortpencil.scan.records.composing.tidy import settled
+from shortpencil.scan.records.exchanging.export import write_export
+from shortpencil.scan.records.exchanging.importing import read_rounds
+from tests.records.exchanging.test_export import played
 
 
 def imported(store, tmp_path):

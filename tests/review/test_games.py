@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.cli.main import main
-from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.composing.rounds import Round
 from shortpencil.scan.records.store import Store
 from tests.practice.invented import Player, known, rounds_of
 from tests.practice.test_games import four_phase_rounds

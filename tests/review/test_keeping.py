@@ -15,9 +15,9 @@ from shortpencil.scan.cli.chores import DeskChores
 from shortpencil.scan.cli.main import main
 from shortpencil.scan.cli.review import focus_of_store
 from shortpencil.scan.places import forms_folder
-from shortpencil.scan.records.record_json import round_from_json
+from shortpencil.scan.records.recording.record_json import round_from_json
+from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import Store
-from shortpencil.scan.records.typed import filled_out
 from shortpencil.scan.review.guard import RESTORE_PATH, Limits
 from tests.review.conftest import Page
 from tests.year.season import typed_rounds

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.reading import SCRIBBLED, FieldReading
-from shortpencil.scan.records.cards import Card
+from shortpencil.scan.records.concluding.cards import Card
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.review.questions import RESERVED, next_after, parsed, percent, question_of
 from tests.review.conftest import NOON

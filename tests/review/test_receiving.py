@@ -12,7 +12,7 @@ from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.intake import read_file
 from shortpencil.scan.joining import Keeper
 from shortpencil.scan.reading import CardReading, Lesson
-from shortpencil.scan.records.kept import hands_from_text, hands_text
+from shortpencil.scan.records.recording.kept import hands_from_text, hands_text
 from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.review.readers import Readers
 from shortpencil.scan.review.receiving import Receiver

@@ -11,12 +11,12 @@ from starlette.testclient import TestClient
 
 from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.intake import keep, round_of
-from shortpencil.scan.records.outcomes import ANOTHER
+from shortpencil.scan.records.concluding.outcomes import ANOTHER
 from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.review.differences import differences
+from tests.records.belonging.test_sheets import FORM, SECOND, SHEET, add
 from tests.records.cards import PLAYED
 from tests.records.conftest import read_form
-from tests.records.test_sheets import FORM, SECOND, SHEET, add
 from tests.review.conftest import NOON, Page
 from tests.review.test_app import everything
 

@@ -36,7 +36,7 @@ def test_a_long_season_is_drawn_without_numbers_that_nobody_could_read() -> None
     from datetime import date, timedelta
 
     from shortpencil.forms.rules import in_tables_said
-    from shortpencil.scan.records.summary import Summary
+    from shortpencil.scan.records.storing.summary import Summary
     from shortpencil.scan.review.naming import names_of
     from shortpencil.scan.review.pages import season
     from shortpencil.scan.review.rendering import Pages

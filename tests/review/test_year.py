@@ -8,11 +8,11 @@ from datetime import date
 import pytest
 from starlette.testclient import TestClient
 
-from shortpencil.scan.records.importing import Imported
-from shortpencil.scan.records.record_json import round_from_json
+from shortpencil.scan.records.exchanging.importing import Imported
+from shortpencil.scan.records.recording.record_json import round_from_json
+from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import Store
-from shortpencil.scan.records.told import ToldSession
-from shortpencil.scan.records.typed import filled_out
+from shortpencil.scan.records.storing.told import ToldSession
 from shortpencil.scan.review.courses import course_holes, course_lines, share_range
 from shortpencil.scan.review.days import months_of
 from shortpencil.scan.review.naming import count_said, day_said, names_of, ordinal
@@ -191,7 +191,7 @@ def test_somebody_elses_change_is_not_overwritten(
 def test_what_waits_in_a_typed_round_waits_on_until_somebody_says_what_it_is(
     browser: TestClient, filled: Store
 ) -> None:
-    from tests.records.test_export import played
+    from tests.records.exchanging.test_export import played
 
     filled.add_rounds([played(flags={"h02.score": "faint", "h01.drive": "faint"}, serial="WAITS222")])
     first, second = "/rounds/WAITS222/change/1", "/rounds/WAITS222/change/2"

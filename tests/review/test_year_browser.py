@@ -11,9 +11,9 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from shortpencil.scan.cli.main import main
-from shortpencil.scan.records.record_json import round_from_json
+from shortpencil.scan.records.recording.record_json import round_from_json
+from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import open_store
-from shortpencil.scan.records.typed import filled_out
 from tests.review.browser import LAPTOP, ThreadServer, chromium, come_in, dressed, faults_of, pytestmark
 from tests.year.season import typed_rounds
 

@@ -33,7 +33,7 @@ from shortpencil.scan.practice.gains import (
 )
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.sessions import OfTen, Session
-from shortpencil.scan.records.rounds import Round
+from shortpencil.scan.records.composing.rounds import Round
 from tests.practice.invented import PHASES, hole, known, one_round, throw
 from tests.seasons.worlds import TEST, Chooser, Floats, Ints, Seen, SoFar
 

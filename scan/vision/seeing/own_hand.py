@@ -1,9 +1,9 @@
 """One player's own hand as the digit network sees it: boxes whose digits are known beside those of a card.
 
 The network has seen thousands of hands and no more than a guess of this one. Boxes that a person or a sum
-vouched for (`scan.records.lessons`) are laid beside the boxes of a new card in the network's last hidden
-layer, where boxes that look alike lie near each other; what that may change, and how far, is the matter of
-`likeness`.
+vouched for (`scan.records.concluding.lessons`) are laid beside the boxes of a new card in the network's last
+hidden layer, where boxes that look alike lie near each other; what that may change, and how far, is the
+matter of `likeness`.
 """
 
 from __future__ import annotations
