@@ -14,6 +14,8 @@ from shortpencil.forms.serials import look_alikes
 from shortpencil.scan.reading import CARD_PICTURE, CardReading
 from shortpencil.scan.vision.deciding.decode import Decoded, decode
 from shortpencil.scan.vision.doubting.partial import (
+    FILTERED,
+    is_filtered,
     only_marks,
     too_much_hidden,
     too_much_lost,
@@ -21,10 +23,8 @@ from shortpencil.scan.vision.doubting.partial import (
 )
 from shortpencil.scan.vision.doubting.possible import impossible
 from shortpencil.scan.vision.doubting.quality import (
-    FILTERED,
     Quality,
     cells_outside,
-    is_filtered,
     is_good,
     is_only_cut,
     judge,

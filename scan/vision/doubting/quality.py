@@ -52,22 +52,6 @@ DARK_PAPER, BURNT_OUT_PAPER = 60.0, 249.0
 STEEP = 1.55
 
 
-#: A filter for documents leaves next to no greys; a photo's paper and table lie between, a scan's blur does.
-_BLACK, _WHITE, _MOST_GREY, _LEAST_BLACK, _LEAST_WHITE = 40, 215, 0.04, 0.01, 0.5
-_EVERY = 3
-FILTERED = (
-    "no card can be made out: a filter has turned the picture black and white, which hollows out what is "
-    "black. Send the photo itself, without a filter"
-)
-
-
-def is_filtered(gray: GrayImage) -> bool:
-    """Say whether a picture is black and white without greys, as filters for documents make it."""
-    shares = np.bincount(gray[::_EVERY, ::_EVERY].ravel(), minlength=256) / gray[::_EVERY, ::_EVERY].size
-    black, white = float(shares[:_BLACK].sum()), float(shares[_WHITE:].sum())
-    return black >= _LEAST_BLACK and white >= _LEAST_WHITE and black + white >= 1 - _MOST_GREY
-
-
 @dataclass(frozen=True, slots=True)
 class Quality:
     """Measures of one card in one photo.

@@ -17,6 +17,7 @@ from shortpencil.scan.vision.doubting.partial import (
     FAX_LOSES,
     chance_of_loss,
     hidden_cells,
+    is_filtered,
     is_one_bit,
     missing_marks,
     only_marks,
@@ -28,7 +29,7 @@ from shortpencil.scan.vision.doubting.partial import (
 )
 from shortpencil.scan.vision.evidence import Evidence
 from shortpencil.scan.vision.finding.corners import Corners, Mark, fit_card, model_corners
-from shortpencil.scan.vision.opening.photo import Photo
+from shortpencil.scan.vision.opening.photo import Photo, photos_from_bytes
 from shortpencil.scan.vision.pipeline import Trace, read_photo
 from shortpencil.scan.vision.seeing.bubbles import bubble_patches
 from shortpencil.scan.vision.seeing.patches import cells_of_kind
@@ -243,3 +244,18 @@ def test_where_marks_may_vanish_blank_is_less_sure_and_ink_as_sure_as_before() -
     assert alone(faxed.bubbles["b"])[1] == pytest.approx(1, abs=1e-6)
     assert alone(faxed.digits["b"])[7] == pytest.approx(1, abs=1e-6)
     assert faxed.outside == evidence.outside
+
+
+def test_a_filter_that_hollows_the_marks_is_named() -> None:
+    image = shoot("clean", 0.0, 3).image
+    gray = cv2.cvtColor(image, cv2.COLOR_RGB2GRAY)
+    # As the tutorials of OpenCV do it: a window smaller than a corner mark's black parts.
+    filtered = cv2.adaptiveThreshold(gray, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, 15, 8)
+    assert not is_filtered(gray)
+    for ending in (".png", ".jpg"):
+        data = cv2.imencode(ending, filtered)[1].tobytes()
+        (photo,) = photos_from_bytes(data, "photo")
+        (reading,) = read_photo(photo, find_layout)
+        assert reading.status == "rejected"
+        assert reading.reason is not None
+        assert "without a filter" in reading.reason

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 
-import cv2
 import numpy as np
 import pytest
 
@@ -15,7 +14,6 @@ from shortpencil.scan.vision.doubting.quality import (
     Quality,
     edge_width_mm,
     grain_of,
-    is_filtered,
     is_only_cut,
     mark_windows,
     near_to_far,
@@ -26,8 +24,6 @@ from shortpencil.scan.vision.flattening.bend import FLAT
 from shortpencil.scan.vision.flattening.flat import px_slice
 from shortpencil.scan.vision.flattening.rectify import Registration
 from shortpencil.scan.vision.opening.levels import grey_at
-from shortpencil.scan.vision.opening.photo import photos_from_bytes
-from shortpencil.scan.vision.pipeline import read_photo
 from tests.bench.cards import Counts, count, find_layout, shoot
 from tests.simulator.blanks import blank_card
 
@@ -177,18 +173,3 @@ def test_a_moved_camera_is_noticed_whichever_way_it_moved(across: bool) -> None:
     moved = cv2.blur(page, size)  # 19 px of even motion: 2.4 mm, sigma 2.4 / sqrt(12) = 0.69 mm
     assert edge_width_mm(marks_of(moved, layout)) > 0.5
     assert edge_width_mm(marks_of(page, layout)) < 0.15
-
-
-def test_a_filter_that_hollows_the_marks_is_named() -> None:
-    image = shoot("clean", 0.0, 3).image
-    gray = cv2.cvtColor(image, cv2.COLOR_RGB2GRAY)
-    # As the tutorials of OpenCV do it: a window smaller than a corner mark's black parts.
-    filtered = cv2.adaptiveThreshold(gray, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, 15, 8)
-    assert not is_filtered(gray)
-    for ending in (".png", ".jpg"):
-        data = cv2.imencode(ending, filtered)[1].tobytes()
-        (photo,) = photos_from_bytes(data, "photo")
-        (reading,) = read_photo(photo, find_layout)
-        assert reading.status == "rejected"
-        assert reading.reason is not None
-        assert "without a filter" in reading.reason
