@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import argparse
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -25,7 +25,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.forms.errors import InputError
-from shortpencil.forms.layout import Layout
 from shortpencil.scan.vision.evidence import BLANK_BOX, SCRAP_BOX
 from shortpencil.scan.vision.measuring import raised
 from shortpencil.scan.vision.opening.photo import photos_from_bytes
@@ -109,9 +108,7 @@ def boxes_of(shot: Shot, whose: str, way: str, rng: np.random.Generator) -> Phot
     layout, writing = trace.layout, writing_in(trace.patches)
     cells = cells_of_kind(layout, "digit")
     shown = ~writing.bare() | (rng.random(len(cells)) < _BARE_KEPT)
-    shown &= np.array([c.id in truth["cells"] and c.id not in trace.evidence.outside for c in cells])
-    if is_upright(shot):
-        shown &= _off_mm(shot, trace, layout) < MOST_OFF_MM
+    shown &= in_place(shot, trace, [c.id for c in cells])
     marks = [str(truth["marks"].get(c.id, "")) for c in cells]
     shown &= (np.array(marks) != "dash") | (rng.random(len(cells)) < _DASHES_KEPT)
     answers = np.array(
@@ -138,10 +135,16 @@ def answer_of(value: object, mark: str) -> int:
     return BLANK_BOX if value is None else int(str(value))
 
 
-def _off_mm(shot: Shot, trace: Trace, layout: Layout) -> NDArray[np.float64]:
-    """How far beside its place each digit box was looked for, (N,)."""
-    digits = np.array([cell.kind == "digit" for cell in layout.cells])
-    return cell_offsets_mm(shot, trace)[digits]
+def in_place(shot: Shot, trace: Trace, cells: Sequence[str]) -> NDArray[np.bool_]:
+    """Say of each cell (N,) whether it shows what was made there: not covered, and where it is looked for."""
+    assert trace.layout is not None
+    assert trace.evidence is not None
+    made, outside = truth_json(shot.sheets[0])["cells"], trace.evidence.outside
+    kept = np.array([cell in made and cell not in outside for cell in cells])
+    if is_upright(shot):
+        off_mm = dict(zip((c.id for c in trace.layout.cells), cell_offsets_mm(shot, trace), strict=True))
+        kept &= np.array([off_mm[cell] for cell in cells]) < MOST_OFF_MM
+    return kept
 
 
 _BANKS: list[hands_at_cards.HandBanks] = []

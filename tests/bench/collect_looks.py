@@ -16,8 +16,7 @@ from shortpencil.scan.vision.deciding.card_hand import SideBySide, side_by_side
 from shortpencil.scan.vision.deciding.decode import weighed_so_far
 from shortpencil.scan.vision.training.looks import Looks, save
 from shortpencil.scan.vision.weighing.form_index import index_of
-from tests.bench.cards import cell_offsets_mm, is_upright
-from tests.bench.collect_digits import MOST_OFF_MM, answer_of, collect, read_as_far
+from tests.bench.collect_digits import answer_of, collect, in_place, read_as_far
 from tests.simulator.scenario import Shot, truth_json
 
 
@@ -32,19 +31,9 @@ def looks_of(shot: Shot, whose: str, way: str, seed: int) -> Looks | None:
     if boxes is None:
         return None
     truth = truth_json(shot.sheets[0])
-    off = np.zeros(len(trace.layout.cells))
-    if is_upright(shot):
-        off = cell_offsets_mm(shot, trace)
-    off_mm = {cell.id: mm for cell, mm in zip(trace.layout.cells, off, strict=True)}
     cells = [index.digits[i] for i in boxes.rows]
-    kept = np.array(
-        [
-            cell in truth["cells"] and cell not in trace.evidence.outside and off_mm[cell] < MOST_OFF_MM
-            for cell in cells
-        ]
-    )
     answers = [answer_of(truth["cells"].get(cell), str(truth["marks"].get(cell, ""))) for cell in cells]
-    return _some(boxes, np.array(answers, np.int8), kept, whose, seed)
+    return _some(boxes, np.array(answers, np.int8), in_place(shot, trace, cells), whose, seed)
 
 
 def _some(boxes: SideBySide, answers: np.ndarray, kept: np.ndarray, whose: str, seed: int) -> Looks:

@@ -17,9 +17,8 @@ from shortpencil.scan.vision.seeing.bubbles import CLASSES, bubble_patches, pen_
 from shortpencil.scan.vision.seeing.patches import cells_of_kind
 from shortpencil.scan.vision.training import bubble_cards
 from shortpencil.scan.vision.training.bubble_cards import CardBubbles, bubbles_to_learn
-from tests.bench.cards import cell_offsets_mm, is_upright
 from tests.bench.collect_bubbles import CLASS_OF_MARK
-from tests.bench.collect_digits import MOST_OFF_MM, collect, read_as_far
+from tests.bench.collect_digits import collect, in_place, read_as_far
 from tests.simulator.scenario import Shot, truth_json
 
 #: Share of fields made hard: twice what boxes of digits are collected with.
@@ -31,20 +30,14 @@ def marks_of(shot: Shot, whose: str, way: str, seed: int) -> list[CardBubbles] |
     trace = read_as_far(shot)
     if trace is None or trace.layout is None or trace.patches is None or trace.ink is None:
         return None
-    assert trace.evidence is not None
-    truth = truth_json(shot.sheets[0])
-    cells = cells_of_kind(trace.layout, "bubble")
-    fit = np.array([c.id in truth["cells"] and c.id not in trace.evidence.outside for c in cells])
-    if is_upright(shot):
-        bubbles = np.array([cell.kind == "bubble" for cell in trace.layout.cells])
-        fit &= cell_offsets_mm(shot, trace)[bubbles] < MOST_OFF_MM
-    kinds = [CLASS_OF_MARK.get(str(truth["marks"].get(c.id, "")), "filled") for c in cells]
+    marks = truth_json(shot.sheets[0])["marks"]
+    cells = [c.id for c in cells_of_kind(trace.layout, "bubble")]
+    kinds = [CLASS_OF_MARK.get(str(marks.get(cell, "")), "filled") for cell in cells]
     around = bubble_patches(trace.ink, trace.layout)
     pen, rng = pen_darkness(trace.patches, around), np.random.default_rng([seed, 24])
     labels = np.array([CLASSES.index(kind) for kind in kinds])
-    return [
-        card for card in bubbles_to_learn(around, labels, trace.layout, pen, rng, fit) if card.labels.size
-    ]
+    cards = bubbles_to_learn(around, labels, trace.layout, pen, rng, in_place(shot, trace, cells))
+    return [card for card in cards if card.labels.size]
 
 
 def _save(parts: list[list[CardBubbles]], path: Path) -> None:

@@ -200,13 +200,8 @@ def wider(writer: Writer, rng: Rng) -> Writer:
     shares = {kind: own * share for kind, share in writer.mark_shares.items()}
     shares |= {kind: (1 - own) * float(share) for kind, share in zip(WIDE_FILLS, weights, strict=True)}
     pen = PENS[str(rng.choice(list(PENS)))] if rng.random() < 0.6 else writer.pen
-    paler = float(rng.uniform(0.7, 1.25))
-    pen = replace(
-        pen,
-        width_mm=pen.width_mm * float(rng.uniform(0.75, 1.35)),
-        density=(pen.density[0] * paler, pen.density[1] * paler, pen.density[2] * paler),
-        skip=pen.skip * float(rng.uniform(0.5, 1.6)),
-    )
+    dark = float(rng.uniform(0.7, 1.25))
+    pen = pen.made(float(rng.uniform(0.75, 1.35)), dark, float(rng.uniform(0.5, 1.6)))
     return replace(writer, mark_shares=shares, pen=pen)
 
 

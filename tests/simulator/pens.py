@@ -64,6 +64,16 @@ class Pen:
     skip: float = 0.0
     bleed_mm: float = 0.0
 
+    def made(self, wide: float, dark: float, skip: float = 1.0) -> Pen:
+        """Another copy of it: so many times as wide, as dark, as dry."""
+        red, green, blue = self.density
+        return replace(
+            self,
+            width_mm=self.width_mm * wide,
+            density=(red * dark, green * dark, blue * dark),
+            skip=self.skip * skip,
+        )
+
 
 # Densities: graphite is a neutral grey that never gets really black (0.3 light to about 0.9); ball pen ink is
 # thin, gel and felt are opaque. Judged by eye against written paper, not measured.
@@ -292,9 +302,5 @@ def some_pen(rng: np.random.Generator) -> Pen:
     names = list(PEN_SHARES)
     shares = np.array([PEN_SHARES[n] for n in names])
     pen = PENS[str(rng.choice(names, p=shares / shares.sum()))]
-    factor = float(rng.uniform(0.88, 1.12))
-    return replace(
-        pen,
-        width_mm=pen.width_mm * float(rng.uniform(0.85, 1.2)),
-        density=(pen.density[0] * factor, pen.density[1] * factor, pen.density[2] * factor),
-    )
+    dark = float(rng.uniform(0.88, 1.12))
+    return pen.made(float(rng.uniform(0.85, 1.2)), dark)

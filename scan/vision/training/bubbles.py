@@ -56,6 +56,7 @@ class Cards:
     Attributes
     ----------
     views : (N, 2, 23, 23) half precision; measures (N, 24); labels, stands_for (N,)
+    each : (N,) weight in the loss
     figures : (C, 7); starts (C + 1,) of each card's bubbles
     """
 
