@@ -63,7 +63,7 @@ def read(photo: str | Path, *, field_maps: Iterable[str | Path] = ()) -> tuple[C
 
     Parameters
     ----------
-    photo : a JPEG, PNG, TIFF, WebP, HEIC or PDF file
+    photo : a JPEG, PNG, TIFF, WebP, HEIC, AVIF or PDF file
     field_maps : field maps of cards that were printed on another computer
 
     Raises

@@ -17,7 +17,7 @@ from shortpencil.forms.files import read_bytes
 from shortpencil.forms.shown import one_line, path_text
 
 #: Endings that are taken from a folder; a file named on the command line is opened whatever its name.
-PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")
+PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".avif", ".pdf")
 MOST_LIST_BYTES = 2**29  # some millions of names
 
 

@@ -35,7 +35,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser = commands.add_parser(
         "read",
         help=_("read photos of filled cards into the store"),
-        description=_("Read photos of filled cards (JPEG, PNG, TIFF, WebP, HEIC, PDF) into the store."),
+        description=_("Read photos of filled cards (JPEG, PNG, TIFF, WebP, HEIC, AVIF, PDF) into the store."),
         epilog=_("Example: shortpencil read ~/photos/round.jpg"),
     )
     parser.add_argument(

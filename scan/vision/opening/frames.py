@@ -1,14 +1,15 @@
-"""What WebP, TIFF and HEIC files say of the lengths and places of their parts, held against what is there.
+"""What WebP, TIFF, HEIC and AVIF say of the lengths and places of their parts, held against what is there.
 
-None of the three carries a checksum, and their decoders guess on without a word. But each says how long its
+None of the four carries a checksum, and their decoders guess on without a word. But each says how long its
 parts are, and a part that is missing, doubled, moved or cut seldom leaves all of that true. What is turned
-round within the coded picture of a HEIC is told by its decoder (`hevc`); that of a WebP stays unseen.
+round within the coded picture of a HEIC or an AVIF is told by its decoder (`hevc`; libaom); that of a WebP
+stays unseen.
 
 References
 ----------
 RFC 9649 (WebP container, 2.3 to 2.7), RFC 6386 (VP8, 9.1). TIFF 6.0, sections 2, 8 and 15, and technical note
 2 on JPEG. ISO/IEC 14496-12 (boxes, 4.2; `iloc`, 8.11.3); ISO/IEC 14496-15 (length-prefixed NAL units); ITU-T
-H.265 (NAL units, 7.3.1 and 7.4.2).
+H.265 (NAL units, 7.3.1 and 7.4.2). AOMedia, *AV1 Bitstream & Decoding Process* (OBUs, 5.3 and 6.2).
 """
 
 from __future__ import annotations
@@ -192,6 +193,22 @@ def heic_problem(data: bytes) -> str | None:
 
 
 def _heic_problem(data: bytes) -> str | None:
+    parts = _meta_parts(data)
+    if isinstance(parts, str):
+        return parts
+    configurations = _configurations(data, parts)
+    for item, coded in _coded(data, parts, b"hvc1"):
+        if coded is None:
+            return CUT
+        sizes, parameters = configurations.get(item, (4, []))
+        units = _nal_units(coded, sizes)
+        if not units or not all(map(_may_stand, units)) or (parameters and not is_whole(parameters, units)):
+            return "a part of its picture is missing, out of order or not what it was"
+    return None
+
+
+def _meta_parts(data: bytes) -> dict[bytes, tuple[int, int]] | str:
+    """Return where the boxes of a HEIC or an AVIF lie, by name, or what is wrong with them."""
     meta = next((box for box in _boxes(data, 0, len(data)) if box[0] == b"meta"), None)
     if meta is None or meta[2] > len(data):
         return CUT
@@ -200,19 +217,19 @@ def _heic_problem(data: bytes) -> str | None:
         return "its parts are longer or shorter than they say"
     if b"iloc" not in parts or b"iinf" not in parts:
         return "its list of parts is not whole"
+    return parts
+
+
+def _coded(
+    data: bytes, parts: Mapping[bytes, tuple[int, int]], kind: bytes
+) -> Iterator[tuple[int, bytes | None]]:
+    """Yield number and bytes of each item of a kind; None for bytes where any item lies beyond the file."""
     kinds = dict(_heic_items(data, *parts[b"iinf"]))
-    configurations = _configurations(data, parts)
     for item, extents in _heic_places(data, *parts[b"iloc"]):
         if any(start + length > len(data) for start, length in extents):
-            return CUT
-        if kinds.get(item) != b"hvc1":
-            continue
-        coded = b"".join(data[start : start + length] for start, length in extents)
-        sizes, parameters = configurations.get(item, (4, []))
-        units = _nal_units(coded, sizes)
-        if not units or not all(map(_may_stand, units)) or (parameters and not is_whole(parameters, units)):
-            return "a part of its picture is missing, out of order or not what it was"
-    return None
+            yield item, None
+        elif kinds.get(item) == kind:
+            yield item, b"".join(data[start : start + length] for start, length in extents)
 
 
 def _configurations(
@@ -345,3 +362,66 @@ def _may_stand(unit: bytes) -> bool:
     if unit[0] & 0x80 or unit[0] >> 1 >= 48 or unit[1] & 7 == 0 or unit[-1] == 0:
         return False
     return _NEVER_INSIDE.search(unit) is None
+
+
+# -- AVIF ------------------------------------------------------------------------------------------------
+
+#: OBU types that there are (AV1, 6.2.2): 1 to 8, and padding.
+_OBU_TYPES = frozenset((*range(1, 9), 15))
+
+
+def avif_problem(data: bytes) -> str | None:
+    """Return what is wrong with the boxes and the coded pictures of an AVIF file, or None."""
+    try:
+        parts = _meta_parts(data)
+        if isinstance(parts, str):
+            return parts
+        for _, coded in _coded(data, parts, b"av01"):
+            if coded is None:
+                return CUT
+            if not _obus_fill(coded):
+                return "a part of its picture is missing, out of order or not what it was"
+    except (struct.error, IndexError):
+        return "its list of parts is not whole"
+    return None
+
+
+def avif_size(data: bytes) -> tuple[int, int] | None:
+    """Return width and height of the largest picture that an AVIF file says it holds (`ispe`), or None."""
+    try:
+        parts = _meta_parts(data)
+        if isinstance(parts, str) or b"ipco" not in parts:
+            return None
+        sizes = [
+            struct.unpack_from(">II", data, start + 4)
+            for name, start, _ in _boxes(data, *parts[b"ipco"])
+            if name == b"ispe"
+        ]
+    except (struct.error, IndexError):
+        return None
+    return max(sizes, key=lambda size: size[0] * size[1], default=None)
+
+
+def _obus_fill(coded: bytes) -> bool:
+    """Say whether a coded picture is a row of OBUs, each of the length it says (AV1, 5.3)."""
+    at = 0
+    while at < len(coded):
+        head = coded[at]
+        extended, sized = head >> 2 & 1, head >> 1 & 1
+        if head & 0x81 or head >> 3 & 15 not in _OBU_TYPES:
+            return False
+        at += 1 + extended
+        if not sized:  # the last one may go on to the end
+            return at < len(coded)
+        length, shift = 0, 0
+        while True:
+            byte = coded[at]
+            at += 1
+            length |= (byte & 0x7F) << shift
+            shift += 7
+            if byte < 0x80:
+                break
+            if shift > 49:
+                return False
+        at += length
+    return at == len(coded) > 0

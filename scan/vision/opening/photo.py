@@ -24,6 +24,7 @@ import numpy as np
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.files import read_bytes
 from shortpencil.forms.shown import path_text
+from shortpencil.scan.language import carried
 from shortpencil.scan.vision.arrays import GrayImage
 from shortpencil.scan.vision.opening.damage import (
     MOST_SCANS,
@@ -34,7 +35,13 @@ from shortpencil.scan.vision.opening.damage import (
     overheard,
     png_problem,
 )
-from shortpencil.scan.vision.opening.frames import heic_problem, tiff_problems, webp_problem
+from shortpencil.scan.vision.opening.frames import (
+    avif_problem,
+    avif_size,
+    heic_problem,
+    tiff_problems,
+    webp_problem,
+)
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -44,6 +51,8 @@ if TYPE_CHECKING:
 MAX_PIXELS = 120_000_000
 #: Of what must be decoded whole, in colour, before it can be made smaller: only a JPEG in one scan need not.
 MAX_WHOLE_PIXELS = 60_000_000
+#: Of an AVIF, whose decoder takes some 20 bytes a pixel, in the memory that a reading child has.
+MAX_AVIF_PIXELS = 16_000_000
 MAX_SIDE = 20_000
 MAX_BYTES = 200_000_000
 #: Above this a picture is decoded at half size at most: a card across 4000 pixels already has 13 px/mm.
@@ -67,8 +76,19 @@ _KINDS = (
     (b"MM\x00*", "TIFF"),
     (b"%PDF-", "PDF"),
 )
+_AVIF_BRANDS = (b"avif", b"avis")
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
-KINDS_IN_WORDS = "JPEG, PNG, TIFF, WebP, HEIC or PDF"
+KINDS_IN_WORDS = "JPEG, PNG, TIFF, WebP, HEIC, AVIF or PDF"
+#: What is met now and then and not opened, so that a person sees what was taken for a photo.
+_OTHERS = (
+    (b"GIF8", carried("a GIF")),
+    (b"BM", carried("a BMP")),
+    (b"\x00\x00\x00\x0cjP  ", carried("a JPEG 2000")),
+    (b"\xff\x4f\xff\x51", carried("a JPEG 2000")),
+    (b"\x00\x00\x00\x0cJXL ", carried("a JPEG XL")),
+    (b"\xff\x0a", carried("a JPEG XL")),
+    (b"PK\x03\x04", carried("a ZIP archive")),
+)
 
 
 class PageError(InputError):
@@ -119,8 +139,9 @@ def photos_from_bytes(data: bytes, source: str, start: int = 1) -> Iterator[Phot
         yield _jpeg_photo(data, source, digest)
         return
     else:
-        _check_size(_header_size(data, kind, source), source, MAX_WHOLE_PIXELS)
-        gray = _heic(data, source) if kind == "HEIC" else _png_or_webp(data, kind, source)
+        most = MAX_AVIF_PIXELS if kind == "AVIF" else MAX_WHOLE_PIXELS
+        _check_size(_header_size(data, kind, source), source, most)
+        gray = _heic(data, source) if kind == "HEIC" else _by_opencv(data, kind, source)
     yield Photo(gray, source, digest)
 
 
@@ -132,15 +153,24 @@ def _kind_of(data: bytes, source: str) -> str:
             return kind
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
         return "WebP"
-    if data[4:8] == b"ftyp" and (data[8:12] in _HEIF_BRANDS):
-        return "HEIC"
-    raise InputError(f"{source}: expected a picture ({KINDS_IN_WORDS}), found something else.")
+    if data[4:8] == b"ftyp":
+        brand, others = data[8:12], data[16 : int.from_bytes(data[:4], "big")]
+        if brand in _AVIF_BRANDS or (brand in (b"mif1", b"msf1") and b"avif" in others):
+            return "AVIF"
+        if brand in _HEIF_BRANDS:
+            return "HEIC"
+    found = next((other for start, other in _OTHERS if data.startswith(start)), carried("something else"))
+    raise InputError(
+        f"{source}: expected a picture ({KINDS_IN_WORDS}), found {found}. Save the photo as a JPEG."
+    )
 
 
 def _header_size(data: bytes, kind: str, source: str) -> tuple[int, int]:
     """Width and height as the header says, without decoding."""
     from PIL import Image
 
+    if kind == "AVIF":
+        return _avif_size(data, source)
     if kind == "HEIC":
         _open_heif()
     limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None  # our own limit speaks, with our own words
@@ -155,6 +185,20 @@ def _header_size(data: bytes, kind: str, source: str) -> tuple[int, int]:
         ) from error
     finally:
         Image.MAX_IMAGE_PIXELS = limit
+
+
+def _avif_size(data: bytes, source: str) -> tuple[int, int]:
+    """Return the size of the largest picture in an AVIF; refuse it where this OpenCV cannot read any."""
+    # Pillow's decoder (dav1d) goes on over damage without a word; that of OpenCV (libaom) tells.
+    if re.search(r"\bAVIF: +(?!NO)\S", cv2.getBuildInformation()) is None:
+        raise InputError(
+            f"{source}: expected a picture that can be opened here, found an AVIF, which the OpenCV that is"
+            " installed cannot read. Save the photo as a JPEG."
+        )
+    size = avif_size(data)
+    if size is None:
+        raise _damaged(source, "AVIF", "its header does not say how large it is")
+    return size
 
 
 def _short(error: Exception) -> str:
@@ -230,8 +274,12 @@ def _jpeg_at(data: bytes, source: str, parts: JpegParts, part: int) -> GrayImage
     return gray
 
 
-def _png_or_webp(data: bytes, kind: str, source: str) -> GrayImage:
-    problem = png_problem(data) if kind == "PNG" else webp_problem(data)
+_PROBLEMS = {"PNG": png_problem, "WebP": webp_problem, "AVIF": avif_problem}
+
+
+def _by_opencv(data: bytes, kind: str, source: str) -> GrayImage:
+    """Return the grey pixels of a PNG, a WebP or an AVIF."""
+    problem = _PROBLEMS[kind](data)
     if problem is not None:
         raise _damaged(source, kind, problem)
     width, height = _header_size(data, kind, source)
@@ -392,9 +440,13 @@ def _pdf_pages(data: bytes, source: str, start: int) -> Iterator[tuple[int, Gray
         document = pypdfium2.PdfDocument(data)
         count = len(document)
     except pypdfium2.PdfiumError as error:
+        if "password" in str(error):
+            raise InputError(
+                f"{source}: expected a PDF that opens without a password, found one that does not. "
+                "Save it again without one."
+            ) from error
         raise InputError(
-            f"{source}: expected a PDF that opens without a password, found one that does not "
-            f"({_short(error)}). Save it again without one."
+            f"{source}: expected a PDF, found one that is damaged, cut off or without a page. Save it again."
         ) from error
     try:
         if count > MAX_PAGES:

@@ -1,4 +1,4 @@
-"""WebP, TIFF and HEIC tell of a missing, doubled or cut part by the lengths and places that they say."""
+"""WebP, TIFF, HEIC and AVIF tell of a missing, doubled or cut part by the lengths and places they say."""
 
 from __future__ import annotations
 
@@ -13,11 +13,17 @@ import cv2
 import numpy as np
 import pillow_heif
 import pytest
-from PIL import Image
+from PIL import Image, features
 
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.vision.opening import hevc
-from shortpencil.scan.vision.opening.frames import heic_problem, tiff_problems, webp_problem
+from shortpencil.scan.vision.opening.frames import (
+    avif_problem,
+    avif_size,
+    heic_problem,
+    tiff_problems,
+    webp_problem,
+)
 from shortpencil.scan.vision.opening.photo import photos_from_bytes
 
 SAMPLES = Path(__file__).parents[3] / "sample_scans"
@@ -74,6 +80,10 @@ SOUND = {
         ],
     ),
 }
+OPENS_AVIF = features.check("avif")
+if OPENS_AVIF:
+    grey_avif = encoded("AVIF", "L", speed=10)
+    SOUND["AVIF"] = (avif_problem, [encoded("AVIF", speed=10), encoded("AVIF", "RGBA", speed=10), grey_avif])
 EACH = [(kind, number) for kind, (_, datas) in SOUND.items() for number in range(len(datas))]
 
 
@@ -250,3 +260,25 @@ def test_nothing_that_a_file_says_breaks_the_check(kind: str) -> None:
             for _ in range(rng.choice((1, 4, 40))):
                 spoilt[rng.randrange(4, head)] = rng.choice((0, 1, 0x7F, 0xFF, rng.randrange(256)))
             problem(bytes(spoilt))
+
+
+@pytest.mark.skipif(not OPENS_AVIF, reason="this Pillow was built without AVIF")
+def test_parts_of_an_avif_that_are_missing_or_have_other_lengths_are_told() -> None:
+    """AV1, 5.3: each OBU says its type and its length, and they fill the item."""
+    rng = random.Random(4)
+    for data in SOUND["AVIF"][1]:
+        start = data.index(b"mdat") + 4
+        for _ in range(40):
+            at, size = rng.randrange(start, len(data) - 10), rng.randrange(2, 9)
+            assert avif_problem(data[:at] + data[at + size :]) is not None
+        for bit in (0, 7):  # the reserved bit and the forbidden one
+            spoilt = bytearray(data)
+            spoilt[start] ^= 1 << bit
+            assert avif_problem(bytes(spoilt)) is not None
+
+
+@pytest.mark.skipif(not OPENS_AVIF, reason="this Pillow was built without AVIF")
+def test_the_size_of_an_avif_is_told_by_its_boxes() -> None:
+    """ISO/IEC 23008-12, 6.5.3: `ispe`."""
+    assert [avif_size(data) for data in SOUND["AVIF"][1]] == [(320, 240)] * 3
+    assert avif_size(b"\0\0\0\x10ftypavif\0\0\0\0") is None

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import io
+import random
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, features
+from reportlab.lib.pdfencrypt import StandardEncryption
+from reportlab.pdfgen.canvas import Canvas
 
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.vision.opening import photo
@@ -77,6 +81,86 @@ def test_a_file_cut_off_anywhere_is_refused_not_filled_with_grey(kind: str, shar
     whole = encoded(kind, (640, 480))
     with pytest.raises(InputError, match=r"cut off|broken|damaged"):
         list(photos_from_bytes(whole[: int(len(whole) * share)], "cut"))
+
+
+READS_AVIF = "avif (ver" in cv2.getBuildInformation()
+WRITES_AVIF = features.check("avif")
+
+
+def avif(mode: str, **options: object) -> bytes:
+    small = np.random.default_rng(7).integers(60, 220, (24, 32, 3)).astype(np.uint8)
+    out = io.BytesIO()
+    picture = Image.fromarray(cv2.resize(small, (640, 480), interpolation=cv2.INTER_CUBIC)).convert(mode)
+    picture.save(out, "AVIF", speed=8, quality=90, **options)
+    return out.getvalue()
+
+
+@pytest.mark.skipif(not (READS_AVIF and WRITES_AVIF), reason="OpenCV or Pillow without AVIF")
+@pytest.mark.parametrize("mode", ["RGB", "L", "RGBA"])
+def test_an_avif_is_opened_and_damage_in_its_picture_is_told(mode: str) -> None:
+    whole = avif(mode)
+    (photo,) = photos_from_bytes(whole, "x")
+    with Image.open(io.BytesIO(whole)) as image:
+        grey = np.asarray(image.convert("L")).astype(int)
+    assert photo.gray.shape == (480, 640)
+    assert np.abs(photo.gray - grey).mean() < 1.0  # against the other decoder
+    rng = random.Random(11)
+    start = whole.index(b"mdat") + 40
+    for _ in range(20):
+        spoilt = bytearray(whole)
+        spoilt[rng.randrange(start, len(whole))] ^= 1 << rng.randrange(8)
+        with pytest.raises(InputError, match="damaged or cut off"):
+            list(photos_from_bytes(bytes(spoilt), "x"))
+
+
+@pytest.mark.skipif(not WRITES_AVIF, reason="this Pillow was built without AVIF")
+def test_a_large_avif_is_refused_before_it_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cv2, "imdecode", None)
+    monkeypatch.setattr(
+        cv2, "getBuildInformation", lambda: "    AVIF:                        avif (ver 1.4.2)"
+    )
+    monkeypatch.setattr(photo, "MAX_AVIF_PIXELS", 300_000)
+    with pytest.raises(InputError, match=r"at most 0 megapixels .* found 640 x 480"):
+        list(photos_from_bytes(avif("RGB"), "x"))
+
+
+@pytest.mark.parametrize("brands", [b"avif____mif1", b"mif1____avif", b"avis____msf1"])
+@pytest.mark.parametrize("says", ["    AVIF:                        NO", ""])
+def test_an_avif_is_refused_with_a_way_out_where_none_can_be_read(
+    brands: bytes, says: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cv2, "getBuildInformation", lambda: says)
+    data = (8 + len(brands)).to_bytes(4, "big") + b"ftyp" + brands + bytes(100)
+    with pytest.raises(InputError, match=r"found an AVIF, which .* cannot read. Save the photo as a JPEG"):
+        list(photos_from_bytes(data, "x"))
+
+
+@pytest.mark.parametrize(
+    ("data", "found"),
+    [
+        (b"GIF89a", "a GIF"),
+        (b"BM" + bytes(30), "a BMP"),
+        (b"\0\0\0\x0cJXL \r\n\x87\n", "a JPEG XL"),
+        (b"\0\0\0\x0cjP  \r\n\x87\n", "a JPEG 2000"),
+        (b"PK\x03\x04" + bytes(30), "a ZIP archive"),
+        (b"hello", "something else"),
+    ],
+)
+def test_what_is_not_opened_is_named_with_a_way_out(data: bytes, found: str) -> None:
+    with pytest.raises(InputError, match=rf"found {found}\. Save the photo as a JPEG\."):
+        list(photos_from_bytes(data, "x"))
+
+
+def test_a_damaged_pdf_is_not_told_to_have_a_password() -> None:
+    for data in (b"%PDF-1.4\n", b"%PDF-1.7\n" + bytes(range(256)) * 4):
+        with pytest.raises(InputError, match=r"damaged, cut off or without a page. Save it again\.$"):
+            list(photos_from_bytes(data, "x"))
+    out = io.BytesIO()
+    canvas = Canvas(out, encrypt=StandardEncryption("open sesame"))
+    canvas.showPage()
+    canvas.save()
+    with pytest.raises(InputError, match="found one that does not"):
+        list(photos_from_bytes(out.getvalue(), "x"))
 
 
 @pytest.mark.parametrize(
