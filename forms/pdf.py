@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+import re
+from collections.abc import Container, Iterable
 from importlib.resources import files
 from typing import Any
 
@@ -18,6 +19,7 @@ _FONT_FILES = {
     _REGULAR: "AtkinsonHyperlegibleNext-Regular.ttf",
     _BOLD: "AtkinsonHyperlegibleNext-Bold.ttf",
 }
+_GAP = "…"
 
 
 def qr_rows(code: str) -> tuple[str, ...]:
@@ -38,13 +40,18 @@ def page_size_pt(paper: Paper) -> tuple[float, float]:
     return mm_to_pt(paper.width_mm), mm_to_pt(paper.height_mm)
 
 
-def to_pdf(pages: Iterable[tuple[Shape, ...]], paper: Paper, title: str) -> bytes:
+def to_pdf(pages: Iterable[tuple[Shape, ...]], paper: Paper, title: str, *, gaps: bool = False) -> bytes:
     """Return a PDF with one page a drawing. The same drawings give the same bytes: it holds no dates.
+
+    Parameters
+    ----------
+    gaps : draw letters that the embedded font lacks as a gap; for sheets made of records, where a name is as
+        it is
 
     Raises
     ------
     InputError
-        when a text has letters that the embedded font lacks
+        when a text has letters that the embedded font lacks, and no gaps may be left
     """
     from reportlab.pdfgen.canvas import Canvas
 
@@ -55,7 +62,7 @@ def to_pdf(pages: Iterable[tuple[Shape, ...]], paper: Paper, title: str) -> byte
     canvas.setCreator("shortpencil")
     for shapes in pages:
         for shape in shapes:
-            _put(canvas, shape, paper)
+            _put(canvas, shape, paper, gaps)
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
@@ -85,7 +92,7 @@ def _register_fonts() -> None:
             pdfmetrics.registerFont(TTFont(name, data))
 
 
-def _put(canvas: Any, shape: Shape, paper: Paper) -> None:
+def _put(canvas: Any, shape: Shape, paper: Paper, gaps: bool) -> None:
     def x_pt(x_mm: float) -> float:
         return mm_to_pt(x_mm)
 
@@ -93,7 +100,7 @@ def _put(canvas: Any, shape: Shape, paper: Paper) -> None:
         return mm_to_pt(paper.height_mm - y_mm)
 
     if isinstance(shape, Words):
-        _put_words(canvas, shape, x_pt(shape.at.x), y_pt(shape.at.y))
+        _put_words(canvas, shape, x_pt(shape.at.x), y_pt(shape.at.y), gaps)
         return
     if isinstance(shape, Line):
         canvas.setStrokeGray(shape.grey)
@@ -115,25 +122,30 @@ def _put(canvas: Any, shape: Shape, paper: Paper) -> None:
         canvas.roundRect(*corner, min(mm_to_pt(shape.radius_mm), corner[2] / 2), stroke=1, fill=0)
 
 
-def _put_words(canvas: Any, words: Words, x: float, y: float) -> None:
+def _put_words(canvas: Any, words: Words, x: float, y: float, gaps: bool) -> None:
     from reportlab.pdfbase import pdfmetrics
 
     font = _BOLD if words.bold else _REGULAR
-    _refuse_missing_letters(words.text, pdfmetrics.getFont(font))
+    text = _in_letters_of(pdfmetrics.getFont(font).face.charToGlyph, words.text, gaps)
     size = words.size_pt
-    width = pdfmetrics.stringWidth(words.text, font, size)
+    width = pdfmetrics.stringWidth(text, font, size)
     if words.fit_mm is not None and width > mm_to_pt(words.fit_mm):
         size *= mm_to_pt(words.fit_mm) / width
     canvas.setFillGray(words.grey)
     canvas.setFont(font, size)
     put = {"left": canvas.drawString, "middle": canvas.drawCentredString, "right": canvas.drawRightString}
-    put[words.anchor](x, y, words.text)
+    put[words.anchor](x, y, text)
 
 
-def _refuse_missing_letters(text: str, font: Any) -> None:
-    missing = sorted({sign for sign in text if ord(sign) not in font.face.charToGlyph})
-    if missing:
+def _in_letters_of(glyphs: Container[int], text: str, gaps: bool) -> str:
+    """Return a text in letters that a font has; words that it cannot write at all are one gap together."""
+    missing = {sign for sign in text if ord(sign) not in glyphs}
+    if not missing:
+        return text
+    if not gaps:
         raise InputError(
-            f"The card's font has no letters for {' '.join(missing)} in {text!r}. "
+            f"The card's font has no letters for {' '.join(sorted(missing))} in {text!r}. "
             "Write the text with Latin letters."
         )
+    run = f"[{re.escape(''.join(missing))}]+"
+    return re.sub(rf"{run}(?:\s+{run})*", _GAP, text)

@@ -126,4 +126,4 @@ def practice_pages(found: Sequence[tuple[Plan, Round, str | None]], paper: str) 
         catalog.register(sheet.layout)
         if alias:
             catalog.assign({serial: alias})
-    return to_pdf(pages, PAPERS[paper], "shortpencil: practice card")
+    return to_pdf(pages, PAPERS[paper], "shortpencil: practice card", gaps=True)

@@ -152,7 +152,7 @@ class DeskKeeping:
                 pages.append(page)
         if not pages:
             raise InputError(" ".join(without) or "expected a player, found none.")
-        return to_pdf(pages, PAPERS[paper], f"shortpencil: {kind}"), without
+        return to_pdf(pages, PAPERS[paper], f"shortpencil: {kind}", gaps=True), without
 
 
 def _page(kind: str, advice: Advice, player: str | None, paper: Any) -> Any:

@@ -219,7 +219,9 @@ def _write_report(path: Path, report: Report, paper: str) -> None:
         from shortpencil.forms.pdf import to_pdf
         from shortpencil.scan.practice.sheet import sheet
 
-        data = to_pdf([sheet(report, PAPERS[paper])], PAPERS[paper], "shortpencil: what to practise")
+        data = to_pdf(
+            [sheet(report, PAPERS[paper])], PAPERS[paper], "shortpencil: what to practise", gaps=True
+        )
     write_whole(path, data)
     print(_("{path}: the report.", path=path), file=sys.stderr)
 

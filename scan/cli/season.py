@@ -159,7 +159,9 @@ def _write(path: Path, season: Season, paper: str) -> None:
         from shortpencil.forms.layout import PAPERS
         from shortpencil.forms.pdf import to_pdf
 
-        data = to_pdf([season_page.sheet(season, PAPERS[paper])], PAPERS[paper], "shortpencil: a season")
+        data = to_pdf(
+            [season_page.sheet(season, PAPERS[paper])], PAPERS[paper], "shortpencil: a season", gaps=True
+        )
     write_whole(path, data)
     print(_("{path}: the season.", path=path), file=sys.stderr)
 

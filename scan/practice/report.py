@@ -114,7 +114,7 @@ def cue_sentence(report: Report) -> str:
 def head_line(report: Report) -> str:
     """Whose rounds, how many, and from when to when."""
     when = words.span(h.day for h in report.history.heads)
-    parts = [report.player or "", words.rounds(report.focus.rounds), when]
+    parts = [words.whose(report.player), words.rounds(report.focus.rounds), when]
     return " · ".join(part for part in parts if part)
 
 

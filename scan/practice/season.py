@@ -249,7 +249,7 @@ def _aim(
 def head_line(season: Season) -> str:
     """Whose season, how many rounds and sessions, from when to when."""
     parts = [
-        season.player or "",
+        words.whose(season.player),
         words.rounds(season.rounds),
         words.sessions(len(season.sessions)),
         words.span([season.first, season.last]),

@@ -121,7 +121,7 @@ def _wrap(sentence: str, indent: str = "") -> list[str]:
 
 def title(season: Season) -> str:
     """Return whose season it is, as a title."""
-    return _("{player}'s season", player=season.player) if season.player else _("Your season")
+    return _("{player}'s season", player=words.whose(season.player)) if season.player else _("Your season")
 
 
 def page(season: Season) -> str:

@@ -35,6 +35,16 @@ CAUTIONS = (
 )
 
 
+#: A name longer than this would push what stands beside it off a sheet.
+_LONGEST_NAME = 40
+
+
+def whose(player: str | None) -> str:
+    """Return a player's name as a heading has room for it; "" where there is none."""
+    name = player or ""
+    return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1].rstrip()}…"
+
+
 class Spoken(Mapping[str, str]):
     """Words by key, each in the language that is spoken when it is looked up.
 

@@ -156,6 +156,17 @@ def test_printing_the_practice_card_registers_its_form(store, tmp_path, capsys, 
         focus("--store", store, "--print", tmp_path / "card.html")
 
 
+def test_a_name_that_the_sheets_font_cannot_write_costs_nobody_a_sheet(tmp_path, monkeypatch):
+    """Typed in review, or imported: it is what the records call the player."""
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+    place = tmp_path / "rounds.sqlite"
+    with open_store(place) as opened:
+        opened.add_rounds(rounds_of(Player(name="مرحبا 🥏"), 6, np.random.default_rng(1)))
+    for option, file in (("--report", tmp_path / "report.pdf"), ("--print", tmp_path / "card.pdf")):
+        assert focus("--store", place, "--player", "مرحبا 🥏", option, file) == 0
+        assert file.read_bytes().startswith(b"%PDF-")
+
+
 def test_a_coachs_page_by_alias_hides_small_cells(tmp_path, capsys):
     place, page = tmp_path / "club.sqlite", tmp_path / "club.html"
     with open_store(place) as opened:

@@ -20,12 +20,12 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from shortpencil.forms.catalog import all_builtin_fingerprints, builtin_fingerprints, builtin_names, load_form
-from shortpencil.forms.drawing import draw
-from shortpencil.forms.errors import LayoutError
+from shortpencil.forms.drawing import Words, draw
+from shortpencil.forms.errors import InputError, LayoutError
 from shortpencil.forms.fiducials import PICTURES, QUIET_MM
 from shortpencil.forms.field_map import fingerprint, layout_from_json, layout_to_json
 from shortpencil.forms.form import form_from_toml
-from shortpencil.forms.geometry import Box, distance_to_fold
+from shortpencil.forms.geometry import Box, Point, distance_to_fold
 from shortpencil.forms.layout import PAPERS, Layout, arrange
 from shortpencil.forms.pdf import identify, page_size_pt, to_pdf
 from shortpencil.forms.serials import card_code, look_alikes, serial_from, split_plain_code
@@ -287,6 +287,18 @@ digits = 2
         LayoutError, match=r"60 rows need 6\.2 mm each, there is room for 3\.\d mm .* \d+ mm too high"
     ):
         arrange(form_from_toml(text, source="tall.toml"), PAPERS["a4"])
+
+
+def test_letters_that_the_font_lacks_are_refused_or_on_sheets_made_of_records_a_gap() -> None:
+    shapes = (
+        Words("Åse 🥏🥏 مرحبا يا Müller", Point(20, 20), 9.0),
+        Words("مرحبا", Point(20, 30), 9.0, anchor="right"),
+    )
+    with pytest.raises(InputError, match="no letters for"):
+        to_pdf([shapes], PAPERS["a4"], "x")
+    pdf = to_pdf([shapes], PAPERS["a4"], "x", gaps=True)
+    lines = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text().split("\n")
+    assert [line.strip() for line in lines if line.strip()] == ["Åse … Müller", "…"]
 
 
 def test_the_same_card_gives_the_same_bytes() -> None:

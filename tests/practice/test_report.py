@@ -185,6 +185,13 @@ def test_sheet_is_one_page_with_nothing_outside_or_on_top_of_other_things(paper,
     assert to_pdf([shapes], size, "x").count(b"/Type /Page\n") == 1
 
 
+def test_a_very_long_name_stays_on_the_sheet():
+    r = replace(a_report(9, with_effect=False), player="Long " * 40)
+    (head,) = (s for s in sheet(r, PAPERS["a4"]) if isinstance(s, Words) and s.text.startswith("Long"))
+    assert "… · 9 rounds" in head.text
+    assert text_width_mm(head.text, head.size_pt) < 150  # "shortpencil" stands at its left
+
+
 def test_the_sheet_ends_the_sentence_of_what_comes_next():
     said = (
         "Practise putts next, too: one more session (1 so far) should save most there, about 1.0 strokes in "
