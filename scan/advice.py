@@ -111,8 +111,13 @@ class Advice:
             possible=self.possible,
         )
 
-    def season(self, player: str | None = None, *, months: int = 12) -> Season | str:
-        """Return the season of these rounds, `months` back from the newest day, or why there is none."""
+    def season(
+        self, player: str | None = None, *, months: int = 12, today: date | None = None
+    ) -> Season | str:
+        """Return the season of these rounds, `months` back from the newest day, or why there is none.
+
+        Its aim is for the month after `today`, or after the newest day where that is later.
+        """
         from shortpencil.scan.practice.history import in_order
         from shortpencil.scan.practice.season import season_of
 
@@ -130,6 +135,7 @@ class Advice:
             player=player or rounds[-1].player,
             months=months,
             possible=self.possible,
+            today=today,
         )
 
 

@@ -97,6 +97,7 @@ def season_of(
     player: str | None = None,
     months: int = MOST_MONTHS,
     possible: Sequence[History] = (),
+    today: date | None = None,
 ) -> Season:
     """Return the season up to the newest day.
 
@@ -109,6 +110,7 @@ def season_of(
     reach : what the plan of the next session aims at in the test of ten
     months : how many months back, the newest one included
     possible : where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`)
+    today : the aim is for the month after it, or after the newest day where that is later or nothing is given
     """
     days = [h.day for h in history.heads]
     known = [d for d in days if d is not None] + [s.day for s in sessions]
@@ -117,7 +119,7 @@ def season_of(
     first = max(start, min(known).replace(day=1))
     mine = tuple(s for s in sessions if s.day >= first)
     tested = tuple(t for t in tests if t.day >= first)
-    until = last + timedelta(days=30)
+    until = max(last, today or last) + timedelta(days=30)
     weeks = weeks_of(choice, sessions, last)
     holes = holes_of_rounds(history)
     lengths = by_use(holes[np.array([d is not None and d >= first for d in days], bool)])

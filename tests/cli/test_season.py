@@ -9,8 +9,9 @@ import pypdfium2
 import pytest
 
 from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.scan.advice import Asked, advise, load_drills
 from shortpencil.scan.cli import practice, season
-from shortpencil.scan.language import speaking
+from shortpencil.scan.language import day_said, speaking
 from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 from shortpencil.scan.records.store import open_store
 from shortpencil.scan.records.storing.told import ToldSession
@@ -169,6 +170,22 @@ def test_a_season_without_rounds_or_days_says_so(place, capsys):
     assert "no round yet" in capsys.readouterr().err
     with pytest.raises(InputError, match=r"\.html or \.pdf"):
         run("season", "--store", place, "--report", "x.txt")
+
+
+def test_the_aim_is_for_the_month_after_today_however_long_ago_the_last_round_was(full, capsys):
+    """The year is that up to the newest day; an aim until a day that is past is none."""
+    days = [date.today()]
+    assert run("season", "--json", "--store", full) == 0
+    told = json.loads(capsys.readouterr().out)
+    days.append(date.today())  # where midnight came between
+    assert any(told["aim"].startswith(f"Until {day_said(day + timedelta(days=30))}:") for day in days)
+    assert told["to"] < "2025-12"
+    with open_store(full) as store:
+        advice = advise(store, Asked("Wren"), load_drills(None))
+    newest = advice.season().last
+    assert advice.season().until == newest + timedelta(days=30)
+    assert advice.season(today=newest - timedelta(days=5)).until == newest + timedelta(days=30)
+    assert advice.season(today=newest + timedelta(days=70)).until == newest + timedelta(days=100)
 
 
 def test_season_and_session_have_the_same_aim(full, capsys):
