@@ -46,7 +46,10 @@ def known_of(store: Store, forms: Path, player: str) -> tuple[Traces, int]:
 
     found, printed = store.traces_of(player), len(Catalog(forms).cards_of(player))
     if not found and not printed:
-        raise InputError(f"{player}: expected the alias of a player, found nobody of that name.")
+        raise InputError(
+            f"{player}: expected the alias of a player, found nobody of that name. `shortpencil rounds` "
+            "shows the players."
+        )
     return found, printed
 
 

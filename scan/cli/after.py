@@ -68,6 +68,7 @@ def after_of_store(store: Store) -> AfterOf:
             phases=_lines(played),
             thing=None if thing == "see the picture" else thing,
             thing_picture="resolve" if picture and not thing else None,
+            player=played.player,
             focus=focus,
             says=says,
         )

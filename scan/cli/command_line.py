@@ -36,7 +36,6 @@ _OF_THE_LIBRARY = (
     N_("expected one argument"),
     N_("expected at least one argument"),
     N_("not allowed with argument {other}"),
-    N_("invalid {type} value: {value}"),
     N_("ignored explicit argument {value}"),
 )
 
@@ -108,7 +107,14 @@ def in_full(argv: Sequence[str]) -> list[str]:
 
 
 def _meant(message: str) -> str | None:
-    """Return a wrong choice in fewer words, with the one that was probably meant; None for other errors."""
+    """Return a wrong choice in fewer words, with the one that was probably meant, or what is no number.
+
+    None for other errors.
+    """
+    number = re.fullmatch(r"argument (\S+): invalid int value: (.*)", message, re.DOTALL)
+    if number is not None:
+        name, given = number.groups()
+        return _("{name}: expected a whole number, found {given}.", name=name, given=given)
     found = re.fullmatch(r"argument (\S+): invalid choice: '(.*)' \(choose from (.*)\)", message, re.DOTALL)
     if found is None:
         return None

@@ -85,7 +85,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument(
         "--jobs",
         metavar="N",
-        type=int,
+        type=_jobs,
         help=_("worker processes (default: one a core for six photos or more)"),
     )
     parser.add_argument(
@@ -94,6 +94,14 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         help=_("let the workers of a cluster read, named by its scheduler, as in tcp://192.0.2.7:8786"),
     )
     parser.set_defaults(run=run_read)
+
+
+def _jobs(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(
+            _("expected a whole number from 1 on, found {text}", text=repr(text))
+        )
+    return int(text)
 
 
 def run_read(args: argparse.Namespace) -> int:

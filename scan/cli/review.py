@@ -193,14 +193,14 @@ def view_of(report: Report) -> FocusView:
     """Return a report as the page shows it."""
     from shortpencil.scan.practice import words
     from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
-    from shortpencil.scan.practice.picture import to_svg
+    from shortpencil.scan.practice.picture import held, to_svg
     from shortpencil.scan.practice.rate_charts import putting_chart, time_charts
     from shortpencil.scan.practice.report import head_line, why_sentences
     from shortpencil.scan.review.focus_view import FocusView
 
     focus, plan = report.focus, report.plan
     pictures = [
-        strokes_chart(focus),
+        strokes_chart(focus, 84.0),
         causes_chart(plan.about.causes, 84.0),
         *time_charts(report.history, focus.phase, report.lengths, 84.0),
     ]
@@ -214,14 +214,15 @@ def view_of(report: Report) -> FocusView:
     return FocusView(
         title=_("Practise your {many}", many=words.MANY[plan.phase]),
         whose=head_line(report),
-        cue=plan.cue,
-        why=tuple(_without_command(says) for says in why_sentences(report)),
+        cue=held(plan.cue),
+        why=tuple(held(_without_command(says)) for says in why_sentences(report)),
         charts=tuple(to_svg(picture) for picture in pictures),
         plan=_("The plan: {length}", length=plan.length),
         steps=tuple(_step(step) for step in plan.steps),
-        aim=aim,
-        notes=tuple(plan.notes),
-        cautions=tuple(plan.cautions),
+        aim=held(aim),
+        notes=tuple(map(held, plan.notes)),
+        cautions=tuple(map(held, plan.cautions)),
+        in_short=_(words.SHORT_CAUTIONS),
         foot=f"{_(words.EXECUTED)} {_(_RANGES)}",
     )
 
@@ -236,12 +237,13 @@ def _without_command(says: str) -> str:
 
 
 def _step(step: PlanStep) -> Step:
+    from shortpencil.scan.practice.picture import held
     from shortpencil.scan.practice.plan import BOX_WORDS
     from shortpencil.scan.review.focus_view import Step
 
     box = BOX_WORDS[step.box]
     if step.drill is None:
-        return Step(box, step.minutes, step.says, "", "")
+        return Step(box, step.minutes, held(step.says), "", "")
     tries = step.throws if step.box == "test" else step.amount
     amount = _("{tries} tries; count: {counts}", tries=tries, counts=step.drill.counts)
-    return Step(box, step.minutes, step.drill.title, amount, step.drill.how)
+    return Step(box, step.minutes, held(step.drill.title), held(amount), held(step.drill.how))

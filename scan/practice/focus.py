@@ -111,8 +111,8 @@ class Focus:
         """How many more rounds it takes to tell, in one sentence; None where it is told already."""
         if self.provisional:
             return ngettext(
-                "{n} more round before it counts as settled.",
-                "{n} more rounds before it counts as settled.",
+                "It stays provisional for {n} more round.",
+                "It stays provisional for {n} more rounds.",
                 SETTLED_ROUNDS - self.rounds,
             )
         if self.level == "clear":

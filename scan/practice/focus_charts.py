@@ -33,11 +33,16 @@ from shortpencil.scan.practice.picture import (
 
 _CAUSES_SHOWN = 5
 _LEAST_SQUARE_MM = 1.0
+_NARROW_MM = 96.0
 
 
 def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
-    """What misses cost a round, by phase: mark and range, the focus filled."""
-    left, right = 28.0, 44.0
+    """What misses cost a round, by phase: mark and range, the focus filled.
+
+    Where the picture is narrow, the numbers of a phase stand below its bar, not beside it.
+    """
+    narrow = width_mm < _NARROW_MM
+    left, right = 28.0, 13.0 if narrow else 44.0
     plot = width_mm - left - right
     most = max(p.strokes_a_round.high for p in focus.phases)
     step = _step(most)
@@ -48,12 +53,9 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
     y = 14.0
     base = y + len(focus.phases) * 9.6 - 3.4
     for tick in np.arange(0, top + step / 2, step):
-        x = left + plot * tick / top
-        shapes.append(line(x, 9.6, x, base, width_mm=0.15, grey=LIGHT))
-        shapes.append(
-            text(x, base + 3.6, localized(f"{tick:g}"), size_pt=SMALL_PT, anchor="middle", grey=SOFT)
-        )
-    shapes.append(text(left + plot + 3, base + 3.6, _("strokes a round"), size_pt=SMALL_PT, grey=SOFT))
+        shapes += _tick(left + plot * tick / top, base, localized(f"{tick:g}"))
+    unit_x = 0.0 if narrow else left + plot + 3
+    shapes.append(text(unit_x, base + 3.6, _("strokes a round"), size_pt=SMALL_PT, grey=SOFT))
     for p in focus.phases:
         chosen = p.phase == focus.phase
         i = p.strokes_a_round
@@ -64,7 +66,8 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
             shapes.append(line(a, y, c, y, width_mm=0.9 if chosen else 0.5, grey=0.0 if chosen else SOFT))
             shapes += dot(b, y, radius_mm=1.5, filled=chosen)
             said = f"{words.strokes(i.middle)} ({words.strokes_range(i)})"
-            shapes.append(text(left + plot + 3, y + 1.1, said, size_pt=SMALL_PT, bold=chosen))
+            at = (left + 0.8, y + 4.8) if narrow else (left + plot + 3, y + 1.1)
+            shapes.append(text(*at, said, size_pt=SMALL_PT, bold=chosen))
         most_said = words.probability(p.p_costs_most)
         shapes.append(text(width_mm, y + 1.1, most_said, size_pt=SMALL_PT, bold=chosen, anchor="right"))
         y += 9.6
@@ -75,6 +78,12 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
         base + 5.2,
         tuple(shapes),
     )
+
+
+def _tick(x: float, base: float, said: str) -> list[Shape]:
+    """Return a pale line down to the scale, and its number there."""
+    number = text(x, base + 3.6, said, size_pt=SMALL_PT, anchor="middle", grey=SOFT)
+    return [line(x, 9.6, x, base, width_mm=0.15, grey=LIGHT), number]
 
 
 def causes_chart(causes: Causes, width_mm: float = 72.0) -> Picture:

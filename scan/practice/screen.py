@@ -21,8 +21,8 @@ SHORT = words.Spoken(
     {
         "warm-up": N_("warm up, then throws at half power"),
         "break": N_("break: sit, drink, loosen hand and shoulder"),
-        "dry": N_("without a disc: slow swings with the one cue, line and height said aloud"),
-        "walk": N_("walk some holes without throwing: choose line and disc for each"),
+        "dry": N_("without a disc: slow swings with the cue, line and height said aloud"),
+        "walk": N_("choose lines on some holes, throw nothing; or keep it for another day"),
     }
 )
 

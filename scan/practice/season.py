@@ -115,8 +115,7 @@ def season_of(
     days = [h.day for h in history.heads]
     known = [d for d in days if d is not None] + [s.day for s in sessions]
     last = max(known)
-    start = _months_before(last.replace(day=1), months - 1)
-    first = max(start, min(known).replace(day=1))
+    first = max(_months_before(last.replace(day=1), months - 1), min(known).replace(day=1))
     mine = tuple(s for s in sessions if s.day >= first)
     tested = tuple(t for t in tests if t.day >= first)
     until = max(last, today or last) + timedelta(days=30)

@@ -44,10 +44,6 @@ FOOT = N_(
     "Every number comes from your own marks."
 )
 CAPTION = N_("Missed throws of marked ones, with 90 % ranges; what cost most is as of the end of each month")
-_SHORT_CAUTIONS = N_(
-    "Landing area clear of people first. Warm up. Stop if anything hurts and at thunder. The park's posted "
-    "rules come first. Not medical advice."
-)
 
 
 # -- terminal ------------------------------------------------------------------------------------------------
@@ -64,7 +60,7 @@ def screen(season: Season) -> list[str]:
     if tests:
         lines += [_("TESTS OF TEN"), *(t for s in tests for t in _wrap(s, "  "))]
     lines += [_("THE NEXT WEEKS"), *(t for s in weeks_sentences(season) for t in _wrap(s, "  "))]
-    return [*lines, *_wrap(_(_SHORT_CAUTIONS))]
+    return [*lines, *_wrap(_(words.SHORT_CAUTIONS))]
 
 
 def _table(season: Season) -> list[str]:

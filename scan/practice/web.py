@@ -18,7 +18,7 @@ from shortpencil.scan.practice import words
 from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
 from shortpencil.scan.practice.model import Interval
 from shortpencil.scan.practice.phases import PhaseEvidence, Window
-from shortpencil.scan.practice.picture import FONT_FAMILY, Picture, font_bytes, held, to_svg
+from shortpencil.scan.practice.picture import FONT_FAMILY, font_bytes, held, to_svg
 from shortpencil.scan.practice.plan import BOX_WORDS, box_said, long_aim_said
 from shortpencil.scan.practice.rate_charts import putting_chart, result_said, results_chart, time_charts
 from shortpencil.scan.practice.report import (
@@ -47,7 +47,6 @@ ENDED_WELL = N_(
     "than usual for you from there."
 )
 MOST_STRIPS = 12
-WIDE = ' class="wide"'
 
 
 def page(report: Report) -> str:
@@ -97,17 +96,15 @@ def document(head: str, whose: str, body: Iterable[str], foot: str) -> str:
 
 def _charts(report: Report) -> list[str]:
     focus = report.focus
-    pictures: list[tuple[Picture, bool]] = [
-        (strokes_chart(focus), True),
-        (causes_chart(report.plan.about.causes, 84.0), False),
-        *((picture, False) for picture in time_charts(report.history, focus.phase, report.lengths, 84.0)),
+    pictures = [
+        strokes_chart(focus, 84.0),
+        causes_chart(report.plan.about.causes, 84.0),
+        *time_charts(report.history, focus.phase, report.lengths, 84.0),
     ]
     if report.putting.putts:
-        pictures.append((putting_chart(report.putting, report.unit, 84.0), False))
-    pictures.append((results_chart(report.tables, 84.0), False))
-    figures = (
-        f"<figure{' class=wide' if wide else ''}>{to_svg(picture)}</figure>" for picture, wide in pictures
-    )
+        pictures.append(putting_chart(report.putting, report.unit, 84.0))
+    pictures.append(results_chart(report.tables, 84.0))
+    figures = (f"<figure>{to_svg(picture)}</figure>" for picture in pictures)
     return [f'<h2>{said(_("The evidence"))}</h2><div class="charts">', *figures, "</div>"]
 
 

@@ -35,6 +35,12 @@ CAUTIONS = (
 )
 
 
+#: The same in a line, for what is no whole session.
+SHORT_CAUTIONS = N_(
+    "Landing area clear of people first. Warm up. Stop if anything hurts and at thunder. The park's posted "
+    "rules come first. Not medical advice."
+)
+
 #: A name longer than this would push what stands beside it off a sheet.
 _LONGEST_NAME = 40
 

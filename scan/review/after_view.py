@@ -17,11 +17,12 @@ class PhaseLine:
 
 @dataclass(frozen=True, slots=True)
 class AfterPhoto:
-    """Misses of the round, the one thing written down (text, or the field of its picture), the focus."""
+    """Misses of the round, the one thing written down (text, or the field of its picture), whose focus."""
 
     phases: tuple[PhaseLine, ...]
     thing: str | None
     thing_picture: str | None
+    player: str | None
     focus: str
     says: tuple[str, ...]
 

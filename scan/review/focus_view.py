@@ -19,7 +19,10 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class FocusView:
-    """The focus of one player. `charts` are SVG elements made by this program, safe as they are."""
+    """The focus of one player.
+
+    `charts` are SVG elements made by this program, safe as they are; `in_short` are the cautions in a line.
+    """
 
     title: str
     whose: str
@@ -31,6 +34,7 @@ class FocusView:
     aim: str
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    in_short: str
     foot: str
 
 

@@ -58,7 +58,7 @@ def test_what_waits_on_a_card_is_listed_and_answered_by_the_cards_own_names(tmp_
         answers = {answer.field: answer.value for answer in opened.answers(serial)}
     assert answers == {NEAR: 7, "h01.way": ("left", "short"), "h02.why": None}
     assert main(["answer", "N0B0DY", "--store", place]) == 2
-    assert "found none" in capsys.readouterr().err
+    assert "found none. `shortpencil rounds` shows the serials." in capsys.readouterr().err
 
 
 def test_without_a_serial_only_the_serial_is_missing(capsys):

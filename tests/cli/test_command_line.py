@@ -65,6 +65,24 @@ def test_a_mistyped_command_names_what_was_probably_meant(capsys: pytest.Capture
     assert "Did you mean rounds?" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["focus", "--minutes", "half"], "--minutes: expected a whole number, found 'half'."),
+        (["practised", "--take-back", "x"], "--take-back: expected a whole number, found 'x'."),
+        (["read", "--jobs", "0", "x.jpg"], "expected a whole number from 1 on, found '0'"),
+        (["read", "--jobs", "-2", "x.jpg"], "expected a whole number from 1 on, found '-2'"),
+    ],
+)
+def test_what_is_no_number_is_said_without_a_programs_words(
+    words: list[str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        main(words)
+    assert stopped.value.code == 2
+    assert says in capsys.readouterr().err
+
+
 def test_without_a_command_it_says_how_to_begin(capsys: pytest.CaptureFixture[str]) -> None:
     assert main([]) == 2
     told = capsys.readouterr()

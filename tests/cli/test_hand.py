@@ -161,7 +161,7 @@ def test_forget_finds_a_name_that_was_answered_and_tells_it_as_json(place, capsy
 
 def test_forget_knows_when_there_is_nobody(place, capsys):
     assert main(["forget", "Robin", "--yes"]) == 2
-    assert "found nobody of that name" in capsys.readouterr().err
+    assert "found nobody of that name. `shortpencil rounds` shows the players." in capsys.readouterr().err
 
 
 def printed_for(home: Path, player: str) -> None:

@@ -46,7 +46,7 @@ def test_provisional_ends_after_five_rounds_however_clear():
         assert f.provisional == (rounds < SETTLED_ROUNDS)
         assert f.level == "clear"
         if f.provisional:
-            assert f.outlook.startswith("1 more round before")
+            assert f.outlook == "It stays provisional for 1 more round."
 
 
 def test_equal_phases_may_not_settle_and_the_price_of_a_wrong_choice_is_told():

@@ -1,3 +1,4 @@
+import re
 from importlib.resources import files
 
 import numpy as np
@@ -34,6 +35,16 @@ def test_built_in_list_has_a_block_for_each_cause_in_each_phase():
                 drill = p._find(DRILLS.drills, box, phase, cause)
                 assert phase in drill.phases, (cause, phase, box)
                 assert cause in drill.causes, (cause, phase, box)
+
+
+@pytest.mark.parametrize("cause", range(10))
+def test_no_putt_is_practised_like_a_drive_nor_a_drive_like_an_approach(cause):
+    putts = p.plan_of(a_focus("putt", cause=cause), 45, DRILLS)
+    said = " ".join(f"{s.drill.title} {s.drill.how} {s.drill.cue}" for s in putts.steps if s.drill)
+    assert not re.search(r"half power|first 10 m|run-up", said, re.IGNORECASE)
+    drives = p.plan_of(a_focus("drive", cause=cause), 45, DRILLS)
+    lengths = re.findall(r"(\d+) m\b", " ".join(s.drill.title for s in drives.steps if s.drill))
+    assert not [length for length in lengths if 20 < int(length) < 60]
 
 
 def test_thirty_minutes_of_putting():

@@ -1,8 +1,10 @@
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from shortpencil.scan.language import speaking
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.plan import plan_of
@@ -54,3 +56,18 @@ def test_too_much_to_say_leaves_the_plan_whole():
     lines = screen(e, f, plan_of(f, 30, DRILLS, repeat=True))
     assert len(lines) == HEIGHT
     assert sum("min  " in line for line in lines) == 5
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_terminal_says_from_where_the_ten_are_thrown_and_wastes_no_hour(language):
+    e = history_of(rounds_of(Player(miss=(0.1, 0.1, 0.6)), 9, np.random.default_rng(1)))
+    f = focus_of(e)
+    for unit, far in (("m", "8 m"), ("ft", "26 ft")):
+        with speaking(language):
+            lines = screen(e, f, plan_of(f, 120, DRILLS, unit=unit))
+        assert max(map(len, lines)) <= WIDTH
+        (test,) = (line for line in lines if re.search("Ten putts|Zehn Putts", line))
+        assert far in test
+        # What throws and their rests leave over is no order to walk about for an hour.
+        (walk,) = (line for line in lines if re.search("another day|andern Tag", line))
+        assert int(walk.split()[0]) > 30

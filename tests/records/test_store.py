@@ -151,8 +151,12 @@ def test_an_answer_the_field_cannot_hold_changes_nothing(store):
 
 
 def test_an_answer_for_a_card_that_is_not_there_says_so(store):
-    with pytest.raises(RecordError, match="found none"):
+    with pytest.raises(RecordError, match=r"found none. `shortpencil rounds` shows the serials\.$"):
         store.answer("NONE", "total", 1, "Robin", LATER)
+    one = round_from_reading(round_form(), reading(round_form(), PLAYED), recorded_at=RECORDED_AT)
+    store.add_rounds([replace(one, id="typed-1")])
+    with pytest.raises(RecordError, match=r"found a round that came from a file\. It is changed on its page"):
+        store.card("typed-1")
 
 
 def test_pictures_lie_beside_the_card_and_follow_its_best_photo(store):
@@ -440,7 +444,7 @@ def test_a_full_disk_is_named_as_such_and_nothing_is_half_stored(tmp_path):
         # The limit belongs to a connection; the pool has one, so the next transaction runs under it.
         with opened._engine.connect() as connection:
             connection.exec_driver_sql(f"PRAGMA max_page_count = {pages}")
-        with pytest.raises(RecordError, match="full disk"):
+        with pytest.raises(RecordError, match=r"full disk\. What was being written is not kept"):
             add(opened, serial="S", photo=OTHER_PHOTO, pictures={"total": bytes(100_000)})
         assert everything(opened) == before
 

@@ -11,6 +11,7 @@ AFTER = AfterPhoto(
     phases=(PhaseLine("drives", 4, 0), PhaseLine("approaches", 3, 1), PhaseLine("putts", 6, 0)),
     thing=None,
     thing_picture="resolve",
+    player="Zoë & Ash",
     focus="Your focus: putts",
     says=("Provisional after 1 round.",),
 )
@@ -28,6 +29,7 @@ def test_after_the_photo_come_misses_the_one_thing_and_the_focus_before_the_ques
     assert places == sorted(places)
     assert places[-1] < text.index("data-answers")
     assert "and 1 doubtful" in text
+    assert 'href="/focus?player=Zo%C3%AB%20%26%20Ash"' in text  # of several players not the first one's
 
 
 def test_questions_come_in_the_order_of_what_an_answer_is_worth(page: Page, serial: str) -> None:

@@ -68,9 +68,15 @@ class Opened:
         row = connection.execute(select(tables.cards).where(tables.cards.c.serial == serial)).one_or_none()
         read = None if row is None else speaking_reading(connection, row)
         if row is None or read is None:
+            rounds = select(tables.rounds.c.id).where(tables.rounds.c.id == serial)
+            if connection.execute(rounds).first() is not None:
+                raise NotThere(
+                    f"{self.name}: expected a card with the serial {serial}, found a round that came from a "
+                    "file. It is changed on its page: `shortpencil review`."
+                )
             raise NotThere(
-                f"{self.name}: expected a card with the serial {serial}, found none. "
-                "A round that came from a file is changed on its page: `shortpencil review`."
+                f"{self.name}: expected a card with the serial {serial}, found none. `shortpencil rounds` "
+                "shows the serials."
             )
         return Card(
             serial=serial,

@@ -61,7 +61,7 @@ _MEANINGS = (
     (
         "disk is full",
         N_(
-            "expected room to write, found a full disk. Nothing of this card was stored; make room, "
+            "expected room to write, found a full disk. What was being written is not kept; make room, "
             "try again."
         ),
     ),
