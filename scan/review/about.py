@@ -6,7 +6,7 @@ Routes only. Forgetting is the laptop's alone, says before what goes, and wants 
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import quote
 
 from starlette.exceptions import HTTPException
@@ -20,11 +20,8 @@ from shortpencil.scan.language import _, carried, first_upper
 from shortpencil.scan.language import told as tell
 from shortpencil.scan.records.storing.told import ToldSession, checked
 from shortpencil.scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
-from shortpencil.scan.review.keeping import chores_of
+from shortpencil.scan.review.desk import Desk, chores_of
 from shortpencil.scan.review.naming import count_said, day_said
-
-if TYPE_CHECKING:
-    from shortpencil.scan.review.app import Desk
 
 HANDS = ("erase", "off", "on")
 

@@ -6,11 +6,9 @@ GET changes nothing. Every POST is one transaction of the store, then the addres
 from __future__ import annotations
 
 import asyncio
-import time
-from collections.abc import AsyncIterator, Awaitable, Callable, Collection
+from collections.abc import AsyncIterator, Callable, Collection
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from dataclasses import replace
 from functools import partial
 from http import HTTPStatus
 from typing import Any
@@ -23,9 +21,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from shortpencil.forms.catalog import Catalog
 from shortpencil.forms.errors import InputError, NotThere, RecordError
-from shortpencil.forms.field_map import layout_from_json
 from shortpencil.forms.layout import Layout
 from shortpencil.scan.joining import Keeper
 from shortpencil.scan.language import LANGUAGES, _, told
@@ -33,23 +29,19 @@ from shortpencil.scan.reading import CARD_PICTURE
 from shortpencil.scan.records.composing.answers import AnsweredMeanwhile
 from shortpencil.scan.records.composing.card_values import DATE_FIELDS
 from shortpencil.scan.records.concluding.cards import Card
-from shortpencil.scan.records.store import Store
 from shortpencil.scan.review import about, doing, keeping, pages, year
-from shortpencil.scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
 from shortpencil.scan.review.asked import form_of, get, off, post, session_of, text_of
-from shortpencil.scan.review.chores import Chores
+from shortpencil.scan.review.desk import Desk
 from shortpencil.scan.review.doing import MOST_MINUTES
-from shortpencil.scan.review.door import PHONE_LINK_S, Door
-from shortpencil.scan.review.focus_view import FocusOf
+from shortpencil.scan.review.door import PHONE_LINK_S
 from shortpencil.scan.review.glance_pages import GlancePages, glanced_in
-from shortpencil.scan.review.guard import App, Guard, Limits
+from shortpencil.scan.review.guard import App, Guard
 from shortpencil.scan.review.links import qr_svg
-from shortpencil.scan.review.patience import Lines
 from shortpencil.scan.review.questions import Question, next_after, parsed, question_of
-from shortpencil.scan.review.readers import AT_ONCE, Readers
+from shortpencil.scan.review.readers import AT_ONCE
 from shortpencil.scan.review.receiving import Receiver, Told
 from shortpencil.scan.review.rendering import Pages, static_files
-from shortpencil.scan.review.shelf import copy_names, name_of, round_name
+from shortpencil.scan.review.shelf import name_of, round_name
 from shortpencil.scan.review.views import close_up, surroundings
 from shortpencil.scan.review.who import DATE
 from shortpencil.scan.review.who_pages import WhoPages
@@ -58,57 +50,6 @@ from shortpencil.scan.review.wording import without_input
 MOST_PHOTOS = 12  # at once; a batch is `shortpencil read`
 MOST_TOLD = 3  # of how many cards what their round says is told at once: each takes half a second
 LONGEST_NAME = 60
-
-
-@dataclass(slots=True)
-class Desk:
-    """Everything a page needs: the store, the readers, who may come in, where the server is to be found."""
-
-    store: Store
-    readers: Readers
-    catalog: Catalog
-    door: Door
-    focus: FocusOf
-    cookie: str
-    hosts: Callable[[], Collection[str]]
-    #: Address for a phone, e.g. "http://192.168.1.5:8467", or None when only this machine is served.
-    phone_address: Callable[[], str | None]
-    clock: Callable[[], float] = time.monotonic
-    now: Callable[[], datetime] = lambda: datetime.now(UTC)
-    limits: Limits = field(default_factory=Limits)
-    #: What the page lets do beside looking and answering; None where nobody said how.
-    chores: Chores | None = None
-    #: Lets phones in the network in, or keeps them out, while the page runs; None where that can't be.
-    switch_phone: Callable[[bool], Awaitable[None]] | None = None
-    #: Read each card as any hand's, and keep nothing of its player's.
-    plain_hands: bool = False
-    card_pictures: bool = True  # keep the picture of each whole flat card
-    last_request_s: float = 0.0
-    #: The connections, where a server counts them.
-    lines: Lines = field(default_factory=Lines)
-    #: What is told after a photo, and what an answer is worth: worked out elsewhere.
-    after: AfterOf = nothing_after
-    worth: WorthOf = no_worth
-    layouts: dict[str, Layout] = field(default_factory=dict)
-
-    def layout(self, form: str) -> Layout | None:
-        """Return the layout of a form by its fingerprint; None where the store does not know it."""
-        if form not in self.layouts:
-            text = self.store.form_text(form)
-            if text is None:
-                return None
-            self.layouts[form] = layout_from_json(text)
-        return self.layouts[form]
-
-    def copies(self, serial: str) -> dict[str, Any]:
-        """Return the rounds of a sheet as its pages show them: with their photos, and what each is called."""
-        found = self.store.sheet(serial)
-        return {"sheet": found, "copies": copy_names(self.store, [one.serial for one in found])}
-
-    def title_of(self, form: str) -> str:
-        """Return the title of a form by its fingerprint, "" where it is not known."""
-        layout = self.layout(form)
-        return layout.form.title if layout is not None else ""
 
 
 def make_app(desk: Desk) -> App:

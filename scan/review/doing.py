@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import quote
 
 from starlette.datastructures import FormData
@@ -29,12 +29,9 @@ from shortpencil.scan.review.chores import (
     FormName,
     evening_said,
 )
-from shortpencil.scan.review.keeping import chores_of
+from shortpencil.scan.review.desk import Desk, chores_of
 from shortpencil.scan.review.naming import count_said, day_said
 from shortpencil.scan.review.shelf import round_shelf
-
-if TYPE_CHECKING:
-    from shortpencil.scan.review.app import Desk
 
 MOST_COPIES, MOST_PLAYERS = 100, 500
 LONGEST_NAME = 60

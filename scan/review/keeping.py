@@ -9,11 +9,10 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from starlette.background import BackgroundTask
 from starlette.datastructures import UploadFile
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 from starlette.routing import Route
@@ -21,12 +20,9 @@ from starlette.routing import Route
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.scan.language import N_, _, carried, first_upper, told
 from shortpencil.scan.review.asked import Page, clean_text, form_of, get, laptop_only, off, post
-from shortpencil.scan.review.chores import Chores
+from shortpencil.scan.review.desk import Desk, chores_of
 from shortpencil.scan.review.naming import count_said
 from shortpencil.scan.review.wording import without_input
-
-if TYPE_CHECKING:
-    from shortpencil.scan.review.app import Desk
 
 REPLACE, ERASE = "replace", "erase"  # the words to type
 _BLOCK_BYTES = 2**20
@@ -44,13 +40,6 @@ def routes(desk: Desk, page: Page) -> list[Route]:
         post("/safe/restore", site.restore),
         post("/safe/before", site.before),
     ]
-
-
-def chores_of(desk: Desk) -> Chores:
-    """Return what the page can do; a page that was started without says so."""
-    if desk.chores is None:
-        raise HTTPException(404, "This page cannot do that. Start it with: shortpencil review")
-    return desk.chores
 
 
 class KeepingPages:

@@ -15,9 +15,10 @@ from shortpencil.forms.catalog import Catalog
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.review.after_view import AfterOf, WorthOf, no_worth, nothing_after
-from shortpencil.scan.review.app import Desk, make_app
+from shortpencil.scan.review.app import make_app
 from shortpencil.scan.review.chores import Chores
 from shortpencil.scan.review.connections import Connections
+from shortpencil.scan.review.desk import Desk
 from shortpencil.scan.review.door import FIRST_LINK_S, Door
 from shortpencil.scan.review.focus_view import FocusOf
 from shortpencil.scan.review.readers import Readers

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import quote
 
 from starlette.datastructures import FormData
@@ -31,14 +31,12 @@ from shortpencil.scan.review import pages
 from shortpencil.scan.review.asked import Page, form_of, get, off, post, text_of
 from shortpencil.scan.review.courses import CourseKey, course_games, course_lines, key_of
 from shortpencil.scan.review.days import entries_of, months_of, weekdays
+from shortpencil.scan.review.desk import Desk
 from shortpencil.scan.review.naming import count_said, day_said
 from shortpencil.scan.review.notes import search
 from shortpencil.scan.review.people import player_lines
 from shortpencil.scan.review.played import round_view
 from shortpencil.scan.review.shelf import Shelf, all_that_waits, round_name, round_shelf, shelf
-
-if TYPE_CHECKING:
-    from shortpencil.scan.review.app import Desk
 
 LATELY = 6
 LONGEST_TEXT = 500

@@ -26,7 +26,8 @@ from shortpencil.forms.form import form_from_toml
 from shortpencil.forms.layout import PAPERS, arrange
 from shortpencil.scan.reading import CardReading, FieldReading
 from shortpencil.scan.records.store import Store, open_store
-from shortpencil.scan.review.app import Desk, make_app
+from shortpencil.scan.review.app import make_app
+from shortpencil.scan.review.desk import Desk
 from shortpencil.scan.review.door import Door
 from shortpencil.scan.review.readers import Readers
 from tests.practice.invented import Player, rounds_of

@@ -38,7 +38,8 @@ from shortpencil.scan.cli.main import main as command
 from shortpencil.scan.cli.review import focus_of_store
 from shortpencil.scan.places import forms_folder
 from shortpencil.scan.records.store import Store, open_store
-from shortpencil.scan.review.app import Desk, make_app
+from shortpencil.scan.review.app import make_app
+from shortpencil.scan.review.desk import Desk
 from shortpencil.scan.review.door import Door
 from shortpencil.scan.review.readers import Readers
 from tests.simulator.blanks import small_bank

@@ -14,7 +14,8 @@ from starlette.testclient import TestClient
 from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.intake import keep, read_file, round_of
 from shortpencil.scan.records.store import Store, open_store
-from shortpencil.scan.review.app import Desk, make_app
+from shortpencil.scan.review.app import make_app
+from shortpencil.scan.review.desk import Desk
 from shortpencil.scan.review.door import Door
 from shortpencil.scan.review.focus_view import FocusView
 from shortpencil.scan.review.guard import Limits
