@@ -1,12 +1,13 @@
-"""The rooms of a photo's way: which imports which, how a photo walks through them, and their picture.
+"""The rooms of a photo's way and of a record's: which imports which, how each walks through, their pictures.
 
-    python -m tests.bench.draw_rooms            figures of this checkout
-    python -m tests.bench.draw_rooms --draw     docs/figures/rooms.svg, too
-    python -m tests.bench.draw_rooms --of DIR   figures of another checkout, an earlier one perhaps
+    python -m tests.bench.draw_rooms                   figures of this checkout
+    python -m tests.bench.draw_rooms --house records   of scan/records in place of scan/vision
+    python -m tests.bench.draw_rooms --draw            docs/figures/rooms.svg (or records.svg), too
+    python -m tests.bench.draw_rooms --of DIR          figures of another checkout, an earlier one perhaps
 
-A file's floor is one above the highest file of `scan/vision` that it imports. A walk is what really happens
-while one sample photo is read: a *stay* begins whenever a function of another file of `scan/vision` is
-entered, a *return* is a stay in a file where the photo was before; the same by room.
+A file's floor is one above the highest file of its house that it imports. A walk is what really happens while
+one sample photo is read, or its card is stored, answered and listed: a *stay* begins whenever a function
+of another file of the house is entered, a *return* is a stay in a file where it was before; the same by room.
 """
 
 from __future__ import annotations
@@ -17,50 +18,108 @@ import json
 import subprocess
 import sys
 from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-FIGURE = ROOT / "docs" / "figures" / "rooms.svg"
-ROOMS = {
-    "opening": "a file to a grey picture",
-    "finding": "the card in it, and which",
-    "flattening": "where every mm lies",
-    "seeing": "what each cell looks like",
-    "doubting": "what cannot be seen",
-    "weighing": "how likely each answer is",
-    "deciding": "answers, and what to ask",
-    "joining": "several photos, one card",
-}
+FIGURES = ROOT / "docs" / "figures"
 
-_WALK = """
-import json, sys
-from pathlib import Path
-from shortpencil.forms.catalog import Catalog
+
+@dataclass(frozen=True)
+class House:
+    """A folder of rooms.
+
+    Attributes
+    ----------
+    rooms : what each is for, in walking order
+    figure : the file of their picture
+    before : code that gets ready `walk`, a function that goes the whole way once
+    """
+
+    name: str
+    rooms: Mapping[str, str]
+    figure: str
+    before: str
+
+
+HOUSES = {
+    house.name: house
+    for house in (
+        House(
+            "vision",
+            {
+                "opening": "a file to a grey picture",
+                "finding": "the card in it, and which",
+                "flattening": "where every mm lies",
+                "seeing": "what each cell looks like",
+                "doubting": "what cannot be seen",
+                "weighing": "how likely each answer is",
+                "deciding": "answers, and what to ask",
+                "joining": "several photos, one card",
+            },
+            "rooms.svg",
+            """
+from shortpencil.scan.vision.pipeline import read_photo
 try:
     from shortpencil.scan.vision.opening.photo import load_photos
 except ImportError:
     from shortpencil.scan.vision.photo import load_photos
-from shortpencil.scan.vision.pipeline import read_photo
+from shortpencil.forms.catalog import Catalog
 find = Catalog(Path("nowhere")).find
 photo = next(iter(load_photos(Path("sample_scans/plain_good_light.jpg"))))
-read_photo(photo, find)  # tables that are made once are no part of the way
-way, here = [], str(Path("scan/vision").resolve()) + "/"
+def walk():
+    read_photo(photo, find)
+""",
+        ),
+        House(
+            "records",
+            {
+                "composing": "what a card says, as a round",
+                "recording": "a round as JSON, and back",
+                "exchanging": "tables and files of others",
+                "concluding": "what several photos come to",
+                "storing": "rows, seals, statements",
+                "belonging": "whose it is, set aside, forgotten",
+                "keeping": "opened, added, answered, read",
+            },
+            "records.svg",
+            """
+import tempfile
+import shortpencil
+def walk():
+    with tempfile.TemporaryDirectory() as folder, shortpencil.open_store(Path(folder) / "a.sqlite") as store:
+        (kept,) = shortpencil.keep(store, ["sample_scans/three_to_review.jpg"])
+        store.answer("6JPW6R3R", "h05.drive", "clean", "you", datetime(2030, 5, 1, tzinfo=UTC))
+        list(store.rounds()), store.summaries()
+""",
+        ),
+    )
+}
+
+_WALK = """
+import json, sys
+from datetime import UTC, datetime
+from pathlib import Path
+{before}
+walk()  # tables that are made once are no part of the way
+way, here = [], str(Path("scan/{name}").resolve()) + "/"
 def entered(frame, event, _):
     if event == "call" and frame.f_code.co_filename.startswith(here):
         way.append(frame.f_code.co_filename[len(here):])
 sys.setprofile(entered)
-read_photo(photo, find)
+walk()
 sys.setprofile(None)
 print(json.dumps(way))
 """
 
 
-def imports_within(root: Path) -> dict[str, set[str]]:
-    """File below scan/vision -> the files below it that it imports; the training scripts are left out."""
-    room = root / "scan" / "vision"
+def imports_within(root: Path, house: House) -> dict[str, set[str]]:
+    """File of a house -> the files of it that it imports; the training scripts are left out."""
+    room = root / "scan" / house.name
     files = {
-        ".".join(("shortpencil", "scan", "vision", *path.relative_to(room).with_suffix("").parts)): path
+        ".".join(("shortpencil", "scan", house.name, *path.relative_to(room).with_suffix("").parts)): path
         for path in room.rglob("*.py")
         if "training" not in path.parts and path.name != "__init__.py"
     }
@@ -86,18 +145,19 @@ def floors(graph: dict[str, set[str]]) -> dict[str, int]:
 
 def room_of(name: str) -> str:
     """The room of a file, or the name of one that stands between the rooms."""
-    return name.removeprefix("shortpencil.scan.vision.").split(".")[0]
+    return name.split(".")[3]
 
 
-def walk(root: Path) -> list[str]:
-    """The files through which a photo goes, one entry a function that is entered."""
-    run = subprocess.run([sys.executable, "-c", _WALK], cwd=root, capture_output=True, text=True, check=True)
+def walk(root: Path, house: House) -> list[str]:
+    """The files through which it goes, one entry a function that is entered."""
+    code = _WALK.format(before=house.before, name=house.name)
+    run = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
     way: list[str] = json.loads(run.stdout)
     return way
 
 
 def stays(way: list[str]) -> tuple[int, int]:
-    """How often a photo comes to another place, and how often to one where it was before."""
+    """How often it comes to another place, and how often to one where it was before."""
     places = [place for at, place in enumerate(way) if at == 0 or place != way[at - 1]]
     return len(places), len(places) - len(set(places))
 
@@ -120,14 +180,14 @@ def _lines(words: list[str], most: int) -> list[str]:
     return lines
 
 
-def drawn(graph: dict[str, set[str]]) -> str:
+def drawn(graph: dict[str, set[str]], rooms: Mapping[str, str]) -> str:
     """The picture: a box a room, in walking order, with its files; arcs tell which room uses which."""
     between: Counter[tuple[str, str]] = Counter()
     for name, others in graph.items():
         between.update((room_of(name), room_of(other)) for other in others)
-    top = {room: 16 + 62 * at for at, room in enumerate(ROOMS)}
+    top = {room: 16 + 62 * at for at, room in enumerate(rooms)}
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 760 {62 * len(ROOMS) + 10}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 760 {62 * len(rooms) + 10}" '
         'font-family="sans-serif" font-size="12">',
         "<style>text{fill:#222}.t{font-weight:bold}.n{fill:#555;font-size:11px}"
         "@media(prefers-color-scheme:dark){text{fill:#eee}.n{fill:#bbb}}</style>",
@@ -142,7 +202,7 @@ def drawn(graph: dict[str, set[str]]) -> str:
         parts += [
             f'<rect x="130" y="{y}" width="190" height="40" rx="4" fill="#7fb4d833" stroke="#0a6aa6"/>',
             f'<text class="t" x="140" y="{y + 17}">{room}</text>',
-            f'<text class="n" x="140" y="{y + 32}">{ROOMS[room]}</text>',
+            f'<text class="n" x="140" y="{y + 32}">{rooms[room]}</text>',
         ]
         parts += [
             f'<text class="n" x="335" y="{y + 17 + 15 * row}">{line}</text>'
@@ -157,9 +217,11 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--of", type=Path, default=ROOT, metavar="DIR", help="a checkout")
-    parser.add_argument("--draw", action="store_true", help="write docs/figures/rooms.svg")
+    parser.add_argument("--house", choices=HOUSES, default="vision", help="the folder of scan")
+    parser.add_argument("--draw", action="store_true", help="write the picture in docs/figures")
     args = parser.parse_args()
-    graph = imports_within(args.of)
+    house = HOUSES[args.house]
+    graph = imports_within(args.of, house)
     of_rooms: dict[str, set[str]] = {}
     for name, others in graph.items():
         room = room_of(name)
@@ -171,12 +233,12 @@ def main() -> None:
         f"{len(of_rooms)} rooms and files between them on {max(floors(of_rooms).values())} floors, "
         f"{sum(map(len, of_rooms.values()))} uses"
     )
-    way = walk(args.of)
+    way = walk(args.of, house)
     for what, names in (("files", way), ("rooms", [name.split("/")[0] for name in way])):
         came, again = stays(names)
-        print(f"a photo's way by {what}: {came} stays, {again} of them returns")
+        print(f"the way by {what}: {came} stays, {again} of them returns")
     if args.draw:
-        FIGURE.write_text(drawn(graph), "utf-8")
+        (FIGURES / house.figure).write_text(drawn(graph, house.rooms), "utf-8")
 
 
 if __name__ == "__main__":
