@@ -83,12 +83,15 @@ class DoingPages:
             courses = chores.courses()
             holes = next((len(one.given.holes) for one in courses if one.key == course), 18)
             players = {line.player for line in lines if line.player}
+            # Of several players the last one's hand is nobody's rule, and a card that is printed for a hand
+            # asks for none.
+            left = last is not None and last.hand.known == "left" and len(players) < 2
             usual = {
                 "form": round_card(holes),
                 "course": course,
                 "paper": "a4",
                 "unit": last.unit if last else "m",
-                "hand": last.hand.known if last and last.hand.known == "left" else "right",
+                "hand": "left" if left else "right",
                 "copies": "1",
                 "evening": "",
                 "players": next(iter(players)) if len(players) == 1 else "",

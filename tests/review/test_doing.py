@@ -6,8 +6,10 @@ import io
 import json
 import re
 import zipfile
+from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 from pypdf import PdfReader
 from starlette.testclient import TestClient
@@ -24,6 +26,7 @@ from shortpencil.scan.records.recording.record_json import round_from_json
 from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.review.chores import evening_said
+from tests.practice.invented import Player, rounds_of
 from tests.records.cards import PLAYED
 from tests.records.exchanging.test_export import played
 from tests.review.conftest import Page
@@ -71,6 +74,20 @@ def test_cards_are_printed_from_the_page_and_known_afterwards(browser: TestClien
     assert len(catalog.cards_of("Wren")) == len(catalog.cards_of("Ash")) == 2
     assert browser.post("/print", data=CARDS).status_code == 200  # of anybody
     assert len(catalog.cards_of("Wren")) == 2
+
+
+@pytest.mark.parametrize(("others", "hand"), [(0, "left"), (1, "right")])
+def test_the_last_rounds_hand_is_offered_to_its_player_alone(
+    others: int, hand: str, page: Page, store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card that is printed for the left hand asks for none: a club's cards would all be left-handed."""
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+    page.desk.chores = DeskChores(store, forms_folder())
+    lefty = rounds_of(Player(name="Wren", hand="left"), 1, np.random.default_rng(7), start=date(2031, 1, 1))
+    store.add_rounds([*lefty, *rounds_of(Player(name="Ash"), others, np.random.default_rng(8), prefix="a-")])
+    shown = page.browser().get("/print").text
+    (offered,) = re.findall(r'<select id="hand".*?<option value="(\w+)" selected>', shown, re.DOTALL)
+    assert offered == hand
 
 
 @pytest.mark.parametrize(
