@@ -116,7 +116,8 @@ class Advice:
     ) -> Season | str:
         """Return the season of these rounds, `months` back from the newest day, or why there is none.
 
-        Its aim is for the month after `today`, or after the newest day where that is later.
+        Its aim is for the month after `today` (that of the clock, if not said), or after the newest day where
+        that is later.
         """
         from shortpencil.scan.practice.history import in_order
         from shortpencil.scan.practice.season import season_of
@@ -135,7 +136,7 @@ class Advice:
             player=player or rounds[-1].player,
             months=months,
             possible=self.possible,
-            today=today,
+            today=today or date.today(),
         )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -160,7 +160,7 @@ def _page(kind: str, advice: Advice, player: str | None, paper: Any) -> Any:
     if kind == "season":
         from shortpencil.scan.practice.season_page import sheet as season_sheet
 
-        season = advice.season(player, today=date.today())
+        season = advice.season(player)
         return season if isinstance(season, str) else season_sheet(season, paper)
     from shortpencil.scan.practice.sheet import sheet
 

@@ -126,7 +126,7 @@ def run_season(args: argparse.Namespace) -> int:
         return ATTENTION
     for said in found.about.said:
         print(f"shortpencil: {told(said)}", file=sys.stderr)
-    season = found.season(args.player, months=args.months, today=date.today())
+    season = found.season(args.player, months=args.months)
     if isinstance(season, str):
         print(f"shortpencil: {told(season)}", file=sys.stderr)
         return ATTENTION
@@ -144,7 +144,7 @@ def _print_season(found: Advice, args: argparse.Namespace) -> None:
     from shortpencil.scan.practice.as_json import season_json
 
     with speaking(ENGLISH):
-        season = found.season(args.player, months=args.months, today=date.today())
+        season = found.season(args.player, months=args.months)
         assert not isinstance(season, str)  # it was told already why there is none
         print_json(season_json(season), indent=2)
 

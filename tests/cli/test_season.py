@@ -183,7 +183,7 @@ def test_the_aim_is_for_the_month_after_today_however_long_ago_the_last_round_wa
     with open_store(full) as store:
         advice = advise(store, Asked("Wren"), load_drills(None))
     newest = advice.season().last
-    assert advice.season().until == newest + timedelta(days=30)
+    assert advice.season(today=newest).until == newest + timedelta(days=30)
     assert advice.season(today=newest - timedelta(days=5)).until == newest + timedelta(days=30)
     assert advice.season(today=newest + timedelta(days=70)).until == newest + timedelta(days=100)
 
