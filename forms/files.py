@@ -65,7 +65,7 @@ def read_bytes(path: Path, most_bytes: int, what: str = N_("a file")) -> bytes:
         with os.fdopen(handle, "rb") as stream:
             _refuse_odd(os.fstat(handle).st_mode, name, what)
             size = os.fstat(handle).st_size
-            data = stream.read(most_bytes + 1) if size <= most_bytes else b""
+            data = _all_in(stream, size, most_bytes) if size <= most_bytes else b""
     except (OSError, ValueError) as error:  # ValueError: a name with a zero byte
         raise InputError(f"{name}: cannot be read: {getattr(error, 'strerror', None) or error}.") from error
     size = max(size, len(data))  # some files of the system say 0 and hold more
@@ -75,6 +75,15 @@ def read_bytes(path: Path, most_bytes: int, what: str = N_("a file")) -> bytes:
             "or make it smaller."
         )
     return data
+
+
+def _all_in(stream: BinaryIO, size: int, most_bytes: int) -> bytes:
+    """Return what a file holds that says its size, and at most a byte more than `most_bytes`.
+
+    Asked for the most at once, Python would lay out room for that.
+    """
+    data = stream.read(size + 1)
+    return data if len(data) <= size else data + stream.read(most_bytes - size)
 
 
 def _refuse_odd(mode: int, name: str, what: str) -> None:
