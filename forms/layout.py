@@ -510,14 +510,13 @@ def _rows(
 def _row_cells(
     form: Form, columns: tuple[ColumnPlace, ...], tops: tuple[float, ...], pitch: float
 ) -> list[Cell]:
-    cells: list[Cell] = []
-    for row, top in enumerate(tops, start=1):
-        for place in columns:
-            x = place.x + (place.w - _width_of(place.column, pitch)) / 2
-            cells += _cells_of(
-                place.column, f"{form.row_id(row)}.{place.column.id}", x, top + pitch / 2, pitch
-            )
-    return cells
+    lefts = [(place.column, place.x + (place.w - _width_of(place.column, pitch)) / 2) for place in columns]
+    return [
+        cell
+        for row, top in enumerate(tops, start=1)
+        for column, x in lefts
+        for cell in _cells_of(column, f"{form.row_id(row)}.{column.id}", x, top + pitch / 2, pitch)
+    ]
 
 
 def _head(
