@@ -34,10 +34,10 @@ from shortpencil.scan.vision.doubting.quality import (
 from shortpencil.scan.vision.finding.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
 from shortpencil.scan.vision.finding.corners import Corners, Mark, cards_of, find_marks, marks_at_a_glance
 from shortpencil.scan.vision.flattening.pictures import card_picture, sharp_field_pictures
-from shortpencil.scan.vision.flattening.rectify import CARD_PX_PER_MM, lost_cells
+from shortpencil.scan.vision.flattening.rectify import lost_cells
 from shortpencil.scan.vision.flattening.unfold import lay_flat
 from shortpencil.scan.vision.measuring import measure
-from shortpencil.scan.vision.opening.levels import SLACK, Levels
+from shortpencil.scan.vision.opening.levels import Levels
 from shortpencil.scan.vision.opening.photo import Photo
 from shortpencil.scan.vision.seeing.ink import ink_of
 from shortpencil.scan.vision.seeing.likeness import OwnHand
@@ -56,6 +56,10 @@ __all__ = [
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
 _LIKELY = 0.5
+#: A photo that was decoded small is read so where a card has so many px per mm in it: a sheet of A4 does that
+#: fills three quarters of `GLANCE_LONG_PX`. On 297 tuning photos down to 4.0 it told as many errors and
+#: questions as the whole picture (`bench_decoded_small`); pictures of fields are softer.
+SMALL_PX_PER_MM = 4.5
 
 FindLayout = Callable[[str], Layout | None]
 #: Serial -> the hand of the player that the card was printed for; None where nobody is known or wants it.
@@ -103,7 +107,7 @@ def _why_no_card(photo: Photo, marks: list[Mark]) -> str:
 def _with_marks(photo: Photo) -> tuple[Photo, list[Mark]]:
     """Return the photo as coarse as its cards may be read, and every corner mark in it."""
     if photo.finer is not None:
-        marks = marks_at_a_glance(photo.gray, SLACK * CARD_PX_PER_MM)
+        marks = marks_at_a_glance(photo.gray, SMALL_PX_PER_MM)
         if marks is not None:
             return photo, marks
         photo = photo.finer()

@@ -12,7 +12,7 @@ from shortpencil.forms.catalog import Catalog
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.vision.finding.corners import marks_at_a_glance
 from shortpencil.scan.vision.opening.photo import GLANCE_LONG_PX, photos_from_bytes
-from shortpencil.scan.vision.pipeline import Trace, read_photo
+from shortpencil.scan.vision.pipeline import SMALL_PX_PER_MM, Trace, read_photo
 
 SAMPLE = Path(__file__).parents[2] / "sample_scans" / "plain_good_light.jpg"
 
@@ -63,7 +63,7 @@ def test_a_card_that_is_small_in_a_large_photo_is_read_from_the_large_one(tmp_pa
     table[700 : 700 + small.shape[0], 500 : 500 + small.shape[1]] = small
     traces: list[Trace] = []
     (photo,) = photos_from_bytes(jpeg(table), "far.jpg")
-    assert marks_at_a_glance(photo.gray, 5.28) is None
+    assert marks_at_a_glance(photo.gray, SMALL_PX_PER_MM) is None
     (reading,) = read_photo(photo, Catalog(tmp_path).find, traces)
     assert reading.status == "read"
     assert traces[0].gray.shape == (4000, 3000)

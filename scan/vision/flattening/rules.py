@@ -171,7 +171,7 @@ def _best_way(gain: Floats) -> NDArray[np.intp]:
     cost = (_BENDING * steps**2)[:, None]
     totals = np.full((bins, rules, shifts + 2 * _STEEPEST_PX), -np.inf)
     best = totals[:, :, _STEEPEST_PX:-_STEEPEST_PX]
-    # (bins, steps, R, S) of what `totals` holds then: the greatest of some rows is found faster than in a row.
+    # (bins, steps, R, S) of what `totals` holds then. Steps first: so the best is found faster.
     reached = sliding_window_view(totals, len(steps), axis=2).transpose(0, 3, 1, 2)
     options = np.empty((len(steps), rules, shifts))
     best[0] = gain[:, 0]

@@ -59,8 +59,8 @@ MAX_BYTES = 200_000_000
 HALVE_ABOVE_PIXELS = 20_000_000
 QUARTER_ABOVE_PIXELS = 80_000_000
 #: A JPEG is decoded smaller still, by its own halvings, as long as its longer side keeps so many pixels: a
-#: sheet of A4 that fills three quarters of it has the resolution that a card is read at. Where the marks turn
-#: out to be smaller, it is decoded again (`Photo.finer`).
+#: sheet of A4 that fills three quarters of it can be read there. Where the marks turn out to be smaller than
+#: that, it is decoded again (`Photo.finer`).
 GLANCE_LONG_PX = 1800
 PDF_LONG_SIDE_PX = 2600  # about 220 dpi on A4
 MAX_PAGES = 1000
