@@ -17,6 +17,14 @@ class RecordError(ShortpencilError):
     """The store refuses, is damaged, or is not a store."""
 
 
+class OutOfReach(RecordError):
+    """A store cannot be opened, read or written as things stand, which says nothing of what is in it."""
+
+
+class ForeignStore(RecordError):
+    """What lies at a store's place is another program's, or a newer version's: not for this one to judge."""
+
+
 class NotThere(RecordError):
     """The store has nothing of that name: no such card, round, answer or field map."""
 

@@ -128,12 +128,14 @@ def _restore(args: argparse.Namespace) -> int:
 
 def run_check(args: argparse.Namespace) -> int:
     """Say what is wrong with the store; 1 when anything is."""
-    from shortpencil.forms.errors import RecordError
+    from shortpencil.forms.errors import ForeignStore, OutOfReach, RecordError
 
     place = _file_of(args)
     try:
         with existing_store(store_place(args)) as store:
             name, size, found = store.name, store.size(), [str(damage) for damage in store.damages()]
+    except (OutOfReach, ForeignStore):  # which is no reason to put a backup in its place
+        raise
     except RecordError as error:
         if place is None or not place.exists():
             raise

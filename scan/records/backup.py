@@ -24,7 +24,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
-from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.errors import InputError, OutOfReach, RecordError
 from shortpencil.forms.files import write_whole
 from shortpencil.forms.private import private_file, private_folder
 from shortpencil.scan.records.store import Store, open_store
@@ -169,6 +169,8 @@ def is_empty(store: Path) -> bool:
     try:
         with open_store(store) as opened:
             return opened.size() == (0, 0)
+    except OutOfReach:
+        raise
     except RecordError:  # damaged, or something else
         return False
 
@@ -181,6 +183,8 @@ def set_aside(store: Path, forms: Path, now: datetime) -> Path:
     try:
         with open_store(store) as opened:
             write_backup(kept, opened, forms, now)
+    except OutOfReach:  # a sound store, as far as anybody knows, and perhaps in use: never to be moved away
+        raise
     except RecordError:
         kept = kept.with_suffix(store.suffix)
         with _in_words(store):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
+import subprocess
+import sys
 from contextlib import closing
 from pathlib import Path
 
@@ -114,6 +116,51 @@ def test_a_damaged_store_is_replaced_all_the_same(home: Path, tmp_path: Path) ->
     assert main(["restore", str(saved), "--replace"]) == 0
     assert rows(store) == before
     assert len(list(home.glob("rounds-before-*.sqlite"))) == 1
+
+
+#: The command with no room to write: files may not grow beyond so many bytes.
+_WITHOUT_ROOM = """
+import resource, sys
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[1]), int(sys.argv[1])))
+from shortpencil.scan.cli.main import main
+sys.exit(main(sys.argv[2:]))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no limits of files there")
+@pytest.mark.parametrize("room", [0, 30_000])
+def test_where_nothing_can_be_written_a_sound_store_stays_where_it_is(
+    room: int, home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A full disk or a folder that may not be written is no damage, and a backup is no remedy for it."""
+    saved, before = tmp_path / "all.zip", rows(home / "rounds.sqlite")
+    assert main(["backup", str(saved)]) == 0
+    for command in (["restore", str(saved), "--replace"], ["check"]):
+        run = [sys.executable, "-c", _WITHOUT_ROOM, str(room), *command]
+        done = subprocess.run(run, capture_output=True, text=True, check=False)
+        assert done.returncode == 2, done
+        assert "Restore" not in done.stderr
+        assert rows(home / "rounds.sqlite") == before
+        assert not list(home.glob("*before*"))
+
+
+def test_check_does_not_judge_what_is_not_this_versions(
+    home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with closing(sqlite3.connect(home / "rounds.sqlite")) as connection:
+        connection.execute("UPDATE store_version SET version = 9999")
+        connection.commit()
+    with closing(sqlite3.connect(tmp_path / "other.sqlite")) as connection:
+        connection.execute("CREATE TABLE photos (name TEXT)")
+        connection.commit()
+    for store, says in (
+        (home / "rounds.sqlite", "install that one"),
+        (tmp_path / "other.sqlite", "other tables"),
+    ):
+        assert main(["check", "--store", str(store)]) == 2
+        told = capsys.readouterr()
+        assert says in told.err
+        assert "Restore the last backup" not in told.err + told.out
 
 
 def test_a_server_has_tools_of_its_own(

@@ -36,6 +36,7 @@ OTHERS = [language for language in LANGUAGES if language != ENGLISH]
 #: What carries a sentence in English -> which of its arguments that is.
 CARRIERS = {
     "carried": 0, "ShortpencilError": 0, "LayoutError": 0, "PhotoError": 0, "RecordError": 0, "NotThere": 0,
+    "ForeignStore": 0, "OutOfReach": 0,
     "InputError": 0, "PageError": 0, "AnsweredMeanwhile": 0, "HTTPException": 1, "Finding": 2,
     "RoundFinding": 2, "parsed_toml": 2, "parsed_json": 2, "read_bytes": 2,
 }  # fmt: skip

@@ -20,7 +20,7 @@ from sqlalchemy import URL, Column, ColumnElement, Connection, Engine, String, c
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.pool import ConnectionPoolEntry
 
-from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.errors import InputError, OutOfReach, RecordError
 from shortpencil.forms.private import private_file, private_folder
 from shortpencil.scan.language import N_, carried
 from shortpencil.scan.records.storing import sealing
@@ -54,10 +54,13 @@ def by_bytes(column: Column[Any], connection: Connection) -> ColumnElement[Any]:
 
 
 _DAMAGED = N_("expected a sound database, found a damaged one. Restore a backup: shortpencil restore FILE.")
-#: What a database says -> what that means and what to do. First match counts.
-_MEANINGS = (
+#: What a database says of its file -> what that means and what to do.
+_OF_THE_FILE = (
     ("file is not a database", N_("expected a store, found a file that is no database. Name another file.")),
     ("malformed", _DAMAGED),
+)
+#: The same of how things stand: of disk, rights, server and other programs. First match counts.
+_OF_ITS_PLACE = (
     (
         "disk is full",
         N_(
@@ -306,9 +309,10 @@ def _in_words(url: URL) -> Iterator[None]:
         yield
     except (DBAPIError, sqlite3.Error) as error:
         said = str(error.orig if isinstance(error, DBAPIError) else error).strip()
-        for sign, meaning in _MEANINGS:
-            if sign in said.lower():
-                raise RecordError(f"{store_name(url)}: {meaning}") from error
+        for kind, meanings in ((RecordError, _OF_THE_FILE), (OutOfReach, _OF_ITS_PLACE)):
+            for sign, meaning in meanings:
+                if sign in said.lower():
+                    raise kind(f"{store_name(url)}: {meaning}") from error
         raise RecordError(
             f"{store_name(url)}: the database refused: {said.splitlines()[0] if said else error}."
         ) from error

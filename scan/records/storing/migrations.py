@@ -14,7 +14,7 @@ from typing import Any
 from sqlalchemy import Column, Connection, Index, Table, insert, inspect, select, update
 from sqlalchemy.schema import CreateColumn
 
-from shortpencil.forms.errors import RecordError
+from shortpencil.forms.errors import ForeignStore, RecordError
 from shortpencil.forms.rules import PHASES
 from shortpencil.scan.records.storing import sealing, tables, told
 from shortpencil.scan.records.storing.sealing import SEALS
@@ -211,13 +211,15 @@ def bring_up_to_date(
 
     Raises
     ------
-    RecordError
+    ForeignStore
         when the database is something else's, or of a newer version
+    RecordError
+        when an older one is not sound
     """
     found = set(inspect(connection).get_table_names())
     if tables.store_version.name not in found:
         if found:
-            raise RecordError(
+            raise ForeignStore(
                 f"{name}: expected a store of shortpencil, found a database with other tables "
                 f"({', '.join(sorted(found)[:3])}…). Name another file or another database."
             )
@@ -227,7 +229,7 @@ def bring_up_to_date(
         return 0
     version: int = connection.execute(select(tables.store_version.c.version)).scalar_one()
     if version > newest:
-        raise RecordError(
+        raise ForeignStore(
             f"{name}: expected a store of version {newest} or older, found version {version}. "
             "A newer shortpencil wrote it: install that one, or name another store."
         )
