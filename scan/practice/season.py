@@ -20,7 +20,7 @@ from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.doubt import pooled_interval
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
-from shortpencil.scan.practice.history import History
+from shortpencil.scan.practice.history import History, only_misses, rated
 from shortpencil.scan.practice.model import Interval, jeffreys, spread_between
 from shortpencil.scan.practice.over_time import by_use, holes_of_rounds
 from shortpencil.scan.practice.plan import TEST_TRIES
@@ -59,6 +59,7 @@ class Season:
     ----------
     months : oldest first, every month from the first round or session to the last
     holes : of rounds of so many holes, the usual length, are the months' rates; None where all are alike
+    bare : whether rounds among them have only misses marked
     judged : whether practice helped, and what became of each practised phase
     aim : what to reach until `until`, one sentence
     weeks : the phases of the sessions of the next weeks
@@ -70,6 +71,7 @@ class Season:
     rounds: int
     months: tuple[Month, ...]
     holes: int | None
+    bare: bool
     sessions: tuple[Session, ...]
     tests: tuple[OfTen, ...]
     judged: Judged
@@ -117,20 +119,20 @@ def season_of(
     last = max(known)
     first = max(_months_before(last.replace(day=1), months - 1), min(known).replace(day=1))
     mine = tuple(s for s in sessions if s.day >= first)
-    tested = tuple(t for t in tests if t.day >= first)
     until = max(last, today or last) + timedelta(days=30)
     weeks = weeks_of(choice, sessions, last)
-    holes = holes_of_rounds(history)
-    lengths = by_use(holes[np.array([d is not None and d >= first for d in days], bool)])
+    shown = np.array([d is not None and d >= first for d in days], bool)
+    lengths = by_use(holes_of_rounds(history)[shown])
     return Season(
         player=player,
         first=min(d for d in known if d >= first),
         last=last,
-        rounds=sum(d is not None and d >= first for d in days),
+        rounds=int(shown.sum()),
         months=_months(possible or (history,), mine, dict(foci), first, last, lengths[:1]),
         holes=lengths[0] if len(lengths) > 1 else None,
+        bare=bool((only_misses(history) & shown).any()),
         sessions=mine,
-        tests=tested,
+        tests=tuple(t for t in tests if t.day >= first),
         judged=judged(history, sessions, possible=possible),
         focus=focus,
         choice=choice,
@@ -165,9 +167,13 @@ def _months(
     last: date,
     length: Sequence[int],
 ) -> tuple[Month, ...]:
-    """Return the months; rates are of rounds of so many holes, since 9 and 18 never share a chart."""
+    """Return the months; rates are of rounds of so many holes, since 9 and 18 never share a chart.
+
+    Where only misses are marked, nobody knows how many throws there were: a phase has a rate then only where
+    the card tells (`rated`).
+    """
     count = len(draws[0].phases)
-    counted = [_Rates.of_rounds(one, length) for one in draws]
+    counted = [_Rates.of_rounds(rated(one), length) for one in draws]
     result = []
     at = first.replace(day=1)
     while at <= last:
@@ -275,13 +281,20 @@ def changed_sentences(season: Season) -> list[str]:
     """Return what changed with practice and what did not, phase by phase; which rounds the months show."""
     months = []
     if season.holes is not None:
-        months = [
+        months.append(
             ngettext(
                 "Months show the rounds of {n} hole; all else counts every round.",
                 "Months show the rounds of {n} holes; all else counts every round.",
                 season.holes,
             )
-        ]
+        )
+    if season.bare:
+        months.append(
+            _(
+                "Rounds with only misses marked tell the share of first throws at most: nobody knows how "
+                "many others there were."
+            )
+        )
     if not season.judged.phases:
         return [_("No session is known yet, so nothing can be said of what practice changed."), *months]
     together = judged_sentence(season.judged)

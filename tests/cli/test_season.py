@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -186,6 +187,35 @@ def test_the_aim_is_for_the_month_after_today_however_long_ago_the_last_round_wa
     assert advice.season(today=newest).until == newest + timedelta(days=30)
     assert advice.season(today=newest - timedelta(days=5)).until == newest + timedelta(days=30)
     assert advice.season(today=newest + timedelta(days=70)).until == newest + timedelta(days=100)
+
+
+def test_months_have_no_rate_of_what_a_card_of_misses_does_not_count(place, capsys):
+    """A share of misses among marks that are all misses is always the whole."""
+    full = rounds_of(Player(name="Wren"), 3, np.random.default_rng(1), start=date(2025, 4, 1))
+    bare = []
+    for one in rounds_of(
+        Player(name="Wren"), 6, np.random.default_rng(2), start=date(2025, 5, 3), prefix="b-"
+    ):
+        holes = tuple(
+            replace(
+                h,
+                throws=tuple(
+                    t if t.execution.value == "miss" else replace(t, execution=Value("unmarked"))
+                    for t in h.throws
+                ),
+            )
+            for h in one.holes
+        )
+        bare.append(replace(one, holes=holes))
+    with open_store(place) as store:
+        store.add_rounds([*full, *bare])
+    assert run("season", "--store", place) == 0
+    said = capsys.readouterr().out
+    april, may = (next(line for line in said.splitlines() if line.startswith(m)) for m in ("Apr", "May"))
+    assert "%" in april
+    assert "%" not in may
+    assert "100 %" not in said
+    assert "only misses marked" in " ".join(said.split())
 
 
 def test_season_and_session_have_the_same_aim(full, capsys):
