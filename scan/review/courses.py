@@ -37,7 +37,8 @@ class CourseHole:
     ----------
     scores : how often each score was made, from the lowest
     misses : missed throws by phase
-    marked : throws marked clean or miss
+    missed, marked : missed throws, and all that are marked, of rounds whose card asks for clean throws, too:
+        where only misses are marked there is no share of them
     low, high : holds the true share of misses nine times in ten; 0 and 1 where nothing is marked
     """
 
@@ -46,6 +47,7 @@ class CourseHole:
     length: str
     scores: tuple[tuple[int, int], ...]
     misses: tuple[int, ...]
+    missed: int
     marked: int
     low: float
     high: float
@@ -59,11 +61,6 @@ class CourseHole:
     def mean(self) -> float | None:
         """Mean score; None where none is known."""
         return sum(score * count for score, count in self.scores) / self.played if self.played else None
-
-    @property
-    def missed(self) -> int:
-        """Missed throws of all phases."""
-        return sum(self.misses)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,11 +122,9 @@ def course_holes(rounds: Sequence[Round]) -> list[CourseHole]:
         holes = [(r, h) for r in rounds for h in r.holes if h.number == number]
         scores = Counter(hole.score.known for _, hole in holes if isinstance(hole.score.known, int))
         phases = holes[-1][0].phase_ids
-        throws = [t for _, hole in holes for t in hole.throws if t.execution.known in ("clean", "miss")]
-        misses = tuple(
-            sum(t.phase == phase and t.execution.known == "miss" for t in throws) for phase in phases
-        )
-        low, high = share_range(sum(misses), len(throws))
+        missed = [t.phase for _, hole in holes for t in hole.throws if t.execution.known == "miss"]
+        asked = [t.execution.known for r, hole in holes if not _only_misses(r) for t in hole.throws]
+        shares = asked.count("miss"), asked.count("miss") + asked.count("clean")
         newest, last = holes[-1]
         par = last.par.known
         found.append(
@@ -138,13 +133,17 @@ def course_holes(rounds: Sequence[Round]) -> list[CourseHole]:
                 par if isinstance(par, int) else None,
                 _length(last.length_m, newest.unit),
                 tuple(sorted((int(score or 0), count) for score, count in scores.items())),
-                misses,
-                len(throws),
-                low,
-                high,
+                tuple(missed.count(phase) for phase in phases),
+                *shares,
+                *share_range(*shares),
             )
         )
     return found
+
+
+def _only_misses(round_: Round) -> bool:
+    """Say whether the round's card asks for misses alone: what is not marked on it stands for clean."""
+    return any(throw.execution.source == "default" for hole in round_.holes for throw in hole.throws)
 
 
 def share_range(count: int, of: int, z: float = Z_90) -> tuple[float, float]:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
+from shortpencil.scan.records.composing.rounds import Value
 from shortpencil.scan.records.exchanging.importing import Imported
 from shortpencil.scan.records.recording.record_json import round_from_json
 from shortpencil.scan.records.recording.typed import filled_out
@@ -19,6 +22,8 @@ from shortpencil.scan.review.naming import count_said, day_said, names_of, ordin
 from shortpencil.scan.review.notes import search
 from shortpencil.scan.review.people import player_lines
 from shortpencil.scan.review.played import round_view
+from tests.practice import invented
+from tests.practice.invented import Player, rounds_of
 from tests.review.conftest import NOON, Page
 from tests.year.season import typed_rounds
 
@@ -248,6 +253,22 @@ def test_a_courses_figures_are_those_of_its_rounds(browser: TestClient, typed: I
     assert f"{holes[0].missed} of {holes[0].marked}," in shown
     assert ">length</th>" not in shown  # none of these rounds says how long a hole is
     assert browser.get("/course?name=Nowhere&holes=9").status_code == 404
+
+
+def test_a_card_that_asks_for_misses_alone_tells_no_share_of_them() -> None:
+    """Its throws are the misses and what their number proves, and no others."""
+    full, short = rounds_of(Player(), 2, np.random.default_rng(3))
+    holes = tuple(
+        replace(h, throws=tuple(replace(t, execution=Value("clean", source="default")) for t in h.throws[:1]))
+        for h in short.holes[1:]
+    )
+    missed = replace(short.holes[0], throws=tuple(invented.throw(i, "putt", "miss") for i in (1, 2)))
+    both = course_holes([full, replace(short, holes=(missed, *holes))])
+    alone = course_holes([full])
+    assert [(h.missed, h.marked, h.low, h.high) for h in both] == [
+        (h.missed, h.marked, h.low, h.high) for h in alone
+    ]
+    assert both[0].misses[2] == alone[0].misses[2] + 2
 
 
 @pytest.mark.parametrize(("count", "of"), [(0, 5), (1, 7), (13, 43), (18, 59), (43, 43)])
