@@ -34,7 +34,7 @@ def group_page(group: Group, plans: Mapping[str, Plan], played: Mapping[str, tup
     players = len(group.foci) + len(group.without)
     rows = "".join(_row(alias, focus, plans[alias], played[alias]) for alias, focus in group.foci.items())
     missing = "".join(
-        f'<tr><th scope="row">{said(alias)}</th>{_rounds(played[alias])}'
+        f'<tr><th scope="row">{said(words.whose(alias))}</th>{_rounds(played[alias])}'
         f'<td colspan="4" class="long">{said(why)}</td></tr>'
         for alias, why in group.without.items()
     )
@@ -77,7 +77,7 @@ def _row(alias: str, focus: Focus, plan: Plan, played: tuple[int, date | None]) 
         sure = level_said(focus.level)
     cause = _("none noted") if lead is None else f"{lead.words} ({level_said(focus.causes.level)})"
     return (
-        f'<tr><th scope="row">{said(alias)}</th>{_rounds(played)}'
+        f'<tr><th scope="row">{said(words.whose(alias))}</th>{_rounds(played)}'
         f"<td>{words.MANY[focus.phase]}</td><td>{said(sure)}</td>"
         f'<td class="long">{said(cause)}</td><td class="long">{said(plan.cue)}</td></tr>'
     )

@@ -11,6 +11,7 @@ from datetime import date
 from math import isnan
 
 from shortpencil.forms import rules
+from shortpencil.forms.shown import one_line
 from shortpencil.scan.language import N_, _, day_said, listed, ngettext, noun, number
 from shortpencil.scan.practice.model import Interval
 
@@ -46,8 +47,8 @@ _LONGEST_NAME = 40
 
 
 def whose(player: str | None) -> str:
-    """Return a player's name as a heading has room for it; "" where there is none."""
-    name = player or ""
+    """Return a player's name as a heading has room for it, nothing in it obeyed; "" where there is none."""
+    name = one_line(player or "")
     return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1].rstrip()}…"
 
 

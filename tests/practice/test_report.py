@@ -189,6 +189,7 @@ def test_a_very_long_name_stays_on_the_sheet():
     r = replace(a_report(9, with_effect=False), player="Long " * 40)
     (head,) = (s for s in sheet(r, PAPERS["a4"]) if isinstance(s, Words) and s.text.startswith("Long"))
     assert "… · 9 rounds" in head.text
+    assert words.whose("a\u202eb\nc") == "a\\u202eb\\u000ac"  # nothing in it is obeyed
     assert text_width_mm(head.text, head.size_pt) < 150  # "shortpencil" stands at its left
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
@@ -14,7 +16,17 @@ from shortpencil.scan.cli.main import main
 from shortpencil.scan.records.recording.record_json import round_from_json
 from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import open_store
-from tests.review.browser import LAPTOP, ThreadServer, chromium, come_in, dressed, faults_of, pytestmark
+from tests.practice.invented import Player, rounds_of
+from tests.review.browser import (
+    LAPTOP,
+    PHONE,
+    ThreadServer,
+    chromium,
+    come_in,
+    dressed,
+    faults_of,
+    pytestmark,
+)
 from tests.year.season import typed_rounds
 
 __all__ = ["chromium", "pytestmark"]
@@ -69,6 +81,27 @@ def test_no_page_has_a_fault_hides_anything_or_scrolls_sideways(
                 found += [(path, width, scheme, *fault) for fault in faults_of(page, "color-contrast")]
     assert found == []
     assert context.complaints == []  # type: ignore[attr-defined]
+    context.close()
+
+
+def test_a_name_of_sixty_letters_pushes_no_page_wide(
+    chromium: Browser, server: ThreadServer, place: Path
+) -> None:
+    name = "o" * 60
+    with open_store(place) as store:
+        store.add_rounds(rounds_of(Player(name=name), 2, np.random.default_rng(1), start=date(2031, 1, 1)))
+    context = come_in(chromium, server, **PHONE)
+    page, found = context.pages[0], []
+    of_player = (f"/player?name={name}", f"/?player={name}")
+    for path in ("/", "/rounds", "/players", "/sessions", "/print/practice", *of_player):
+        page.goto(server.base + path)
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        cut = page.evaluate(
+            "[...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth + 1).length"
+        )
+        if wide > 390 or cut:
+            found.append((path, wide, cut))
+    assert found == []
     context.close()
 
 
