@@ -295,10 +295,12 @@ def _copied(source: IO[bytes], target: IO[bytes]) -> str:
 def _in_words(place: Path) -> Iterator[None]:
     try:
         yield
+    except sqlite3.OperationalError as error:  # of disk, rights or locks; that of a damaged file is another
+        raise OutOfReach(f"{place}: the database refused: {error}. Nothing was changed.") from error
     except sqlite3.Error as error:
         raise RecordError(f"{place}: the database refused: {error}. Nothing was changed.") from error
     except OSError as error:
-        raise RecordError(
+        raise OutOfReach(
             f"{place}: cannot be written: {error.strerror or error}. Nothing was changed; try another place."
         ) from error
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import shutil
 import sqlite3
@@ -13,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from shortpencil.scan.cli.main import main
+from shortpencil.scan.records import backup
 from shortpencil.scan.records.store import open_store
 from tests.records.filled import add_card, fill, rows
 
@@ -128,7 +130,7 @@ sys.exit(main(sys.argv[2:]))
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no limits of files there")
-@pytest.mark.parametrize("room", [0, 30_000])
+@pytest.mark.parametrize("room", [0, 30_000, 100_000])
 def test_where_nothing_can_be_written_a_sound_store_stays_where_it_is(
     room: int, home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -138,10 +140,27 @@ def test_where_nothing_can_be_written_a_sound_store_stays_where_it_is(
     for command in (["restore", str(saved), "--replace"], ["check"]):
         run = [sys.executable, "-c", _WITHOUT_ROOM, str(room), *command]
         done = subprocess.run(run, capture_output=True, text=True, check=False)
-        assert done.returncode == 2, done
+        assert done.returncode == (0 if command == ["check"] and room == 100_000 else 2), done
         assert "Restore" not in done.stderr
         assert rows(home / "rounds.sqlite") == before
         assert not list(home.glob("*before*"))
+
+
+def test_a_store_whose_backup_finds_no_room_stays_where_it_is(
+    home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It can be read, and is sound: only what is kept of it before it is replaced cannot be written."""
+    saved, before = tmp_path / "all.zip", rows(home / "rounds.sqlite")
+    assert main(["backup", str(saved)]) == 0
+
+    def full(*_: object, **__: object) -> str:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(backup, "_packed", full)
+    assert main(["restore", str(saved), "--replace"]) == 2
+    assert "No space left on device. Nothing was changed" in capsys.readouterr().err
+    assert rows(home / "rounds.sqlite") == before
+    assert sorted(path.name for path in home.iterdir() if "before" in path.name) == []
 
 
 def test_check_does_not_judge_what_is_not_this_versions(
