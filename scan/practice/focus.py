@@ -91,14 +91,28 @@ class Focus:
         return self.phases[self.number]
 
     @property
+    def alone(self) -> bool:
+        """Whether no other phase has marks: then nothing was compared, whatever a probability says."""
+        return sum(bool(p.recent.marked or p.recent.misses) for p in self.phases) < 2
+
+    def costs_most_said(self, p: PhaseEvidence) -> str:
+        """Return how probable it is that a phase costs most; a dash where nothing was compared."""
+        return "–" if self.alone else words.probability(p.p_costs_most)
+
+    @property
     def sure(self) -> str:
         """How sure the phase is, in one sentence."""
         if self.provisional:
             state = _("provisional after {rounds}", rounds=words.rounds(self.rounds))
-        elif self.level == "not settled":
+        elif self.alone or self.level == "not settled":
             state = _("not settled, keep marking")
         else:
             state = level_said(self.level)
+        if self.alone:
+            many = words.MANY[self.phase]
+            return _(
+                "{state}: only {many} are marked, so there is nothing to compare", state=state, many=many
+            )
         return _(
             "{state}: {probability} that {many} cost you the most strokes a round",
             state=state,
@@ -115,7 +129,7 @@ class Focus:
                 "It stays provisional for {n} more rounds.",
                 SETTLED_ROUNDS - self.rounds,
             )
-        if self.level == "clear":
+        if self.level == "clear" or self.alone:
             return None
         if self.more_rounds is not None:
             return ngettext(

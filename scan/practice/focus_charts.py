@@ -68,12 +68,12 @@ def strokes_chart(focus: Focus, width_mm: float = 102.0) -> Picture:
             said = f"{words.strokes(i.middle)} ({words.strokes_range(i)})"
             at = (left + 0.8, y + 4.8) if narrow else (left + plot + 3, y + 1.1)
             shapes.append(text(*at, said, size_pt=SMALL_PT, bold=chosen))
-        most_said = words.probability(p.p_costs_most)
+        most_said = focus.costs_most_said(p)
         shapes.append(text(width_mm, y + 1.1, most_said, size_pt=SMALL_PT, bold=chosen, anchor="right"))
         y += 9.6
     return Picture(
         _("What misses cost in strokes a round, by phase"),
-        "; ".join(_phase_said(p) for p in focus.phases),
+        "; ".join(_phase_said(focus, p) for p in focus.phases),
         width_mm,
         base + 5.2,
         tuple(shapes),
@@ -180,7 +180,7 @@ def _tally(p: PhaseEvidence) -> str:
     return words.misses(p.recent.misses) if p.recent.misses else _("none marked")
 
 
-def _phase_said(p: PhaseEvidence) -> str:
+def _phase_said(focus: Focus, p: PhaseEvidence) -> str:
     if not p.recent.marked and not p.recent.misses:
         return _("{many}: none marked", many=words.MANY[p.phase])
     return _(
@@ -189,7 +189,7 @@ def _phase_said(p: PhaseEvidence) -> str:
         tally=_tally(p),
         strokes=words.strokes(p.strokes_a_round.middle),
         range=words.strokes_range(p.strokes_a_round),
-        probability=words.probability(p.p_costs_most),
+        probability=focus.costs_most_said(p),
     )
 
 

@@ -90,12 +90,12 @@ def _table(focus: Focus) -> list[str]:
     lost, most = _("strokes a round, range"), pgettext("heading of 5 letters", "most")
     return [
         f"{rounds:<14}{tally:>13}  {rate:<21}{lost:<23}{most}",
-        *(_row(p, p.phase == focus.phase) for p in focus.phases),
+        *(_row(focus, p) for p in focus.phases),
     ]
 
 
-def _row(p: PhaseEvidence, chosen: bool) -> str:
-    name = f"{'>' if chosen else ' '} {words.IN_TABLES[p.phase]}"
+def _row(focus: Focus, p: PhaseEvidence) -> str:
+    name = f"{'>' if p.phase == focus.phase else ' '} {words.IN_TABLES[p.phase]}"
     if not p.recent.marked and not p.recent.misses:
         return f"{name:<14}{_('none marked'):>13}"
     rate = (
@@ -104,8 +104,8 @@ def _row(p: PhaseEvidence, chosen: bool) -> str:
         else f"{words.percent(p.recent.interval.middle):>5} {words.percent_range(p.recent.interval):>13}"
     )
     lost = f"{words.strokes(p.strokes_a_round.middle):>4} {words.strokes_range(p.strokes_a_round):>11}"
-    most = ">99 %" if p.p_costs_most > 0.99 else "<1 %" if p.p_costs_most < 0.01 else None
-    most = most or words.probability(p.p_costs_most)
+    short = ">99 %" if p.p_costs_most > 0.99 else "<1 %" if p.p_costs_most < 0.01 else None
+    most = short if short and not focus.alone else focus.costs_most_said(p)
     tally = f"{p.recent.misses} / {p.recent.marked}" if p.recent.marked else f"{p.recent.misses}"
     return f"{name:<14}{tally:>13}  {rate:<21}{lost:<23}{most}"
 

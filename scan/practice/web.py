@@ -15,6 +15,7 @@ from math import isnan
 from shortpencil.scan.language import N_, _, first_upper, spoken
 from shortpencil.scan.language.numbers import localized
 from shortpencil.scan.practice import words
+from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
 from shortpencil.scan.practice.model import Interval
 from shortpencil.scan.practice.phases import PhaseEvidence, Window
@@ -148,7 +149,7 @@ def _helped(report: Report) -> list[str]:
 
 
 def _numbers(report: Report) -> list[str]:
-    rows = [_phase_row(p, p.phase == report.focus.phase) for p in report.focus.phases]
+    rows = [_phase_row(report.focus, p) for p in report.focus.phases]
     heads = (
         _("phase"),
         _("last round"),
@@ -195,14 +196,14 @@ def _spots(report: Report) -> list[str]:
     return [f"<h3>{said(_('Where'))}</h3>", f"<p>{said(lead)}</p>", *([_list(out)] if out else [])]
 
 
-def _phase_row(p: PhaseEvidence, chosen: bool) -> str:
+def _phase_row(focus: Focus, p: PhaseEvidence) -> str:
     def lost(i: Interval) -> str:
         return f'{words.strokes(i.middle)}<span class="range">{words.strokes_range(i)}</span>'
 
     cells = [_window(p.last), _window(p.recent), _window(p.all), lost(p.cost), lost(p.strokes_a_round)]
-    cells.append(words.probability(p.p_costs_most))
+    cells.append(focus.costs_most_said(p))
     row = "".join(f"<td>{held(c)}</td>" for c in cells)
-    kind = ' class="chosen"' if chosen else ""
+    kind = ' class="chosen"' if p.phase == focus.phase else ""
     return f'<tr{kind}><th scope="row">{words.MANY[p.phase]}</th>{row}</tr>'
 
 

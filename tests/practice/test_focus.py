@@ -1,3 +1,4 @@
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -5,8 +6,13 @@ import pytest
 
 from shortpencil.scan.practice.focus import SETTLED_ROUNDS, focus_of, why_no_focus
 from shortpencil.scan.practice.history import history_of
+from shortpencil.scan.practice.plan import plan_of
+from shortpencil.scan.practice.report import report_of
+from shortpencil.scan.practice.screen import screen
+from shortpencil.scan.practice.web import page
 from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
 from tests.practice.test_phases import plain
+from tests.practice.test_plan import DRILLS
 
 
 def test_first_round_is_the_pencils_count_and_provisional():
@@ -115,3 +121,18 @@ def test_causes_come_from_the_focus_phase_of_recent_rounds():
     assert f.phase == "drive"
     assert f.causes.rounds <= 6
     assert f.causes.leading.id == "late"
+
+
+@pytest.mark.parametrize("rounds", [1, 8])
+def test_a_phase_that_alone_is_marked_is_never_said_to_cost_most(rounds):
+    """One missed putt, and no other mark, is no proof that putts cost most."""
+    putts = [replace(throw(1, "putt", "miss"), distance_m=5.0), throw(2, "putt", "clean", holed=True)]
+    history = history_of([one_round(str(i), [hole(1, putts), hole(2, putts)]) for i in range(rounds)])
+    focus = focus_of(history)
+    assert focus.phase == "putt"
+    assert focus.alone
+    assert "only putts are marked" in focus.sure
+    said = "\n".join(screen(history, focus, plan_of(focus, 30, DRILLS)))
+    told = page(report_of(history, focus, plan_of(focus, 30, DRILLS)))
+    assert not re.search(r"99 %|100 % that", said + told.replace("\N{NO-BREAK SPACE}", " "))
+    assert not focus_of(history_of(rounds_of(STEADY, 1, np.random.default_rng(4)))).alone
