@@ -223,7 +223,9 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
         steps = "; ".join(_("{n} min", n=step.minutes) + f" {step.title.rstrip('.')}" for step in view.steps)
         more = f" --player {shlex.quote(player)}" if player else ""
         says = _("next session: {title}. {steps}.", title=inside(view.title), steps=steps)
-        print(f"{whose}{says}", file=sys.stderr)
+        # The page holds numbers to their units by signs that not every terminal has.
+        print(f"{whose}{says}".replace("\N{NO-BREAK SPACE}", " "), file=sys.stderr)
+        print(f"    {view.in_short}", file=sys.stderr)
         print(f"    shortpencil focus{more} --print practice.pdf", file=sys.stderr)
 
 

@@ -18,6 +18,7 @@ from shortpencil.scan.cli.main import main
 from shortpencil.scan.places import forms_folder
 from shortpencil.scan.practice.card import practice_page
 from shortpencil.scan.records.store import open_store
+from tests.practice.invented import Player, rounds_of
 from tests.practice.test_card import a_sheet
 from tests.simulator.blanks import small_bank
 from tests.simulator.paper import rasterise
@@ -67,6 +68,13 @@ def test_made_of_tries_reach_the_store_and_can_be_answered(
     main(["read", "--again", str(photo), "--store", str(store)])
     # What comes next is said, or why nothing does.
     assert "Wren: There is no round of Wren yet" in capsys.readouterr().err
+    with open_store(store) as kept:
+        kept.add_rounds(rounds_of(Player(name="Wren"), 6, np.random.default_rng(1)))
+    main(["read", "--again", str(photo), "--store", str(store)])
+    told = capsys.readouterr().err
+    assert "Wren: next session: practise your " in told
+    assert "Landing area clear of people first." in told  # with its cautions, as wherever a plan stands
+    assert "\N{NO-BREAK SPACE}" not in told
     with open_store(store) as kept:
         kept.answer(serial, "made.ten-putts.10.1", 9, "Wren", datetime(2026, 8, 10, tzinfo=UTC))
         (test,) = [s for s in kept.practice() if s.drill == "ten-putts"]
