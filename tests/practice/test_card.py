@@ -81,6 +81,12 @@ def test_a_card_in_german_fits_too(paper, minutes, phase, cause):
     assert plan.cue in said
 
 
+def test_the_boxes_of_the_date_are_called_so_in_german_as_on_the_round_cards():
+    with speaking("de"):
+        _, sheet = a_sheet()
+    assert next(field.label for field in sheet.layout.form.fields if field.id == "date.day") == "Datum"
+
+
 def test_a_card_in_german_counts_the_same_boxes():
     _, english = a_sheet()
     with speaking("de"):
