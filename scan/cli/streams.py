@@ -39,11 +39,13 @@ def given(paths: list[T], ending: str = "") -> Iterator[list[T | Path]]:
         return
     if sum(is_dash(path) for path in paths) > 1:
         raise InputError("expected - once, found it twice: standard input can be read once.")
+    from shortpencil.scan.cli.terminal import call
     from shortpencil.scan.leftovers import WORK, folder_for
 
     with folder_for(WORK) as folder:
         file = folder / f"{CALLED}{ending}"
         _take(file)
+        call(str(file), CALLED)  # nobody knows our folder, and it is gone by then
         yield [file if is_dash(path) else path for path in paths]
 
 

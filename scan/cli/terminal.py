@@ -29,6 +29,7 @@ class Shown:
     columns : lines are broken at so many; None keeps them
     quiet : pass only what is wrong on, and what `urgent` asks
     coloured : an error's first word stands out
+    called : what files of ours are called instead of by their paths, such as what came by standard input
     """
 
     def __init__(self, stream: TextIO) -> None:
@@ -39,6 +40,7 @@ class Shown:
         self.columns: int | None = None
         self.quiet = False
         self.coloured = False
+        self.called: dict[str, str] = {}
 
     def write(self, text: str) -> int:
         """Write a text and say how much of it was taken: all."""
@@ -52,6 +54,8 @@ class Shown:
     def urgent(self, text: str) -> int:
         """Write what must be seen also where everything else is quiet, such as a question."""
         safe = harmless(text)
+        for path, name in self.called.items():
+            safe = safe.replace(path, name)
         if self.columns is not None and len(safe) > self.columns:
             safe = "\n".join(broken(line, self.columns) for line in safe.split("\n"))
         if self._narrow is not None:
@@ -113,6 +117,13 @@ def shown() -> Iterator[None]:
         yield
     finally:
         sys.stdout, sys.stderr = before
+
+
+def call(path: str, name: str) -> None:
+    """Let a file be called by a name, wherever a command speaks of it, and not by its path."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, Shown):
+            stream.called[path] = name
 
 
 def talk(*, quiet: bool, for_a_program: bool) -> None:

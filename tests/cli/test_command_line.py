@@ -278,6 +278,26 @@ def test_nothing_by_standard_input_is_an_error(
     assert "found it twice" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["import", "-"],
+        ["read", "-", "--dry-run"],
+        ["print", "--layout", "-", "-o", "x.pdf"],
+        ["print", "--roster", "-", "-o", "x.pdf"],
+    ],
+)
+def test_what_is_wrong_with_standard_input_is_not_said_of_a_file_of_ours(
+    words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
+    monkeypatch.setattr(sys, "stdin", Bytes(b"{"))
+    assert main(words) == 2
+    told = capsys.readouterr().err
+    assert "shortpencil: standard-input" in told
+    assert "shortpencil-work" not in told
+
+
 def test_a_photo_comes_by_standard_input(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
