@@ -11,6 +11,7 @@ import pytest
 from shortpencil.forms.catalog import Catalog
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.vision.finding.corners import marks_at_a_glance
+from shortpencil.scan.vision.opening.damage import loses_thread
 from shortpencil.scan.vision.opening.photo import GLANCE_LONG_PX, photos_from_bytes
 from shortpencil.scan.vision.pipeline import SMALL_PX_PER_MM, Trace, read_photo
 
@@ -83,3 +84,14 @@ def test_damage_in_a_large_photo_is_seen_in_the_small_one() -> None:
         data[at : at + 40] = bytes(40)
         with pytest.raises(InputError, match="damaged"):
             list(photos_from_bytes(bytes(data), "broken.jpg"))
+
+
+def test_a_soft_edge_that_is_a_step_in_the_small_picture_is_no_damage() -> None:
+    rows, columns = np.arange(400)[:, None], np.arange(4000)
+    lower = np.where(columns > 2000, 160, 176)  # edges of two rows that are coded together
+    shade = np.clip((rows + 0.5 - lower) / 4 + 0.5, 0, 1)  # four pixels wide
+    gray = (200 - 50 * shade).astype(np.uint8)
+    (photo,) = photos_from_bytes(jpeg(np.repeat(gray[..., None], 3, axis=2)), "shadow.jpg")
+    assert photo.finer is not None
+    assert loses_thread(photo.gray, 16, 2)
+    assert not loses_thread(photo.finer().gray, 16)

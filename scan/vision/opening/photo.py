@@ -264,13 +264,23 @@ _REDUCED = {
 
 def _jpeg_at(data: bytes, source: str, parts: JpegParts, part: int) -> GrayImage:
     """Return the grey pixels of a JPEG, `part` by `part` of them as one."""
+    gray = _jpeg_pixels(data, source, parts, part)
+    finest = _part_of(parts.size[0] * parts.size[1])
+    lost = loses_thread(gray, parts.unit_rows, part)
+    if lost and part > finest:  # the edge of a shadow, soft in the larger picture, may be a step in this one
+        lost = loses_thread(_jpeg_pixels(data, source, parts, finest), parts.unit_rows, finest)
+    if lost:
+        raise _damaged(source, "JPEG", "from one place on all of it is brighter or darker")
+    return gray
+
+
+def _jpeg_pixels(data: bytes, source: str, parts: JpegParts, part: int) -> GrayImage:
+    """Return the same, whether or not there is a step in them that damage leaves behind."""
     with overheard() as said:
         gray = _decoded(data, _REDUCED[part])
     complaint = jpeg_complaint(said.lines, data, parts.end)
     if gray is None or complaint is not None:
         raise _damaged(source, "JPEG", complaint or "it cannot be decoded")
-    if loses_thread(gray, parts.unit_rows, part):
-        raise _damaged(source, "JPEG", "from one place on all of it is brighter or darker")
     return gray
 
 
