@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import cost
+from shortpencil.scan.practice.hidden import hidden_of
 from shortpencil.scan.practice.history import history_of
 from tests.practice import worlds
 from tests.practice.invented import Player, blank, hole, one_round, rounds_of, throw
@@ -199,6 +200,91 @@ def test_costs_come_out_as_made():
     usual = approach - cost.UNSEEN["between"].dearer
     assert got.mean == pytest.approx([0.4, usual, putt], abs=0.04)
     assert got.cost(1).interval().low < approach < got.cost(1).interval().high
+
+
+def test_chance_behind_a_miss_is_taken_off_as_generalised_least_squares_does():
+    # outside check: statsmodels, from three statements (the mean seen, the chance seen, the change is 0 with
+    # its sd) of two unknowns (the cost, the change)
+    import statsmodels.api as sm
+
+    g = np.random.default_rng(8)
+    n, sd = 60, 0.1
+    situation = cost._Situation(np.ones((n, 1)), np.zeros(n, dtype=np.int64), np.arange(n) // 6)
+    missed, putts = np.arange(n) % 3 == 0, g.poisson(0.4, n).astype(float)
+    left = putts + (g.random(n) < 0.2 + 0.5 * missed)
+    model = cost._CleanThrows(situation, ~missed, 1.1)
+    extra, beside = left - model.foretold(left), putts - model.foretold(putts)
+    sums = cost._Sums(
+        model, int(missed.sum()), np.zeros(n), np.arange(n), situation.round, cost._Chance(beside, sd)
+    )
+    both = np.column_stack([extra, beside])
+    seen = np.zeros((3, 3))
+    seen[:2, :2], seen[2, 2] = sums._variance(both, missed, both), sd**2
+    fit = sm.GLS([*both[missed].mean(axis=0), 0.0], np.array([[1, 0], [0, 1], [0, 1]]), sigma=seen).fit()
+    mean, variance = sums.mean(extra, missed, extra)
+    assert mean == pytest.approx(fit.params[0])
+    assert variance == pytest.approx(fit.normalized_cov_params[0, 0])
+    assert variance < 0.8 * seen[0, 0]
+
+
+def test_putts_beyond_what_others_took():
+    def played(putts, metres):
+        throws = [throw(1, "drive", "clean"), throw(2, "approach", "clean")]
+        throws += [
+            throw(3 + i, "putt", "clean", i == putts - 1, distance_m=None if i else metres)
+            for i in range(putts)
+        ]
+        return hole(1, throws)
+
+    holes = [played(1, None), played(3, None), *[played(1, 4.0)] * 300, *[played(2, 9.0)] * 300]
+    e = history_of([one_round("a", [*holes, hole(2, [throw(1, "drive", "clean", True)])])])
+    beyond, written = cost._putts_beyond(e, hidden_of(e))
+    assert written == pytest.approx(600 / 602)
+    assert beyond[1] - beyond[0] == pytest.approx(2.0)
+    assert beyond[2:-1] == pytest.approx(0.0, abs=0.05)  # the length tells them all
+    assert beyond[-1] == 0.0  # an ace has no putt
+
+
+def test_putts_that_no_miss_changes_blur_costs_less():
+    players = [Player(cost=(c, c, 0.6)) for c in np.linspace(0.1, 0.9, 40)]
+    truth = np.array([[p.cost[0], p.cost[1] / (1 + 0.35 * p.cost[0] + 0.3 * p.cost[1])] for p in players])
+    truth[:, 1] -= cost.UNSEEN["between"].dearer
+    histories = [history_of(rounds_of(p, 8, np.random.default_rng(i))) for i, p in enumerate(players)]
+
+    def error():
+        off = np.array([cost.costs_of(e).mean[:2] for e in histories]) - truth
+        return float(np.sqrt(np.mean(off**2)))
+
+    now = error()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(cost, "PUTTS_CHANGED", {"tee": (1e9, 1e9), "between": (1e9, 1e9)})
+        before = error()
+    assert now < 0.9 * before
+
+
+@pytest.mark.parametrize("phase", ["drive", "approach"])
+def test_putts_that_a_miss_does_change_are_learnt_all_the_same(phase):
+    # each missed drive, or approach, brings one more putt, and nothing else does: it costs one stroke
+    def played(missed, i):
+        marks = {"drive": "clean", "approach": "clean", phase: "miss" if missed else "clean"}
+        throws = [throw(1, "drive", marks["drive"]), throw(2, "approach", marks["approach"])]
+        throws += [throw(3, "putt", "clean", not missed)]
+        return hole(i, [*throws, throw(4, "putt", "clean", True)] if missed else throws)
+
+    rounds = [one_round(str(i), [played((i + j) % 3 == 0, j) for j in range(1, 19)]) for i in range(60)]
+    k = ("drive", "approach").index(phase)
+    got = cost.costs_of(history_of(rounds)).mean[k]
+    assert got == pytest.approx(1.0 - cost.UNSEEN[("tee", "between")[k]].dearer, abs=0.05)
+
+
+def test_putts_without_a_distance_leave_more_unseen():
+    g = np.random.default_rng(21)
+    (e,) = worlds.cards_of(worlds.play(worlds.players_of(worlds.WORLDS[0], 1, g), 150, g), g)
+    bare = replace(e, throw_distance_m=np.full(len(e.throw_hole), np.nan))
+    with_, without = cost.costs_of(e), cost.costs_of(bare)
+    assert with_.sd[2] < 0.05 < cost.UNWRITTEN.cost_sd * 0.95 < without.sd[2]
+    assert with_.saved_sd[2] < 0.05 < cost.UNWRITTEN.saved_sd * 0.95 < without.saved_sd[2]
+    assert without.sd[0] == pytest.approx(with_.sd[0], abs=0.01)
 
 
 def test_few_throws_draw_costs_towards_the_prior():
