@@ -22,7 +22,7 @@ from typing import IO, Any, BinaryIO
 
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.shown import found, path_text
-from shortpencil.scan.language import N_
+from shortpencil.scan.language import N_, carried
 
 try:
     import fcntl
@@ -165,8 +165,16 @@ def parsed_json(text: str, source: str, what: str = "JSON") -> Any:
     try:
         return json.loads(text, parse_constant=_no_such_number, parse_int=_whole, object_pairs_hook=_once)
     except json.JSONDecodeError as error:
+        there = text[error.pos : error.pos + 20].split("\n", 1)[0].strip()
+        if not text[: error.pos].strip():
+            here = found(there) if there else carried("nothing")
+            raise InputError(
+                f"{source}: expected {what}, found at its very start {here}. Name another file."
+            ) from error
+        here = found(there) if there else carried("the end of the file or of the line")
         raise InputError(
-            f"{source}, line {error.lineno}, sign {error.colno}: expected {what}, found: {error.msg}."
+            f"{source}, line {error.lineno}, sign {error.colno}: expected {what}, found {here}. Often a "
+            "comma, a bracket or a quotation mark is missing before it."
         ) from error
     except ValueError as error:
         raise InputError(f"{source}: expected {what}, found: {_short(error)}.") from error

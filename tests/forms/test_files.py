@@ -73,7 +73,8 @@ def test_toml_that_nobody_wrote_says_so_in_a_line(text: str, said: str) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "line 1, sign 1"),
+        ("", "expected JSON, found at its very start nothing."),
+        ("hello", "map.json: expected JSON, found at its very start 'hello'. Name another file."),
         ('{"a": ', "line 1"),
         ("9" * 5000, "5000 digits"),
         ("-" + "9" * 19, "19 digits"),

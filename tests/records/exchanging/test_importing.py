@@ -181,8 +181,14 @@ def test_typed_rounds_come_as_one_as_a_list_or_as_a_file_of_ours(tmp_path, shape
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ('{"holes": [', "typed.json, line 1, sign 12: expected JSON"),
-        ('{\n"score": 3\n"player": 4}', "typed.json, line 3, sign 1: expected JSON"),
+        (
+            '{"holes": [',
+            "line 1, sign 12: expected JSON, found the end of the file or of the line. Often",
+        ),
+        (
+            '{\n"score": 3\n"player": 4}',
+            "typed.json, line 3, sign 1: expected JSON, found '\"player\": 4}'. Often a comma, a bracket",
+        ),
         ('{"holes": [{"score": NaN}]}', "NaN is no number of JSON (RFC 8259)"),
         ('{"unit": "m", "unit": "ft"}', "the key 'unit' stands twice"),
         ("[" * 200_000, "expected JSON"),

@@ -299,7 +299,7 @@ def test_an_export_that_was_changed_by_hand_is_taken_or_refused_as_a_whole(tmp_p
         path.write_text(changed, encoding="utf-8")
         assert [round_.id for round_ in read_rounds(path).rounds] == ["R0000", "R0001", "R0002"]
     for broken, says in (
-        (text.replace("},\n{", "}\n{"), "line 4, sign 1: expected JSON, found: Expecting ',' delimiter"),
+        (text.replace("},\n{", "}\n{"), "line 4, sign 1: expected JSON, found '{"),
         (text.replace("}\n],", "},\n],"), ": expected JSON, found"),  # Pythons differ in where
         (text.replace('"R0002"', '"R0001"'), "round R0001: expected each round once, found it twice"),
         (text.replace('"practice"', '"rounds"'), "the key 'rounds' stands twice"),
