@@ -153,7 +153,14 @@ def put_in_place(
             )
         check_backup(source)
         kept = set_aside(place, forms, now)
-    return restore(source, place, forms), kept
+    try:
+        return restore(source, place, forms), kept
+    except BaseException:
+        if (
+            kept is not None and kept.suffix == place.suffix
+        ):  # moved as it was, damaged: better than nothing there
+            _move(kept, place)
+        raise
 
 
 def check_backup(source: Path) -> Contents:
@@ -188,10 +195,16 @@ def set_aside(store: Path, forms: Path, now: datetime) -> Path:
     except RecordError:
         kept = kept.with_suffix(store.suffix)
         with _in_words(store):
-            for end in ("-wal", "-shm", ""):
-                with suppress(FileNotFoundError):
-                    os.rename(f"{store}{end}", f"{kept}{end}")
+            _move(store, kept)
     return kept
+
+
+def _move(store: Path, to: Path) -> None:
+    """Move a store with what SQLite keeps beside it, in place of what may be there."""
+    for end in ("-wal", "-shm", ""):
+        Path(f"{to}{end}").unlink(missing_ok=True)
+        with suppress(FileNotFoundError):
+            os.rename(f"{store}{end}", f"{to}{end}")
 
 
 # -- the archive -----------------------------------------------------------------------------------------
@@ -266,13 +279,18 @@ def _unpack(source: Path, archive: zipfile.ZipFile, name: str, expected: str, pa
         about = archive.getinfo(name)
     except KeyError:
         raise InputError(f"{source}: expected {name}, as its list says, found none. Take another.") from None
-    room = shutil.disk_usage(path.parent).free
-    most = room if name == STORE else min(room, _MOST_FORM_BYTES)
-    if about.file_size > most:
+    if name != STORE and about.file_size > _MOST_FORM_BYTES:
         raise InputError(
-            f"{source}: expected {name} in at most {most // 2**20} MiB, found {about.file_size // 2**20} MiB."
+            f"{source}: expected {name} in at most {_MOST_FORM_BYTES // 2**20} MiB, found "
+            f"{about.file_size // 2**20} MiB. Take another."
         )
-    with archive.open(about) as packed, path.open("wb") as stream:
+    free, wanted = shutil.disk_usage(path.parent).free // 2**20, -(-about.file_size // 2**20)
+    if wanted > free:
+        raise OutOfReach(
+            f"{source}: expected room for {wanted} MiB beside the store, found {free} MiB. Make room, and "
+            "try again."
+        )
+    with archive.open(about) as packed, _in_words(path), path.open("wb") as stream:
         if _copied(packed, stream) != expected:
             raise InputError(
                 f"{source}: expected {name} as it was packed, found it changed. Take another backup."

@@ -163,6 +163,32 @@ def test_a_store_whose_backup_finds_no_room_stays_where_it_is(
     assert sorted(path.name for path in home.iterdir() if "before" in path.name) == []
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="no limits of files there")
+def test_a_damaged_store_is_put_back_where_nothing_came_in_its_place(home: Path, tmp_path: Path) -> None:
+    saved, store = tmp_path / "all.zip", home / "rounds.sqlite"
+    assert main(["backup", str(saved)]) == 0
+    store.write_bytes(store.read_bytes()[:5000])
+    before = store.read_bytes()
+    run = [sys.executable, "-c", _WITHOUT_ROOM, "100000", "restore", str(saved), "--replace"]
+    assert subprocess.run(run, capture_output=True, check=False).returncode == 2
+    assert store.read_bytes() == before
+    assert not list(home.glob("*before*"))
+    assert main(["restore", str(saved), "--replace"]) == 0
+    assert len(list(home.glob("rounds-before-*.sqlite"))) == 1
+
+
+def test_a_backup_that_finds_no_room_says_how_much_it_wants(
+    home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    saved, before = tmp_path / "all.zip", rows(home / "rounds.sqlite")
+    assert main(["backup", str(saved)]) == 0
+    monkeypatch.setattr(backup.shutil, "disk_usage", lambda _: shutil._ntuple_diskusage(100, 100, 0))
+    assert main(["restore", str(saved), "--replace"]) == 2
+    told = capsys.readouterr().err
+    assert "expected room for 1 MiB beside the store, found 0 MiB. Make room, and try again." in told
+    assert rows(home / "rounds.sqlite") == before
+
+
 def test_check_does_not_judge_what_is_not_this_versions(
     home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
