@@ -87,7 +87,7 @@ def time_chart(
         for place, r in enumerate(shown):
             low, high = y(float(chart.low[at[r]])), y(float(chart.high[at[r]]))
             shapes.append(rectangle(x(place) - half - 0.05, high, 2 * half + 0.1, low - high, PALE))
-    for tick in np.arange(0, ceiling + 0.01, 0.2):
+    for tick in np.arange(0, ceiling + 0.01, 0.2) if shown else ():  # no scale without a figure on it
         shapes.append(line(left, y(tick), width_mm, y(tick), width_mm=0.15, grey=LIGHT))
         shapes.append(
             text(left - 1, y(tick) + 1, words.percent(tick), size_pt=SMALL_PT, anchor="right", grey=SOFT)

@@ -3,13 +3,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from shortpencil.forms.drawing import Words
 from shortpencil.scan.practice import marks
 from shortpencil.scan.practice.cost import Spread, costs_of
 from shortpencil.scan.practice.focus import focus_of
-from shortpencil.scan.practice.history import bare_throws, history_of, only_misses
+from shortpencil.scan.practice.history import bare_throws, history_of, only_misses, rated
+from shortpencil.scan.practice.over_time import lengths_of
 from shortpencil.scan.practice.phases import phases_of
 from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.practice.putting import putting_of
+from shortpencil.scan.practice.rate_charts import time_charts
 from shortpencil.scan.practice.results import two_by_two
 from shortpencil.scan.practice.screen import screen
 from tests.practice import worlds
@@ -35,6 +38,14 @@ def test_throws_that_only_the_score_tells_of():
     full = [throw(1, "drive", "miss"), throw(2, "approach", "miss"), throw(3, "approach", "clean")]
     over = replace(hole(1, [*full, throw(4, "putt", "clean", None)]), score=known(5))
     assert bare_throws(history_of([one_round("a", [over])])).tolist() == [[0, 0, 0]]
+
+
+def test_where_there_is_no_rate_there_is_no_scale():
+    (e,) = some("misses only")
+    (picture,) = time_charts(e, "drive", lengths_of(rated(e), 0))
+    said = [shape.text for shape in picture.shapes if isinstance(shape, Words)]
+    assert any("no clean throws are marked" in text for text in said)
+    assert not [text for text in said if "%" in text]
 
 
 def test_a_card_of_misses_only_makes_counts_and_no_rates():
