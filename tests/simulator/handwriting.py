@@ -107,6 +107,7 @@ class Writer:
     styles : digit -> name in `STYLES`, where this hand has a form of its own
     samples : digit -> indices into the bank, all leaning alike
     mark_shares : kind of bubble mark -> how often
+    bends : digit -> how this hand bends it, as `_bent` takes it; `restless` how much each time anew
     """
 
     pen: Pen
@@ -122,6 +123,8 @@ class Writer:
     samples: dict[int, tuple[int, ...]] = field(default_factory=dict)
     mark_shares: dict[str, float] = field(default_factory=dict)
     careful: float = 0.7
+    bends: dict[int, Points] = field(default_factory=dict)
+    restless: float = 0.0
 
     def with_pen(self, pen: Pen) -> Writer:
         return replace(self, pen=pen)
@@ -202,7 +205,43 @@ def wider(writer: Writer, rng: Rng) -> Writer:
     pen = PENS[str(rng.choice(list(PENS)))] if rng.random() < 0.6 else writer.pen
     dark = float(rng.uniform(0.7, 1.25))
     pen = pen.made(float(rng.uniform(0.75, 1.35)), dark, float(rng.uniform(0.5, 1.6)))
-    return replace(writer, mark_shares=shares, pen=pen)
+    pen = _on_other_paper(pen, rng)
+    much = float(rng.uniform(0.0, 0.06))
+    sizes = np.array([much, 1.0])[:, None, None, None]
+    return replace(
+        writer,
+        mark_shares=shares,
+        pen=pen,
+        bends={digit: rng.normal(0, 1, _BEND) * sizes for digit in range(10)},
+        restless=float(rng.uniform(0.0, 0.015)),
+        widen=writer.widen * float(rng.uniform(0.8, 1.2)),
+    )
+
+
+def _on_other_paper(pen: Pen, rng: Rng) -> Pen:
+    """The same pen on coarser paper, a lead that catches on its tooth alone, a ball that leaves nothing."""
+    return replace(
+        pen,
+        grain=pen.grain * float(rng.uniform(0.7, 1.9)),
+        coarse=float(rng.choice([1.0, 1.5, 2.2])),
+        soft=float(rng.uniform(0.2, 0.6)),
+        left=float(rng.uniform(0.0, 0.3)),
+        skip_mm=float(rng.uniform(0.25, 0.7)),
+    )
+
+
+#: Amplitudes in heights of a digit and phases, of waves along x and y, added to x and y.
+_BEND = (2, 2, 2, 3)
+#: Of these waves, radians a height of a digit: loops and stems change, digits stay themselves.
+_BEND_RATES = np.array([2.0, 3.5, 5.0])
+
+
+def _bent(points: Points, bend: Points) -> Points:
+    """Points (N, 2) of a digit of height 1, moved by the waves `bend` of shape `_BEND`."""
+    amplitudes, phases = bend
+    waves = np.sin(points[:, None, :, None] * _BEND_RATES + 3 * phases)
+    moved: Points = points + (amplitudes * waves).sum(axis=(2, 3))
+    return moved
 
 
 def _alike(bank: GlyphBank, digit: int, slant: float, rng: Rng, count: int = 4) -> tuple[int, ...]:
@@ -231,6 +270,10 @@ def digit_strokes(
         paths = [p @ lean.T for p in paths]
     else:
         paths, weights = _sampled(digit, writer, rng, bank)
+    if digit in writer.bends:
+        anew = rng.normal(0, writer.restless, _BEND[1:])
+        bend = writer.bends[digit] + np.stack([anew, np.zeros_like(anew)])
+        paths = [_bent(p, bend) for p in paths]
     everything = np.concatenate(paths)
     width = max(float(np.ptp(everything[:, 0])) * height * writer.widen, 0.3)
     # A hand squeezes a wide digit into the box rather than write over the edge, if it is careful.

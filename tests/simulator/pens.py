@@ -54,6 +54,9 @@ class Pen:
     grain : 0..1 how much the paper's tooth shows
     skip : 0..1 share of a line where the ball lays little ink
     bleed_mm : how far ink creeps into the fibres
+    coarse : how many times as coarse as usual the paper's tooth is
+    soft : over how much of the tooth's height, 0 to 1, a lead goes from bare to full
+    left, skip_mm : ink where the ball skips, and how far apart the ends of its skips lie
     """
 
     name: str
@@ -63,6 +66,10 @@ class Pen:
     grain: float = 0.0
     skip: float = 0.0
     bleed_mm: float = 0.0
+    coarse: float = 1.0
+    soft: float = 0.55
+    left: float = 0.28
+    skip_mm: float = 0.35
 
     def made(self, wide: float, dark: float, skip: float = 1.0) -> Pen:
         """Another copy of it: so many times as wide, as dark, as dry."""
@@ -122,7 +129,7 @@ PEN_SHARES: dict[str, float] = {
 }
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=12)
 def _noise_tile(seed: int, size: int, sigma_px: float) -> Floats:
     """Smooth periodic noise, uniform on 0..1 by rank, (size, size)."""
     noise = np.random.default_rng(seed).standard_normal((size, size)).astype(np.float32)
@@ -244,7 +251,7 @@ def _layer(
     width = pen.width_mm * scale * (1.0 - spread / 2 + spread * pressure)
     level = pressure.copy() if pen.kind == "pencil" else 0.75 + 0.25 * np.clip(pressure * 1.6, 0, 1)
     if pen.skip > 0 and len(points) > 2:
-        level = level * _skips(points, pen.skip, scale, rng)
+        level = level * _skips(points, pen, scale, rng)
     fixed = np.round(points * 16).astype(np.int32)
     if len(points) == 1:
         radius = max(int(width[0] * 8), 8)
@@ -261,15 +268,15 @@ def _layer(
 
 
 def _skips(
-    points: NDArray[np.float64], skip: float, scale: float, rng: np.random.Generator
+    points: NDArray[np.float64], pen: Pen, scale: float, rng: np.random.Generator
 ) -> NDArray[np.float64]:
     """Factor along the line: 1 where ink flows, near 0 where the ball skips, in runs of about half a mm."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))]) / scale
-    knots = np.arange(0, along[-1] + 1.2, 0.35)
+    knots = np.arange(0, along[-1] + 1.2, pen.skip_mm)
     flow = rng.standard_normal(len(knots))
     value = np.interp(along, knots, flow)
-    threshold = np.quantile(rng.standard_normal(400), skip)
-    return np.clip(0.55 + (value - threshold) * 2.2, 0.28, 1.0)
+    threshold = np.quantile(rng.standard_normal(400), pen.skip)
+    return np.clip(0.55 + (value - threshold) * 2.2, pen.left, 1.0)
 
 
 def _deposit(layers: Floats, pen: Pen, corner: tuple[int, int], px_per_mm: float) -> Floats:
@@ -277,12 +284,12 @@ def _deposit(layers: Floats, pen: Pen, corner: tuple[int, int], px_per_mm: float
     if pen.bleed_mm > 0:
         layers = _bleed(layers, pen.bleed_mm * px_per_mm, corner, px_per_mm)
     if pen.grain > 0:
-        height = tooth(layers.shape, corner, px_per_mm)
+        height = tooth(layers.shape, corner, px_per_mm * pen.coarse)
         if pen.kind == "pencil":
             # A lead is round: it presses hardest along the middle of its line.
             layers = 0.35 * layers + 0.65 * cv2.GaussianBlur(layers, (0, 0), max(0.09 * px_per_mm, 0.3))
         # Light pressure only reaches the peaks of the tooth, heavy pressure fills the valleys.
-        bite = np.clip(0.5 + (1.5 * layers - pen.grain * (1.05 - height)) / 0.55, 0.0, 1.0)
+        bite = np.clip(0.5 + (1.5 * layers - pen.grain * (1.05 - height)) / pen.soft, 0.0, 1.0)
         amount = np.minimum(1.6 * layers, 0.55 + 0.45 * layers) if pen.kind == "pencil" else layers
         return (bite * np.minimum(amount, 1.5) * (layers > 0.01)).astype(np.float32)
     return (layers * (1.0 + 0.06 * (tooth(layers.shape, corner, px_per_mm) - 0.5))).astype(np.float32)

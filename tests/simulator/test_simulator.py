@@ -14,9 +14,10 @@ from shortpencil.forms.catalog import load_form
 from shortpencil.forms.rules import rules_of
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.filling import TROUBLES
+from tests.simulator.handwriting import digit_strokes, wider
 from tests.simulator.marks import MARKS
 from tests.simulator.paper import PrintJob, print_sheet, sheened
-from tests.simulator.pens import PENS, draw
+from tests.simulator.pens import PENS, Stroke, draw
 from tests.simulator.rounds import PHASE_OF, Player, cells_of, round_answers
 from tests.simulator.scenario import (
     CONDITIONS,
@@ -306,8 +307,6 @@ def test_a_faint_mark_is_paler_than_a_usual_one_and_still_there():
 def test_every_digit_of_the_bank_is_drawn_inside_its_box():
     bank, rng = small_bank(), np.random.default_rng(2)
     writer = replace(some_writer(rng, bank, careful=1.0, share_styled=0.0), size=0.6, drift_mm=(0.0, 0.0))
-    from tests.simulator.handwriting import digit_strokes
-
     for digit in range(10):
         points = np.concatenate(
             [s.points_mm for s in digit_strokes(digit, (10, 20, 5, 7), writer, rng, bank)]
@@ -315,6 +314,35 @@ def test_every_digit_of_the_bank_is_drawn_inside_its_box():
         assert (points > [9, 19]).all()
         assert (points < [16, 28]).all()
         assert np.ptp(points[:, 1]) > 2.0
+
+
+def test_a_wider_hand_bends_its_digits_and_they_stay_in_their_boxes():
+    bank, moved = small_bank(), []
+    for seed in range(12):
+        usual = replace(some_writer(np.random.default_rng(seed), bank, careful=1.0), drift_mm=(0.0, 0.0))
+        wide = wider(usual, np.random.default_rng(seed))
+        for digit in range(10):
+            sizes = []
+            for writer in (usual, replace(wide, widen=usual.widen, restless=0.0)):
+                rng = np.random.default_rng([seed, digit])
+                strokes = digit_strokes(digit, (10, 20, 5, 5), writer, rng, bank)
+                points = np.concatenate([s.points_mm for s in strokes])
+                assert (points > [8.5, 18.5]).all()
+                assert (points < [16.5, 26.5]).all()
+                sizes.append(np.ptp(points, axis=0))
+            moved.append(np.abs(sizes[1] - sizes[0]).max())
+    assert 0.1 < np.median(moved) < 1.0
+
+
+def test_coarse_paper_breaks_a_line_into_larger_grains():
+    def grains(coarse):
+        pen = replace(PENS["pencil-blunt"], grain=1.2, soft=0.2, coarse=coarse)
+        sheet = np.full((160, 320, 3), 255, np.uint8)
+        line = Stroke(np.array([[1.0, 8.0], [31.0, 8.0]]), np.array([0.5, 0.5]))
+        draw(sheet, 10.0, [line], replace(pen, width_mm=6.0), np.random.default_rng(3))
+        return cv2.connectedComponents((sheet[60:100, 30:290, 0] < 200).astype(np.uint8))[0]
+
+    assert grains(1.0) > 1.5 * grains(2.2)
 
 
 def test_thinning_keeps_the_two_loops_of_an_eight():
