@@ -37,10 +37,12 @@ class HandBanks:
     ----------
     banks : source -> its digits
     rows : source -> writer -> which of the digits are theirs; MNIST has no writers
+    part : "train", "tune" or "report"
     """
 
     banks: dict[str, GlyphBank]
     rows: dict[str, dict[str, NDArray[np.int64]]]
+    part: str = "report"
 
 
 def load(mnist_dir: Path, npz: Path, paths: Path, part: str, jobs: int = 1) -> HandBanks:
@@ -63,7 +65,7 @@ def load(mnist_dir: Path, npz: Path, paths: Path, part: str, jobs: int = 1) -> H
     }
     for source in ("mnist", "pictures"):
         _thin_all(banks[source], jobs)
-    return HandBanks(banks, rows)
+    return HandBanks(banks, rows, part)
 
 
 def _thin_some(job: tuple[NDArray[np.uint8], NDArray[np.integer]]) -> list[Glyph | None]:

@@ -134,9 +134,11 @@ def inked(dice: Dice, line: Tensor, pen: Pen) -> Tensor:
     """Ink (N, 48, 48) of a line: the grain of the paper, skips of the pen, uneven pressure."""
     n = len(line)
     fine = dice.normal(n, PATCH_PX, PATCH_PX)
-    tooth = (0.55 * fine + 0.7 * dice.clouds(n, 24)).clamp(-1.5, 1.5) / 1.5
+    coarse = torch.where(col(dice.chance(n, 0.35)), dice.clouds(n, 15), 0.8 * fine + dice.clouds(n, 24))
+    tooth = (0.7 * coarse).clamp(-1.5, 1.5) / 1.5
     # What lies in a valley of the paper gets no graphite; hard pressure fills it.
-    bare = col(pen.grain) * (0.5 + 0.5 * (1.6 * tooth).clamp(-1, 1)) * (1.25 - 0.5 * line)
+    sharp = col(dice.uniform(n, 1.2, 4.0))
+    bare = col(pen.grain) * (0.5 + 0.5 * (sharp * tooth).clamp(-1, 1)) * (1.25 - 0.5 * line)
     grainy = line * (1 - bare.clamp(0, 1))
     # A share of all places, in patches of a few tenths of a mm or, less often, of a mm.
     fine_gaps, long_gaps = dice.clouds(n, 15), dice.clouds(n, 7)
