@@ -156,9 +156,8 @@ def put_in_place(
     try:
         return restore(source, place, forms), kept
     except BaseException:
-        if (
-            kept is not None and kept.suffix == place.suffix
-        ):  # moved as it was, damaged: better than nothing there
+        # What was moved as it was, damaged, is better than nothing there.
+        if kept is not None and kept.suffix == place.suffix:
             _move(kept, place)
         raise
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import date
 from math import sqrt
 
-from shortpencil.scan.records.composing.rounds import Round
+from shortpencil.scan.records.composing.rounds import Hole, Round
 from shortpencil.scan.review.played import length_said
 
 Z_90 = 1.6448536269514722  # standard normal quantile of 0.95
@@ -117,13 +117,16 @@ def course_games(rounds: Sequence[Round]) -> list[tuple[tuple[str, ...], list[Co
 def course_holes(rounds: Sequence[Round]) -> list[CourseHole]:
     """Return the holes of one course; `rounds` are all of that course and layout, and of one game."""
     numbers = sorted({hole.number for round_ in rounds for hole in round_.holes})
+    asking: dict[int, list[Hole]] = {}
+    for hole in (hole for round_ in rounds if not round_.only_misses for hole in round_.holes):
+        asking.setdefault(hole.number, []).append(hole)
     found = []
     for number in numbers:
         holes = [(r, h) for r in rounds for h in r.holes if h.number == number]
         scores = Counter(hole.score.known for _, hole in holes if isinstance(hole.score.known, int))
         phases = holes[-1][0].phase_ids
         missed = [t.phase for _, hole in holes for t in hole.throws if t.execution.known == "miss"]
-        asked = [t.execution.known for r, hole in holes if not _only_misses(r) for t in hole.throws]
+        asked = [t.execution.known for hole in asking.get(number, ()) for t in hole.throws]
         shares = asked.count("miss"), asked.count("miss") + asked.count("clean")
         newest, last = holes[-1]
         par = last.par.known
@@ -139,11 +142,6 @@ def course_holes(rounds: Sequence[Round]) -> list[CourseHole]:
             )
         )
     return found
-
-
-def _only_misses(round_: Round) -> bool:
-    """Say whether the round's card asks for misses alone: what is not marked on it stands for clean."""
-    return any(throw.execution.source == "default" for hole in round_.holes for throw in hole.throws)
 
 
 def share_range(count: int, of: int, z: float = Z_90) -> tuple[float, float]:

@@ -42,7 +42,7 @@ class HandBanks:
 
     banks: dict[str, GlyphBank]
     rows: dict[str, dict[str, NDArray[np.int64]]]
-    part: str = "report"
+    part: str
 
 
 def load(mnist_dir: Path, npz: Path, paths: Path, part: str, jobs: int = 1) -> HandBanks:

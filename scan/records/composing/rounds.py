@@ -189,6 +189,11 @@ class Round(
         return tuple(phase.id for phase in self.phases)
 
     @property
+    def only_misses(self) -> bool:
+        """Whether its card asks for misses alone: what is not marked on it is declared clean."""
+        return any(throw.execution.source == "default" for hole in self.holes for throw in hole.throws)
+
+    @property
     def tee(self) -> str | None:
         """The phase that begins a hole, if its game has one."""
         return next((phase.id for phase in self.phases if phase.role == "tee"), None)

@@ -56,8 +56,7 @@ def validate(round_: Round, form: Form | None = None) -> tuple[RoundFinding, ...
     form : its form, where known; findings then name cells of the card, else fields
     """
     found = [*_date(round_)]
-    # A card that declares its unmarked throws clean tells only of misses: throws without a mark are no gap.
-    only_misses = any(t.execution.source == "default" for hole in round_.holes for t in hole.throws)
+    only_misses = round_.only_misses  # throws without a mark are no gap then
     for hole in round_.holes:
         found += _hole(round_, hole, only_misses)
         for number, throw in enumerate(hole.throws, start=1):
