@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.vision.seeing.convolving import Layer, Memory
+from shortpencil.scan.vision.seeing.convolving import Memory, SideBySide
 
 Weights = Mapping[str, NDArray[np.float32]]
 Floats32 = NDArray[np.float32]
@@ -29,7 +29,8 @@ CLASSES = ("empty", "filled", "erased", "struck", "unclear")
 #: Side of a view in px; kernel, stride and padding of the two convolutions, and the sides they lead to.
 VIEW_PX = 23
 KERNELS, STRIDE, SIDES = (5, 3), 2, (12, 6)
-#: Bubbles looked at in one go: their windows then stay in the processor's cache.
+#: Bubbles looked at in one go, at most: their windows then stay in the processor's cache. 354 of them take
+#: 5.3 ms by 16, 4.3 by 32, 4.1 by 48, 6.0 by 60.
 _AT_ONCE = 48
 
 
@@ -60,7 +61,8 @@ def scores(weights: Weights, views: Floats32, measures: Floats32, figures: Float
     """Return raw scores (N, 5) of the bubbles of one card."""
     w = weights
     memory = Memory()  # of one call: several threads may ask
-    parts = (views[k : k + _AT_ONCE] for k in range(0, len(views), _AT_ONCE))
+    size = max(-(-len(views) // max(-(-len(views) // _AT_ONCE), 1)), 1)
+    parts = (views[k : k + size] for k in range(0, len(views), size))
     seen = np.concatenate([_looked_at(w, part, memory) for part in parts])
     seen += measures @ w["measures"]
     np.maximum(seen, 0, out=seen)
@@ -78,11 +80,13 @@ def scores(weights: Weights, views: Floats32, measures: Floats32, figures: Float
 
 def _looked_at(w: Weights, views: Floats32, memory: Memory) -> Floats32:
     """What the convolutions and the dense layer make of some views, (n, FLAT), before its threshold."""
-    n = len(views)
-    squares = views.reshape(n, -1, VIEW_PX, VIEW_PX).transpose(0, 2, 3, 1)
-    wide = Layer(w["conv1"], w["conv1_bias"], STRIDE, KERNELS[0]).of(squares, "wide", memory)
-    deep = Layer(w["conv2"], w["conv2_bias"], STRIDE, KERNELS[1]).of(wide, "deep", memory)
-    return np.asarray(deep.reshape(n, -1) @ w["flat"] + w["flat_bias"], np.float32)
+    n, places = len(views), SIDES[1] ** 2
+    squares = views.T.reshape(-1, VIEW_PX, VIEW_PX, n)
+    wide = SideBySide(w["conv1"], w["conv1_bias"], STRIDE, KERNELS[0]).of(squares, "wide", memory)
+    deep = SideBySide(w["conv2"], w["conv2_bias"], STRIDE, KERNELS[1]).of(wide, "deep", memory)
+    channels = len(deep)
+    by_channel = w["flat"].reshape(places, channels, -1).transpose(1, 0, 2).reshape(places * channels, -1)
+    return np.asarray(deep.reshape(places * channels, n).T @ by_channel + w["flat_bias"], np.float32)
 
 
 def _softmax(logits: Floats32) -> Floats32:
