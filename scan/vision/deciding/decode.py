@@ -25,7 +25,7 @@ from shortpencil.scan.vision.deciding.verdicts import UNREADABLE, Found, Verdict
 from shortpencil.scan.vision.evidence import Evidence
 from shortpencil.scan.vision.weighing.form_index import FormIndex, index_of
 from shortpencil.scan.vision.weighing.likelihoods import Floats
-from shortpencil.scan.vision.weighing.posterior import Posterior, cell_likelihoods, fields_alone
+from shortpencil.scan.vision.weighing.posterior import Alone, Posterior, cell_likelihoods, fields_alone
 from shortpencil.scan.vision.weighing.slips import FlagRule, Slips
 from shortpencil.scan.vision.weighing.whole_card import weigh_card
 
@@ -97,21 +97,28 @@ def weighed_so_far(
     index = index_of(form)
     outside = _outside(index, evidence)
     bubbles, digits = cell_likelihoods(index, evidence.bubbles, evidence.digits, outside)
-    posterior, slips, _ = _by_ink_and_habits(form, index, bubbles, digits, slips, habits=True)
+    posterior, slips, _ = _by_ink_and_habits(form, index, bubbles, digits, slips, Alone(), habits=True)
     return posterior, digits, slips
 
 
 def _by_ink_and_habits(
-    form: Form, index: FormIndex, bubbles: Floats, digits: Floats, slips: Slips, *, habits: bool
+    form: Form,
+    index: FormIndex,
+    bubbles: Floats,
+    digits: Floats,
+    slips: Slips,
+    alone: Alone,
+    *,
+    habits: bool,
 ) -> tuple[Posterior, Slips, Floats]:
     """Posterior of all fields, weighed again by this player's habits; their slips, the boxes as weighed."""
-    posterior = _weigh(form, index, bubbles, digits, slips)
+    posterior = _weigh(form, index, bubbles, digits, slips, alone)
     of_this_hand = reweighed(index, posterior, digits, slips)
     own = with_habits(index, posterior, slips) if habits else slips
     if of_this_hand is None and own == slips:
         return posterior, slips, digits
     digits = digits if of_this_hand is None else of_this_hand
-    return _weigh(form, index, bubbles, digits, own), own, digits
+    return _weigh(form, index, bubbles, digits, own, alone), own, digits
 
 
 def _posterior(
@@ -125,10 +132,11 @@ def _posterior(
     habits: bool,
 ) -> tuple[Posterior, Slips]:
     """Posterior of all fields, weighed again as far as the card shows who wrote it; and its slips."""
-    posterior, slips, weighed = _by_ink_and_habits(form, index, bubbles, digits, slips, habits=habits)
+    alone = Alone()
+    posterior, slips, weighed = _by_ink_and_habits(form, index, bubbles, digits, slips, alone, habits=habits)
     of_this_card = taught_by_card(index, posterior, digits, looks, slips)
     if of_this_card is not None:
-        posterior = _weigh(form, index, bubbles, weighed * of_this_card, slips)
+        posterior = _weigh(form, index, bubbles, weighed * of_this_card, slips, alone)
     return posterior, slips
 
 
@@ -155,9 +163,11 @@ def _judged(
     return cells, fields, values
 
 
-def _weigh(form: Form, index: FormIndex, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
+def _weigh(
+    form: Form, index: FormIndex, bubbles: Floats, digits: Floats, slips: Slips, alone: Alone
+) -> Posterior:
     """Posterior of all fields, first alone, then together."""
-    posterior = fields_alone(index, bubbles, digits, slips)
+    posterior = fields_alone(index, bubbles, digits, slips, alone)
     weigh_card(form, index, slips, posterior)
     return posterior
 

@@ -6,9 +6,13 @@ for them. Then the rows are looked for between the rows. A hand may miss a bubbl
 
 from __future__ import annotations
 
-import numpy as np
+import functools
+from dataclasses import dataclass
 
-from shortpencil.scan.vision.arrays import FloatImage, by_row, median, median_of_rows, percentile
+import numpy as np
+from numpy.typing import NDArray
+
+from shortpencil.scan.vision.arrays import FloatImage, Floats, by_row, median, median_of_rows, percentile
 from shortpencil.scan.vision.doubting.partial import carried_away
 from shortpencil.scan.vision.seeing.bubbles import PATCH_RADIUS_PX
 
@@ -24,6 +28,34 @@ _BESIDE = 0.75
 _ANOTHERS = 0.5
 
 
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """Every second pixel each way of a patch, which tells as much as all.
+
+    Attributes
+    ----------
+    near : (K,) places within reach; inside : (I,) those of them, among these, that are blank on most cards
+    x, y : (K,) in radii; stroke : how many pixels two strokes cover
+    """
+
+    near: NDArray[np.intp]
+    inside: NDArray[np.intp]
+    x: Floats
+    y: Floats
+    stroke: int
+
+
+@functools.cache
+def _around(side_px: int) -> _Around:
+    axis = (np.arange(side_px)[::2] - (side_px - 1) / 2) / PATCH_RADIUS_PX
+    x, y = (side.ravel() for side in np.meshgrid(axis, axis))
+    radius = np.hypot(x, y)
+    near = np.flatnonzero(radius < _REACH)
+    every = np.arange(side_px * side_px).reshape(side_px, side_px)[::2, ::2].ravel()
+    inside = np.flatnonzero(radius[near] < _INSIDE)
+    return _Around(every[near], inside, x[near], y[near], round(_STROKE_SHARE * len(radius)))
+
+
 def marks_beside_their_places(patches: FloatImage) -> str | None:
     """Return why to take the photo again where the marks lie between the bubbles, or None.
 
@@ -31,22 +63,15 @@ def marks_beside_their_places(patches: FloatImage) -> str | None:
     """
     if len(patches) < _FEWEST:
         return None
-    # Every second pixel each way tells as much.
-    axis = (np.arange(patches.shape[-1])[::2] - (patches.shape[-1] - 1) / 2) / PATCH_RADIUS_PX
-    x, y = (side.ravel() for side in np.meshgrid(axis, axis))
-    radius = np.hypot(x, y)
-    count = round(_STROKE_SHARE * len(radius))
-    near = np.flatnonzero(radius < _REACH)
-    every = np.arange(patches[0].size).reshape(patches.shape[1:])[::2, ::2].ravel()
-    flat = by_row(patches).take(every[near], axis=1)
-    x, y, radius = x[near], y[near], radius[near]
-    palest = np.argsort(flat[:, radius < _INSIDE].mean(axis=1))[: max(len(flat) // 4, 3)]
+    around = _around(patches.shape[-1])
+    flat = by_row(patches)[:, around.near]
+    palest = np.argsort(flat[:, around.inside].mean(axis=1))[: max(len(flat) // 4, 3)]
     added = np.maximum(flat - median_of_rows(flat[palest]), 0)
-    strokes = np.partition(added, -count, axis=1)[:, -count:].mean(axis=1)
+    strokes = np.partition(added, -around.stroke, axis=1)[:, -around.stroke :].mean(axis=1)
     marked = strokes > max(_OF_DARKEST * float(percentile(strokes, 97)), _LEAST_INK)
     if marked.sum() < _FEWEST:
         return None
     ink = added[marked]
     total = ink.sum(axis=1)
-    off = np.hypot(ink @ x / total, ink @ y / total)
+    off = np.hypot(ink @ around.x / total, ink @ around.y / total)
     return carried_away(float((off > _ANOTHERS).mean())) if median(off) > _BESIDE else None

@@ -211,12 +211,11 @@ def edge_width_mm(marks: Sequence[GrayImage]) -> float:
     """
     m = round(MARK_RIM_MM * LOOK_PX_PER_MM)
     inner = slice(m + 24, -m - 24)
-    across: list[Floats] = []
-    down: list[Floats] = []
-    for mark in marks:
-        across += [medians(rim.T) for rim in (mark[inner, : 2 * m], mark[inner, -2 * m :])]
-        down += [medians(rim) for rim in (mark[: 2 * m, inner], mark[-2 * m :, inner])]
-    widths = [_edge_widths_mm(np.stack(profiles)) for profiles in (across, down)]
+    turned = [mark.T for mark in marks]
+    widths = []
+    for pictures in (turned, marks):
+        rims = np.stack([rim for mark in pictures for rim in (mark[: 2 * m, inner], mark[-2 * m :, inner])])
+        widths.append(_edge_widths_mm(medians(rims.reshape(-1, rims.shape[2])).reshape(len(rims), -1)))
     if not all(map(len, widths)):
         return 9.9
     return max(map(median, widths))  # a moved camera blurs one direction only

@@ -61,6 +61,8 @@ def _places(layout: Layout) -> tuple[_Places, ...]:
 def crossed_by_edges(paper: FloatImage, layout: Layout) -> frozenset[str]:
     """Return the cells across which the light changes sharply; `paper` is its grey at 2 px per mm."""
     coarse = np.clip(paper, 0, 255).astype(np.uint8)
+    if float(coarse.min()) >= (1 - _STEP) * float(coarse.max()):  # no sharp change anywhere
+        return frozenset()
     height, width = coarse.shape
     crossed: list[str] = []
     for places in _places(layout):

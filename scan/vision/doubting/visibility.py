@@ -10,6 +10,7 @@ What lies on such a card is told by the dark rules between its rows, and by bein
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
@@ -104,14 +105,20 @@ def _of_bubbles(patches: FloatImage) -> tuple[Floats, Floats]:
     """Ink of the darkest quarter of each bubble's inside (N,), and of all of it above the ring outside."""
     if not len(patches):
         return np.zeros(0), np.zeros(0)
-    axis = (np.arange(patches.shape[-1]) - (patches.shape[-1] - 1) / 2) * 3.2 / patches.shape[-1]
-    radii = np.hypot(*np.meshgrid(axis, axis)).ravel()
-    flat = by_row(patches)
-    inside = flat[:, radii < 0.65]
-    ring = medians(flat[:, np.flatnonzero((radii > 1.25) & (radii < 1.5))[::3]])
+    flat, (within, outside) = by_row(patches), _inside_and_ring(patches.shape[-1])
+    inside = flat[:, within]
+    ring = medians(flat[:, outside])
     quarter = inside.shape[1] // 4
     darkest = np.partition(inside, -quarter, axis=1)[:, -quarter:].mean(axis=1)
     return np.asarray(darkest, np.float64), np.asarray(inside.mean(axis=1) - ring, np.float64)
+
+
+@functools.cache
+def _inside_and_ring(side_px: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Places of a patch inside a bubble, and a third of those of the ring around it."""
+    axis = (np.arange(side_px) - (side_px - 1) / 2) * 3.2 / side_px
+    radii = np.hypot(*np.meshgrid(axis, axis)).ravel()
+    return np.flatnonzero(radii < 0.65), np.flatnonzero((radii > 1.25) & (radii < 1.5))[::3]
 
 
 def _dark(strength: Floats) -> float:

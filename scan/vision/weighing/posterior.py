@@ -8,14 +8,14 @@ settled or overruled something, and the player must be able to see it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
 from shortpencil.scan.vision.evidence import ANSWER_SHARES
-from shortpencil.scan.vision.weighing.form_index import FormIndex, GroupKey
+from shortpencil.scan.vision.weighing.form_index import FormIndex, Group, GroupKey
 from shortpencil.scan.vision.weighing.likelihoods import (
     Choices,
     Floats,
@@ -96,6 +96,17 @@ class Posterior:
     doubt: float = 0.0
     rules: dict[str, str] = field(default_factory=dict)
 
+    def copied(self) -> Posterior:
+        """Return the same, whose weights may be written over without changing these."""
+        return Posterior(
+            {key: replace(one, weights=one.weights.copy()) for key, one in self.choose.items()},
+            {key: replace(one, some=one.some.copy()) for key, one in self.many.items()},
+            {key: replace(one, values=one.values.copy()) for key, one in self.number.items()},
+            dict(self.long),
+            self.doubt,
+            dict(self.rules),
+        )
+
 
 def cell_likelihoods(
     index: FormIndex,
@@ -115,30 +126,63 @@ def cell_likelihoods(
     return likelihoods(flat.reshape(-1, 3)), likelihoods(stacked.reshape(-1, 12) - _LOG_SHARES)
 
 
-def fields_alone(index: FormIndex, bubbles: Floats, digits: Floats, slips: Slips) -> Posterior:
-    """Posterior of every field by its own ink."""
-    result = Posterior()
+@dataclass(slots=True)
+class Alone:
+    """What `fields_alone` found last: a group whose ink and slips are as they were says what it said.
+
+    A card is weighed up to three times, by what is known of its player then; most of its ink stays as it is.
+    """
+
+    slips: Slips | None = None
+    bubbles: Floats | None = None
+    digits: Floats | None = None
+    found: Posterior = field(default_factory=Posterior)
+
+    def knows(self, group: Group, key: GroupKey, bubbles: Floats, digits: Floats, slips: Slips) -> bool:
+        """Say whether a group was weighed by the same ink and slips before."""
+        if self.bubbles is None or self.digits is None or self.slips != slips:
+            return False
+        if key[0] in _OF_BUBBLES:
+            return bubbles is self.bubbles
+        return digits is self.digits or np.array_equal(digits[group.cells], self.digits[group.cells])
+
+
+_OF_BUBBLES = ("choose-one", "choose-many")
+
+
+def fields_alone(
+    index: FormIndex, bubbles: Floats, digits: Floats, slips: Slips, alone: Alone | None = None
+) -> Posterior:
+    """Posterior of every field by its own ink; `alone` keeps what was found for the next time."""
+    alone = Alone() if alone is None else alone
+    of_ink = slips.of_ink
     for key, group in index.groups.items():
-        kind, count = key
-        if kind == "choose-one":
-            p_blank = NOTHING_CHOSEN if count > 1 else SINGLE_BLANK
-            weights = np.full((len(group.fields), count + 1), (1 - p_blank) / count)
-            weights[:, 0] = p_blank
-            likelihood = choices(bubbles[group.cells], slips)
-            result.choose[key] = ChoosePosterior(likelihood, np.ones_like(weights), weights)
-        elif kind == "choose-many":
-            many = manies(bubbles[group.cells], slips)
-            nothing = NOTHING_CHOSEN * (many.blank + many.struck)
-            some = (1 - NOTHING_CHOSEN) * many.some
-            some = some / (some + nothing)
-            result.many[key] = ManyPosterior(many, some, some.copy())
-        elif kind == "long":
-            result.long[key] = digits[group.cells]
-        else:
-            number = numbers(digits[group.cells], slips, date=kind == "date")
-            ink = np.concatenate([number.full, number.blank[:, None]], axis=1)
-            values = ink * np.append((1 - BLANK_NUMBER) * length_prior(count), BLANK_NUMBER)
-            ink /= ink.sum(axis=1, keepdims=True)
-            values /= values.sum(axis=1, keepdims=True)
-            result.number[key] = NumberPosterior(number, ink, values)
-    return result
+        if not alone.knows(group, key, bubbles, digits, of_ink):
+            _weigh_group(alone.found, key, (bubbles if key[0] in _OF_BUBBLES else digits)[group.cells], slips)
+    alone.slips, alone.bubbles, alone.digits = of_ink, bubbles, digits
+    return alone.found.copied()
+
+
+def _weigh_group(result: Posterior, key: GroupKey, ink: Floats, slips: Slips) -> None:
+    """Write the posterior of the fields of a group by their cells' ink (F, n, 3) or (F, n, 12)."""
+    kind, count = key
+    if kind == "choose-one":
+        p_blank = NOTHING_CHOSEN if count > 1 else SINGLE_BLANK
+        weights = np.full((len(ink), count + 1), (1 - p_blank) / count)
+        weights[:, 0] = p_blank
+        result.choose[key] = ChoosePosterior(choices(ink, slips), np.ones_like(weights), weights)
+    elif kind == "choose-many":
+        many = manies(ink, slips)
+        nothing = NOTHING_CHOSEN * (many.blank + many.struck)
+        some = (1 - NOTHING_CHOSEN) * many.some
+        some = some / (some + nothing)
+        result.many[key] = ManyPosterior(many, some, some)
+    elif kind == "long":
+        result.long[key] = ink
+    else:
+        number = numbers(ink, slips, date=kind == "date")
+        by_ink = np.concatenate([number.full, number.blank[:, None]], axis=1)
+        values = by_ink * np.append((1 - BLANK_NUMBER) * length_prior(count), BLANK_NUMBER)
+        by_ink /= by_ink.sum(axis=1, keepdims=True)
+        values /= values.sum(axis=1, keepdims=True)
+        result.number[key] = NumberPosterior(number, by_ink, values)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -96,6 +97,17 @@ class _Part:
         return likelihood
 
 
+@lru_cache(maxsize=16)
+def _cause_prior(boxes: int, causes: tuple[int, ...]) -> Floats:
+    """(V,) chance of each number that may stand for a cause."""
+    prior = np.full(10**boxes, 1.0)
+    if causes:
+        prior *= UNLISTED_CAUSE / len(prior)
+        prior[list(causes)] += (1 - UNLISTED_CAUSE) / len(causes)
+    prior /= prior.sum()
+    return prior
+
+
 def _part(form: Form, slips: Slips, posterior: Posterior, key: GroupKey, rows: Ints) -> _Part:
     """Weigh one field of every hole."""
     kind, count = key
@@ -110,11 +122,7 @@ def _part(form: Form, slips: Slips, posterior: Posterior, key: GroupKey, rows: I
         return _Part(key, rows, meanings[:, 0], meanings[:, 1:].mean(axis=1), None, p)
     p = np.array([slips.second_pass_astray, slips.cause])
     number = posterior.number[key].likelihood
-    prior = np.full(10**count, 1.0)
-    if form.causes:
-        prior *= UNLISTED_CAUSE / len(prior)
-        prior[[cause.number for cause in form.causes]] += (1 - UNLISTED_CAUSE) / len(form.causes)
-    prior /= prior.sum()
+    prior = _cause_prior(count, tuple(cause.number for cause in form.causes))
     return _Part(key, rows, number.blank[rows], number.full[rows] @ prior, prior, p)
 
 

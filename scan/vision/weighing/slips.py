@@ -98,6 +98,22 @@ class Slips:
     date_odd: float = 2e-4
 
     @property
+    def of_ink(self) -> Slips:
+        """Those that say how the ink of a field by itself may look, all others as usual."""
+        return Slips(
+            cancelled=self.cancelled,
+            cancelled_alone=self.cancelled_alone,
+            double=self.double,
+            messy=self.messy,
+            scrap=self.scrap,
+            scrap_in_blank=self.scrap_in_blank,
+            number_odd=self.number_odd,
+            written_left=self.written_left,
+            zero_led=self.zero_led,
+            zero_led_date=self.zero_led_date,
+        )
+
+    @property
     def of_throws(self) -> Slips:
         """Those that say which throws are marked, all others as usual: a key for tables made once."""
         return Slips(

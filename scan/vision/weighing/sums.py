@@ -170,7 +170,7 @@ def _forward(additions: Additions, least_share: float) -> _Forward | None:
         columns = usable[hole].nonzero()[0]
         whole = float(mass @ whole_of[hole][phase])
         some = _strongest(mass, len(columns))
-        weights = additions.weights[:, hole][:, columns][phase[some]]
+        weights = additions.weights[:, hole, columns][phase[some]]
         ways = (mass[some, None] * weights).ravel()
         at = (ways > least_share * whole).nonzero()[0]
         gone = ways[at]

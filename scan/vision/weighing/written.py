@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -10,12 +11,14 @@ from shortpencil.scan.vision.weighing.likelihoods import Floats
 from shortpencil.scan.vision.weighing.slips import OFF_BY, OFF_BY_ANYTHING
 
 
+@lru_cache(maxsize=16)
 def slip_kernel(wrong: float) -> Floats:
     """Chance that a written sum is off by -11 … 11, the middle being right; see `written_sum`."""
     kernel = np.zeros(23)
     for off, share in OFF_BY.items():
         kernel[11 + off] = kernel[11 - off] = wrong * share / 2
     kernel[11] = 1 - wrong
+    kernel.flags.writeable = False
     return kernel
 
 
