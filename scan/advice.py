@@ -273,7 +273,7 @@ def _found(asked: Asked, store: Store) -> OnePlayer:
     nameless = _nameless(game.rounds, players) if own is None else None
     return OnePlayer(
         list(game.rounds),
-        [*([game.left_out] if game.left_out else []), *([nameless] if nameless else [])],
+        [said for said in (game.left_out, nameless, _ahead(game.rounds)) if said],
         others,
         [s for s in sets if own is None or s.player == own],
         [s for s in told if own is None or s.player == own],
@@ -295,6 +295,25 @@ def _nameless(rounds: Sequence[Round], players: Sequence[str]) -> str | None:
         "{player} only those count that bear the name.",
         unnamed,
         player=players[0],
+    )
+
+
+def _ahead(rounds: Sequence[Round]) -> str | None:
+    """Say which rounds lie after the day they were read: one slip in a year, and the season ends with it."""
+    from shortpencil.scan.practice import words
+
+    ahead = [(r.day, r.id) for r in rounds if r.day and r.lies_ahead]
+    if not ahead:
+        return None
+    day, id_ = max(ahead)
+    return ngettext(
+        "{n} round lies after the day it was read ({day}, {id}), and the newest day ends the season. Correct "
+        "it on the round's page where it is wrong.",
+        "{n} rounds lie after the day they were read, up to {day} ({id}), and the newest day ends the "
+        "season. Correct them on the rounds' pages where they are wrong.",
+        len(ahead),
+        day=words.day(day),
+        id=id_,
     )
 
 

@@ -117,6 +117,19 @@ def test_the_advice_counts_what_was_practised(full, capsys):
     assert data["next"]["phase"] != "putt"
 
 
+def test_a_round_that_lies_after_it_was_read_is_told_with_what_it_does(full, capsys):
+    run("season", "--store", full)
+    assert "lies after" not in capsys.readouterr().err
+    with open_store(full) as store:
+        last = store.rounds()[-1]
+        read_at = datetime(2025, 12, 31, 23, tzinfo=UTC)
+        tomorrow = replace(last, id="EAST", played_on=Value("2026-01-01"), recorded_at=read_at)
+        slip = replace(last, id="SLIP", played_on=Value("2029-03-09"), recorded_at=read_at)
+        store.add_rounds([tomorrow, slip])
+    run("season", "--store", full)
+    assert "1 round lies after the day it was read (9 Mar 2029, SLIP)" in capsys.readouterr().err
+
+
 def test_the_season_in_the_terminal(full, capsys):
     assert run("season", "--store", full) == 0
     lines = capsys.readouterr().out.splitlines()

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cache
 
 from hypothesis import strategies as st
 
 from shortpencil.forms.form import USUAL_PHASES, Phase
-from shortpencil.scan.records.composing.rounds import Hole, PracticeSet, Round, Throw, Value
+from shortpencil.scan.records.composing.rounds import (
+    FIRST_YEAR,
+    LAST_YEAR,
+    Hole,
+    PracticeSet,
+    Round,
+    Throw,
+    Value,
+)
 
 NASTY = (
     "=1+1",
@@ -44,7 +52,8 @@ texts = st.sampled_from(NASTY) | st.text(_ANY, min_size=1, max_size=12)
 maybe_text = st.none() | texts
 ids = st.from_regex(r"[A-Za-z0-9][A-Za-z0-9._-]{0,9}", fullmatch=True)
 times = st.datetimes(datetime(2000, 1, 1), datetime(2099, 1, 1), timezones=st.just(UTC))
-days = st.dates().map(lambda day: day.isoformat())
+_dates = st.dates(date(FIRST_YEAR, 1, 1), date(LAST_YEAR, 12, 31))
+days = _dates.map(lambda day: day.isoformat())
 metres = st.integers(0, 99) | st.floats(0, 300, allow_nan=False).map(lambda x: round(x, 3))
 p = st.none() | st.floats(0, 1)
 
@@ -204,7 +213,7 @@ many_rounds = st.lists(rounds(), max_size=3, unique_by=lambda round_: round_.id)
 def practice_sets(draw) -> list[PracticeSet]:
     def one(row: int) -> PracticeSet:
         tries = draw(st.integers(0, 99))
-        day = draw(st.none() | st.dates())
+        day = draw(st.none() | _dates)
         return PracticeSet(
             card="P1",
             row=row,

@@ -15,7 +15,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Iterator
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, ClassVar, TypeVar
 
 import msgspec
@@ -32,17 +32,25 @@ STATUSES = ("known", "waits", "doubtful")
 SOURCES = ("read", "inferred", "printed", "entered", "imported", "default")
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+#: Years that a day may have. The game is younger than the first; and next to the calendar's own ends, the
+#: years 1 and 9999, there is no month before and no month after.
+FIRST_YEAR, LAST_YEAR = 1900, 2199
 
 
 def is_day(text: Scalar) -> bool:
-    """Say whether a text is a day of the calendar, as in ``2026-05-31``; other forms of ISO 8601 are not."""
-    if not isinstance(text, str) or not _DAY.fullmatch(text):
+    """Say whether a text is a day that may be kept, as in ``2026-05-31``; other forms of ISO 8601 are not."""
+    if not isinstance(text, str) or not _DAY.fullmatch(text) or not has_year(int(text[:4])):
         return False
     try:
         date.fromisoformat(text)
     except ValueError:
         return False
     return True
+
+
+def has_year(year: int) -> bool:
+    """Say whether a day of this year may be kept."""
+    return FIRST_YEAR <= year <= LAST_YEAR
 
 
 class _Kept(msgspec.Struct, frozen=True, gc=False):
@@ -203,6 +211,13 @@ class Round(
         """The date played, where it is known."""
         known = self.played_on.known
         return date.fromisoformat(str(known)) if known else None
+
+    @property
+    def lies_ahead(self) -> bool:
+        """Whether its day lies after the day it was read; it may be tomorrow already where the player is."""
+        if self.day is None or self.recorded_at is None:
+            return False
+        return self.day > self.recorded_at.date() + timedelta(days=1)
 
 
 @_as_dataclass

@@ -17,7 +17,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import timedelta
 from itertools import pairwise
 
 from shortpencil.forms.causes import CAUSES
@@ -106,8 +105,7 @@ def _date(round_: Round) -> Iterator[RoundFinding]:
         yield RoundFinding("date", cells, f"the date is only half filled in: {day.value}", ASK)
     elif not is_day(day.value):
         yield RoundFinding("date", cells, f"there is no day {day.value}", ERROR)
-    elif round_.day and round_.recorded_at and round_.day > round_.recorded_at.date() + timedelta(days=1):
-        # A day is given away: it may be tomorrow already where the player is.
+    elif round_.lies_ahead:
         yield RoundFinding("date", cells, f"the date {day.value} lies after the day it was read", ASK)
 
 

@@ -13,7 +13,17 @@ from datetime import UTC, datetime
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.units import to_metres
 from shortpencil.scan.records.composing.compose import DISTANCE_DECIMALS, who_holed
-from shortpencil.scan.records.composing.rounds import EXECUTIONS, Hole, Round, Scalar, Throw, Value, is_day
+from shortpencil.scan.records.composing.rounds import (
+    EXECUTIONS,
+    FIRST_YEAR,
+    LAST_YEAR,
+    Hole,
+    Round,
+    Scalar,
+    Throw,
+    Value,
+    is_day,
+)
 from shortpencil.scan.records.recording.from_file import with_waiting_retold
 
 WAYS = ("left", "right", "long", "short")
@@ -85,7 +95,10 @@ def with_hole(round_: Round, number: int, given: HoleGiven, by: str, at: datetim
 def with_head(round_: Round, given: HeadGiven, by: str, at: datetime) -> Round:
     """Return the round with its head as given; InputError when the day is none of the calendar."""
     if given.played_on and not is_day(given.played_on):
-        raise InputError("expected a day of the calendar, found none. Give it as year, month and day.")
+        raise InputError(
+            f"expected a day of the calendar from {FIRST_YEAR} to {LAST_YEAR}, found none. Give it as year, "
+            "month and day."
+        )
     stamp = (by, at.astimezone(UTC))
     notes = {key: text for key, text in round_.notes.items() if key != "resolve"}
     after = replace(

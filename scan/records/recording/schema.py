@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any, cast
 
 from shortpencil.forms.errors import RecordError
 from shortpencil.forms.form_check import ROLES
-from shortpencil.scan.records.composing.rounds import Round, is_day
+from shortpencil.scan.language import carried
+from shortpencil.scan.records.composing.rounds import FIRST_YEAR, LAST_YEAR, Round, is_day
 from shortpencil.scan.records.recording.record_json import round_to_json, text_of, time_from
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ def practice_problems_of(data: object) -> list[Problem]:
             Problem("made", f"expected at most as many as tries, found {made} of {tries}", ("made",))
         )
     if day is not None and not is_day(day):
-        found.append(Problem("day", f"expected a day of the calendar, found {_shown(day)}", ("day",)))
+        found.append(Problem("day", _no_day(day), ("day",)))
     return found
 
 
@@ -278,6 +279,10 @@ def _shown(item: object) -> str:
     return text if len(text) <= 60 else text[:57] + "…"
 
 
+def _no_day(day: object) -> str:
+    return carried(f"expected a day of the calendar from {FIRST_YEAR} to {LAST_YEAR}, found {_shown(day)}")
+
+
 _ORDERS = list(range(1, 100))  # a hole has at most 99 throws
 
 
@@ -289,7 +294,7 @@ def _beyond_the_schema(data: Mapping[str, Any], entered: bool) -> Iterator[Probl
 
     day = data["played_on"]
     if day.get("status", "known") == "known" and day["value"] is not None and not is_day(day["value"]):
-        yield problem(f"expected a day of the calendar, found {_shown(day['value'])}", "played_on")
+        yield problem(_no_day(day["value"]), "played_on")
     if "phases" in data:
         yield from (problem(says, *path) for says, path in _of_other_phases(data))
     numbers = set()

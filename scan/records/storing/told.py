@@ -27,6 +27,7 @@ from sqlalchemy import (
 
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.rules import PHASES
+from shortpencil.scan.records.composing.rounds import FIRST_YEAR, has_year
 from shortpencil.scan.records.storing import tables
 
 LEAST_MINUTES, MOST_MINUTES = 1, 600
@@ -95,6 +96,8 @@ def checked(session: ToldSession, today: date, phases: Sequence[str] = PHASES) -
         raise InputError(
             f"expected a day that has come, found {session.day.isoformat()}; today is {today.isoformat()}."
         )
+    if not has_year(session.day.year):
+        raise InputError(f"expected a day from {FIRST_YEAR} on, found {session.day.isoformat()}.")
     return session
 
 

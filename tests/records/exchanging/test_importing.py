@@ -35,6 +35,16 @@ def refusal(path) -> str:
     return str(caught.value)
 
 
+@pytest.mark.parametrize("year", ["0001", "1899", "2200", "9999"])
+def test_a_day_far_from_any_round_is_refused(exported, tmp_path, year):
+    """Next to the calendar's ends no month comes before, or after: pages and the season could not be made."""
+    typed = tmp_path / "typed.json"
+    typed.write_text(json.dumps({**SHORT, "played_on": f"{year}-05-31"}))
+    assert f'expected a day of the calendar from 1900 to 2199, found "{year}-05-31"' in refusal(typed)
+    change(exported / "rounds.csv", "2026-05-31", f"{year}-05-31")
+    assert f"expected a day as in 2026-05-31, found '{year}-05-31'" in refusal(exported)
+
+
 def test_csv_comes_back_with_what_it_holds(exported):
     found = read_rounds(exported)
     assert [round_.id for round_ in found.rounds] == ["ABCD2345", "F1"]

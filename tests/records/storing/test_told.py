@@ -43,6 +43,7 @@ def test_one_told_by_mistake_is_taken_back_and_its_number_not_given_again(store)
         (ToldSession(DAY, "putt", 0), "1 to 600 minutes"),
         (ToldSession(DAY, "putt", 601), "1 to 600 minutes"),
         (ToldSession(date(2030, 5, 21), "putt", 30), "a day that has come"),
+        (ToldSession(date(1899, 12, 31), "putt", 30), "a day from 1900 on, found 1899-12-31"),
     ],
 )
 def test_what_cannot_have_been_is_refused(session, says):
