@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-import shutil
+import zipfile
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -96,8 +96,12 @@ class DeskKeeping:
 
         inside = folder / "rounds"
         write_export(inside, self._store.each_round(), self._store.practice(), self._store.other_sheets())
-        name = f"shortpencil-rounds-{datetime.now(UTC):%Y-%m-%d}"
-        return Path(shutil.make_archive(str(folder / name), "zip", inside))
+        whole = folder / f"shortpencil-rounds-{datetime.now(UTC):%Y-%m-%d}.zip"
+        # Not strict: the clock of a computer may say 1970, and the time of a file in a ZIP begins in 1980.
+        with zipfile.ZipFile(whole, "w", zipfile.ZIP_DEFLATED, strict_timestamps=False) as archive:
+            for path in sorted(inside.iterdir()):
+                archive.write(path, path.name)
+        return whole
 
     def check(self) -> Sequence[str]:
         """Return what is not as it was written, a line each."""

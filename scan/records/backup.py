@@ -93,7 +93,10 @@ def write_backup(target: Path, store: Store, forms: Path, made_at: datetime) -> 
         whole = work / "whole.zip"
         with zipfile.ZipFile(whole, "w", zipfile.ZIP_DEFLATED) as archive:
             sums = {name: _packed(archive, name, path) for name, path in sorted(files.items())}
-            archive.writestr(LIST, json.dumps(_list_json(made, sums), indent=1, ensure_ascii=False))
+            # By way of a file, as the others: `writestr` refuses a clock that was never set and says 1970.
+            listed = work / LIST
+            listed.write_text(json.dumps(_list_json(made, sums), indent=1, ensure_ascii=False), "utf-8")
+            _packed(archive, LIST, listed)
         _synced(whole)
         os.rename(whole, target)
         _synced_folder(target.parent)

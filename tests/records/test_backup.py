@@ -124,6 +124,18 @@ def test_an_open_store_sees_the_old_or_the_new(home: Path, saved: Path, tmp_path
         assert store.damages() == ()
 
 
+def test_a_clock_that_was_never_set_keeps_nobody_from_a_backup(
+    home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("time.time", lambda: 60.0)  # 1970; ZIP's own time begins in 1980
+    at = datetime(1970, 1, 1, 0, 1, tzinfo=UTC)
+    with open_store(home / "rounds.sqlite") as store:
+        backup.write_backup(tmp_path / "all.zip", store, home / "forms", at)
+    new = tmp_path / "new" / "rounds.sqlite"
+    assert backup.restore(tmp_path / "all.zip", new, new.parent / "forms").made_at == at
+    assert rows(new) == rows(home / "rounds.sqlite")
+
+
 def test_a_file_that_is_there_is_not_written_over(home: Path, saved: Path) -> None:
     before = saved.read_bytes()
     with open_store(home / "rounds.sqlite") as store, pytest.raises(InputError, match="expected a new file"):

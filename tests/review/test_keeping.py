@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 import zipfile
 from pathlib import Path
@@ -15,6 +16,8 @@ from shortpencil.scan.cli.chores import DeskChores
 from shortpencil.scan.cli.main import main
 from shortpencil.scan.cli.review import focus_of_store
 from shortpencil.scan.places import forms_folder
+from shortpencil.scan.records.exchanging import export
+from shortpencil.scan.records.exchanging.export import write_export
 from shortpencil.scan.records.recording.record_json import round_from_json
 from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import Store
@@ -148,7 +151,8 @@ def test_a_session_is_told_and_taken_back(browser: TestClient, store: Store) -> 
     assert "30 Jul 2026</b>, putts, 40 minutes, Ash" in browser.post("/sessions", data=told).text
     (session,) = store.told_sessions()
     assert (session.player, session.phase, session.minutes) == ("Ash", "putt", 40)
-    for wrong in ({"day": "2999-01-01"}, {"day": "x"}, {"phase": "sit"}, {"minutes": "٣"}, {"minutes": "0"}):
+    days = ({"day": "2999-01-01"}, {"day": "0001-01-01"}, {"day": "x"})
+    for wrong in (*days, {"phase": "sit"}, {"minutes": "٣"}, {"minutes": "0"}):
         assert browser.post("/sessions", data=told | wrong).status_code == 422
     browser.post("/sessions/back", data={"number": str(session.number)})
     assert store.told_sessions() == ()
@@ -160,6 +164,19 @@ def test_an_export_comes_as_one_file_and_the_store_is_checked(browser: TestClien
     names = zipfile.ZipFile(io.BytesIO(got.content)).namelist()
     assert {"rounds.csv", "throws.csv", "rounds.json"} <= set(names)
     assert "All is as it was written" in browser.post("/safe/check").text
+
+
+def test_an_export_is_made_under_a_clock_that_was_never_set(
+    browser: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def written_in_1970(folder: Path, *what: object) -> None:
+        write_export(folder, *what)  # type: ignore[arg-type]
+        for path in folder.iterdir():
+            os.utime(path, (60, 60))
+
+    monkeypatch.setattr(export, "write_export", written_in_1970)
+    got = browser.post("/safe/export")
+    assert "rounds.json" in zipfile.ZipFile(io.BytesIO(got.content)).namelist()
 
 
 @pytest.mark.parametrize(("sheet", "says"), [("season", "Wren's season"), ("evidence", "Practise your")])
