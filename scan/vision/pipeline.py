@@ -56,6 +56,7 @@ __all__ = [
 
 BLANK_CARD = "the card is blank: nothing is marked on it"
 _LIKELY = 0.5
+_NAME = "player"  # the field whose strip a printed name stands in
 #: A photo that was decoded small is read so where a card has so many px per mm in it: a sheet of A4 does that
 #: fills three quarters of `GLANCE_LONG_PX`. On 297 tuning photos down to 4.0 it told as many errors and
 #: questions as the whole picture (`bench_decoded_small`); pictures of fields are softer.
@@ -227,11 +228,15 @@ def _is_blank(decoded: Decoded) -> bool:
     """Say whether no bubble is filled, no digit written and nothing more likely marked than not.
 
     Without a single mark there is no pen to compare with, and grain of the paper is doubted here and there.
+    A name tells of no round: the program itself prints one on the cards of a list.
     """
     return all(
         answer.value in (None, ()) and (answer.flag is None or answer.p > _LIKELY)
-        for answer in decoded.fields.values()
-    ) and not any(cell.value is True for cell in decoded.cells.values())
+        for field, answer in decoded.fields.items()
+        if field != _NAME
+    ) and not any(
+        cell.value is True for id_, cell in decoded.cells.items() if id_.rpartition(".")[0] != _NAME
+    )
 
 
 def _to_show(decoded: Decoded, layout: Layout) -> list[str]:

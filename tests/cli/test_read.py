@@ -379,6 +379,18 @@ def test_where_a_name_and_a_course_are_told_is_said(tmp_path, monkeypatch, capsy
     assert "on the page of a card, shortpencil review" in said.err
 
 
+def test_unused_cards_with_a_printed_name_bring_no_rounds(tmp_path, capsys) -> None:
+    """A club scans the whole stack, also the cards of those who did not come."""
+    (tmp_path / "club.csv").write_text("player\nWren\nÅsa Müller\n")
+    pdf = tmp_path / "cards.pdf"
+    main(["print", "-o", str(pdf), "--roster", str(tmp_path / "club.csv"), "--evening", "Thursday"])
+    capsys.readouterr()
+    assert main(["read", str(pdf)]) == 1
+    assert capsys.readouterr().out.count("The card is blank: nothing is marked on it.") == 2
+    assert main(["evening", "Thursday"]) == 1
+    assert capsys.readouterr().out.count("missing ") == 2
+
+
 def test_a_dry_run_leads_nowhere(tmp_path, monkeypatch, capsys) -> None:
     monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path / "home"))
     samples = Path(__file__).parents[2] / "sample_scans"
