@@ -8,6 +8,7 @@ fingerprints without any registration. Built-in cards of earlier editions lie be
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -20,9 +21,9 @@ from shortpencil.forms.form import Course, CourseHole, Form, form_from_toml
 from shortpencil.forms.layout import PAPERS, Layout, arrange
 from shortpencil.forms.private import private_folder
 from shortpencil.forms.serials import is_serial
-from shortpencil.forms.shown import found, is_text, path_text
+from shortpencil.forms.shown import LONGEST_FOUND, found, is_text, one_line, path_text
 from shortpencil.forms.units import to_metres
-from shortpencil.scan.language import spoken
+from shortpencil.scan.language import carried, spoken
 
 BUILTIN = "shortpencil.forms.builtin"
 
@@ -111,26 +112,59 @@ class RosterLine:
 
 
 def load_roster(path: Path) -> tuple[RosterLine, ...]:
-    """Return the players of a CSV file with a column ``player`` and, if wanted, ``hand`` and ``copies``."""
+    """Return the players of a CSV file with a column ``player`` and, if wanted, ``hand`` and ``copies``.
+
+    Its columns stand between commas, or between semicolons or tabs, as spreadsheets write where a comma parts
+    a number's decimals. Lines without a word in them, which they leave at the end, are passed over.
+
+    Raises
+    ------
+    InputError
+        when it is no such file, names nobody, or names somebody twice
+    """
     import csv
     import io
 
     name = path_text(path)
+    text = read_text(path).lstrip("\ufeff")
     try:
-        rows = csv.DictReader(io.StringIO(read_text(path).lstrip("\ufeff"), newline=""))
-        if "player" not in (rows.fieldnames or ()):
-            raise InputError(
-                f"{name}: expected a CSV file with a column 'player', found {found(rows.fieldnames)}."
-            )
-        lines = tuple(_roster_line(row, f"{name}, line {number}") for number, row in enumerate(rows, start=2))
+        rows = csv.reader(io.StringIO(text, newline=""), delimiter=_between(text.partition("\n")[0]))
+        columns = [column.strip().casefold() for column in next(rows, [])]
+        if "player" not in columns:
+            here = ", ".join(one_line(column) for column in columns)
+            here = carried(f"the columns {here[:LONGEST_FOUND]}") if here else carried("no columns")
+            raise InputError(f"{name}: expected a CSV file with a column 'player', found {here}.")
+        lines = tuple(
+            _roster_line(dict(zip(columns, row, strict=False)), f"{name}, line {rows.line_num}")
+            for row in rows
+            if any(cell.strip() for cell in row)
+        )
     except csv.Error as error:
         raise InputError(f"{name}: expected a CSV file (RFC 4180), found: {error}.") from error
     if not lines:
         raise InputError(f"{name}: the roster names no player.")
+    if says := says_twice([line.player for line in lines]):
+        raise InputError(f"{name}: {says}")
     return lines
 
 
-def _roster_line(row: dict[str, Any], where: str) -> RosterLine:
+def _between(head: str) -> str:
+    """Return what parts the columns, by the first line of a file."""
+    return next((sign for sign in ",;\t" if sign in head), ",")
+
+
+def says_twice(players: Sequence[str]) -> str | None:
+    """Say which name stands there twice: two people may be meant, and all of one name count as one player."""
+    player = next((player for at, player in enumerate(players) if player in players[:at]), None)
+    if player is None:
+        return None
+    return carried(
+        f"expected each name once, found {found(player)} twice. Give two people two names; for more cards of "
+        "one player say how many copies."
+    )
+
+
+def _roster_line(row: dict[str, str], where: str) -> RosterLine:
     player = (row.get("player") or "").strip()
     hand = (row.get("hand") or "").strip().lower() or None
     copies = (row.get("copies") or "1").strip()

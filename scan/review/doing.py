@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from shortpencil.forms.catalog import round_card
+from shortpencil.forms.catalog import round_card, says_twice
 from shortpencil.forms.errors import InputError
 from shortpencil.scan.courses import CourseGiven, CourseHoleGiven
 from shortpencil.scan.evening import evenings_of
@@ -227,6 +227,8 @@ def _asked(form: FormData) -> CardsAsked:
     players = tuple(name for line in lines if (name := clean(line)))
     if len(players) > MOST_PLAYERS:
         raise InputError(f"expected at most {MOST_PLAYERS} players, found more.")
+    if says := says_twice(players):
+        raise InputError(says)
     evening = clean_text(form, "evening")
     if evening and not players:
         raise InputError("expected the names of the players of an evening, one a line, found none.")

@@ -109,6 +109,16 @@ def test_a_roster_gives_a_card_a_player(tmp_path, capsys) -> None:
     assert [serial for serial, _ in codes_in(pdf)] == [c["serial"] for c in cards]
 
 
+@pytest.mark.parametrize("sign", [";", "\t"])
+def test_a_roster_is_taken_as_a_spreadsheet_writes_it(sign, tmp_path, capsys) -> None:
+    """In most of Europe a comma parts decimals, and columns stand between semicolons."""
+    text = "\ufeffPlayer,Hand,Copies\r\nMüller,,2\r\nŻółw,Left,1\r\n,,\r\n".replace(",", sign)
+    (tmp_path / "club.csv").write_text(text, encoding="utf-8", newline="")
+    cards = print_cards(capsys, "-o", tmp_path / "stack.pdf", "--roster", tmp_path / "club.csv")
+    assert [c["player"] for c in cards] == ["Müller", "Müller", "Żółw"]
+    assert len({c["fingerprint"] for c in cards}) == 2
+
+
 def test_a_preview_is_a_picture_of_the_card_and_keeps_nothing(tmp_path, capsys) -> None:
     from PIL import Image
 
@@ -153,8 +163,11 @@ def bad(folder: Path, name: str, text: str) -> Path:
         ),
         ("x.toml", "name = 3", "--layout", "expected"),
         ("x.toml", 'name = "M"\n[[holes]]\npar = 9\n', "--layout", "par from 2 to 6"),
-        ("x.csv", "alias\nWren\n", "--roster", "column 'player'"),
+        ("x.csv", "alias,hand\nWren,\n", "--roster", "column 'player', found the columns alias, hand."),
+        ("x.csv", "", "--roster", "column 'player', found no columns."),
         ("x.csv", "player,copies\nWren,many\n", "--roster", "line 2"),
+        ("x.csv", "player,copies\n\nJay,1\nWren,many\n", "--roster", "line 4"),
+        ("x.csv", "player,hand\nWren,\nJay,\nWren,left\n", "--roster", "each name once, found 'Wren' twice"),
     ],
 )
 def test_a_bad_file_is_refused_by_name_and_nothing_is_written(

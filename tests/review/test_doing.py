@@ -98,6 +98,7 @@ def test_the_last_rounds_hand_is_offered_to_its_player_alone(
         {"form": "../../etc/passwd"},
         {"course": "nowhere"},
         {"evening": "Thursday"},
+        {"players": "Wren\nLark\n Wren "},
     ],
 )
 def test_what_cannot_be_printed_is_said_and_registers_nothing(
