@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from functools import cache, partial
 from importlib.resources import files
@@ -12,6 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from shortpencil.forms.rules import in_tables_said, many_said, phase_said
+from shortpencil.forms.shown import harmless
 from shortpencil.scan.language import LANGUAGES, _, first_upper, inside, number, pgettext, spoken, told
 from shortpencil.scan.language.spoken import plural_form
 from shortpencil.scan.reading import CARD_PICTURE
@@ -34,13 +36,27 @@ STATIC = {
 }
 
 
+#: What a page shows between its tags; what stands in a box for texts is sent back as it is.
+_SHOWN = re.compile("(<textarea[^>]*)?>[^<]+")
+
+
 class Pages:
     """Renders templates by name; every value is escaped but the SVG that this program draws."""
 
     def render(self, template: str, **values: Any) -> str:
         """Return a page as text."""
         more = {"language": spoken(), "spoken_here": LANGUAGES}
-        return _environment().get_template(template).render(**more, **values)
+        return _read_as_written(_environment().get_template(template).render(**more, **values))
+
+
+def _read_as_written(page: str) -> str:
+    """Write out what would make a text read as another, such as a name with a right-to-left override.
+
+    In attributes all stays, since forms send names back from there.
+    """
+    if harmless(page) == page:
+        return page
+    return _SHOWN.sub(lambda shown: shown[0] if shown[1] else harmless(shown[0]), page)
 
 
 @cache  # it keeps the templates that it has compiled

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from urllib.parse import quote
 
 from shortpencil.forms.field_map import layout_to_json
 from shortpencil.forms.form import form_from_toml
 from shortpencil.forms.layout import PAPERS, arrange
 from shortpencil.scan.reading import CardReading, FieldReading
 from shortpencil.scan.records.composing.rounds import Value
+from shortpencil.scan.records.recording.record_json import round_from_json
+from shortpencil.scan.records.recording.typed import filled_out
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.review.naming import names_of
 from shortpencil.scan.review.shelf import name_of, round_shelf, shelf
 from tests.records.cards import ENDS
 from tests.review.conftest import NOON, SAMPLES, THREE, Page
+from tests.year.season import typed_rounds
 
 
 def words_of(html: str) -> str:
@@ -133,3 +137,19 @@ def test_what_is_heard_of_a_question_and_a_card_keeps_words_apart(
     assert 'aria-label="Hole 1, par: 3"' in card  # read from the ink: the rule, said once in the legend
     assert 'aria-label="Hole 5, drive: waits for you"' in card
     assert 'scope="col" aria-label="first approach"' in card
+
+
+def test_a_name_that_would_read_backwards_is_written_out_and_still_found(page: Page, store: Store) -> None:
+    backwards = "\u202eliveT"
+    rounds = [round_from_json(filled_out(given)) for given in typed_rounds(2)]
+    store.add_rounds(replace(one, player=name) for one, name in zip(rounds, (backwards, "Wren"), strict=True))
+    browser = page.browser()
+    asked = "?player=" + quote(backwards)
+    of_one = ["/" + asked, "/rounds" + asked, "/player?name=" + quote(backwards)]
+    for path in ("/", "/rounds", "/players", "/who", *of_one):
+        between_tags = re.sub(r"<[^>]*>", "\n", browser.get(path).text)
+        assert "\u202e" not in between_tags, path
+    listed = browser.get("/rounds" + asked).text
+    assert listed.count('href="/rounds/') == 1
+    assert "\\u202eliveT" in listed
+    assert f'<option value="{backwards}" selected>\\u202eliveT</option>' in listed
