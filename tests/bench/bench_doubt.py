@@ -61,7 +61,13 @@ def rounds_from(history: History) -> list[Round]:
         throws = [_throw(history, at, order) for order, at in enumerate(by_hole.get(h, ()), start=1)]
         numbers = (history.hole_score[h], history.hole_penalty[h], history.hole_par[h])
         values = [Value(None if np.isnan(n) else int(n)) for n in numbers]
-        made = Hole(int(history.hole_number[h]), values[0], values[1], values[2], None, tuple(throws))
+        made = Hole(
+            number=int(history.hole_number[h]),
+            score=values[0],
+            penalty=values[1],
+            par=values[2],
+            throws=tuple(throws),
+        )
         holes.setdefault(int(history.hole_round[h]), []).append(made)
     return [_round(history, r, holes[r]) for r in range(history.rounds)]
 
@@ -70,10 +76,10 @@ def _throw(history: History, at: int, order: int) -> Throw:
     metres, holed = float(history.throw_distance_m[at]), int(history.throw_holed[at])
     written = None if np.isnan(metres) else metres
     return Throw(
-        order,
-        PHASES[int(history.throw_phase[at])],
-        Value(EXECUTIONS[int(history.throw_execution[at])]),
-        None if holed < 0 else bool(holed),
+        order=order,
+        phase=PHASES[int(history.throw_phase[at])],
+        execution=Value(EXECUTIONS[int(history.throw_execution[at])]),
+        holed=None if holed < 0 else bool(holed),
         distance=Value(written) if history.throw_phase[at] == 2 else None,
         distance_m=written,
     )
@@ -137,7 +143,11 @@ class Reader:
             return None
         first, second = ((true, p), (other, 1 - p)) if p >= 0.5 else ((other, 1 - p), (true, p))
         return Value(
-            first[0], "read", float(first[1]), "doubtful", alternatives=((second[0], float(second[1])),)
+            first[0],
+            source="read",
+            p=float(first[1]),
+            status="doubtful",
+            alternatives=((second[0], float(second[1])),),
         )
 
 

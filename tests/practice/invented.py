@@ -5,7 +5,7 @@ The generator shares no code with `scan.practice`. All numbers in it are invente
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -50,7 +50,13 @@ def throw(order: int, phase: str, execution: str, holed: bool = False, **more: o
 
 
 def hole(number: int, throws: list[Throw], par: int | None = 3, penalty: int = 0) -> Hole:
-    return Hole(number, known(len(throws) + penalty), known(penalty), known(par), None, tuple(throws))
+    return Hole(
+        number=number,
+        score=known(len(throws) + penalty),
+        penalty=known(penalty),
+        par=known(par),
+        throws=tuple(throws),
+    )
 
 
 def one_round(id_: str, holes: list[Hole], day: date | None = None, **more: object) -> Round:
@@ -182,4 +188,4 @@ def _annotated(player: Player, played: Hole, phase: str, generator: np.random.Ge
                 cause=known(one_of(CAUSES, player.causes, generator)),
             )
             break
-    return Hole(played.number, played.score, played.penalty, played.par, None, tuple(throws))
+    return replace(played, length_m=None, throws=tuple(throws), maybe=())

@@ -50,7 +50,7 @@ def doubted(played: Round, p: float = 0.6, holes: int = 18) -> Round:
         drive = hole.throws[0]
         true = drive.execution.value
         other = "clean" if true == "miss" else "miss"
-        unclear = Value(true, "read", p, "doubtful", alternatives=((other, 1 - p),))
+        unclear = Value(true, source="read", p=p, status="doubtful", alternatives=((other, 1 - p),))
         first = replace(drive, execution=unclear) if at < holes else drive
         changed.append(replace(hole, throws=(first, *hole.throws[1:])))
     return replace(played, holes=tuple(changed), tallies={})
@@ -285,7 +285,11 @@ def test_a_distance_of_0_is_no_bug_whether_known_or_drawn() -> None:
     holes = []
     for hole in played.holes:
         throws = [
-            replace(t, distance=Value(0, "read", 0.6, "doubtful", alternatives=((8, 0.4),)), distance_m=None)
+            replace(
+                t,
+                distance=Value(0, source="read", p=0.6, status="doubtful", alternatives=((8, 0.4),)),
+                distance_m=None,
+            )
             if t.distance_m is not None
             else t
             for t in hole.throws

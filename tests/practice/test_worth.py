@@ -16,7 +16,7 @@ ROUNDS = rounds_of(Player(name="Wren"), 5, np.random.default_rng(9))
 
 
 def unclear(value: object, other: object, p: float = 0.7) -> Value:
-    return Value(value, "read", p, "doubtful", alternatives=((other, 1 - p),))  # type: ignore[arg-type]
+    return Value(value, source="read", p=p, status="doubtful", alternatives=((other, 1 - p),))  # type: ignore[arg-type]
 
 
 def with_hole(played: Round, at: int, **changes: object) -> Round:

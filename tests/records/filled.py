@@ -57,7 +57,7 @@ def fill(place: str | Path, cards: int = 4) -> None:
         store.add_reading(replace(rejected, status="rejected", reason="too dark"), FORM, None)
         store.erase_hand("Robin", on=False)
         store.ask_in("Robin", "little")
-        tries, made = Value(10, "entered"), Value(6, "entered")
+        tries, made = Value(10, source="entered"), Value(6, source="entered")
         store.add_rounds([], [PracticeSet("SETS", 1, None, "Wren", "ladder", tries, made)])
         store.tell_session(ToldSession(date(2026, 5, 1), "putt", 30, "Wren"), RECORDED_AT)
         store.set_aside(add_card(store, 99), RECORDED_AT, kept=True)

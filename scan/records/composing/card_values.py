@@ -43,15 +43,15 @@ class CardValues:
             if value is None and default is not None:
                 value = default
             over = self._over(answer)
-            return Value(value, source, by=answer.by, at=answer.at, over=over, how=answer.how or None)
+            return Value(value, source=source, by=answer.by, at=answer.at, over=over, how=answer.how or None)
         if found is None:
             return Value(default, source="default")
         value, p = _scalar(found), round(found.p, P_DECIMALS)
         status, others = _status_of(found), _others_of(found)
         if value is None and default is not None:
-            return Value(default, "default", p, status, alternatives=others)
+            return Value(default, source="default", p=p, status=status, alternatives=others)
         rule = found.rule if found.source == "inferred" else None
-        return Value(value, found.source, p, status, rule, alternatives=others)
+        return Value(value, source=found.source, p=p, status=status, rule=rule, alternatives=others)
 
     def value_or(self, field_id: str, fallback: Value) -> Value:
         """Return the field's value, or `fallback` where the card does not ask or nothing is marked."""
@@ -84,7 +84,7 @@ class CardValues:
         latest = max(entered, key=lambda part: part.at or datetime.min.replace(tzinfo=UTC))
         before = [self._read[name].value if name in self._read else None for name in DATE_FIELDS]
         over = None if before == [None, None, None] else _date_text(before)
-        return Value(text, "entered", status=status, by=latest.by, at=latest.at, over=over)
+        return Value(text, source="entered", status=status, by=latest.by, at=latest.at, over=over)
 
     def waiting(self, how: str = MATTERS) -> tuple[str, ...]:
         """Ids of the fields that a person is to look at, in the form's order.

@@ -381,7 +381,7 @@ _NOTES = (
     "directions", "forehand", "cause", "words", "words_picture",
     "directions_from", "forehand_from", "words_from",
 )  # fmt: skip
-_NO_NOTES = Throw(0, "", Value(None), None)
+_NO_NOTES = Throw(order=0, phase="", execution=Value(None))
 
 
 def _notes_in_place(throws: Iterable[Throw]) -> list[Throw]:

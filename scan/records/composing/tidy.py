@@ -136,7 +136,7 @@ def settled(round_: Round) -> Round:
 
 
 def _settled(value: Value) -> Value:
-    return value if value.status != "waits" else Value(None, value.source, status=value.status)
+    return value if value.status != "waits" else Value(None, source=value.source, status=value.status)
 
 
 def _settled_throw(throw: Throw) -> Throw:

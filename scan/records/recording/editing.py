@@ -197,4 +197,4 @@ def _value(old: Value | None, new: Scalar, stamp: tuple[str, datetime]) -> Value
     if old is not None and old.status == "waits" and not new:
         return old  # nobody said anything of it: it waits on
     by, at = stamp
-    return Value(new, "entered", by=by, at=at, over=None if old is None else old.value)
+    return Value(new, source="entered", by=by, at=at, over=None if old is None else old.value)

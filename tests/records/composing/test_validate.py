@@ -23,12 +23,12 @@ def typed(*throws: Throw, score: int | None, penalty: int = 0, par: int | None =
     """A round of one hole, as a person may type it."""
     blank = Value(None, source="imported")
     hole = Hole(
-        more.pop("number", 1),
-        Value(score, source="imported"),
-        Value(penalty, source="imported"),
-        Value(par, source="imported"),
-        more.pop("length_m", None),
-        throws,
+        number=more.pop("number", 1),
+        score=Value(score, source="imported"),
+        penalty=Value(penalty, source="imported"),
+        par=Value(par, source="imported"),
+        length_m=more.pop("length_m", None),
+        throws=throws,
     )
     day = Value("2026-05-31", source="imported")
     return Round(
@@ -51,7 +51,7 @@ def typed(*throws: Throw, score: int | None, penalty: int = 0, par: int | None =
 
 
 def throw(order: int, phase: str, execution: str = "clean", holed: bool | None = False, **more) -> Throw:
-    return Throw(order, phase, Value(execution, source="imported"), holed, **more)
+    return Throw(order=order, phase=phase, execution=Value(execution, source="imported"), holed=holed, **more)
 
 
 def rules(round_: Round) -> list[tuple[str, str]]:
@@ -356,7 +356,7 @@ def test_a_date_names_its_three_fields_and_tomorrow_is_taken():
 
 def test_a_card_that_tells_of_misses_alone_has_no_gaps():
     def rules_with(source: str) -> list[tuple[str, str]]:
-        drive = Throw(1, "drive", Value("clean", source=source), False)
+        drive = Throw(order=1, phase="drive", execution=Value("clean", source=source), holed=False)
         return rules(typed(drive, throw(2, "putt", "miss"), score=5))
 
     assert rules_with("imported") == [("throws", "ask")]

@@ -58,7 +58,7 @@ def test_all_answered_it_is_the_round_that_was_played():
         assert len(names(round_)) == len(told) - number
         assert len(round_.waiting) <= len(told) - number
     assert round_.waiting == ()
-    assert round_.holes[2].score == Value(whole.holes[2].score.value, "entered", by="Robin", at=NOW)
+    assert round_.holes[2].score == Value(whole.holes[2].score.value, source="entered", by="Robin", at=NOW)
 
     def bare(found):
         return [

@@ -118,7 +118,7 @@ _NUMBERS = st.floats(0, 300, allow_nan=False) | st.sampled_from(
 @patient
 @given(rounds(), _NUMBERS, st.sampled_from([1e16, 1.5e300, 10**20, -0.0, True, "e-", None]))
 def test_a_rounds_text_is_the_one_that_pythons_json_writes(round_, number, over):
-    round_ = replace(round_, total=Value(3, "read", min(number, 1.0), over=over))
+    round_ = replace(round_, total=Value(3, source="read", p=min(number, 1.0), over=over))
     plain = json.dumps(round_to_json(round_), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
     assert round_text(round_) == plain
     assert round_from_text(plain) == round_from_json(json.loads(plain)) == round_
@@ -187,7 +187,7 @@ def line_of(record: dict) -> str:
 @patient
 @given(rounds(), _NUMBERS)
 def test_what_is_taken_the_quick_way_is_what_the_round_writes(round_, number):
-    round_ = replace(round_, total=Value(3, "read", min(number, 1.0)))
+    round_ = replace(round_, total=Value(3, source="read", p=min(number, 1.0)))
     found = round_as_written(line_of(round_to_json(round_)))
     if found is not None:
         assert found == (round_, round_text(round_))
