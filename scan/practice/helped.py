@@ -59,7 +59,9 @@ class Helped:
 
     Attributes
     ----------
-    verdict : "fell", "rose", "open", or "early" where there is too little to judge
+    verdict : "fell"; "not beyond" where it fell, but what was not practised may have done as well; "rose";
+        "open"; "alone open" where it does not stand out by itself, though the practised phases together do;
+        "early" where there is too little to judge
     p : probability of so steep a fall if practice changed nothing, one-sided; NaN where it is early
     first, last : rate in the first and last third of the rounds compared, with counts
     others : change of the other phases over the same thirds, in shares
@@ -181,9 +183,12 @@ def _phase_verdict(k: int, chance: Mapping[int, float], verdict: str) -> str:
     if k not in chance:
         return "early"
     limit = SURPRISE / len(chance)
-    if chance[k] < limit and verdict == HELPED:
-        return "fell"
-    return "rose" if chance[k] > 1 - limit else "open"
+    together = verdict in (HELPED, NOT_BEYOND)
+    if chance[k] < limit and together:
+        return "fell" if verdict == HELPED else NOT_BEYOND
+    if chance[k] > 1 - limit:
+        return "rose"
+    return "alone open" if together else "open"
 
 
 def p_together(chances: Sequence[float]) -> float:
@@ -302,8 +307,8 @@ def judged_sentence(found: Judged) -> str | None:
         )
     if found.verdict == NOT_BEYOND:
         return _(
-            "Whether it helped is open: what you practised is missed less than before, but what you did not "
-            "practise changed with it."
+            "Whether it helped is open: what you practised is missed less than before, but beside what you "
+            "did not practise the difference could be chance."
         )
     if found.verdict == WORSE:
         return _(
@@ -326,11 +331,20 @@ def sentence(helped: Helped) -> str:
             sessions=LEAST_SESSIONS,
             rounds=LEAST_ROUNDS,
         )
-    others = words.points(helped.others) if helped.verdict in ("fell", "rose") else ""
+    others = words.points(helped.others) if helped.verdict in ("fell", NOT_BEYOND, "rose") else ""
     if helped.verdict == "fell":
         return _(
             "{many}: missed less since you practise them, {counts}; {times}, the other phases changed by "
             "{others} meanwhile.",
+            many=many,
+            counts=counts,
+            times=times,
+            others=others,
+        )
+    if helped.verdict == NOT_BEYOND:
+        return _(
+            "{many}: missed less than before, {counts}; {times}, the other phases changed by {others} "
+            "meanwhile.",
             many=many,
             counts=counts,
             times=times,
@@ -345,9 +359,16 @@ def sentence(helped: Helped) -> str:
             counts=counts,
             others=others,
         )
-    return _(
+    by_itself = N_(
+        "{many}: by itself no change that stands out from chance, {counts}; {times}. A fall of ten points "
+        "shows, four times in five, once there are about {throws} throws at first and as many lately."
+    )
+    as_it_is = N_(
         "{many}: no change that stands out from chance, {counts}; {times}. A fall of ten points shows, "
-        "four times in five, once there are about {throws} throws at first and as many lately.",
+        "four times in five, once there are about {throws} throws at first and as many lately."
+    )
+    return _(
+        by_itself if helped.verdict == "alone open" else as_it_is,
         many=many,
         counts=counts,
         times=times,

@@ -115,8 +115,32 @@ def test_what_all_phases_did_is_no_help():
     found = judged(history_of(rounds), [Session(START + timedelta(days=7 * i + 3), 2) for i in range(23)])
     assert found.p < 0.05
     assert found.verdict == "not beyond"
-    assert "changed with it" in judged_sentence(found)
-    assert found.phases[0].verdict == "open"
+    assert "is missed less than before, but beside what you did not" in judged_sentence(found)
+    # No word of the phase that the one statement contradicts: it did fall by more than chance.
+    assert found.phases[0].verdict == "not beyond"
+    said = sentence(found.phases[0])
+    assert said.startswith("Putts: missed less than before, ")
+    assert "stands out from chance" not in said
+    assert not found.helped("putt")
+
+
+def test_what_falls_only_together_is_said_to_be_open_by_itself():
+    """Two phases that fall by so little each that only both together stand out."""
+    rng = np.random.default_rng(8)
+    for seed in range(60):
+        rounds, sessions = [], []
+        for i in range(24):
+            gone = 1 - np.exp(-0.1 * i)
+            miss = tuple(1 / (1 + np.exp(0.4 + fall * gone)) for fall in (0.8, 0.0, 0.8))
+            day = START + timedelta(days=7 * i)
+            rounds += rounds_of(Player(miss=miss), 1, rng, start=day, prefix=f"r{seed:02d}{i:02d}")
+            sessions.append(Session(day + timedelta(days=3), 2 * (i % 2)))
+        found = judged(history_of(rounds), sessions[:-1])
+        told = [h.verdict for h in found.phases]
+        if found.verdict in ("helped", "not beyond") and "alone open" in told:
+            break
+    assert "by itself no change that stands out" in sentence(found.phases[told.index("alone open")])
+    assert "open" not in told
 
 
 def test_the_slope_is_petos_one_step_log_odds_ratio_for_two_groups():
