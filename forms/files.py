@@ -59,7 +59,10 @@ def read_bytes(path: Path, most_bytes: int, what: str = N_("a file")) -> bytes:
     """
     name = path_text(path)
     try:
-        _refuse_odd(os.stat(path).st_mode, name, what)
+        mode = os.stat(path).st_mode
+        if stat.S_ISDIR(mode):
+            os.scandir(path).close()  # one that may not be looked into says so
+        _refuse_odd(mode, name, what)
         # Not to wait, should a pipe have taken the file's place since.
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
         with os.fdopen(handle, "rb") as stream:

@@ -6,6 +6,7 @@ the photo: on a cluster by the worker, so that the bytes need not pass through o
 
 from __future__ import annotations
 
+import os
 import stat
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -75,7 +76,7 @@ def expand(photos: Sequence[Photo]) -> list[Photo]:
         if isinstance(photo, Url):
             files += _at(photo)
         elif _is_folder(photo):
-            inside = sorted(p for p in photo.rglob("*") if _is_photo(p.name) and p.is_file())
+            inside = sorted(_inside(photo))
             if not inside:
                 raise _no_photo(shown(photo))
             files += inside
@@ -86,6 +87,27 @@ def expand(photos: Sequence[Photo]) -> list[Photo]:
 
 def _is_photo(name: str) -> bool:
     return name.lower().endswith(PHOTO_ENDINGS) and not name.startswith(".")
+
+
+def _inside(folder: Path) -> Iterator[Path]:
+    """Yield the photos in a folder and those below it, and the folders that nobody may look into.
+
+    Who opens these, or a link to a photo that is gone, is told so; they would be missed by nobody else.
+    """
+    closed: list[Path] = []
+    for place, folders, names in os.walk(folder, onerror=lambda error: closed.append(Path(error.filename))):
+        here = Path(place)
+        yield from (here / name for name in names if _is_photo(name) and _may_be_opened(here / name))
+        folders.sort()
+    yield from closed
+
+
+def _may_be_opened(path: Path) -> bool:
+    """Say whether a name stands for a file, or leads to one that is gone or out of reach."""
+    try:
+        return path.is_file() or (path.is_symlink() and not path.exists())
+    except OSError:  # in a folder whose names may be read, and nothing else
+        return True
 
 
 def _no_photo(name: str) -> InputError:

@@ -197,10 +197,21 @@ def _on_the_way_out(error: BaseException | None) -> bool:
 OBJECTS_BETWEEN_LOOKS = 100_000
 
 
+def _open_streams() -> None:
+    """Give a standard stream that was closed, as by `>&-`, a place to go; Python has None for it.
+
+    First of all, as the next file that is opened gets its number, and a store must not have that of a stream.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode))  # noqa: SIM115 (it lives as long as the process)
+
+
 def run() -> None:
     """Entry point of the console script."""
     import gc
 
+    _open_streams()
     gc.set_threshold(OBJECTS_BETWEEN_LOOKS, *gc.get_threshold()[1:])
     try:
         sys.exit(main())

@@ -10,6 +10,7 @@ from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -135,7 +136,8 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
     from shortpencil.forms.files import read_text
     from shortpencil.forms.shown import path_text
     from shortpencil.scan.cli.read_report import Tally
-    from shortpencil.scan.cli.streams import print_json
+    from shortpencil.scan.cli.streams import print_json, say
+    from shortpencil.scan.cli.terminal import Shown
     from shortpencil.scan.joining import Keeper
     from shortpencil.scan.leftovers import WORK, folder_for
     from shortpencil.scan.places import default_store, forms_folder
@@ -164,7 +166,7 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
             for result in _counted(results, len(files)):
                 _report(result, catalog, keeper, tally, cards, store, stored=not args.dry_run)
         finally:  # whoever stops it early is told what was done
-            print("\n".join(tally.lines(stored=not args.dry_run)), file=sys.stderr)
+            say("\n".join(tally.lines(stored=not args.dry_run)), sys.stderr)
         if args.dry_run:
             print(_("That was a dry run: nothing was stored."), file=sys.stderr)
         elif cards is None:
@@ -173,7 +175,8 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
         from shortpencil.scan.records.as_json import cards_json
 
         print_json(cards_json(cards.values()), indent=1)
-    return WRONG if tally.not_opened else ATTENTION if tally.attention else DONE
+    lost = isinstance(sys.stdout, Shown) and sys.stdout.lost
+    return WRONG if tally.not_opened or lost else ATTENTION if tally.attention else DONE
 
 
 def _results(
@@ -231,13 +234,15 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
 
 def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:
     """Pass the results on and say how far reading has come, and how long the rest will take."""
+    from shortpencil.scan.cli.streams import say
+
     begun = time.monotonic()
     before = 0  # those cost nothing, and say nothing of how long the others take
     for number, result in enumerate(results, start=1):
         before += result.before
         if total > 1:
             left = left_said(number - before, total - before, time.monotonic() - begun)
-            print(f"[{number}/{total}{left}] {result.path}", file=sys.stderr)
+            say(f"[{number}/{total}{left}] {result.path}", sys.stderr)
         yield result
 
 
@@ -287,16 +292,18 @@ def _report(
 ) -> None:
     """Store and report one file's cards; with `cards`, collect them as JSON, one a round."""
     from shortpencil.scan.cli.read_report import card_lines, waiting
+    from shortpencil.scan.cli.streams import say
     from shortpencil.scan.joining import NotKept, one_a_round
     from shortpencil.scan.records.as_json import card_json, rows_of
     from shortpencil.scan.records.concluding.outcomes import NOT_STORED
     from shortpencil.scan.review.shelf import name_of
 
+    tell = say if stored else partial(print, flush=True)  # a dry run is there for what it says
     if result.before:
         tally.photos += 1
         tally.before += 1
         if cards is None:
-            print(_("{path}: read before, nothing changes.", path=Path(result.path).name))
+            tell(_("{path}: read before, nothing changes.", path=Path(result.path).name))
         elif result.sha256 is not None:
             cards.update(_stored(store, result.sha256))
         return
@@ -304,7 +311,7 @@ def _report(
     for number, kept in enumerate(keeper.keep(result, datetime.now(UTC))):
         if isinstance(kept, NotKept):
             tally.not_kept.append(Path(result.path).name)
-            print(f"shortpencil: {told(kept.says)}", file=sys.stderr)
+            say(f"shortpencil: {told(kept.says)}", sys.stderr)
             continue
         waits, called = waiting(kept), ""
         if kept.round is None and kept.serial is not None:  # a sheet that is no round, with its answers
@@ -322,12 +329,13 @@ def _report(
         # The photo that was read just now, also where another one speaks for the card.
         source = result.readings[number].source
         shown = replace(shown, reading=replace(shown.reading, source=source))
-        print("\n".join(card_lines(shown, layout.form if layout else None, waits)), flush=True)
+        tell("\n".join(card_lines(shown, layout.form if layout else None, waits)))
+    aside = tell if cards is None else partial(say, stream=sys.stderr)
     for note in result.notes:
-        print(f"{Path(result.path).name}: {told(note)}.", file=sys.stdout if cards is None else sys.stderr)
+        aside(f"{Path(result.path).name}: {told(note)}.")
     if result.error is not None:
         tally.not_opened.append(Path(result.path).name)
-        print(f"shortpencil: {told(result.error)}", file=sys.stderr)
+        say(f"shortpencil: {told(result.error)}", sys.stderr)
         if cards is not None:
             cards[result.path] = _unopened(result.path, result.error)
     tally.photos += 1  # one that was stopped half way is none of those read

@@ -5,11 +5,15 @@ Photos are read in processes of their own and archives are read back and forth, 
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TextIO, TypeVar
+
+from shortpencil.scan.cli.terminal import Shown, call
+from shortpencil.scan.language import _
 
 T = TypeVar("T")
 
@@ -39,7 +43,6 @@ def given(paths: list[T], ending: str = "") -> Iterator[list[T | Path]]:
         return
     if sum(is_dash(path) for path in paths) > 1:
         raise InputError("expected - once, found it twice: standard input can be read once.")
-    from shortpencil.scan.cli.terminal import call
     from shortpencil.scan.leftovers import WORK, folder_for
 
     with folder_for(WORK) as folder:
@@ -71,6 +74,36 @@ def write_out(data: bytes) -> None:
     sys.stdout.flush()
     sys.stdout.buffer.write(data)
     sys.stdout.buffer.flush()
+
+
+def say(text: str, stream: TextIO | None = None) -> None:
+    """Print to standard output, or another stream, as long as somebody takes it.
+
+    Whoever reads what a command says may have seen enough, as in `shortpencil read photos | less`, or the
+    disk that it is written to is full. What the command is there for goes on then: what it says goes nowhere,
+    and standard error is told so. `Shown.lost` says that it was the disk.
+    """
+    stream = sys.stdout if stream is None else stream
+    try:
+        stream.write(f"{text}\n")  # at once: a stop between a line and its end would leave half a line
+        stream.flush()
+    except OSError as error:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
+        if stream is sys.stderr:
+            return
+        if isinstance(error, BrokenPipeError):
+            says = _("shortpencil: the output is closed. Reading goes on, and what is read is stored.")
+        else:
+            if isinstance(stream, Shown):
+                stream.lost = True
+            says = _(
+                "shortpencil: the output cannot be written: {why}. "
+                "Reading goes on, and what is read is stored.",
+                why=error.strerror or error,
+            )
+        say(says, sys.stderr)
 
 
 def print_json(data: Mapping[str, Any], indent: int | None = None) -> None:

@@ -30,6 +30,7 @@ class Shown:
     quiet : pass only what is wrong on, and what `urgent` asks
     coloured : an error's first word stands out
     called : what files of ours are called instead of by their paths, such as what came by standard input
+    lost : some of it could not be written, as on a full disk (`streams.say`)
     """
 
     def __init__(self, stream: TextIO) -> None:
@@ -39,7 +40,7 @@ class Shown:
         self._passed = True
         self.columns: int | None = None
         self.quiet = False
-        self.coloured = False
+        self.coloured = self.lost = False
         self.called: dict[str, str] = {}
 
     def write(self, text: str) -> int:
