@@ -117,8 +117,12 @@ class Causes:
 
 
 def level_of(p: float) -> str:
-    """Return the level of evidence that a probability stands for, in one or two words."""
-    return "clear" if p >= CLEAR else "likely" if p >= LIKELY else "not settled"
+    """Return the level of evidence that a probability stands for, in one or two words.
+
+    In whole percent, as it is told: 90 % is never called likely in one week and clear in the next.
+    """
+    percent = round(100 * p)
+    return "clear" if percent >= 100 * CLEAR else "likely" if percent >= 100 * LIKELY else "not settled"
 
 
 def level_said(level: str) -> str:

@@ -376,12 +376,12 @@ def _done(e: Expected) -> str:
 
 
 def _how_sure(choice: Choice) -> str:
-    p = choice.chosen.p_best
+    p, many = choice.chosen.p_best, words.MANY[choice.phase]
     if p < 0.5:
         return _(
-            "It is close: {probability} that no other phase would gain more from it. "
-            "Another choice would lose little.",
+            "It is close: {probability} that {many} gain most from it. Another choice would lose little.",
             probability=words.probability(p),
+            many=many,
         )
-    said = _("{probability} that no other phase would gain more from it", probability=words.probability(p))
+    said = _("{probability} that {many} gain most from it", probability=words.probability(p), many=many)
     return f"{first_upper(said)}."

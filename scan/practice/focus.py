@@ -140,7 +140,9 @@ class Focus:
         if self.level == "likely":
             return _("More rounds may leave it at that.")
         if self.at_stake < FAIR_CHOICE_STROKES:
-            return _("They cost you nearly the same, and more rounds may not tell them apart: a fair choice.")
+            return _(
+                "The phases cost you nearly the same, and more rounds may not tell them apart: a fair choice."
+            )
         return _(
             "More rounds may not settle it soon. If it is the wrong choice, that gives up about "
             "{strokes} strokes a round.",
@@ -196,7 +198,7 @@ def focus_of(
         by_count=history.phase_ids[by_count],
         by_rate=history.phase_ids[by_rate],
         disagreement=_disagreement(phases, at, by_count, by_rate),
-        more_rounds=0 if p >= CLEAR else outlook.more_rounds,
+        more_rounds=0 if level_of(p) == "clear" else outlook.more_rounds,
         at_stake=outlook.at_stake,
         causes=pooled_causes(
             [

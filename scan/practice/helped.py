@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,10 +60,12 @@ class Helped:
 
     Attributes
     ----------
-    verdict : "fell", "rose", "open", or "early" where there is too little to judge
+    verdict : "fell"; "not beyond" where it fell, but what was not practised may have done as well; "rose";
+        "open"; "alone open" where it does not stand out by itself, though the practised phases together do;
+        "early" where there is too little to judge
     p : probability of so steep a fall if practice changed nothing, one-sided; NaN where it is early
     first, last : rate in the first and last third of the rounds compared, with counts
-    others : change of the other phases over the same thirds, in shares
+    others : change of the other phases over the same thirds, in shares; NaN where none is marked
     throws_needed : throws on either side to see a fall of ten points in four cases of five
     """
 
@@ -181,9 +184,12 @@ def _phase_verdict(k: int, chance: Mapping[int, float], verdict: str) -> str:
     if k not in chance:
         return "early"
     limit = SURPRISE / len(chance)
-    if chance[k] < limit and verdict == HELPED:
-        return "fell"
-    return "rose" if chance[k] > 1 - limit else "open"
+    together = verdict in (HELPED, NOT_BEYOND)
+    if chance[k] < limit and together:
+        return "fell" if verdict == HELPED else NOT_BEYOND
+    if chance[k] > 1 - limit:
+        return "rose"
+    return "alone open" if together else "open"
 
 
 def p_together(chances: Sequence[float]) -> float:
@@ -302,8 +308,8 @@ def judged_sentence(found: Judged) -> str | None:
         )
     if found.verdict == NOT_BEYOND:
         return _(
-            "Whether it helped is open: what you practised is missed less than before, but what you did not "
-            "practise changed with it."
+            "Whether it helped is open: what you practised is missed less than before, but beside what you "
+            "did not practise the difference could be chance."
         )
     if found.verdict == WORSE:
         return _(
@@ -313,45 +319,50 @@ def judged_sentence(found: Judged) -> str | None:
     return _("Whether it helped is open: the change could be chance.") if found.verdict == OPEN else None
 
 
+#: What is said of one phase, by verdict.
+_OF_ONE = {
+    EARLY: N_(
+        "{many}: {times}; too early to judge. It takes {sessions} sessions and {rounds} "
+        "rounds beside the ones before the first."
+    ),
+    "fell": N_(
+        "{many}: missed less since you practise them, {counts}; {times}, the other phases changed by "
+        "{others} meanwhile."
+    ),
+    NOT_BEYOND: N_(
+        "{many}: missed less than before, {counts}; {times}, the other phases changed by {others} meanwhile."
+    ),
+    "rose": N_(
+        "{many}: missed more, in spite of {times}: {counts}; the other phases changed by {others} meanwhile."
+    ),
+    "alone open": N_(
+        "{many}: by itself no change that stands out from chance, {counts}; {times}. A fall of ten points "
+        "shows, four times in five, once there are about {throws} throws at first and as many lately."
+    ),
+    OPEN: N_(
+        "{many}: no change that stands out from chance, {counts}; {times}. A fall of ten points shows, "
+        "four times in five, once there are about {throws} throws at first and as many lately."
+    ),
+}
+#: The same where nothing else is marked.
+_OF_ONE_ALONE = _OF_ONE | {
+    "fell": N_("{many}: missed less since you practise them, {counts}; {times}."),
+    "rose": N_("{many}: missed more, in spite of {times}: {counts}."),
+}
+
+
 def sentence(helped: Helped) -> str:
     """Return the statement in words."""
-    many = first_upper(words.MANY[helped.phase])
-    times, counts = words.sessions(helped.sessions), _counts_said(helped)
-    if helped.verdict == "early":
-        return _(
-            "{many}: {times}; too early to judge. It takes {sessions} sessions and {rounds} "
-            "rounds beside the ones before the first.",
-            many=many,
-            times=times,
-            sessions=LEAST_SESSIONS,
-            rounds=LEAST_ROUNDS,
-        )
-    others = words.points(helped.others) if helped.verdict in ("fell", "rose") else ""
-    if helped.verdict == "fell":
-        return _(
-            "{many}: missed less since you practise them, {counts}; {times}, the other phases changed by "
-            "{others} meanwhile.",
-            many=many,
-            counts=counts,
-            times=times,
-            others=others,
-        )
-    if helped.verdict == "rose":
-        return _(
-            "{many}: missed more, in spite of {times}: {counts}; the other phases changed by {others} "
-            "meanwhile.",
-            many=many,
-            times=times,
-            counts=counts,
-            others=others,
-        )
+    alone = isnan(helped.others)
     return _(
-        "{many}: no change that stands out from chance, {counts}; {times}. A fall of ten points shows, "
-        "four times in five, once there are about {throws} throws at first and as many lately.",
-        many=many,
-        counts=counts,
-        times=times,
+        (_OF_ONE_ALONE if alone else _OF_ONE)[helped.verdict],
+        many=first_upper(words.MANY[helped.phase]),
+        times=words.sessions(helped.sessions),
+        counts=_counts_said(helped),
+        others="" if alone else words.points(helped.others),
         throws=helped.throws_needed,
+        sessions=LEAST_SESSIONS,
+        rounds=LEAST_ROUNDS,
     )
 
 

@@ -15,6 +15,7 @@ from shortpencil.scan.practice.phases import PhaseEvidence
 from shortpencil.scan.practice.plan import Plan, usual_said
 
 WIDTH, HEIGHT = 80, 24
+_CAUSE_LINES = 4
 
 #: What to do in the boxes without a drill, in a line.
 SHORT = words.Spoken(
@@ -30,22 +31,24 @@ SHORT = words.Spoken(
 def screen(history: History, focus: Focus, plan: Plan, choice: Choice | None = None) -> list[str]:
     """Return the lines of the screen, never more than `HEIGHT`, never wider than `WIDTH`.
 
-    Where there is too much, remarks go first, then empty lines, then the sentence on count and rate; the plan
-    and its cautions never do.
+    Where there is too much, remarks go first, then empty lines, then the sentence on count and rate, then how
+    sure the next session is; each whole, since half a sentence says something else. The plan and its cautions
+    never go. What to practise where something else costs more stands under that, before its cause.
     """
-    top = [*_headline(history, focus, plan), *_cause(plan.about.causes)]
+    head, cause = _headline(history, focus, plan), _cause(plan.about.causes)
     table, plan_lines = _table(focus), _plan(plan)
-    told = " ".join(why_next(choice)) if choice and choice.known_sessions else None
-    says = [*_wrap(told), *_wrap(focus.disagreement)]
-    room = max(0, HEIGHT - len(top) - len(table) - len(plan_lines))
+    room = max(0, HEIGHT - sum(map(len, (head, cause, table, plan_lines))))
+    told = _whole(why_next(choice), room) if choice and choice.known_sessions else []
+    above, below = (told, []) if choice and choice.differs else ([], told)
+    room -= len(told)
+    says = _whole([focus.disagreement] if focus.disagreement else [], room)
     gap = [""] if room >= len(says) + 2 else []
-    says = says[: room - 2 * len(gap)]
+    room -= len(says) + 2 * len(gap)
     remarks: list[str] = []
-    for remark in focus.remarks:  # whole or not at all: half a sentence says something else
-        lines = _wrap(_("Note: {remark}", remark=remark))
-        if len(says) + len(remarks) + len(lines) <= room - 2 * len(gap):
-            remarks += lines
-    return [*top, *gap, *table, *says, *remarks, *gap, *plan_lines]
+    for remark in focus.remarks:
+        lines = _whole([_("Note: {remark}", remark=remark)], room)
+        remarks, room = remarks + lines, room - len(lines)
+    return [*head, *above, *cause, *gap, *table, *below, *says, *remarks, *gap, *plan_lines]
 
 
 def _headline(history: History, focus: Focus, plan: Plan) -> list[str]:
@@ -74,15 +77,18 @@ def _cause(causes: Causes) -> list[str]:
         level=level_said(causes.level),
         probability=words.probability(lead.p_leads),
     )
+    more = but = ""
     if causes.level != "clear" and causes.more_rounds:
         more = ngettext(
             "About {n} more round would tell.", "About {n} more rounds would tell.", causes.more_rounds
         )
-        text = f"{text} {more}"
     if causes.suggestion and causes.agrees is False:
         but = _("But {suggestion} Your own mark stands.", suggestion=causes.suggestion)
-        text = f"{text} {but}"
-    return _wrap(text)[:3]
+    for said in ((text, more, but), (text, but), (text, more)):
+        lines = _wrap(" ".join(part for part in said if part))
+        if len(lines) <= _CAUSE_LINES:
+            return lines
+    return _wrap(text)[:_CAUSE_LINES]
 
 
 def _table(focus: Focus) -> list[str]:
@@ -143,9 +149,16 @@ def _plan(plan: Plan) -> list[str]:
     return lines
 
 
-def _wrap(text: str | None) -> list[str]:
+def _whole(sentences: list[str], room: int) -> list[str]:
+    """Return the lines of as many of the first sentences as there is room for."""
+    for count in range(len(sentences), 0, -1):
+        lines = _wrap(" ".join(sentences[:count]))
+        if len(lines) <= room:
+            return lines
+    return []
+
+
+def _wrap(text: str) -> list[str]:
     """Break into lines; a number keeps its unit beside it."""
-    if not text:
-        return []
     held = re.sub(r"(\d) (?=%|m\b)", "\\1\N{NO-BREAK SPACE}", text)
     return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(held, WIDTH)]

@@ -100,6 +100,16 @@ def test_notes_of_other_phases_and_of_old_rounds_stay_out():
     assert late.rounds == 2
 
 
+def test_a_level_goes_by_the_percent_that_are_told():
+    # .896 is told as 90 %: it would be likely in one week and clear in the next, both with 90 %.
+    assert [c.level_of(p) for p in (0.8951, 0.8949, 0.6951, 0.6949)] == [
+        "clear",
+        "likely",
+        "likely",
+        "not settled",
+    ]
+
+
 def test_levels_in_words():
     assert [c.level_of(p) for p in (0.95, 0.90, 0.75, 0.70, 0.69)] == [
         "clear",

@@ -1,5 +1,6 @@
 """Whether practice helped: said seldom without reason, and said where it did."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -18,7 +19,8 @@ from shortpencil.scan.practice.helped import (
 )
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.sessions import Session
-from tests.practice.invented import Player, rounds_of
+from shortpencil.scan.records.composing.rounds import Round
+from tests.practice.invented import Player, known, rounds_of
 
 START = date(2030, 4, 1)
 
@@ -46,7 +48,15 @@ def test_unchanged_misses_are_called_fallen_no_more_often_than_said():
     assert told / 2000 < 0.05 + 3 * (0.05 * 0.95 / 2000) ** 0.5
 
 
-def _season(falls: float, seed: int):
+def only_putts_marked(played: Round) -> Round:
+    holes = []
+    for h in played.holes:
+        kept = tuple(t if t.phase == "putt" else replace(t, execution=known("unmarked")) for t in h.throws)
+        holes.append(replace(h, throws=kept))
+    return replace(played, holes=tuple(holes))
+
+
+def _season(falls: float, seed: int, marked=lambda played: played):
     rng = np.random.default_rng(seed)
     rounds = []
     for i in range(24):
@@ -54,7 +64,7 @@ def _season(falls: float, seed: int):
         day = START + timedelta(days=7 * i)
         rounds += rounds_of(Player(miss=(0.3, 0.3, miss)), 1, rng, start=day, prefix=f"r{i:02d}")
     sessions = [Session(START + timedelta(days=7 * i + 3), 2) for i in range(23)]
-    return history_of(rounds), sessions
+    return history_of([marked(played) for played in rounds]), sessions
 
 
 def test_a_large_fall_is_told_with_counts_and_what_else_may_have_done_it():
@@ -104,6 +114,17 @@ def test_a_day_told_by_hand_is_judged_by_the_same_rule():
     assert same.p == judged(e, sessions).p
 
 
+@pytest.mark.parametrize(("falls", "said"), [(2.0, "missed less since"), (-2.0, "missed more, in spite of")])
+def test_where_nothing_else_is_marked_nothing_stands_beside_it(falls, said):
+    # It ended with an error: the change of no throws is no number.
+    found = judged(*_season(falls, 3, only_putts_marked))
+    assert np.isnan(found.phases[0].others)
+    told = sentence(found.phases[0])
+    assert said in told
+    assert "other" not in told
+    assert "nan" not in told
+
+
 def test_what_all_phases_did_is_no_help():
     """Every phase falls alike, one is practised: the fall is not beyond the others."""
     rng = np.random.default_rng(5)
@@ -115,8 +136,32 @@ def test_what_all_phases_did_is_no_help():
     found = judged(history_of(rounds), [Session(START + timedelta(days=7 * i + 3), 2) for i in range(23)])
     assert found.p < 0.05
     assert found.verdict == "not beyond"
-    assert "changed with it" in judged_sentence(found)
-    assert found.phases[0].verdict == "open"
+    assert "is missed less than before, but beside what you did not" in judged_sentence(found)
+    # No word of the phase that the one statement contradicts: it did fall by more than chance.
+    assert found.phases[0].verdict == "not beyond"
+    said = sentence(found.phases[0])
+    assert said.startswith("Putts: missed less than before, ")
+    assert "stands out from chance" not in said
+    assert not found.helped("putt")
+
+
+def test_what_falls_only_together_is_said_to_be_open_by_itself():
+    """Two phases that fall by so little each that only both together stand out."""
+    rng = np.random.default_rng(8)
+    for seed in range(60):
+        rounds, sessions = [], []
+        for i in range(24):
+            gone = 1 - np.exp(-0.1 * i)
+            miss = tuple(1 / (1 + np.exp(0.4 + fall * gone)) for fall in (0.8, 0.0, 0.8))
+            day = START + timedelta(days=7 * i)
+            rounds += rounds_of(Player(miss=miss), 1, rng, start=day, prefix=f"r{seed:02d}{i:02d}")
+            sessions.append(Session(day + timedelta(days=3), 2 * (i % 2)))
+        found = judged(history_of(rounds), sessions[:-1])
+        told = [h.verdict for h in found.phases]
+        if found.verdict in ("helped", "not beyond") and "alone open" in told:
+            break
+    assert "by itself no change that stands out" in sentence(found.phases[told.index("alone open")])
+    assert "open" not in told
 
 
 def test_the_slope_is_petos_one_step_log_odds_ratio_for_two_groups():

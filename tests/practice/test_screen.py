@@ -5,10 +5,12 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.language import speaking
+from shortpencil.scan.practice.choice import choice_of, target_of_choice
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.practice.screen import HEIGHT, WIDTH, screen
+from shortpencil.scan.practice.sessions import Session
 from tests.practice.invented import Player, rounds_of
 from tests.practice.test_phases import plain
 from tests.practice.test_plan import DRILLS
@@ -52,10 +54,49 @@ def test_one_round_by_hand():
 def test_too_much_to_say_leaves_the_plan_whole():
     e = history_of(rounds_of(Player(unmarked=0.5), 3, np.random.default_rng(1)))
     f = focus_of(e)
-    f = replace(f, remarks=("a remark of some length " * 9,) * 4, disagreement="a long sentence " * 40)
+    f = replace(f, remarks=("a remark of some length " * 40,) * 4, disagreement="a long sentence " * 90)
     lines = screen(e, f, plan_of(f, 30, DRILLS, repeat=True))
-    assert len(lines) == HEIGHT
+    assert len(lines) <= HEIGHT
     assert sum("min  " in line for line in lines) == 5
+    assert not any("a remark" in line or "a long sentence" in line for line in lines)  # whole or not at all
+
+
+def test_no_sentence_ends_in_the_middle():
+    ended = re.compile(r"[.;:]$")
+    for seed in range(40):
+        miss = tuple(np.random.default_rng(seed).uniform(0.15, 0.5, 3))
+        player = Player(miss=miss, ways=(0.05, 0.85, 0.05, 0.05), spread=0.3)
+        rounds = rounds_of(player, 1 + seed % 9, np.random.default_rng(seed))
+        e = history_of(rounds)
+        f = focus_of(e)
+        days = [h.day for h in e.heads]
+        sessions = [Session(day, (seed + i) % 3) for i, day in enumerate(days)]
+        choice = choice_of(e, f, sessions)
+        plan = plan_of(target_of_choice(choice, e, f), 30, DRILLS)
+        lines = screen(e, f, plan, choice)
+        assert len(lines) <= HEIGHT
+        table = next(i for i, line in enumerate(lines) if line.startswith("recent rounds"))
+        above = [line for line in lines[1:table] if line]
+        below = lines[table + 4 : next(i for i, line in enumerate(lines) if "30 MINUTES" in line)]
+        assert ended.search(above[-1]), above
+        assert not any(below) or ended.search([line for line in below if line][-1]), below
+        said = " ".join(lines)
+        if choice.differs:  # what is to be practised stands under what costs more, before its cause
+            assert said.index("Even so, practise") < said.index("Why:")
+
+
+def test_a_long_cause_loses_its_outlook_not_its_end():
+    e = history_of(rounds_of(Player(causes=(0, 1.0, *[0] * 8)), 3, np.random.default_rng(3)))
+    f = focus_of(e)
+    but = "40 of 63 misses to a side went where a disc released early goes; more hyzer goes there too."
+    causes = replace(f.causes, level="not settled", more_rounds=10, agrees=False, suggestion=but)
+    for suggestion, ends in (
+        (but, "goes there too. Your own mark stands."),
+        (but * 3, "more rounds would tell."),
+    ):
+        f = replace(f, causes=replace(causes, suggestion=suggestion))
+        said = " ".join(screen(e, f, plan_of(f, 30, DRILLS)))
+        assert said[said.index("Why:") :].split("  ")[0].split(" recent rounds")[0].endswith(ends)
 
 
 @pytest.mark.parametrize("language", ["en", "de"])
