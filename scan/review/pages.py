@@ -17,7 +17,7 @@ from shortpencil.scan.records.composing.tidy import round_row
 from shortpencil.scan.records.concluding.cards import Card
 from shortpencil.scan.records.storing.summary import Summary
 from shortpencil.scan.review.views import box_of
-from shortpencil.scan.review.wording import key_of, name_of, row_said, said
+from shortpencil.scan.review.wording import key_of, name_of, printed_name, row_said, said
 
 #: Sign and word of each provenance; the word is for screen readers and the legend, the sign for the table.
 STATES = {
@@ -128,7 +128,7 @@ def _spot(card: Card, layout: Layout, field: Field) -> Spot:
     if isinstance(value, int):
         shown = str(value).rjust(len(cells))
         digits = tuple((c.box, d) for c, d in zip(cells, shown, strict=False) if d != " ")
-    text = "" if empty else said(card.form, field, value)
+    text = printed_name(card, field.id) or ("" if empty else said(card.form, field, value))
     return Spot(field.id, name_of(card.form, field), text, state, box_of(layout, field.id), marks, digits)
 
 

@@ -21,7 +21,16 @@ from shortpencil.scan.records.composing.compose import round_from_reading
 from shortpencil.scan.records.composing.rounds import Round
 from shortpencil.scan.records.composing.validate import ASK, ERROR, RoundFinding, validate
 from shortpencil.scan.records.concluding.cards import Card
-from shortpencil.scan.review.wording import asks, blank_of, label_of, name_of, place_of, rule_said, said
+from shortpencil.scan.review.wording import (
+    asks,
+    blank_of,
+    label_of,
+    name_of,
+    place_of,
+    printed_name,
+    rule_said,
+    said,
+)
 
 #: Keys with a meaning of their own on every question; no option gets one of them.
 BLANK_KEY, UNDO_KEY, AS_READ_KEY, LEAVE_KEY = "b", "u", "y", "x"
@@ -118,6 +127,7 @@ def question_of(card: Card, field_id: str, *, with_choices: bool = True) -> Ques
     given = list(standing(entries))
     answered = [entry for entry in given if entry.how != LEFT]
     waits = field_id in card.waiting
+    printed = printed_name(card, field_id)
     return Question(
         serial=card.serial,
         field=field_id,
@@ -126,14 +136,14 @@ def question_of(card: Card, field_id: str, *, with_choices: bool = True) -> Ques
         asks=asks(form, field),
         kind=_kind(field),
         why=_why(card, field) if waits or now.flag is not None else None,
-        reader=_(_MUST_LOOK) if waits and _has_no_answer(now) else _reader(form, field, read),
-        provenance=_provenance(form, field, read, answered),
+        reader=_(_MUST_LOOK) if waits and _has_no_answer(now) else _reader(form, field, read, printed),
+        provenance=_("printed on the card") if printed else _provenance(form, field, read, answered),
         choices=_choices(card, field, now, read, bool(answered)) if with_choices else (),
         waits=waits,
         seen=len(entries),
         history=tuple(_entry(form, field, entry) for entry in entries),
         top=10**field.digits - 1 if field.type == "number" else 0,
-        value=now.value,
+        value=printed or now.value,
         undoable=bool(given),
         doubtful=now.flag is not None and not must_look(now),
     )
@@ -217,8 +227,10 @@ def _why(card: Card, field: Field) -> str:
     return _("not clear")
 
 
-def _reader(form: Form, field: Field, read: FieldReading | None) -> str:
+def _reader(form: Form, field: Field, read: FieldReading | None, printed: str | None) -> str:
     """Return what the machine thinks, with its probabilities."""
+    if printed:
+        return _("The name was printed on the card; nobody needs to type it.")
     if field.type == "words":
         return _("The reader keeps words as a picture; write them out if you like.")
     if read is None:

@@ -8,7 +8,9 @@ from collections.abc import Iterable
 from shortpencil.forms.form import Field, Form
 from shortpencil.scan.language import N_, _, first_upper, inside, told
 from shortpencil.scan.reading import FieldValue
+from shortpencil.scan.records.composing.answers import LEFT, standing
 from shortpencil.scan.records.composing.card_values import DATE_FIELDS
+from shortpencil.scan.records.concluding.cards import Card
 
 _BUBBLE = N_("Which bubble is filled?")
 _DISTANCE = N_("Which distance is written?")
@@ -66,6 +68,12 @@ _RULES = {
 
 #: Options that a card shortens.
 _WRITTEN_OUT = {"straddle": N_("straddle")}
+
+
+def printed_name(card: Card, field_id: str) -> str | None:
+    """Return the name that stands printed in a field and that nobody wrote over; None for any other field."""
+    answered = any(one.field == field_id and one.how != LEFT for one in standing(card.answers))
+    return card.player if field_id == "player" and not answered else None
 
 
 def key_of(form: Form, field: Field) -> str:

@@ -9,9 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shortpencil.forms.errors import InputError
+from shortpencil.forms.field_map import layout_from_json
 from shortpencil.scan.reading import SCRIBBLED, FieldReading
 from shortpencil.scan.records.concluding.cards import Card
 from shortpencil.scan.records.store import Store
+from shortpencil.scan.review.pages import card_table
 from shortpencil.scan.review.questions import RESERVED, next_after, parsed, percent, question_of
 from tests.review.conftest import NOON
 
@@ -196,3 +198,27 @@ def test_what_a_field_cannot_hold_is_refused_with_a_reason(
 def test_a_probability_never_says_more_than_it_knows() -> None:
     shown = [percent(p).replace("\u00a0", " ") for p in (1.0, 0.9999, 0.994, 0.5, 0.012, 0.009, 0.0)]
     assert shown == ["100 %", "over 99 %", "99 %", "50 %", "1 %", "under 1 %", "under 1 %"]
+
+
+def test_nobody_is_asked_to_type_a_name_that_was_printed(store: Store, serial: str) -> None:
+    nameless = store.card(serial)
+    printed = replace(nameless, player="Wren")
+    layout = layout_from_json(store.form_text(nameless.reading.form or "") or "")
+
+    def shown(card: Card) -> tuple[object, str, str, dict[str, str]]:
+        asked = question_of(card, "player")
+        spots = {spot.field: spot.text for spot in card_table(card, layout)["spots"]}
+        return asked.value, asked.reader, asked.provenance, spots
+
+    before = shown(nameless)
+    assert (before[0], before[2], before[3]["player"]) == ("", "kept as a picture", "")
+    value, reader, provenance, spots = shown(printed)
+    assert (value, provenance, spots["player"]) == ("Wren", "printed on the card", "Wren")
+    assert "nobody needs to type it" in reader
+    assert {**spots, "player": ""} == before[3]
+
+    store.answer(serial, "player", "Jay", "Robin", NOON)
+    value, reader, provenance, spots = shown(replace(store.card(serial), player="Wren"))
+    assert (value, spots["player"]) == ("Jay", "Jay")
+    assert provenance.startswith("entered by Robin")
+    assert "nobody needs" not in reader
