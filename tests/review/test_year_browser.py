@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -89,11 +90,12 @@ def test_a_name_of_sixty_letters_pushes_no_page_wide(
 ) -> None:
     name = "o" * 60
     with open_store(place) as store:
-        store.add_rounds(rounds_of(Player(name=name), 2, np.random.default_rng(1), start=date(2031, 1, 1)))
+        made = rounds_of(Player(name=name), 2, np.random.default_rng(1), start=date(2031, 1, 1))
+        store.add_rounds(replace(one, course="o" * 200) for one in made)
     context = come_in(chromium, server, **PHONE)
     page, found = context.pages[0], []
     of_player = (f"/player?name={name}", f"/?player={name}")
-    for path in ("/", "/rounds", "/players", "/sessions", "/print/practice", *of_player):
+    for path in ("/", "/rounds", "/players", "/courses", "/sessions", "/print/practice", *of_player):
         page.goto(server.base + path)
         wide = page.evaluate("document.documentElement.scrollWidth")
         cut = page.evaluate(
@@ -102,6 +104,11 @@ def test_a_name_of_sixty_letters_pushes_no_page_wide(
         if wide > 390 or cut:
             found.append((path, wide, cut))
     assert found == []
+    page.goto(server.base + "/courses")
+    narrow = page.evaluate(
+        "Math.min(...[...document.querySelectorAll('.lines li > :last-child')].map(e => e.clientWidth))"
+    )
+    assert narrow > 50  # "average" in one piece
     context.close()
 
 
