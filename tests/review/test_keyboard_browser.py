@@ -136,6 +136,21 @@ def test_everything_is_saved_lost_and_taken_back_by_keyboard(
         assert {round_.id for round_ in store.rounds()} == before
 
 
+def test_a_date_stands_out_at_each_of_its_parts_and_at_its_own_button(
+    chromium: Browser, server: ThreadServer
+) -> None:
+    context = come_in(chromium, server, **LAPTOP)
+    page = context.pages[0]
+    page.goto(server.base + "/sessions")
+    tab_to(page, "^Day$")
+    drawn = []
+    while page.evaluate("document.activeElement.type") == "date":
+        drawn.append(page.evaluate("getComputedStyle(document.activeElement).outlineStyle"))
+        page.keyboard.press("Tab")
+    context.close()
+    assert drawn == ["solid"] * 4  # day, month, year, the calendar's button
+
+
 def test_a_session_is_told_and_a_player_forgotten_by_keyboard(
     chromium: Browser, server: ThreadServer
 ) -> None:

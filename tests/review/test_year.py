@@ -113,6 +113,27 @@ def test_a_round_shows_each_throw_with_its_miss_in_bold(browser: TestClient, typ
     assert sum(len(hole.throws) for hole in view["holes"]) == sum(len(hole.throws) for hole in round_.holes)
 
 
+def test_the_score_of_a_round_that_was_broken_off_says_of_how_many_holes_it_is(
+    browser: TestClient, store: Store, typed: Imported
+) -> None:
+    whole = typed.rounds[5]
+
+    def score_of(id_: str) -> str:
+        shown = browser.get(f"/rounds/{id_}").text
+        figure = re.search(r"<dt>score</dt><dd>(.*?)</dd>", shown, re.S)
+        assert figure is not None
+        return " ".join(re.sub(r"<[^>]+>", " ", figure[1]).split())
+
+    assert "holes" not in score_of(whole.id)
+    for scored in (7, 0):
+        left = [replace(hole, score=Value(None)) if hole.number > scored else hole for hole in whole.holes]
+        store.add_rounds([replace(whole, id=f"LEFT{scored}", holes=tuple(left))])
+    got = sum(int(str(hole.score.value)) for hole in whole.holes[:7])
+    assert score_of("LEFT7").startswith(f"{got} ")
+    assert score_of("LEFT7").endswith(f"7 of {len(whole.holes)} holes")
+    assert score_of("LEFT0") == "–"
+
+
 def test_every_value_of_a_round_from_a_card_leads_to_its_place_on_the_card(
     browser: TestClient, store: Store, serial: str
 ) -> None:
