@@ -23,6 +23,7 @@ from pathlib import Path
 from types import ModuleType
 
 ROOT = Path(__file__).parents[2]
+PACKAGE = "shortpencil"  # what the rooms are installed in
 SECONDS = 90
 #: What is loaded before a fork cannot be rewritten by pytest, which says so.
 _OPTIONS = ["-x", "-q", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning"]
@@ -150,16 +151,18 @@ def main() -> None:
     import pytest  # noqa: F401
 
     path = ROOT / Path(*args.module.split(".")).with_suffix(".py")
-    tree = ast.parse(path.read_text("utf-8"))
-    if noticed(args.module, path, tree, args.tests):
+    name, tree = f"{PACKAGE}.{args.module}", ast.parse(path.read_text("utf-8"))
+    if noticed(name, path, tree, args.tests):
         raise SystemExit("the tests fail as things are")
+    if not noticed(name, path, ast.parse("raise AssertionError"), args.tests):
+        raise SystemExit(f"these tests do not load {name}")
     tried = found = 0
     begun = time.monotonic()
     for number, (line, said, changed) in enumerate(changes(tree)):
         if number < args.start or (number - args.start) % args.every:
             continue
         tried += 1
-        if noticed(args.module, path, changed, args.tests):
+        if noticed(name, path, changed, args.tests):
             found += 1
         else:
             print(f"line {line}: {said}: not noticed", flush=True)
