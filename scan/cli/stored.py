@@ -382,8 +382,8 @@ def _table_of_game(
     rows = [
         (
             _day_said(line, undated),
-            " ".join((line.player or "").split()),
-            " ".join(", ".join(part for part in (line.course, line.layout) if part).split()),
+            _named(line.player or ""),
+            _named(", ".join(part for part in (line.course, line.layout) if part)),
             str(line.holes)
             if line.holes == line.holes_scored
             else _("{n} of {of}", n=line.holes_scored, of=line.holes),
@@ -425,7 +425,7 @@ def table_of_others(others: Sequence[OtherSheet], *, gap: bool) -> list[str]:
     rows = [
         (
             other.day.isoformat() if other.day else _("no date"),
-            other.player or "",
+            _named(other.player or ""),
             other.form.title,
             str(other.answered),
             str(len(other.waiting) or ""),
@@ -455,6 +455,13 @@ _CLOSE = ("holes", "score", "par", "waits", "card")  # one space before
 _LEAST_NAME = 6
 
 
+def _named(text: str) -> str:
+    """Return a name as it is shown, before its width is taken: what a terminal would obey grows by that."""
+    from shortpencil.forms.shown import one_line
+
+    return one_line(" ".join(text.split()))
+
+
 def _fit(widths: dict[int, int], gaps: dict[int, str], names: Sequence[int]) -> None:
     """Narrow the columns of names, the widest first, until a line has 80 columns."""
     while sum(widths.values()) + sum(map(len, gaps.values())) > COLUMNS:
@@ -474,12 +481,18 @@ def _cut(text: str, width: int) -> str:
 
 
 def _width(text: str) -> int:
-    """Return how many columns of a terminal a text takes; letters of East Asia take two, accents none."""
+    """Return how many columns of a terminal a text takes; letters of East Asia take two, accents none.
+
+    Nor do the signs without a form that join emoji.
+    """
     if text.isascii():
         return len(text)
-    from unicodedata import combining, east_asian_width
+    from unicodedata import category, east_asian_width
 
-    return sum(0 if combining(sign) else 2 if east_asian_width(sign) in "WF" else 1 for sign in text)
+    return sum(
+        0 if category(sign) in ("Mn", "Me", "Cf") else 2 if east_asian_width(sign) in "WF" else 1
+        for sign in text
+    )
 
 
 def _padded(text: str, width: int, *, left: bool) -> str:

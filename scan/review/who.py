@@ -50,7 +50,6 @@ class Ask:
     key: str
     name: str
     view: Box
-    picture: bool
     suggestions: tuple[Suggestion, ...]
 
 
@@ -129,7 +128,6 @@ def _ask(card: Card, layout: Layout, key: str, suggestions: Sequence[Suggestion]
         key,
         name_of(card.form, field),
         box_of(layout, key).grown(1.2),
-        key in card.reading.pictures,
         tuple(suggestions)[:MOST_SUGGESTED],
     )
 

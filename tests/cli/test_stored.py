@@ -203,6 +203,12 @@ def test_names_in_other_scripts_and_long_ones_keep_the_columns():
     assert "Alder Meadow" in second
     assert first.split()[-5:] == ["0", "1", "2", "3", "ABCD"]
     assert second.split()[-5:] == ["+4", "1", "2", "3", "ABCD"]
+    backwards = replace(line, player="\u202eliveT", course="Alder Meadow")
+    emoji = replace(backwards, player="Åsa \U0001f3f3\ufe0f\u200d\U0001f308")
+    _, head, first, second = stored.table_of([backwards, emoji])
+    assert "\\u202eliveT" in first
+    where = [stored._width(row.partition("Alder")[0]) for row in (first, second)]
+    assert where == [head.index("course")] * 2
     widths = {stored._width(row) for row in (head, first, second)}
     assert len(widths) == 1
 

@@ -17,6 +17,7 @@ from sqlalchemy import Connection, select, update
 from shortpencil.forms.errors import RecordError
 from shortpencil.forms.form import Form
 from shortpencil.scan.asking import MATTERS
+from shortpencil.scan.language import carried
 from shortpencil.scan.reading import CARD_PICTURE, CardReading
 from shortpencil.scan.records.belonging import hands, set_aside
 from shortpencil.scan.records.belonging.sheets import matching, shown_by, speaking_reading
@@ -57,6 +58,8 @@ from shortpencil.scan.records.storing.statements import (
     put_settled,
     stored_round,
 )
+
+MOST_NAMED = 10  # rounds that a message names; a second import of a year has hundreds
 
 
 class _OnlyTried(Exception):
@@ -281,12 +284,12 @@ class Adding(Settling):
             if out:
                 raise RecordError(
                     f"{self.name}: expected rounds that are new or stored, found {len(out)} that are deleted "
-                    f"or set aside: {', '.join(sorted(out))}. Nothing was stored; bring them back first."
+                    f"or set aside: {_some(sorted(out))}. Nothing was stored; bring them back first."
                 )
             if differing:
                 raise RecordError(
                     f"{self.name}: expected rounds that are new or the same, found {len(differing)} that "
-                    f"differ from the stored ones: {', '.join(differing)}. Nothing was stored; "
+                    f"differ from the stored ones: {_some(differing)}. Nothing was stored; "
                     "say --replace to put them in place of the stored ones."
                 )
             put_practice(connection, practice)
@@ -338,3 +341,8 @@ def _outcome(photo: str, after: CardReading, comparison: Comparison | None) -> s
     if photo in after.together or (after.photo_sha256 == photo and after.together):
         return TOGETHER
     return BETTER if after.photo_sha256 == photo else KEPT
+
+
+def _some(ids: Sequence[str]) -> str:
+    shown, more = ", ".join(ids[:MOST_NAMED]), len(ids) - MOST_NAMED
+    return carried(f"{shown} and {more} more") if more > 0 else shown

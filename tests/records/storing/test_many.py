@@ -77,6 +77,10 @@ def test_one_that_differs_among_many_keeps_all_of_them_out(place, tmp_path):
         with pytest.raises(RecordError, match=r"found 1 that differ from the stored ones: R0269\."):
             store.add_rounds(changed)
         assert rows(store) == before
+        store.add_rounds(some)
+        every = [replace(one, course="Mill") for one in some[-12:]]
+        with pytest.raises(RecordError, match=r"found 12 that .*: R0258, .*, R0267 and 2 more\."):
+            store.add_rounds(every)
         outcomes = store.add_rounds(changed, replace=True)
         assert outcomes["R0269"] == REPLACED
         assert outcomes["R0268"] == UNCHANGED
