@@ -32,7 +32,14 @@ from shortpencil.scan.vision.doubting.quality import (
     why_not,
 )
 from shortpencil.scan.vision.finding.codes import UNREADABLE_CODE, CardCode, NoCode, read_code
-from shortpencil.scan.vision.finding.corners import Corners, Mark, cards_of, find_marks, marks_at_a_glance
+from shortpencil.scan.vision.finding.corners import (
+    Corners,
+    Mark,
+    cards_of,
+    find_marks,
+    marks_at_a_glance,
+    turned_back,
+)
 from shortpencil.scan.vision.flattening.pictures import card_picture, sharp_field_pictures
 from shortpencil.scan.vision.flattening.rectify import lost_cells
 from shortpencil.scan.vision.flattening.unfold import lay_flat
@@ -81,6 +88,9 @@ def read_photo(
     """
     photo, marks = _with_marks(photo)
     found = cards_of(marks)
+    if not found and (right := turned_back(photo.gray)) is not None:
+        photo, marks = replace(photo, gray=right, finer=None), find_marks(right)
+        found = cards_of(marks)
     if not found:
         if traces is not None:
             traces.append(Trace(photo.gray))

@@ -63,6 +63,16 @@ def judged(card: dict[str, Any], cell: str, truth: dict[str, Any]) -> tuple[bool
     return False, not settled and (truth["owed"] == "ask" or got["value"] != truth["value"])
 
 
+def by_photo(cards: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    """The card of each photo; the one that was read where part of another lies beside it."""
+    found: dict[str, dict[str, Any]] = {}
+    for card in cards:
+        name = Path(card["source"].split(", page ")[0]).name
+        if name not in found or found[name]["status"] != "read":
+            found[name] = card
+    return found
+
+
 def main() -> None:
     """Read the folder's photos and print the tables."""
     parse = argparse.ArgumentParser(description=__doc__)
@@ -83,7 +93,7 @@ def main() -> None:
     if "{" not in run.stdout:
         raise SystemExit(f"{args.program} read nothing (exit code {run.returncode}): {run.stderr[-2000:]}")
     out = run.stdout
-    cards = {Path(c["source"]).name: c for c in json.loads(out[out.index("{") :])["cards"]}
+    cards = by_photo(json.loads(out[out.index("{") :])["cards"])
     groups: dict[str, dict[str, Tally]] = {
         k: defaultdict(Tally) for k in ("photos", "form", "bubbles", "digits", "pen", "value")
     }

@@ -13,11 +13,13 @@ import subprocess
 import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from tests.strangers import camera, pens, player, sheet, writing
 
@@ -34,28 +36,65 @@ def blank(folder: Path, program: list[str], form: str, paper: str, unit: str) ->
     return pdf.read_bytes(), json.loads(field_map.read_text("utf-8"))
 
 
-def photo(job: tuple[int, str, str, Path, Path, frozenset[str], list[str]]) -> dict[str, Any]:
-    """One photo into the folder; what is in it."""
-    seed, family, level, hands_file, out, skip, program = job
-    cv2.setNumThreads(1)
-    rng = np.random.default_rng([seed, 77])
-    hardness = float(rng.uniform(*LEVELS[level]))
+@dataclass(slots=True)
+class Filled:
+    """A card that somebody filled: `look` (h, w, 3) is its reflectance at `PX_MM` pixels per millimetre.
+
+    `where` is each cell's box, (x, y, width, height) in mm.
+    """
+
+    look: NDArray[np.float32]
+    size_mm: tuple[float, float]
+    form: str
+    pens: list[str]
+    truth: dict[str, player.Truth]
+    where: dict[str, tuple[float, ...]]
+
+    def as_json(self, name: str, family: str, level: str, rate: float) -> dict[str, Any]:
+        """What the truth file states of a photo of it."""
+        return {
+            "file": name,
+            "owed": "read",
+            "family": family,
+            "level": level,
+            "form": self.form,
+            "px_per_mm": round(rate, 2),
+            "pens": self.pens,
+            "cells": {cell: t.as_json() for cell, t in self.truth.items()},
+        }
+
+
+def filled(
+    rng: np.random.Generator,
+    family: str,
+    hardness: float,
+    hands: dict[str, writing.Hand],
+    program: list[str],
+    pen_kinds: list[pens.Pen] = pens.PENS,
+    print_colour: tuple[float, float, float] = (1.0, 1.0, 1.0),
+    paperless: bool = False,
+) -> Filled:
+    """A card printed by the program, filled by one of these hands with one or two of these pens.
+
+    A `paperless` one was filled on a screen: no printer, no paper. `print_colour` is what the toner absorbs
+    of red, green and blue.
+    """
     form = str(rng.choice(["round18", "round27", "round9"], p=[0.7, 0.15, 0.15]))
     paper, unit = str(rng.choice(["a4", "letter"], p=[0.8, 0.2])), str(rng.choice(["m", "ft"], p=[0.8, 0.2]))
     with tempfile.TemporaryDirectory() as folder:
         pdf, field_map = blank(Path(folder), program, form, paper, unit)
     size = field_map["page"]["width_mm"], field_map["page"]["height_mm"]
     page = pens.Page(rng, *size, PX_MM)
-    everybody = writing.hands(hands_file, skip)
-    hand = everybody[sorted(everybody)[int(rng.integers(len(everybody)))]]
+    hand = hands[sorted(hands)[int(rng.integers(len(hands)))]]
     mine = [
-        pens.PENS[int(i)]
-        for i in rng.choice(len(pens.PENS), 1 + (rng.random() < 0.15 + 0.2 * hardness), replace=False)
+        pen_kinds[int(i)]
+        for i in rng.choice(len(pen_kinds), 1 + (rng.random() < 0.15 + 0.2 * hardness), replace=False)
     ]
     writer = writing.Writer(rng, page, hand, mine, hardness)
     say = player.meanings(rng, field_map)
     truth = player.truths(rng, field_map, say, min(hardness, 1.0))
-    blank_sheet = sheet.printed(rng, sheet.toner_of(pdf, PX_MM, page.shape), PX_MM, hardness)
+    toner = sheet.toner_of(pdf, PX_MM, page.shape)
+    blank_sheet = 3 * toner if paperless else sheet.printed(rng, toner, PX_MM, hardness)
     turned = None
     if family == "copy" and rng.random() < 0.55:  # the blank was copied, then filled
         blank_sheet, turned = sheet.copied(rng, blank_sheet, PX_MM, hardness)
@@ -66,29 +105,31 @@ def photo(job: tuple[int, str, str, Path, Path, frozenset[str], list[str]]) -> d
         else:
             writer.cell(cell, truth[cell["id"]])
     ink = page.ink if turned is None else cv2.warpAffine(page.ink, turned, page.shape[::-1])
-    absorbance = blank_sheet[..., None] + ink
+    absorbance = blank_sheet[..., None] * np.float32(print_colour) + ink
     if family == "copy" and turned is None:  # the filled card was copied
         again, _ = sheet.copied(rng, absorbance @ np.float32([0.3, 0.6, 0.1]), PX_MM, hardness)
         absorbance = np.repeat(again[..., None], 3, -1)
-    look = (np.exp(-absorbance) * (1 - 0.03 * page.relief[..., None]) * sheet.paper_colour(rng)).astype(
-        np.float32
-    )
+    look = np.exp(-absorbance)
+    if not paperless:
+        look = look * (1 - 0.03 * page.relief[..., None]) * sheet.paper_colour(rng)
+    where = {cell["id"]: tuple(cell["box_mm"]) for cell in field_map["cells"]}
+    return Filled(look.astype(np.float32), size, form, [p.name for p in mine], truth, where)
+
+
+def photo(job: tuple[int, str, str, Path, Path, frozenset[str], list[str]]) -> dict[str, Any]:
+    """One photo into the folder; what is in it."""
+    seed, family, level, hands_file, out, skip, program = job
+    cv2.setNumThreads(1)
+    rng = np.random.default_rng([seed, 77])
+    hardness = float(rng.uniform(*LEVELS[level]))
+    card = filled(rng, family, hardness, writing.hands(hands_file, skip), program)
     scanned = family == "copy" and rng.random() < 0.4
-    picture, rate = camera.lit_photo(rng, look, size, "flatbed" if scanned else family, hardness)
+    scene = "flatbed" if scanned else family
+    picture, rate = camera.lit_photo(rng, card.look, card.size_mm, scene, hardness)
     name = f"{family}_{level}_{seed}.jpg"
     quality = int(rng.integers(45, 75)) if family == "messenger" else int(rng.integers(70, 96))
     cv2.imwrite(str(out / name), picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
-    cells = {cell: t.as_json() for cell, t in truth.items()}
-    return {
-        "file": name,
-        "owed": "read",
-        "family": family,
-        "level": level,
-        "form": form,
-        "px_per_mm": round(rate, 2),
-        "pens": [p.name for p in mine],
-        "cells": cells,
-    }
+    return card.as_json(name, family, level, rate)
 
 
 def main() -> None:

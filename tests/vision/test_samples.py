@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 
 from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.intake import FileResult, read_file
 from shortpencil.scan.sources import expand
+from shortpencil.scan.vision.opening.photo import load_photos
+from shortpencil.scan.vision.pipeline import read_photo
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
 PHOTOS = [p for p in sorted(SAMPLES.iterdir()) if p.suffix not in (".json", ".md")]
@@ -59,3 +64,16 @@ def test_most_cells_of_the_samples_are_not_asked_about(read: Callable[[Path], Fi
     fields = sum(len(r.fields) for r in readings)
     asked = sum(len(r.flagged) for r in readings)
     assert asked < 0.02 * fields
+
+
+@pytest.mark.parametrize("way", [lambda gray: cv2.flip(gray, 1), cv2.bitwise_not], ids=["mirror", "negative"])
+def test_a_mirrored_photo_and_a_negative_read_as_the_photo_does(
+    way: Callable[[np.ndarray], np.ndarray], tmp_path: Path
+) -> None:
+    (photo,) = load_photos(SAMPLES / "plain_good_light.jpg")
+    whole = photo if photo.finer is None else photo.finer()
+    catalog = Catalog(tmp_path)
+    (plain,) = read_photo(whole, catalog.find)
+    (turned,) = read_photo(replace(whole, gray=way(whole.gray)), catalog.find)
+    assert plain.status == turned.status == "read"
+    assert turned.cells == plain.cells

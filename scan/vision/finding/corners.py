@@ -18,7 +18,16 @@ from shortpencil.forms.fiducials import CORNER_IDS, MARKER_MM
 from shortpencil.scan.vision.arrays import GrayImage, shrunk
 from shortpencil.scan.vision.finding.grouping import Corners, Mark, cards_of, fit_card, model_corners
 
-__all__ = ["Corners", "Mark", "cards_of", "find_cards", "find_marks", "fit_card", "model_corners"]
+__all__ = [
+    "Corners",
+    "Mark",
+    "cards_of",
+    "find_cards",
+    "find_marks",
+    "fit_card",
+    "model_corners",
+    "turned_back",
+]
 
 #: Long side in px of the picture that is looked at first, with one threshold: a card that fills the photo has
 #: marks of 25 to 30 px there. All marks of 142 of 148 photos of the tuning set are found in it, in a tenth of
@@ -79,6 +88,20 @@ def marks_at_a_glance(gray: GrayImage, least_px_per_mm: float) -> list[Mark] | N
     ):
         return None
     return [_final(mark, gray) for mark in found]
+
+
+def turned_back(gray: GrayImage) -> GrayImage | None:
+    """Return the picture as it was before a mirror or a negative, or None where neither would show marks.
+
+    A telephone's camera on the side of its screen may keep what a mirror shows, a screen set to dark shows a
+    card's black as white. No mark is another one's mirror image, so only the right way shows any.
+    """
+    scale = min(1.0, LADDER_PX[0] / max(gray.shape))
+    small = shrunk(gray, scale)
+    for way in (functools.partial(cv2.flip, flipCode=1), cv2.bitwise_not):
+        if len(_detect(np.asarray(way(small), np.uint8), scale)) >= 2:
+            return np.asarray(way(gray), np.uint8)
+    return None
 
 
 def _cards_in(marks: Sequence[Mark], gray: GrayImage) -> list[Corners]:

@@ -114,3 +114,18 @@ def test_marks_that_a_copier_left_hollow_are_found() -> None:
         inside = cv2.erode((card[part] < 128).astype(np.uint8), np.ones((5, 5)))
         card[part] = np.where(inside, 205, card[part])
     assert ids(find_marks(card)) == set(CORNER_IDS)
+
+
+@pytest.mark.parametrize("way", [lambda gray: cv2.flip(gray, 1), cv2.bitwise_not], ids=["mirror", "negative"])
+def test_a_mirror_and_a_negative_are_turned_back(way) -> None:
+    table = on_table(6.0, (2400, 1700))
+    assert find_marks(way(table)) == []
+    right = corners.turned_back(way(table))
+    assert right is not None
+    assert (right == table).all()
+
+
+def test_a_picture_of_nothing_is_not_turned_back() -> None:
+    nothing = np.random.default_rng(3).integers(0, 255, (900, 700), np.uint8)
+    assert corners.turned_back(nothing) is None
+    assert corners.turned_back(on_table(6.0, (2400, 1700))) is None  # it lies the right way already
