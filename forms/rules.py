@@ -118,12 +118,31 @@ class TotalRule:
 
 
 @dataclass(frozen=True, slots=True)
+class CountRule:
+    """On a practice sheet, count = how many of these are marked.
+
+    Attributes
+    ----------
+    count : the number field
+    of : the one choose-many field whose options are counted; or the choose-one fields that say `option`
+    option : None where options are counted
+    number : what is printed before the row that a count stands in; None at the foot
+    """
+
+    count: str
+    of: tuple[str, ...]
+    option: str | None
+    number: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class CardRules:
     """Every sum of one form; empty where the form has no such fields.
 
     `phases` are those of the game in the order thrown, also where the card has no column for one.
     `only_misses`: the card declares that what is unmarked was clean. `extra` are the fields that the game
-    does not know, kept as they are answered.
+    does not know, kept as they are answered. A practice sheet has `counts`, and `rungs`: the distances of a
+    ladder, the nearest first.
     """
 
     holes: tuple[HoleRule, ...]
@@ -133,6 +152,8 @@ class CardRules:
     extra: tuple[str, ...] = ()
     phases: tuple[Phase, ...] = USUAL_PHASES
     only_misses: bool = False
+    counts: tuple[CountRule, ...] = ()
+    rungs: tuple[str, ...] = ()
 
     @property
     def phase_ids(self) -> tuple[str, ...]:
@@ -141,9 +162,10 @@ class CardRules:
 
 
 def rules_of(form: Form) -> CardRules:
-    """Return the sums that `form` promises; a form that is no round card promises none."""
+    """Return the sums that `form` promises: those of a round, or what a practice sheet counts."""
     if form.record != "round":
-        return CardRules((), (), None, None)
+        counts, rungs = _counts_of(form)
+        return CardRules((), (), None, None, counts=counts, rungs=rungs)
     known = {field.id for field in form.fields}
     columns = tuple((name, phase.id) for phase in form.phases for name in phase.columns)
 
@@ -190,6 +212,36 @@ def rules_of(form: Form) -> CardRules:
     of_throws = {name for hole in holes for name, _ in hole.throws}
     only_misses = bool(of_throws) and all(f.default == "clean" for f in form.fields if f.id in of_throws)
     return CardRules(tuple(holes), tallies, total, if_known("worst"), extra, form.phases, only_misses)
+
+
+#: On a practice sheet: what is counted in a row, and its count; what is counted over all rows, and the count
+#: at the foot, which is called as the option is.
+_FILLED, _COUNT = "dropped", "made"
+_JUDGED, _WELL = "execution", "clean"
+
+
+def _counts_of(form: Form) -> tuple[tuple[CountRule, ...], tuple[str, ...]]:
+    """What a practice sheet counts, and the distances of its ladder."""
+    fields = {field.id: field for field in form.fields}
+
+    def of_type(field_id: str, kind: str) -> bool:
+        return field_id in fields and fields[field_id].type == kind
+
+    rows = [(row, form.row_id(row)) for row in range(1, form.rows + 1)]
+    ladder = [(row, at) for row, at in rows if of_type(f"{at}.{_FILLED}", "choose-many")]
+    counts = [
+        CountRule(f"{at}.{_COUNT}", (f"{at}.{_FILLED}",), None, form.row_numbers[row - 1])
+        for row, at in ladder
+        if of_type(f"{at}.{_COUNT}", "number")
+    ]
+    judged = tuple(
+        name
+        for _, at in rows
+        if of_type(name := f"{at}.{_JUDGED}", "choose-one") and _WELL in (o.id for o in fields[name].options)
+    )
+    if judged and of_type(_WELL, "number"):
+        counts.append(CountRule(_WELL, judged, _WELL, None))
+    return tuple(counts), tuple(f"{at}.distance" for _, at in ladder if of_type(f"{at}.distance", "number"))
 
 
 #: Fields outside the rows that a round has a place for, beside its tallies.

@@ -73,13 +73,16 @@ def filled(
     pen_kinds: list[pens.Pen] = pens.PENS,
     print_colour: tuple[float, float, float] = (1.0, 1.0, 1.0),
     paperless: bool = False,
+    sheets: bool = False,
 ) -> Filled:
     """A card printed by the program, filled by one of these hands with one or two of these pens.
 
     A `paperless` one was filled on a screen: no printer, no paper. `print_colour` is what the toner absorbs
-    of red, green and blue.
+    of red, green and blue. `sheets` are practice sheets in place of round cards.
     """
     form = str(rng.choice(["round18", "round27", "round9"], p=[0.7, 0.15, 0.15]))
+    if sheets:
+        form = str(rng.choice(["putting-ladder", "field-work"]))
     paper, unit = str(rng.choice(["a4", "letter"], p=[0.8, 0.2])), str(rng.choice(["m", "ft"], p=[0.8, 0.2]))
     with tempfile.TemporaryDirectory() as folder:
         pdf, field_map = blank(Path(folder), program, form, paper, unit)
@@ -91,7 +94,7 @@ def filled(
         for i in rng.choice(len(pen_kinds), 1 + (rng.random() < 0.15 + 0.2 * hardness), replace=False)
     ]
     writer = writing.Writer(rng, page, hand, mine, hardness)
-    say = player.meanings(rng, field_map)
+    say = (player.sheet_meanings if sheets else player.meanings)(rng, field_map)
     truth = player.truths(rng, field_map, say, min(hardness, 1.0))
     toner = sheet.toner_of(pdf, PX_MM, page.shape)
     blank_sheet = 3 * toner if paperless else sheet.printed(rng, toner, PX_MM, hardness)
@@ -116,13 +119,13 @@ def filled(
     return Filled(look.astype(np.float32), size, form, [p.name for p in mine], truth, where)
 
 
-def photo(job: tuple[int, str, str, Path, Path, frozenset[str], list[str]]) -> dict[str, Any]:
+def photo(job: tuple[int, str, str, Path, Path, frozenset[str], list[str], bool]) -> dict[str, Any]:
     """One photo into the folder; what is in it."""
-    seed, family, level, hands_file, out, skip, program = job
+    seed, family, level, hands_file, out, skip, program, sheets = job
     cv2.setNumThreads(1)
     rng = np.random.default_rng([seed, 77])
     hardness = float(rng.uniform(*LEVELS[level]))
-    card = filled(rng, family, hardness, writing.hands(hands_file, skip), program)
+    card = filled(rng, family, hardness, writing.hands(hands_file, skip), program, sheets=sheets)
     scanned = family == "copy" and rng.random() < 0.4
     scene = "flatbed" if scanned else family
     picture, rate = camera.lit_photo(rng, card.look, card.size_mm, scene, hardness)
@@ -141,6 +144,7 @@ def main() -> None:
     parse.add_argument("--levels", default="gentle,everyday")
     parse.add_argument("--families", default=",".join(FAMILIES))
     parse.add_argument("--seed", type=int, default=900_000)
+    parse.add_argument("--sheets", action="store_true", help="practice sheets in place of round cards")
     parse.add_argument("--skip-writers", type=Path, help="a file of writers that were trained on, one a line")
     parse.add_argument("--processes", type=int, default=2)
     parse.add_argument(
@@ -149,12 +153,12 @@ def main() -> None:
     args = parse.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
     skip = frozenset(args.skip_writers.read_text("utf-8").split()) if args.skip_writers else frozenset()
-    jobs = []
+    jobs, program = [], shlex.split(args.program)
     for level in args.levels.split(","):
         for family in args.families.split(","):
             number = FAMILIES.index(family) * 1000 + list(LEVELS).index(level) * 10_000
             jobs += [
-                (args.seed + number + k, family, level, args.hands, args.out, skip, shlex.split(args.program))
+                (args.seed + number + k, family, level, args.hands, args.out, skip, program, args.sheets)
                 for k in range(args.each)
             ]
     with ProcessPoolExecutor(args.processes) as pool:

@@ -122,6 +122,51 @@ def meanings(rng: np.random.Generator, field_map: dict[str, Any]) -> dict[str, A
     return {key: value for key, value in say.items() if key in fields}
 
 
+def sheet_meanings(rng: np.random.Generator, field_map: dict[str, Any]) -> dict[str, Any]:
+    """What the player means on a practice sheet: a putting ladder or throws on a field."""
+    fields, rows = field_map["fields"], field_map["rows"]
+    say: dict[str, Any] = {}
+    skill, far = rng.uniform(0.3, 0.95), float(rng.integers(2, 6))
+    thrown = rows["count"] if rng.random() < 0.6 else int(rng.integers(3, rows["count"] + 1))
+    best, clean = None, 0
+    for i in range(thrown):
+        row = f"{rows['prefix']}{i + 1:02d}"
+        if f"{row}.dropped" in fields:
+            far += float(rng.integers(1, 4)) * (3 if field_map["unit"] == "ft" else 1)
+            dropped = rng.random(10) < skill * np.exp(-0.06 * i)
+            say[f"{row}.distance"] = min(int(far), 99)
+            say[f"{row}.dropped"] = [str(k + 1) for k in np.flatnonzero(dropped)]
+            made = int(dropped.sum())
+            if rng.random() < 0.9:
+                say[f"{row}.made"] = made if rng.random() < 0.96 else max(0, made + int(rng.choice([-1, 1])))
+            if rng.random() < 0.5:
+                say[f"{row}.felt"] = str(rng.choice(["steady", "rushed"]))
+            best = i + 1 if made >= 7 else best
+        else:
+            well = rng.random() < skill
+            clean += well
+            say[f"{row}.kind"] = "backhand" if rng.random() < 0.7 else "forehand"
+            say[f"{row}.tilt"] = str(rng.choice(["hyzer", "flat", "anhyzer"]))
+            say[f"{row}.execution"] = "clean" if well else "miss"
+            say[f"{row}.distance"] = int(np.clip(rng.normal(70, 18), 20, 140))
+            if rng.random() < 0.5:
+                say[f"{row}.off"] = str(rng.choice(["left", "right"]))
+            say[f"{row}.words"] = rng.random() < 0.3
+    if best is not None and rng.random() < 0.9:
+        say["best"] = best
+    if rng.random() < 0.9:
+        say["clean"] = clean
+    say |= {
+        "date.day": int(rng.integers(1, 29)),
+        "date.month": int(rng.integers(1, 13)),
+        "date.year": int(rng.integers(24, 28)),
+        "wind": str(rng.choice(["calm", "breeze", "strong"])),
+        "player": rng.random() < 0.8,
+        "resolve": rng.random() < 0.5,
+    }
+    return {key: value for key, value in say.items() if key in fields}
+
+
 def truths(
     rng: np.random.Generator, field_map: dict[str, Any], say: dict[str, Any], hardness: float
 ) -> dict[str, Truth]:

@@ -18,7 +18,7 @@ from shortpencil.forms.form import Form
 from shortpencil.scan.reading import MISCOUNTED, ONE_BY_ONE, UNSEEN, CellReading, FieldReading, Finding
 from shortpencil.scan.vision.deciding.card_hand import taught_by_card
 from shortpencil.scan.vision.deciding.confusions import reweighed
-from shortpencil.scan.vision.deciding.findings import broken_promises, far_off_tallies
+from shortpencil.scan.vision.deciding.findings import broken_promises, far_off_counts
 from shortpencil.scan.vision.deciding.flags import OUTSIDE, Judge
 from shortpencil.scan.vision.deciding.habits import with_habits
 from shortpencil.scan.vision.deciding.verdicts import UNREADABLE, Found, Verdict, Verdicts, verdicts_of
@@ -75,7 +75,7 @@ def decode(
     verdicts = verdicts_of(index, posterior, slips)
     judge = Judge(flags, posterior.doubt, outside, posterior.rules)
     cells, fields, values = _judged(form, index, verdicts, judge)
-    for name, says in far_off_tallies(index.rules, values).items():
+    for name, says in far_off_counts(index.rules, values).items():
         if fields[name].flag is None:  # one question: all throws of a phase would be up to 81
             fields[name] = fields[name]._replace(flag=says, ask=ONE_BY_ONE, kind=MISCOUNTED)
             cells.update((cell, cells[cell]._replace(flag=says)) for cell in form.field(name).cell_ids)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 
 from shortpencil.forms.form import Form
-from shortpencil.forms.rules import CardRules, HoleRule, TallyRule, missed_in_english
+from shortpencil.forms.rules import CardRules, CountRule, HoleRule, TallyRule, missed_in_english
 from shortpencil.scan.reading import Finding
 from shortpencil.scan.vision.deciding.verdicts import UNREADABLE, Found, Unreadable
 from shortpencil.scan.vision.weighing.dates import DAYS
@@ -17,7 +18,7 @@ Values = Mapping[str, Found]
 def broken_promises(form: Form, rules: CardRules, values: Values) -> tuple[Finding, ...]:
     """Findings on one reading of the card; blank fields promise nothing."""
     found = [finding for hole in rules.holes if (finding := _hole(form, hole, values)) is not None]
-    for check in (_tallies(form, rules, values), _total(form, rules, values), _date(form, values)):
+    for check in (_counts(form, rules, values), _total(form, rules, values), _date(form, values)):
         found += check
     return tuple(found)
 
@@ -54,34 +55,57 @@ def _hole(form: Form, hole: HoleRule, values: Values) -> Finding | None:
 _A_SLIP = 2
 
 
-def far_off_tallies(rules: CardRules, values: Values) -> dict[str, str]:
-    """Return the tallies that are off by more than a slip, each with what is wrong."""
-    return {
-        rule.tally: _miscounted(rule, written, missed)
-        for rule, written, missed in _counted(rules, values)
-        if abs(missed - written) > _A_SLIP
-    }
+def far_off_counts(rules: CardRules, values: Values) -> dict[str, str]:
+    """Return the tallies and counts that are off by more than a slip, each with what is wrong."""
+    return {of.field: of.says for of in _every_count(rules, values) if abs(of.shown - of.written) > _A_SLIP}
 
 
-def _tallies(form: Form, rules: CardRules, values: Values) -> list[Finding]:
+@dataclass(frozen=True, slots=True)
+class _Counted:
+    """A count as written in a field, and what the marks of other fields show."""
+
+    field: str
+    of: tuple[str, ...]
+    rule: str
+    written: int
+    shown: int
+    says: str
+
+
+def _counts(form: Form, rules: CardRules, values: Values) -> list[Finding]:
     return [
-        Finding(
-            f"tally.{rule.phase}",
-            _cells(form, (rule.tally, *rule.throws)),
-            _miscounted(rule, written, missed),
-        )
-        for rule, written, missed in _counted(rules, values)
-        if missed != written
+        Finding(of.rule, _cells(form, (of.field, *of.of)), of.says)
+        for of in _every_count(rules, values)
+        if of.shown != of.written
     ]
 
 
-def _counted(rules: CardRules, values: Values) -> Iterator[tuple[TallyRule, int, int]]:
-    """Each tally that is written, with what it says and how many misses are marked."""
+def _every_count(rules: CardRules, values: Values) -> Iterator[_Counted]:
+    """Each tally of a round and each count of a practice sheet that is written."""
     for rule in rules.tallies:
-        written = values.get(rule.tally)
-        throws = [values.get(field_id) for field_id in rule.throws]
-        if isinstance(written, int) and not any(isinstance(throw, Unreadable) for throw in throws):
-            yield rule, written, sum(throw == "miss" for throw in throws)
+        written, throws = values.get(rule.tally), [values.get(field) for field in rule.throws]
+        if isinstance(written, int) and UNREADABLE not in throws:
+            missed = sum(throw == "miss" for throw in throws)
+            says = _miscounted(rule, written, missed)
+            yield _Counted(rule.tally, rule.throws, f"tally.{rule.phase}", written, missed, says)
+    for count in rules.counts:
+        written, marks = values.get(count.count), [values.get(field) for field in count.of]
+        if isinstance(written, int) and UNREADABLE not in marks and any(mark is not None for mark in marks):
+            shown = _marked(count, marks)
+            says = _sheet_says(count, written, shown)
+            yield _Counted(count.count, count.of, "counted", written, shown, says)
+
+
+def _marked(rule: CountRule, marks: Iterable[Found]) -> int:
+    if rule.option is None:
+        return sum(len(mark) for mark in marks if isinstance(mark, tuple))
+    return sum(mark == rule.option for mark in marks)
+
+
+def _sheet_says(rule: CountRule, written: int, shown: int) -> str:
+    if rule.number is None:
+        return f"clean throws: you counted {written}, the marks show {shown}"
+    return f"row {rule.number}: you counted {written}, the bubbles show {shown}"
 
 
 def _miscounted(rule: TallyRule, written: int, missed: int) -> str:

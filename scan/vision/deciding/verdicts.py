@@ -222,9 +222,9 @@ def _others(values: Sequence[Found], weights: Floats, best: int) -> Others:
 
 def _choose_many(group: Group, found: ManyPosterior) -> Verdicts:
     likelihood = found.likelihood
-    on = likelihood.options(found.some)
+    on = found.options()
     chosen, ink_chosen = on > 0.5, likelihood.options(found.ink) > 0.5
-    p = likelihood.chance(chosen, found.some)
+    p = found.chance(chosen)
     struck = (1 - found.some) * likelihood.struck / (likelihood.struck + likelihood.blank)
     nothing = ~chosen.any(axis=1)
     only_struck = nothing & (struck > p / 2)
@@ -232,7 +232,7 @@ def _choose_many(group: Group, found: ManyPosterior) -> Verdicts:
     turned = chosen.copy()  # the next best answer turns the most doubtful option around
     at = np.arange(len(turned)), np.abs(on - 0.5).argmin(axis=1)
     turned[at] = ~turned[at]
-    p_turned = likelihood.chance(turned, found.some) - np.where(turned.any(axis=1), 0.0, struck)
+    p_turned = found.chance(turned) - np.where(turned.any(axis=1), 0.0, struck)
     same = (chosen == ink_chosen).all(axis=1)
     values = _options(group, chosen)
     ink_values = values.copy() if same.all() else _options(group, ink_chosen)

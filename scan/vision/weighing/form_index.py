@@ -184,8 +184,9 @@ def _group(members: list[tuple[Field, list[int]]]) -> Group:
 
 
 def _checked(rules: CardRules, places: dict[str, Place]) -> dict[GroupKey, Ints]:
-    """Rows of scores, tallies and total by group."""
+    """Rows of scores, tallies, counts and total by group."""
     fields = [hole.score for hole in rules.holes] + [tally.tally for tally in rules.tallies]
+    fields += [rule.count for rule in rules.counts]
     fields += [rules.total.total] if rules.total else []
     by_group: dict[GroupKey, list[int]] = {}
     for key, row in (places[field_id] for field_id in fields):

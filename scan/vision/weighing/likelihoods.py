@@ -7,6 +7,7 @@ the split can be undone once the sums have weighed the meanings.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -307,6 +308,47 @@ class Manies:
         exactly = np.where(chosen, self.on, self.off).prod(axis=1) / self.some
         chance: Floats = np.where(chosen.any(axis=1), p_some * exactly, 1 - p_some)
         return chance
+
+    def take(self, rows: NDArray[np.bool_]) -> Manies:
+        """Return the likelihoods of some of the fields."""
+        parts = (self.blank, self.struck, self.some, self.on, self.off, self.share)
+        return Manies(*(part[rows] for part in parts))
+
+    def of_counts(self) -> Floats:
+        """(F, n + 1) likelihood of how many options are chosen, all choices of as many alike."""
+        count = self.on.shape[1]
+        # What `manies` takes for granted of each option is taken back.
+        norm = (1 - (1 - _EACH_OPTION) ** count) ** (1 / count)
+        ways = np.array([math.comb(count, chosen) for chosen in range(count + 1)])
+        found: Floats = _by_count(self.on * norm / _EACH_OPTION, self.off * norm / (1 - _EACH_OPTION)) / ways
+        found[:, 0] = self.blank + self.struck
+        return found
+
+    def options_counted(self, counts: Floats) -> Floats:
+        """(F, n) posterior that each option is chosen, given that (F, n + 1) of how many are."""
+        count = self.on.shape[1]
+        share = counts[:, 1:] / _by_count(self.on, self.off)[:, 1:]
+        others = [np.delete(np.arange(count), k) for k in range(count)]
+        with_it = [(share * _by_count(self.on[:, rest], self.off[:, rest])).sum(axis=1) for rest in others]
+        found: Floats = np.minimum(self.on * np.stack(with_it, axis=1), 1.0)
+        return found
+
+    def chance_counted(self, chosen: NDArray[np.bool_], counts: Floats) -> Floats:
+        """(F,) posterior of exactly the `chosen` (F, n) options, given that of how many are."""
+        at = np.arange(len(chosen)), chosen.sum(axis=1)
+        exactly = np.where(chosen, self.on, self.off).prod(axis=1) / _by_count(self.on, self.off)[at]
+        chance: Floats = counts[at] * np.where(at[1] > 0, exactly, 1.0)
+        return chance
+
+
+def _by_count(on: Floats, off: Floats) -> Floats:
+    """(F, n + 1) sum over all ways to choose 0 … n of n options, of the product of their weights."""
+    found = np.zeros((len(on), on.shape[1] + 1))
+    found[:, 0] = 1.0
+    for k in range(on.shape[1]):
+        found[:, 1:] = found[:, 1:] * off[:, k, None] + found[:, :-1] * on[:, k, None]
+        found[:, 0] *= off[:, k]
+    return found
 
 
 #: Chance of each option of a choose-many before it is known that at least one is chosen: of four options,

@@ -60,11 +60,34 @@ class ChoosePosterior:
 
 @dataclass(slots=True)
 class ManyPosterior:
-    """F choose-many fields: likelihoods, and (F,) that something is chosen, by ink alone and in all."""
+    """F choose-many fields: likelihoods, and (F,) that something is chosen, by ink alone and in all.
+
+    `counts` (F, n + 1) is the posterior of how many options are chosen where a number counts them, and NaN in
+    the rows of other fields; None where no field is counted.
+    """
 
     likelihood: Manies
     ink: Floats
     some: Floats
+    counts: Floats | None = None
+
+    def options(self) -> Floats:
+        """(F, n) posterior that each option is chosen."""
+        on = self.likelihood.options(self.some)
+        if self.counts is None:
+            return on
+        known = ~np.isnan(self.counts[:, 0])
+        on[known] = self.likelihood.take(known).options_counted(self.counts[known])
+        return on
+
+    def chance(self, chosen: NDArray[np.bool_]) -> Floats:
+        """(F,) posterior of exactly the `chosen` (F, n) options."""
+        chance = self.likelihood.chance(chosen, self.some)
+        if self.counts is None:
+            return chance
+        known = ~np.isnan(self.counts[:, 0])
+        chance[known] = self.likelihood.take(known).chance_counted(chosen[known], self.counts[known])
+        return chance
 
 
 @dataclass(slots=True)
@@ -100,7 +123,7 @@ class Posterior:
         """Return the same, whose weights may be written over without changing these."""
         return Posterior(
             {key: replace(one, weights=one.weights.copy()) for key, one in self.choose.items()},
-            {key: replace(one, some=one.some.copy()) for key, one in self.many.items()},
+            {key: replace(one, some=one.some.copy(), counts=None) for key, one in self.many.items()},
             {key: replace(one, values=one.values.copy()) for key, one in self.number.items()},
             dict(self.long),
             self.doubt,

@@ -89,6 +89,11 @@ class Slips:
     distance_astray: float = 0.10
     #: The next putt is longer than the one before: it rolled away.
     longer_putt: float = 0.05
+    #: On a practice sheet: a row that was not thrown; one whose count is written and whose bubbles were left
+    #: out; a rung of the ladder that is no farther than the one before.
+    row_unthrown: float = 0.3
+    bubbles_forgotten: float = 0.05
+    rung_astray: float = 0.03
     #: So many digits of a card overruled alike (a 4 for a 9) are a habit of its hand; sums of probabilities.
     #: One alone is mostly chance: at 1 error in 100 digits every fifth card has one, but two alike stand on 1
     #: of 5,000 cards by chance.

@@ -1,4 +1,4 @@
-"""The fields of a round card that hang together, decoded as one: holes, sums, second pass, date.
+"""The fields of a card that hang together, decoded as one: holes, sums, second pass, date; a sheet's counts.
 
 Each part takes the posterior of the fields alone and writes the joint one over it. The parts are exact; here
 they are put together.
@@ -27,6 +27,7 @@ from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints, gather
 from shortpencil.scan.vision.weighing.posterior import Posterior
 from shortpencil.scan.vision.weighing.putts import Distances, weigh_distances
 from shortpencil.scan.vision.weighing.second_pass import weigh_second_pass, write_second_pass
+from shortpencil.scan.vision.weighing.sheets import weigh_sheet
 from shortpencil.scan.vision.weighing.slips import Slips
 
 
@@ -34,6 +35,7 @@ def weigh_card(form: Form, index: FormIndex, slips: Slips, posterior: Posterior)
     """Write the joint posterior of everything that the rules of the card tie together."""
     weigh_date(index, slips, posterior)
     weigh_pars(index, slips, posterior)
+    weigh_sheet(index, slips, posterior)
     if index.holes is None:
         return
     rows = index.holes

@@ -1,0 +1,151 @@
+"""What a practice sheet counts: the putts of a rung, the clean throws of a session; and rungs that rise.
+
+The player fills a bubble for each putt that drops and writes how many they were, or counts the clean throws
+at the foot. So a doubtful bubble is told by its count and a doubtful count by its bubbles, as a round's are
+by its sums. A ladder's distances stand the nearest first.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from shortpencil.forms.rules import CountRule
+from shortpencil.scan.vision.weighing.form_index import FormIndex
+from shortpencil.scan.vision.weighing.likelihoods import Floats, length_prior
+from shortpencil.scan.vision.weighing.posterior import BLANK_NUMBER, Posterior
+from shortpencil.scan.vision.weighing.slips import Slips
+from shortpencil.scan.vision.weighing.written import written_sum
+
+#: The rules by which these fields are settled.
+COUNTED, RUNGS = "counted", "rungs"
+
+
+def weigh_sheet(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
+    """Write the joint posterior of what a practice sheet counts, and of its ladder's distances."""
+    for rule in index.rules.counts:
+        if index.places[rule.count][0][0] != "number":
+            continue  # too long to list its values
+        if rule.option is None:
+            _weigh_filled(index, slips, posterior, rule)
+        else:
+            _weigh_judged(index, slips, posterior, rule, rule.option)
+        posterior.rules.update(dict.fromkeys((rule.count, *rule.of), COUNTED))
+    _weigh_rungs(index, slips, posterior)
+
+
+def _weigh_filled(index: FormIndex, slips: Slips, posterior: Posterior, rule: CountRule) -> None:
+    """The bubbles of one row and their count.
+
+    Not thrown: nothing is filled, nothing written. Thrown: any number dropped, each as likely as the next,
+    and which ones, too. Some write the count and leave the bubbles out.
+    """
+    (key, row), (number_key, number_row) = index.places[rule.of[0]], index.places[rule.count]
+    many, number = posterior.many[key], posterior.number[number_key]
+    count = key[1]
+    ink = many.likelihood.take(np.arange(len(many.some)) == row).of_counts()[0]
+    full, blank = number.likelihood.full[number_row], float(number.likelihood.blank[number_row])
+    written = written_sum(
+        full, blank, count + 1, slips.tally_wrong, slips.tally_blank, slips.zero_tally_blank
+    )
+    thrown = 1 - slips.row_unthrown
+    by_count = thrown * (1 - slips.bubbles_forgotten) / (count + 1) * ink * written.likelihood
+    unthrown = slips.row_unthrown * ink[0] * blank
+    possible = np.zeros_like(full)
+    possible[: count + 1] = full[: count + 1] / (count + 1)
+    forgotten = thrown * slips.bubbles_forgotten * ink[0] * possible
+    values, p_blank = written.explain(by_count)
+    number.set(np.array([number_row]), (values + forgotten)[None], np.array([p_blank + unthrown]))
+    by_count[0] += unthrown + forgotten.sum()
+    by_count /= by_count.sum()
+    if many.counts is None:
+        many.counts = np.full((len(many.some), count + 1), np.nan)
+    many.counts[row] = by_count
+    many.some[row] = 1 - by_count[0]
+
+
+def _weigh_judged(index: FormIndex, slips: Slips, posterior: Posterior, rule: CountRule, option: str) -> None:
+    """Which throws were clean, and how many the foot says: forward and backward over the rows."""
+    throws = []
+    for field in rule.of:
+        key, row = index.places[field]
+        choose = posterior.choose[key]
+        at = index.groups[key].answers[row].index(option)
+        by_meaning = choose.weights[row] * choose.likelihood.meanings[row]
+        throws.append((choose, row, at, by_meaning / by_meaning.sum()))
+    key, row = index.places[rule.count]
+    number = posterior.number[key]
+    written = written_sum(
+        number.likelihood.full[row],
+        float(number.likelihood.blank[row]),
+        len(throws) + 1,
+        slips.tally_wrong,
+        slips.tally_blank,
+        slips.zero_tally_blank,
+    )
+    before = [np.eye(1, len(throws) + 1)[0]]  # of so many clean ones so far
+    for _, _, at, share in throws:
+        after = before[-1] * (1 - share[at])
+        after[1:] += before[-1][:-1] * share[at]
+        before.append(after)
+    sums = before[-1] * written.likelihood
+    values, blank = written.explain(sums / sums.sum())
+    number.set(np.array([row]), values[None], np.array([blank]))
+    behind = written.likelihood / sums.sum()
+    for (choose, row, at, share), so_far in zip(reversed(throws), reversed(before[:-1]), strict=True):
+        onward = np.append(behind[1:], 0.0)
+        if_clean, if_not = float(so_far @ onward), float(so_far @ behind)
+        factor = np.full(len(share), if_not)
+        factor[at] = if_clean
+        choose.weights[row] *= factor
+        behind = (1 - share[at]) * behind + share[at] * onward
+
+
+def _weigh_rungs(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
+    """A ladder's distances, each farther than the last one written: forward and backward over the rungs."""
+    places = [index.places[field] for field in index.rules.rungs]
+    keys = {key for key, _ in places}
+    if len(places) < 2 or len(keys) > 1 or (key := keys.pop())[0] != "number":
+        return
+    rows = np.array([row for _, row in places])
+    number = posterior.number[key]
+    full, blank = number.likelihood.full[rows], BLANK_NUMBER * number.likelihood.blank[rows]
+    step = _steps(key[1], slips.rung_astray)
+    size = full.shape[1]
+    here = np.zeros(size + 1)  # the last distance written, or none so far
+    here[size] = 1.0
+    so_far = []
+    for ink, none in zip(full, blank, strict=True):
+        so_far.append(here)
+        here = here * none
+        here[:size] += (1 - BLANK_NUMBER) * ink * (so_far[-1] @ step)
+        here = here / here.sum()
+    behind = np.ones(size + 1)
+    values, blanks = np.empty_like(full), np.empty(len(rows))
+    for at in range(len(rows) - 1, -1, -1):
+        onward = (1 - BLANK_NUMBER) * full[at] * behind[:size]
+        values[at] = (so_far[at] @ step) * onward
+        blanks[at] = blank[at] * float(so_far[at] @ behind)
+        behind = blank[at] * behind + step @ onward
+        behind /= behind.max()
+    number.set(rows, values, blanks)
+    posterior.rules.update(dict.fromkeys(index.rules.rungs, RUNGS))
+
+
+@lru_cache(maxsize=8)
+def _steps(boxes: int, astray: float) -> Floats:
+    """(V + 1, V) chance of the next distance after each one, and, in the last row, of the first.
+
+    A step of s is as likely as 1 / (s (s + 1)), so that small ones come first and no unit is taken for
+    granted.
+    """
+    size = 10**boxes
+    values = np.arange(size)
+    up = values - values[:, None]
+    share = np.where(up > 0, 1 / np.maximum(up * (up + 1.0), 1.0), 0.0)
+    whole = share.sum(axis=1, keepdims=True)
+    rising = np.where(whole > 0, share / np.where(whole > 0, whole, 1.0), 1 / size)
+    chance = np.concatenate([(1 - astray) * rising + astray / size, length_prior(boxes)[None]])
+    chance.flags.writeable = False
+    return chance

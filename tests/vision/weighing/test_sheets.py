@@ -1,0 +1,225 @@
+"""Counts of a practice sheet and the rungs of a ladder: against plain loops over every way to fill it in."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import defaultdict
+from typing import Any
+
+import numpy as np
+import pytest
+
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.rules import rules_of
+from shortpencil.scan.vision.weighing.form_index import index_of
+from shortpencil.scan.vision.weighing.posterior import Posterior, fields_alone
+from shortpencil.scan.vision.weighing.sheets import weigh_sheet
+from shortpencil.scan.vision.weighing.slips import OFF_BY, Slips
+
+LADDER = form_from_toml(
+    """
+name = "rungs"
+edition = 1
+title = "rungs"
+[rows]
+prefix = "r"
+count = 3
+[[rows.left]]
+id = "distance"
+type = "number"
+digits = 1
+label = "from"
+[[rows.left]]
+id = "dropped"
+type = "choose-many"
+label = "dropped"
+options = [{ id = "1", label = "1" }, { id = "2", label = "2" }, { id = "3", label = "3" }]
+[[rows.left]]
+id = "made"
+type = "number"
+digits = 1
+label = "counted"
+""",
+    source="test",
+)
+FIELD = form_from_toml(
+    """
+name = "throws"
+edition = 1
+title = "throws"
+[rows]
+prefix = "t"
+count = 3
+[[rows.left]]
+id = "execution"
+type = "choose-one"
+label = "hand"
+options = [{ id = "clean", label = "clean" }, { id = "miss", label = "miss" }]
+[[foot]]
+id = "clean"
+type = "number"
+digits = 1
+label = "clean throws"
+""",
+    source="test",
+)
+
+
+def ink_of(form, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Likelihoods of all bubbles and boxes, from nearly nothing to nearly sure."""
+    rng = np.random.default_rng(seed)
+    index = index_of(form)
+    bubbles = np.exp(-rng.exponential(3, (len(index.bubbles), 3)))
+    digits = np.exp(-rng.exponential(3, (len(index.digits), 12)))
+    return bubbles / bubbles.max(1, keepdims=True), digits / digits.max(1, keepdims=True)
+
+
+def weighed(form, bubbles: np.ndarray, digits: np.ndarray, slips: Slips) -> Posterior:
+    posterior = fields_alone(index_of(form), bubbles, digits, slips)
+    weigh_sheet(index_of(form), slips, posterior)
+    return posterior
+
+
+def unfilled(ink: np.ndarray, slips: Slips, struck: float) -> float:
+    return float((1 - struck) * ink[0] + struck * ink[2])
+
+
+def box(ink: np.ndarray, sign: int, slips: Slips) -> float:
+    p = slips.scrap_in_blank if sign == 10 else slips.scrap
+    return float((1 - p) * ink[sign] + p * ink[11])
+
+
+def written(true: int, ink: np.ndarray, slips: Slips) -> dict[int | None, float]:
+    """Value or None as written -> chance, with ink, given the true count."""
+    p_blank = slips.zero_tally_blank if true == 0 else slips.tally_blank
+    found: dict[int | None, float] = {None: p_blank * box(ink, 10, slips)}
+    for value in range(10):
+        p = 1 - slips.tally_wrong if value == true else 0.0
+        p += slips.tally_wrong * OFF_BY.get(abs(value - true), 0.0) / 2 if value != true else 0.0
+        p += slips.tally_wrong * (1 - sum(OFF_BY.values())) / 10
+        found[value] = (1 - p_blank) * p * box(ink, value, slips)
+    return found
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_row_of_bubbles_and_its_count_as_by_listing_all(seed: int) -> None:
+    slips, index = Slips(), index_of(LADDER)
+    bubbles, digits = ink_of(LADDER, seed)
+    found = weighed(LADDER, bubbles, digits, slips)
+    many = found.many["choose-many", 3]
+    for row in range(3):
+        of_row = bubbles[index.groups["choose-many", 3].cells[row]]
+        place = index.places[f"r{row + 1:02d}.made"]
+        count_ink = digits[index.groups[place[0]].cells[place[1]]][0]
+        ways: dict[tuple[tuple[int, ...], Any], float] = defaultdict(float)
+        for pattern in itertools.product((0, 1), repeat=3):
+            filled = sum(pattern)
+            if filled:
+                p_ink = math.prod(
+                    (1 - slips.messy) * cell[1] + slips.messy * cell[2]
+                    if on
+                    else unfilled(cell, slips, slips.cancelled)
+                    for on, cell in zip(pattern, of_row, strict=True)
+                )
+            else:
+                p_ink = math.prod(unfilled(cell, slips, 0) * (1 - slips.cancelled_alone) for cell in of_row)
+                with_struck = math.prod(
+                    (1 - slips.cancelled_alone) * cell[0] + slips.cancelled_alone * cell[2] for cell in of_row
+                )
+                p_ink += with_struck - p_ink  # nothing there, or something struck out
+            thrown = (1 - slips.row_unthrown) / 4 / math.comb(3, filled) * p_ink
+            for value, p in written(filled, count_ink, slips).items():
+                ways[pattern, value] += thrown * (1 - slips.bubbles_forgotten) * p
+            if not filled:
+                for value in range(4):
+                    ways[pattern, value] += (
+                        (1 - slips.row_unthrown)
+                        * slips.bubbles_forgotten
+                        / 4
+                        * p_ink
+                        * box(count_ink, value, slips)
+                    )
+                ways[pattern, None] += slips.row_unthrown * p_ink * box(count_ink, 10, slips)
+        whole = sum(ways.values())
+        on = [sum(p for (pattern, _), p in ways.items() if pattern[k]) / whole for k in range(3)]
+        assert many.options()[row] == pytest.approx(on, abs=1e-9)
+        for pattern in itertools.product((0, 1), repeat=3):
+            chosen = np.zeros((3, 3), dtype=bool)
+            chosen[row] = pattern
+            chance = sum(p for (of, _), p in ways.items() if of == pattern) / whole
+            assert many.chance(chosen)[row] == pytest.approx(chance, abs=1e-9)
+        of_value = [
+            sum(p for (_, v), p in ways.items() if v == value) / whole for value in (*range(10), None)
+        ]
+        assert found.number[place[0]].values[place[1]] == pytest.approx(of_value, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_clean_throws_and_their_count_as_by_listing_all(seed: int) -> None:
+    slips, index = Slips(), index_of(FIELD)
+    bubbles, digits = ink_of(FIELD, seed)
+    found = weighed(FIELD, bubbles, digits, slips)
+    alone = fields_alone(index, bubbles, digits, slips)
+    before = alone.choose["choose-one", 2]
+    meanings = before.weights * before.likelihood.meanings
+    ways: dict[tuple[tuple[int, ...], Any], float] = defaultdict(float)
+    for said in itertools.product(range(3), repeat=3):  # nothing, clean, miss
+        p = math.prod(meanings[row, answer] for row, answer in enumerate(said))
+        for value, q in written(said.count(1), digits[0], slips).items():
+            ways[said, value] += p * q
+    whole = sum(ways.values())
+    after = found.choose["choose-one", 2]
+    joint = after.weights * after.likelihood.meanings
+    for row in range(3):
+        listed = [sum(p for (said, _), p in ways.items() if said[row] == answer) for answer in range(3)]
+        assert joint[row] / joint[row].sum() == pytest.approx(np.array(listed) / whole, abs=1e-9)
+    values = [sum(p for (_, v), p in ways.items() if v == value) / whole for value in (*range(10), None)]
+    assert found.number["number", 1].values[0] == pytest.approx(values, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_rungs_as_by_listing_all(seed: int) -> None:
+    slips, index = Slips(), index_of(LADDER)
+    bubbles, digits = ink_of(LADDER, seed)
+    found = weighed(LADDER, bubbles, digits, slips)
+    boxes = [
+        digits[index.groups["number", 1].cells[index.places[f"r0{k}.distance"][1]]][0] for k in (1, 2, 3)
+    ]
+
+    def follows(last: int | None, value: int) -> float:
+        if last is None:
+            return 0.1
+        steps = {v: 1 / ((v - last) * (v - last + 1)) for v in range(last + 1, 10)}
+        rising = steps.get(value, 0.0) / sum(steps.values()) if steps else 0.1
+        return (1 - slips.rung_astray) * rising + slips.rung_astray / 10
+
+    listed: list[dict[Any, float]] = [defaultdict(float) for _ in boxes]
+    whole = 0.0
+    for ways in itertools.product((*range(10), None), repeat=3):
+        p, last = 1.0, None
+        for ink, value in zip(boxes, ways, strict=True):
+            if value is None:
+                p *= 0.3 * box(ink, 10, slips)
+            else:
+                p *= 0.7 * follows(last, value) * box(ink, value, slips)
+                last = value
+        whole += p
+        for of_rung, value in zip(listed, ways, strict=True):
+            of_rung[value] += p
+    for k, of_rung in enumerate(listed):
+        row = index.places[f"r0{k + 1}.distance"][1]
+        wanted = [of_rung[value] / whole for value in (*range(10), None)]
+        assert found.number["number", 1].values[row] == pytest.approx(wanted, abs=1e-9)
+
+
+def test_the_built_in_sheets_promise_their_counts() -> None:
+    ladder, field = (rules_of(load_form(name)) for name in ("putting-ladder", "field-work"))
+    assert [rule.count for rule in ladder.counts] == [f"r{k:02d}.made" for k in range(1, 11)]
+    assert ladder.counts[3].of == ("r04.dropped",)
+    assert ladder.rungs == tuple(f"r{k:02d}.distance" for k in range(1, 11))
+    (clean,) = field.counts
+    assert (clean.count, clean.option, len(clean.of)) == ("clean", "clean", 16)
+    assert field.rungs == ()
+    assert rules_of(load_form("round18")).counts == ()
