@@ -472,6 +472,6 @@ def _foci(rounds: list[Round], history: History, months: int) -> list[tuple[date
     for first, count in months_with_rounds(history, months):
         some = rounds[max(0, count - _FOCUS_ROUNDS) : count]
         focus = focus_of(history_of(some), possible=possible_histories(some))
-        if focus is not None:
+        if focus is not None and not focus.alone:
             found.append((first, focus.phase))
     return found

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shortpencil.scan.language import N_, _, pgettext
+from shortpencil.scan.language import N_, _, ngettext, pgettext
+from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import History, MissNote
 from shortpencil.scan.practice.model import LEVEL, PRIOR, Interval, first_that, jeffreys, p_most_frequent
 
@@ -36,6 +37,9 @@ CAUSE_WORDS: Mapping[str, str] = {
     "choice": N_("choice of line, disc or wind"),
     "other": N_("other, or don't know"),
 }
+
+#: The cause that says nothing of what to do: then the ways of the misses choose the drill, or a look does.
+UNKNOWN_CAUSE = "other"
 
 #: Notes that each cause is taken to have had before any: from causes as unlike as they can be to all alike,
 #: each as likely as the next (in logarithms).
@@ -115,6 +119,11 @@ class Causes:
         """The cause noted most often, if any was noted."""
         return self.causes[0] if self.causes and self.causes[0].count else None
 
+    @property
+    def unknown_leads(self) -> bool:
+        """Whether most notes say that the cause is none of the others, or not known."""
+        return self.leading is not None and self.leading.id == UNKNOWN_CAUSE
+
 
 def level_of(p: float) -> str:
     """Return the level of evidence that a probability stands for, in one or two words.
@@ -132,6 +141,19 @@ def level_said(level: str) -> str:
         "likely": pgettext("level of evidence", "likely"),
         "not settled": pgettext("level of evidence", "not settled"),
     }[level]
+
+
+def unknown_said(causes: Causes) -> str:
+    """Say that the notes tell no cause, where `Causes.unknown_leads`; nobody is sure of not knowing."""
+    lead = causes.causes[0]
+    return ngettext(
+        'Why your {many} miss is not known yet: {count} of {n} note says "{cause}".',
+        'Why your {many} miss is not known yet: {count} of {n} notes say "{cause}".',
+        sum(c.count for c in causes.causes),
+        many=words.MANY[causes.phase],
+        count=lead.count,
+        cause=lead.words,
+    )
 
 
 def way_said(way: str) -> str:

@@ -108,6 +108,11 @@ class Choice:
         return self.phases[self.number]
 
     @property
+    def alone(self) -> bool:
+        """Whether no other phase has marks: then nothing was compared, whatever a probability says."""
+        return not any(e.saves.middle for e in self.phases if e.phase != self.phase)
+
+    @property
     def differs(self) -> bool:
         """Whether something else costs more than what to practise next."""
         return self.phase != self.costs_most
@@ -325,11 +330,19 @@ def why_next(choice: Choice) -> list[str]:
     if not choice.known_sessions:
         return [
             _(
-                "Practise {many} next: they cost most, and no session is known yet. Tell each "
-                "session, or photograph its practice card, and the advice will count what it has changed: "
-                "shortpencil practised {phase} 30",
+                _FIRST_ALONE if choice.alone else _FIRST,
                 many=many[choice.phase],
                 phase=choice.phase,
+            )
+        ]
+    if choice.alone:
+        return [
+            _(
+                "Practise {many} next, since no others are marked: one more session ({done} so far) should "
+                "save about {saved}.",
+                many=many[choice.phase],
+                done=_done(own),
+                saved=words.in_ten_rounds(own.saves.middle),
             )
         ]
     if not choice.differs:
@@ -345,6 +358,15 @@ def why_next(choice: Choice) -> list[str]:
     return [said, _how_sure(choice)]
 
 
+_FIRST = N_(
+    "Practise {many} next: no session is known yet, so what most probably costs most comes first. Tell each "
+    "session, or photograph its practice card, and the advice will count what it has changed: "
+    "shortpencil practised {phase} 30"
+)
+_FIRST_ALONE = N_(
+    "Practise {many} next, since no others are marked. Tell each session, or photograph its practice card, "
+    "and the advice will count what it has changed: shortpencil practised {phase} 30"
+)
 _HARDLY_MORE = N_(
     "Even so, practise {many} next: one more session there ({done} so far) should save about "
     "{saved}, hardly more than with {other} ({other_done} so far)."
@@ -376,12 +398,18 @@ def _done(e: Expected) -> str:
 
 
 def _how_sure(choice: Choice) -> str:
-    p, many = choice.chosen.p_best, words.MANY[choice.phase]
-    if p < 0.5:
-        return _(
-            "It is close: {probability} that {many} gain most from it. Another choice would lose little.",
-            probability=words.probability(p),
-            many=many,
-        )
-    said = _("{probability} that {many} gain most from it", probability=words.probability(p), many=many)
+    """Say how probable the choice is, and where that is less than even, what comes next to it."""
+    probability, many = words.probability(choice.chosen.p_best), words.MANY[choice.phase]
+    said = _("{probability} that {many} gain most from it", probability=probability, many=many)
+    if choice.chosen.p_best >= 0.5:
+        return f"{first_upper(said)}."
+    others = [e for e in choice.phases if e.phase != choice.phase]
+    second = max(others, key=lambda e: e.saves.middle)
+    said = _(
+        "{probability} that {many} gain most from it; next come {other}, about {saved}",
+        probability=probability,
+        many=many,
+        other=words.MANY[second.phase],
+        saved=number(10 * second.saves.middle, 1),
+    )
     return f"{first_upper(said)}."

@@ -18,11 +18,19 @@ from math import exp, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.language import _
+from shortpencil.scan.language import _, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.cost import costs_of
 from shortpencil.scan.practice.doubt import pooled_interval
-from shortpencil.scan.practice.helped import CHOOSING_ROUNDS, WORTH_KNOWING, Judged, judged
+from shortpencil.scan.practice.helped import (
+    CHOOSING_ROUNDS,
+    OTHER_REASONS,
+    WORTH_KNOWING,
+    Judged,
+    judged,
+    judged_sentence,
+    sentence,
+)
 from shortpencil.scan.practice.history import History, only_misses
 from shortpencil.scan.practice.marks import marks_of
 from shortpencil.scan.practice.model import (
@@ -134,8 +142,15 @@ def effect_of(
     draws = [_effect(one, phase, since, told) for one in possible or (history,)]
     known = [one for one in draws if isinstance(one, Effect)]
     if len(known) < len(draws):
-        return next(one for one in draws if isinstance(one, str))
+        return " ".join([*_judged_said(told), next(one for one in draws if isinstance(one, str))])
     return known[0] if len(known) == 1 else _pooled(known)
+
+
+def _judged_said(told: Judged) -> list[str]:
+    """Return what the season says as well: the one statement, each phase, what else may look the same."""
+    if (said := judged_sentence(told)) is None:
+        return []
+    return [said, *map(sentence, told.phases), _(OTHER_REASONS)]
 
 
 def _pooled(draws: Sequence[Effect]) -> Effect:
@@ -172,6 +187,27 @@ def _pooled_side(draws: Sequence[Side]) -> Side:
     return Side(draws[0].rounds, misses, throws, pooled_interval([one.rate for one in draws], 0.0, 1.0))
 
 
+def _not_compared(before: int, after: int, choosing: int) -> str:
+    """Say why rounds before and after are not compared side by side."""
+    said = _(
+        "Before and after can't be set side by side: that takes {least} rounds each with clean throws marked "
+        "too, and there are {before} from before the first practice and {after} since.",
+        least=LEAST_ROUNDS,
+        before=before,
+        after=after,
+    )
+    if not choosing:
+        return said
+    left_out = ngettext(
+        "The last {n} round before it does not count: it chose the phase, and what looks worst looks better "
+        "next time, practised or not.",
+        "The last {n} rounds before it do not count: they chose the phase, and what looks worst looks better "
+        "next time, practised or not.",
+        choosing,
+    )
+    return f"{said} {left_out}"
+
+
 def _effect(history: History, phase: int, since: date, told: Judged) -> Effect | str:
     days = [h.day for h in history.heads]
     # Rounds with only misses marked have no rates to compare.
@@ -180,15 +216,7 @@ def _effect(history: History, phase: int, since: date, told: Judged) -> Effect |
     after = [i for i, d in enumerate(days) if d is not None and d >= since and full[i]]
     before = earlier[:-CHOOSING_ROUNDS]
     if len(after) < LEAST_ROUNDS or len(before) < LEAST_ROUNDS:
-        return _(
-            "{before} rounds before and {after} after the first practice can be compared; it "
-            "takes {least} on each side. What chose the focus (rounds: {choosing}) doesn't count as before: "
-            "what looks worst looks better next time, practised or not.",
-            before=len(before),
-            after=len(after),
-            least=LEAST_ROUNDS,
-            choosing=min(CHOOSING_ROUNDS, len(earlier)),
-        )
+        return _not_compared(len(before), len(after), len(earlier) - len(before))
     count, ids = range(len(history.phases)), history.phase_ids
     factors = [
         spread_between(history.misses[[*before, *after], k], history.marked[[*before, *after], k]).factor

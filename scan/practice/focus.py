@@ -62,7 +62,7 @@ class Focus:
     disagreement : a sentence where these differ from the focus
     more_rounds : rounds like these after which a phase is clear in about two cases of five; 0 now, None if
         out of sight
-    at_stake : strokes a round that the choice gives up on average where it is the wrong one
+    at_stake : strokes a round that another phase costs more, on average, where the choice is the wrong one
     marks : how the player marks
     remarks : what the player should know about their own marks
     """
@@ -93,7 +93,7 @@ class Focus:
     @property
     def alone(self) -> bool:
         """Whether no other phase has marks: then nothing was compared, whatever a probability says."""
-        return sum(bool(p.recent.marked or p.recent.misses) for p in self.phases) < 2
+        return sum(map(_is_marked, self.phases)) < 2
 
     def costs_most_said(self, p: PhaseEvidence) -> str:
         """Return how probable it is that a phase costs most; a dash where nothing was compared."""
@@ -104,7 +104,7 @@ class Focus:
         """How sure the phase is, in one sentence."""
         if self.provisional:
             state = _("provisional after {rounds}", rounds=words.rounds(self.rounds))
-        elif self.alone or self.level == "not settled":
+        elif self.level == "not settled":
             state = _("not settled, keep marking")
         else:
             state = level_said(self.level)
@@ -144,8 +144,8 @@ class Focus:
                 "The phases cost you nearly the same, and more rounds may not tell them apart: a fair choice."
             )
         return _(
-            "More rounds may not settle it soon. If it is the wrong choice, that gives up about "
-            "{strokes} strokes a round.",
+            "More rounds may not settle it soon. If it is the wrong phase, another costs about {strokes} "
+            "strokes a round more.",
             strokes=words.strokes(self.at_stake),
         )
 
@@ -187,18 +187,20 @@ def focus_of(
     p = phases[at].p_costs_most
     outlook = outlook_of(phases, history.rounds, half_life_rounds, CLEAR, MOST_MORE_ROUNDS)
     bare = int(marks.bare.sum())
+    # Where only one phase has marks nothing was compared, whatever a probability says.
+    level = level_of(p) if sum(map(_is_marked, phases)) > 1 else "not settled"
     return Focus(
         phase=history.phase_ids[at],
         number=at,
         rounds=history.rounds,
         p=p,
-        level=level_of(p),
+        level=level,
         provisional=history.rounds < SETTLED_ROUNDS,
         phases=phases,
         by_count=history.phase_ids[by_count],
         by_rate=history.phase_ids[by_rate],
         disagreement=_disagreement(phases, at, by_count, by_rate),
-        more_rounds=0 if level_of(p) == "clear" else outlook.more_rounds,
+        more_rounds=0 if level == "clear" else outlook.more_rounds,
         at_stake=outlook.at_stake,
         causes=pooled_causes(
             [
@@ -211,6 +213,10 @@ def focus_of(
         share_unmarked=bare / max(1, bare + int(history.marked.sum())),
         remarks=(*remarks, *_remarks(history, phases, marks, at)),
     )
+
+
+def _is_marked(phase: PhaseEvidence) -> bool:
+    return bool(phase.recent.marked or phase.recent.misses)
 
 
 def why_no_focus(history: History) -> str | None:
@@ -295,7 +301,7 @@ def _share_against(one: PhaseEvidence, own: PhaseEvidence) -> str:
 
 def _remarks(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks, at: int) -> tuple[str, ...]:
     remarks = [said for said in (_unmarked(history, phases, marks), _coloured(marks)) if said]
-    bare = [words.MANY[p.phase] for p in phases if not p.recent.marked and not p.recent.misses]
+    bare = [words.MANY[p.phase] for p in phases if not _is_marked(p)]
     if bare:
         remarks.append(_("No {many} are marked, so they can't be compared.", many=words.listing(bare)))
     if history.rounds > 1 and phases[at].spread_factor > 2:

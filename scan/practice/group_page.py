@@ -75,7 +75,12 @@ def _row(alias: str, focus: Focus, plan: Plan, played: tuple[int, date | None]) 
         sure = _("provisional, {rounds}", rounds=words.rounds(focus.rounds))
     else:
         sure = level_said(focus.level)
-    cause = _("none noted") if lead is None else f"{lead.words} ({level_said(focus.causes.level)})"
+    if lead is None:
+        cause = _("none noted")
+    elif focus.causes.unknown_leads:  # nobody is sure of not knowing
+        cause = lead.words
+    else:
+        cause = f"{lead.words} ({level_said(focus.causes.level)})"
     return (
         f'<tr><th scope="row">{said(words.whose(alias))}</th>{_rounds(played)}'
         f"<td>{words.MANY[focus.phase]}</td><td>{said(sure)}</td>"

@@ -46,6 +46,7 @@ USUAL_SPEED = 0.2
 WORTH_KNOWING = 0.10
 
 HELPED, NOT_BEYOND, WORSE, OPEN, EARLY = "helped", "not beyond", "worse", "open", "early"
+NO_RATES = "no rates"
 
 #: In English; who shows it says it in the language that is spoken.
 OTHER_REASONS = N_(
@@ -60,7 +61,8 @@ class Helped:
 
     Attributes
     ----------
-    verdict : "fell"; "not beyond" where it fell, but what was not practised may have done as well; "rose";
+    verdict : "no rates" where mostly only misses are marked; "fell"; "not beyond" where it fell, but what was
+        not practised may have done as well; "rose";
         "open"; "alone open" where it does not stand out by itself, though the practised phases together do;
         "early" where there is too little to judge
     p : probability of so steep a fall if practice changed nothing, one-sided; NaN where it is early
@@ -133,8 +135,13 @@ def judged(
     p_beyond = pooled_chance(beyond) if len(beyond) == len(draws) else None
     ids = history.phase_ids
     verdict = EARLY if not chance else _verdict(p, p_beyond)
+    early = NO_RATES if 2 * int(only_misses(history).sum()) > history.rounds else EARLY
+
+    def said_of(k: int) -> str:
+        return _phase_verdict(k, chance, verdict) if k in chance else early
+
     phases = tuple(
-        _helped(k, ids[k], own.misses, own.marked, dose, sessions, _phase_verdict(k, chance, verdict), chance)
+        _helped(k, ids[k], own.misses, own.marked, dose, sessions, said_of(k), chance)
         for k, dose in own.doses.items()
         if k in chance or own.times[k]
     )
@@ -181,8 +188,6 @@ def _verdict(p: float, p_beyond: float | None) -> str:
 
 def _phase_verdict(k: int, chance: Mapping[int, float], verdict: str) -> str:
     """Return what is said of one phase: that it fell only where all practised ones did together."""
-    if k not in chance:
-        return "early"
     limit = SURPRISE / len(chance)
     together = verdict in (HELPED, NOT_BEYOND)
     if chance[k] < limit and together:
@@ -324,6 +329,10 @@ _OF_ONE = {
     EARLY: N_(
         "{many}: {times}; too early to judge. It takes {sessions} sessions and {rounds} "
         "rounds beside the ones before the first."
+    ),
+    NO_RATES: N_(
+        "{many}: {times}; whether they helped can't be judged from cards that mark only misses. Mark clean "
+        "throws too, or go by the tests of ten."
     ),
     "fell": N_(
         "{many}: missed less since you practise them, {counts}; {times}, the other phases changed by "

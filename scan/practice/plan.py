@@ -30,14 +30,12 @@ from shortpencil.forms.units import M_PER_FOOT
 from shortpencil.scan.language import ENGLISH, N_, _, pgettext, spoken
 from shortpencil.scan.language.numbers import localized
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.causes import LIKELY, WAYS, Causes, way_said
+from shortpencil.scan.practice.causes import LIKELY, UNKNOWN_CAUSE, WAYS, Causes, way_said
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.putting import Curve
 
 LEAST_MINUTES, MOST_MINUTES = 5, 120
 TEST_TRIES = 10
-#: The cause that says nothing of what to do: then the ways of the misses choose the drill, or a look does.
-UNKNOWN_CAUSE = "other"
 BOXES = ("warm-up", "block", "mixed", "test")
 
 #: What the boxes are called in print.

@@ -13,7 +13,7 @@ from math import isnan
 
 from shortpencil.scan.language import N_, _, first_upper, ngettext, number
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.causes import level_said
+from shortpencil.scan.practice.causes import level_said, unknown_said
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.doubt import pooled_tables
 from shortpencil.scan.practice.effect import Effect, Tested
@@ -147,6 +147,8 @@ def cause_sentence(report: Report) -> str:
     lead = causes.leading
     if lead is None:
         return _("No cause is noted for {many} in recent rounds.", many=many)
+    if causes.unknown_leads:
+        return unknown_said(causes)
     said = ngettext(
         "Leading cause: {cause}, {count} of {n} note ({percent}, range {range}); {level}, {probability} that "
         "it truly leads.",
@@ -177,7 +179,26 @@ def side_sentence(report: Report) -> str | None:
         return None
     if causes.agrees:
         return f"{causes.suggestion} {_('That agrees with your notes.')}"
-    return f"{causes.suggestion} {_('Your own notes stand.')}" if causes.leading else causes.suggestion
+    noted = causes.leading is not None and not causes.unknown_leads
+    return f"{causes.suggestion} {_('Your own notes stand.')}" if noted else causes.suggestion
+
+
+def _luck_told(strokes: float) -> str:
+    """Return the sentence on a last round of so many strokes more than usual, as they are told."""
+    if words.strokes(strokes, signed=True) == words.strokes(0.0):
+        return N_(
+            "Last round: {score} strokes on {holes}, as many as your marks usually bring (range {range}; "
+            "compared with {others})."
+        )
+    if strokes > 0:
+        return N_(
+            "Last round: {score} strokes on {holes}, {strokes} more than your marks usually bring (range "
+            "{range}; compared with {others})."
+        )
+    return N_(
+        "Last round: {score} strokes on {holes}, {strokes} fewer than your marks usually bring (range "
+        "{range}; compared with {others})."
+    )
 
 
 def luck_sentence(report: Report) -> str | None:
@@ -186,19 +207,9 @@ def luck_sentence(report: Report) -> str | None:
     if luck is None:
         return None
     i = luck.strokes
-    if i.middle >= 0:
-        sentence = N_(
-            "Last round: {score} strokes on {holes}, {strokes} more than your marks usually bring (range "
-            "{range}; compared with {others})."
-        )
-    else:
-        sentence = N_(
-            "Last round: {score} strokes on {holes}, {strokes} fewer than your marks usually bring (range "
-            "{range}; compared with {others})."
-        )
     said = [
         _(
-            sentence,
+            _luck_told(i.middle),
             score=luck.score,
             holes=words.holes(luck.holes),
             strokes=words.strokes(i.middle),
@@ -352,18 +363,31 @@ def effect_sentences(report: Report) -> list[str]:
         *(said for said in (judged_sentence(e.judged),) if said),
         *(helped_sentence(h) for h in own),
         _counts_sentence(e),
-        _(
-            "Change {change} (range {range}). The other phases changed by {others} over the same dates; "
-            "beyond them it is {net} (range {net_range}).",
-            change=words.points(e.change.middle),
-            range=words.points_range(e.change),
-            others=words.points(e.others_change.middle),
-            net=words.points(e.net_change.middle),
-            net_range=words.points_range(e.net_change),
-        ),
+        _change_sentence(e),
         f"{_(OTHER_REASONS)} {_ended_sentence(e)}".strip(),
         f"{_choice_sentence(e)} {_power_sentence(e)}",
     ]
+
+
+def _change_sentence(e: Effect) -> str:
+    """Say by how much the miss rate changed, and beside what else, where anything else is marked."""
+    change, span = words.points(e.change.middle), words.points_range(e.change)
+    if isnan(e.others_change.middle):
+        return _(
+            "Change {change} (range {range}). No other phase is marked on both sides, so nothing stands "
+            "beside it.",
+            change=change,
+            range=span,
+        )
+    return _(
+        "Change {change} (range {range}). The other phases changed by {others} over the same dates; "
+        "beyond them it is {net} (range {net_range}).",
+        change=change,
+        range=span,
+        others=words.points(e.others_change.middle),
+        net=words.points(e.net_change.middle),
+        net_range=words.points_range(e.net_change),
+    )
 
 
 def _counts_sentence(e: Effect) -> str:

@@ -7,7 +7,7 @@ import textwrap
 
 from shortpencil.scan.language import N_, _, first_upper, ngettext, pgettext
 from shortpencil.scan.practice import words
-from shortpencil.scan.practice.causes import Causes, level_said
+from shortpencil.scan.practice.causes import Causes, level_said, unknown_said
 from shortpencil.scan.practice.choice import Choice, why_next
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.history import History
@@ -66,6 +66,9 @@ def _cause(causes: Causes) -> list[str]:
     lead = causes.leading
     if lead is None:
         text = _("Why: no cause is noted for {many} in recent rounds.", many=words.MANY[causes.phase])
+        return _wrap(f"{text} {causes.suggestion}" if causes.suggestion else text)
+    if causes.unknown_leads:
+        text = unknown_said(causes)
         return _wrap(f"{text} {causes.suggestion}" if causes.suggestion else text)
     text = ngettext(
         "Why: {cause}, {count} of {n} note (90 % range {range}); {level}, {probability} that it leads.",

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.language import _, first_upper, month_said, ngettext
+from shortpencil.scan.language import N_, _, first_upper, month_said, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.doubt import pooled_interval
@@ -43,7 +43,7 @@ class Month:
     rounds: int
     rates: tuple[Interval | None, ...]
     sessions: tuple[int, ...]
-    costs_most: str | None
+    costs_most: str | None  # None too where nothing was compared
 
     @property
     def name(self) -> str:
@@ -266,15 +266,35 @@ def head_line(season: Season) -> str:
 
 def next_sentences(season: Season) -> list[str]:
     """Return what costs most, what to practise next, and on what assumption."""
-    focus = season.focus
-    most = _(
-        "{many} cost most lately: about {strokes} strokes a round (range {range}).",
+    said = [_most(season.focus), " ".join(why_next(season.choice))]
+    return [*said, assumed(season.choice)] if season.choice.known_sessions else said
+
+
+_MOST = {
+    "clear": N_("{many} cost most lately: about {strokes} strokes a round (range {range})."),
+    "likely": N_(
+        "{many} likely cost most lately ({probability}): about {strokes} strokes a round (range {range})."
+    ),
+    "not settled": N_(
+        "{many} may cost most lately ({probability}): about {strokes} strokes a round (range {range})."
+    ),
+}
+
+
+def _most(focus: Focus) -> str:
+    """Say what costs most, no surer than it is."""
+    alone = N_(
+        "Only {only} are marked, so there is nothing to compare: about {strokes} strokes a round (range "
+        "{range})."
+    )
+    return _(
+        alone if focus.alone else _MOST[focus.level],
         many=first_upper(words.MANY[focus.phase]),
+        only=words.MANY[focus.phase],
+        probability=words.probability(focus.p),
         strokes=words.strokes(focus.chosen.strokes_a_round.middle),
         range=words.strokes_range(focus.chosen.strokes_a_round),
     )
-    said = [most, " ".join(why_next(season.choice))]
-    return [*said, assumed(season.choice)] if season.choice.known_sessions else said
 
 
 def changed_sentences(season: Season) -> list[str]:

@@ -142,7 +142,7 @@ def _helped(report: Report) -> list[str]:
     if not sentences and not tested:
         return []
     return [
-        f"<h2>{said(_('Since you began to practise it'))}</h2>",
+        f"<h2>{said(_('Did it help'))}</h2>",
         *(f"<p>{said(sentence)}</p>" for sentence in sentences),
         *([f"<h3>{said(_('Practice results'))}</h3>", _list(tested)] if tested else []),
     ]
@@ -200,8 +200,11 @@ def _phase_row(focus: Focus, p: PhaseEvidence) -> str:
     def lost(i: Interval) -> str:
         return f'{words.strokes(i.middle)}<span class="range">{words.strokes_range(i)}</span>'
 
-    cells = [_window(p.last), _window(p.recent), _window(p.all), lost(p.cost), lost(p.strokes_a_round)]
-    cells.append(focus.costs_most_said(p))
+    cells = [_window(p.last), _window(p.recent), _window(p.all)]
+    if p.recent.marked or p.recent.misses:
+        cells += [lost(p.cost), lost(p.strokes_a_round), focus.costs_most_said(p)]
+    else:  # nothing is known of it: no costs of 0
+        cells += ["–"] * 3
     row = "".join(f"<td>{held(c)}</td>" for c in cells)
     kind = ' class="chosen"' if p.phase == focus.phase else ""
     return f'<tr{kind}><th scope="row">{words.MANY[p.phase]}</th>{row}</tr>'

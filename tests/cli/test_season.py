@@ -16,7 +16,7 @@ from shortpencil.scan.language import day_said, speaking
 from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 from shortpencil.scan.records.store import open_store
 from shortpencil.scan.records.storing.told import ToldSession
-from tests.practice.invented import Player, rounds_of
+from tests.practice.invented import Player, only_marked, rounds_of
 
 START = date(2025, 4, 1)
 
@@ -136,7 +136,7 @@ def test_the_season_in_the_terminal(full, capsys):
     assert max(map(len, lines)) <= 80
     assert lines[0].startswith("YOUR SEASON  Wren · 20 rounds · 10 sessions")
     said = "\n".join(lines)
-    for part in ("AIM  Until", "cost most lately", "WHAT CHANGED", "TESTS OF TEN", "Week 4", "Not medical"):
+    for part in ("AIM  Until", " cost most lately", "WHAT CHANGED", "TESTS OF TEN", "Week 4", "Not medical"):
         assert part in said
     assert sum(line.startswith(("Apr 2025", "May 2025", "Sep 2025")) for line in lines) == 3
 
@@ -249,3 +249,33 @@ def test_json_is_english_whoever_asks(full, capsys, command):
         assert capsys.readouterr().out == english
         assert run(command, "--store", full) == 0
     assert "Einheit" in capsys.readouterr().out
+
+
+def test_what_costs_most_is_told_no_surer_than_it_is(place, capsys):
+    """Season said flatly "drives cost most lately" where focus had 43 %, and so had approaches."""
+    said = {}
+    for seed, count in ((1, 1), (2, 14), (4, 40)):
+        store_at = place.with_name(f"{seed}.sqlite")
+        player = Player(miss=(0.3, 0.3, 0.3 + 0.1 * (seed == 2) + 0.3 * (seed == 4)))
+        with open_store(store_at) as store:
+            store.add_rounds(rounds_of(player, count, np.random.default_rng(seed), start=START), [])
+            focus = advise(store, Asked()).focus
+        run("season", "--store", store_at)
+        said[focus.level] = " ".join(capsys.readouterr().out.split())
+        percent = f"({round(100 * focus.p)} %)"
+        assert (percent in said[focus.level]) == (focus.level != "clear")
+    assert " may cost most lately (" in said["not settled"]
+    assert "Putts cost most lately: about" in said["clear"]
+
+
+def test_one_marked_phase_is_never_what_cost_most(place, capsys):
+    rounds = [only_marked(r, "putt") for r in rounds_of(Player(), 9, np.random.default_rng(1), start=START)]
+    with open_store(place) as store:
+        store.add_rounds(rounds, [])
+    run("season", "--store", place)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Only putts are marked, so there is nothing to compare: about" in said
+    assert "cost most lately" not in said
+    assert "Practise putts next, since no others are marked." in said
+    run("season", "--json", "--store", place)
+    assert {m["costs_most"] for m in json.loads(capsys.readouterr().out)["months"]} == {None}

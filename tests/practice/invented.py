@@ -78,6 +78,35 @@ def one_round(id_: str, holes: list[Hole], day: date | None = None, **more: obje
     return Round(id=id_, **values)  # type: ignore[arg-type]
 
 
+def only_marked(played: Round, *phases: str) -> Round:
+    """Return the round with the marks of these phases alone."""
+    holes = [
+        replace(
+            h,
+            throws=tuple(
+                t if t.phase in phases else replace(t, execution=known("unmarked")) for t in h.throws
+            ),
+        )
+        for h in played.holes
+    ]
+    return replace(played, holes=tuple(holes))
+
+
+def only_misses_marked(played: Round) -> Round:
+    """Return the round without its clean marks."""
+    holes = [
+        replace(
+            h,
+            throws=tuple(
+                t if t.execution.value == "miss" else replace(t, execution=known("unmarked"))
+                for t in h.throws
+            ),
+        )
+        for h in played.holes
+    ]
+    return replace(played, holes=tuple(holes))
+
+
 def rounds_of(
     player: Player,
     count: int,

@@ -17,9 +17,10 @@ from shortpencil.scan.practice.choice import (
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.sessions import OfTen, Session, practised_before, sessions_of, ten_tries_of
+from shortpencil.scan.practice.words import MANY
 from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 from shortpencil.scan.records.storing.told import ToldSession
-from tests.practice.invented import Player, rounds_of
+from tests.practice.invented import Player, only_marked, rounds_of
 
 START = date(2030, 4, 1)
 
@@ -43,6 +44,35 @@ def test_without_a_known_session_what_costs_most_comes_first():
     assert choice.phase == f.phase == "putt"
     assert not choice.differs
     assert "no session is known" in why_next(choice)[0]
+
+
+def test_a_choice_that_is_less_than_even_names_what_comes_next_to_it():
+    """It said "another choice would lose little" right after "1.5 strokes against 0.1 with drives"."""
+    seen = 0
+    for seed in range(12):
+        miss = tuple(np.random.default_rng(seed).uniform(0.2, 0.45, 3))
+        e = history_of(rounds_of(Player(miss=miss), 8, np.random.default_rng(seed)))
+        choice = choice_of(e, focus_of(e), days_of(seed % 3, 9))
+        said = why_next(choice)[1]
+        if choice.chosen.p_best >= 0.5:
+            assert "next come" not in said
+            continue
+        seen += 1
+        second = sorted(choice.phases, key=lambda p: -p.saves.middle)[1]
+        assert said.endswith(f"; next come {MANY[second.phase]}, about {10 * second.saves.middle:.1f}.")
+    assert seen > 2
+
+
+@pytest.mark.parametrize("sessions", [0, 4])
+def test_where_one_phase_is_marked_nothing_is_said_to_gain_most(sessions):
+    """It said "99 % that putts gain most from it" of somebody who marks putts alone."""
+    e = history_of([only_marked(r, "putt") for r in rounds_of(Player(), 6, np.random.default_rng(2))])
+    choice = choice_of(e, focus_of(e), days_of(2, sessions))
+    assert choice.alone
+    said = " ".join(why_next(choice))
+    assert said.startswith("Practise putts next, since no others are marked")
+    assert "%" not in said
+    assert ("so far) should save about" in said) == bool(sessions)
 
 
 def test_what_was_practised_often_gives_way_to_what_was_not():

@@ -4,11 +4,17 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import effect as f
+from shortpencil.scan.practice.focus import focus_of
+from shortpencil.scan.practice.helped import OTHER_REASONS, judged, judged_sentence
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.model import difference, p_rate_fell
+from shortpencil.scan.practice.plan import plan_of
+from shortpencil.scan.practice.report import effect_sentences, report_of
+from shortpencil.scan.practice.sessions import Session
 from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 from tests.practice import worlds
-from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
+from tests.practice.invented import Player, blank, hole, known, one_round, only_marked, rounds_of, throw
+from tests.practice.test_plan import DRILLS
 
 START = date(2030, 4, 1)
 
@@ -162,7 +168,33 @@ def test_nothing_changed_is_seldom_called_help(number):
 def test_too_few_rounds_on_a_side_are_said_to_be_too_few(days, since):
     got = f.effect_of(counted(*[(6, 12)] * days), 0, START + timedelta(days=since))
     assert isinstance(got, str)
-    assert "2 on each side" in got
+    assert "that takes 2 rounds each" in got
+    assert ("it chose the phase" in got or "they chose the phase" in got) == (since > 0)
+
+
+def test_who_practised_from_the_start_is_told_what_the_season_says():
+    """Before, `focus` said that nothing can be compared, `season` of the same player whether it helped."""
+    e = counted(*[(12 - i // 3, 6 + i // 3) for i in range(24)])
+    sessions = [Session(START + timedelta(days=i), 0) for i in range(23)]
+    got = f.effect_of(e, 0, START, sessions, said=False)
+    assert isinstance(got, str)
+    together = judged_sentence(judged(e, sessions))
+    assert together.startswith("It helped, going by your marks")
+    assert got.startswith(together)
+    assert OTHER_REASONS in got  # each time
+    assert "there are 0 from before the first practice and 24 since." in got
+    assert "do not count" not in got  # none were left out
+
+
+def test_where_one_phase_is_marked_nothing_stands_beside_its_change():
+    """It ended with an error: the change of no throws is no number."""
+    e = history_of([only_marked(r, "putt") for r in rounds_of(Player(), 14, np.random.default_rng(1))])
+    report = report_of(
+        e, focus_of(e), plan_of(focus_of(e), 30, DRILLS), effect=f.effect_of(e, 2, e.heads[9].day)
+    )
+    said = " ".join(effect_sentences(report))
+    assert "No other phase is marked on both sides" in said
+    assert "nan" not in said
 
 
 def test_rounds_without_a_date_are_on_neither_side():

@@ -10,7 +10,7 @@ from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.practice.report import report_of
 from shortpencil.scan.practice.screen import screen
 from shortpencil.scan.practice.web import page
-from tests.practice.invented import Player, hole, known, one_round, rounds_of, throw
+from tests.practice.invented import Player, hole, known, one_round, only_marked, rounds_of, throw
 from tests.practice.test_phases import plain
 from tests.practice.test_plan import DRILLS
 
@@ -22,6 +22,19 @@ def test_first_round_is_the_pencils_count_and_provisional():
     assert "provisional after 1 round" in f.sure
     assert "39 % of throws missed against 30 %" in f.disagreement
     assert f.disagreement.endswith("being missed more often in a round.")
+
+
+def test_where_one_phase_is_marked_nothing_is_clear():
+    e = history_of([only_marked(r, "putt") for r in rounds_of(Player(), 12, np.random.default_rng(2))])
+    f = focus_of(e)
+    assert f.alone
+    assert f.p > 0.9
+    assert f.level == "not settled"
+    assert "only putts are marked, so there is nothing to compare" in f.sure
+    said = page(report_of(e, f, plan_of(f, 30, DRILLS)))
+    # no costs of 0 strokes for what nobody marked
+    row = re.search(r"<th scope=\"row\">drives</th>(.*?)</tr>", said).group(1)
+    assert re.findall(r"<td>(.*?)</td>", row)[3:] == ["–"] * 3
 
 
 def test_rates_that_read_alike_are_not_set_against_each_other():
@@ -60,7 +73,9 @@ def test_equal_phases_may_not_settle_and_the_price_of_a_wrong_choice_is_told():
     assert f.level == "not settled"
     assert f.more_rounds is None
     assert "keep marking" in f.sure
-    assert f.outlook.startswith("More rounds may not settle it soon. If it is the wrong choice")
+    assert f.outlook.startswith("More rounds may not settle it soon. If it is the wrong phase, another costs")
+    # what is told is what another phase costs more: practice brings only a part of it
+    assert f.outlook.endswith("strokes a round more.")
     close = replace(f, at_stake=0.1)
     assert "a fair choice" in close.outlook
     # never beside "likely"

@@ -1,6 +1,5 @@
 """Whether practice helped: said seldom without reason, and said where it did."""
 
-from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -19,8 +18,7 @@ from shortpencil.scan.practice.helped import (
 )
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.sessions import Session
-from shortpencil.scan.records.composing.rounds import Round
-from tests.practice.invented import Player, known, rounds_of
+from tests.practice.invented import Player, only_marked, only_misses_marked, rounds_of
 
 START = date(2030, 4, 1)
 
@@ -46,14 +44,6 @@ def test_unchanged_misses_are_called_fallen_no_more_often_than_said():
         rate = 1 / (1 + np.exp(0.85 + 0.3 * rng.standard_normal(30)))
         told += p_fall(rng.binomial(24, rate).astype(float), np.full(30, 24.0), dose) < 0.05
     assert told / 2000 < 0.05 + 3 * (0.05 * 0.95 / 2000) ** 0.5
-
-
-def only_putts_marked(played: Round) -> Round:
-    holes = []
-    for h in played.holes:
-        kept = tuple(t if t.phase == "putt" else replace(t, execution=known("unmarked")) for t in h.throws)
-        holes.append(replace(h, throws=kept))
-    return replace(played, holes=tuple(holes))
 
 
 def _season(falls: float, seed: int, marked=lambda played: played):
@@ -117,12 +107,23 @@ def test_a_day_told_by_hand_is_judged_by_the_same_rule():
 @pytest.mark.parametrize(("falls", "said"), [(2.0, "missed less since"), (-2.0, "missed more, in spite of")])
 def test_where_nothing_else_is_marked_nothing_stands_beside_it(falls, said):
     # It ended with an error: the change of no throws is no number.
-    found = judged(*_season(falls, 3, only_putts_marked))
+    found = judged(*_season(falls, 3, lambda played: only_marked(played, "putt")))
     assert np.isnan(found.phases[0].others)
     told = sentence(found.phases[0])
     assert said in told
     assert "other" not in told
     assert "nan" not in told
+
+
+def test_cards_of_misses_alone_are_not_called_too_early_for_ever():
+    """23 sessions and 24 rounds were "too early to judge: it takes 3 sessions and 6 rounds"."""
+    found = judged(*_season(2.0, 3, only_misses_marked))
+    assert judged_sentence(found) is None
+    assert [h.verdict for h in found.phases] == ["no rates"]
+    assert "can't be judged from cards that mark only misses" in sentence(found.phases[0])
+    history, _ = _season(2.0, 3)
+    few = judged(history, [Session(START, 2), Session(START + timedelta(days=2), 2)])
+    assert [h.verdict for h in few.phases] == ["early"]
 
 
 def test_what_all_phases_did_is_no_help():

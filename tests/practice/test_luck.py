@@ -4,8 +4,13 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.practice import luck
+from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.history import history_of
+from shortpencil.scan.practice.model import Interval
+from shortpencil.scan.practice.plan import plan_of
+from shortpencil.scan.practice.report import luck_sentence, report_of
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
+from tests.practice.test_plan import DRILLS
 
 
 def test_luck_is_score_minus_what_the_marks_would_bring():
@@ -22,6 +27,20 @@ def test_luck_is_score_minus_what_the_marks_would_bring():
     assert more.strokes.middle - same.strokes.middle == pytest.approx(18, abs=1.5)
     assert more.strokes.low < more.strokes.middle < more.strokes.high
     assert more.surprises[0].strokes > 1
+
+
+def test_a_last_round_as_usual_is_not_told_as_0_strokes_more():
+    e = history_of(rounds_of(Player(), 12, np.random.default_rng(8)))
+    f = focus_of(e)
+    report = report_of(e, f, plan_of(f, 30, DRILLS))
+    for strokes, said in (
+        (0.04, ", as many as your marks usually bring"),
+        (-0.04, ", as many as your marks usually bring"),
+        (0.06, ", 0.1 more than"),
+        (-0.06, ", 0.1 fewer than"),
+    ):
+        one = replace(report.luck, strokes=Interval(strokes - 1, strokes, strokes + 1))
+        assert said in luck_sentence(replace(report, luck=one))
 
 
 def test_prediction_against_ordinary_least_squares():
