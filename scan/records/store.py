@@ -66,13 +66,12 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
                 return store
         with writing(engine) as connection:
             version = bring_up_to_date(connection, store_name(url))
-        if version != STORE_SCHEMA:
-            engine.dispose()  # connections know the tables that were there when they were made
-            if version:  # a new one holds nothing
+        if version:  # tables changed meanwhile, by this program or by another that was waited for
+            engine.dispose()  # connections know those that were there when they were made
+            if version != STORE_SCHEMA:
                 store.renew()
-            else:
-                with reading(engine):  # whoever would take an empty file away sees that it is open
-                    pass
+            with reading(engine):  # whoever would take an empty file away sees that it is open
+                pass
     except BaseException:
         engine.dispose()
         raise

@@ -25,7 +25,7 @@ from shortpencil.scan.records.storing.database import reading as reading_from
 from shortpencil.scan.records.storing.database import writing
 from shortpencil.scan.records.storing.summary import STORE_SCHEMA
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
-from tests.records.conftest import read_form
+from tests.records.conftest import back_to_version_7, read_form
 
 LATER = datetime(2026, 6, 2, 7, 0, tzinfo=UTC)
 OTHER_PHOTO = "b" * 64
@@ -420,6 +420,30 @@ def test_two_programs_that_make_a_store_at_once_wait_for_each_other(tmp_path):
     first.close()
     with open_store(path) as opened:
         assert opened.rounds() == ()
+
+
+@pytest.mark.parametrize("found", ["nothing", "version 7"])
+def test_a_store_that_another_program_makes_meanwhile_is_sealed_by_both(tmp_path, monkeypatch, found):
+    path, attend, others = tmp_path / "rounds.sqlite", database.sealing.attend, []
+    if found == "version 7":
+        with open_store(path) as old, writing(old._engine) as connection:
+            back_to_version_7(connection)
+            database.sealing.seal_all(connection)
+
+    def slower_than_another(connection):
+        seals = attend(connection)
+        if not others:  # between the look at what is sealed and the wait for the other's transaction
+            others.append(True)
+            with open_store(path, read_form=read_form) as other:
+                add(other)
+        return seals
+
+    monkeypatch.setattr(database.sealing, "attend", slower_than_another)
+    with open_store(path, read_form=read_form) as store:
+        add(store, serial="WXYZ2345", photo=OTHER_PHOTO)
+        assert len(store.rounds()) == 2
+        with reading_from(store._engine) as connection:
+            assert database.sealing.all_broken(connection) == {}
 
 
 def test_a_folder_that_another_program_makes_meanwhile_is_taken(tmp_path, monkeypatch):

@@ -26,7 +26,7 @@ from shortpencil.scan.language import N_, carried
 from shortpencil.scan.records.storing import sealing
 
 BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
-SEALING = "sealing"  # in a connection's info, once it has begun to write: whether what it writes is sealed
+SEALING = "sealing"  # in a connection's info, once what it writes is sealed
 BUSY_PAUSE_S = 0.01
 SERVER_LOCK = 0x53504E43  # any number that other programs on the server are unlikely to lock
 SQLITE_PRAGMAS = (
@@ -293,7 +293,10 @@ def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("writes", False)
     if writes and SEALING not in connection.info:  # most of opening a store, which only looking spares
         connection.exec_driver_sql(SQLITE_CACHE_OF_A_WRITER)
-        connection.info[SEALING] = sealing.attend(connection.connection.driver_connection)
+        # Where there are no seals yet it is asked again before the next transaction: of two programs that
+        # make a store in one empty file the second finds none here, and has waited for the first's by then.
+        if sealing.attend(connection.connection.driver_connection):
+            connection.info[SEALING] = True
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 
