@@ -309,6 +309,11 @@ def test_one_sheet_photocopied_for_three_rounds_gives_three_true_rounds(
     said = capsys.readouterr()
     assert said.out.count("(another round on the same sheet)") == 2
     assert f"kept beside {serial}, from which it differs: " in said.out
+    main(["read", *(str(paths[at]) for at in order[:2]), "--dry-run"])
+    dry = capsys.readouterr().out
+    assert f"kept beside {serial}, from which it differs: " in dry
+    assert "marked since" not in dry
+    assert dry.count("(not stored)") == 2
     with open_store(place) as store:
         assert store.round(f"{serial}-2").total.value == 99
         assert all(store.round(one).total.value != 99 for one in (serial, f"{serial}-3"))

@@ -124,8 +124,9 @@ def waiting(kept: Kept) -> tuple[str, ...]:
     return kept.reading.flagged if kept.round is None else kept.round.waiting
 
 
-def card_lines(kept: Kept, form: Form | None, waits: Sequence[str]) -> list[str]:
-    """Return what to say of one card: what it is, what it asks, how it differs from what was stored."""
+def card_lines(kept: Kept, form: Form | None, waits: Sequence[str], *, stored: bool = True) -> list[str]:
+    """Return what to say of one card: what it is, what it asks, how it differs from what was `stored`."""
+    from shortpencil.scan.records.concluding.outcomes import NOT_STORED
     from shortpencil.scan.review.differences import differences
     from shortpencil.scan.review.wording import full_name
 
@@ -142,7 +143,7 @@ def card_lines(kept: Kept, form: Form | None, waits: Sequence[str]) -> list[str]
     if reading.together:
         card += _(", read from {n} photos", n=1 + len(reading.together))
     what = _summary(kept.round) if kept.round or form is None else _other(reading, form)
-    lines = [f"{name}: {card}, {what}, {doubt} ({told(kept.outcome)})"]
+    lines = [f"{name}: {card}, {what}, {doubt} ({told(kept.outcome if stored else NOT_STORED)})"]
     for field_id in waits:
         answer = reading.fields.get(field_id)
         flag = told(answer.flag) if answer and answer.flag else _("not clear")

@@ -295,7 +295,6 @@ def _report(
     from shortpencil.scan.cli.streams import say
     from shortpencil.scan.joining import NotKept, one_a_round
     from shortpencil.scan.records.as_json import card_json, rows_of
-    from shortpencil.scan.records.concluding.outcomes import NOT_STORED
     from shortpencil.scan.review.shelf import name_of
 
     tell = say if stored else partial(print, flush=True)  # a dry run is there for what it says
@@ -325,11 +324,10 @@ def _report(
             cards[kept.serial or f"{result.path} {number}"] = card_json(kept.reading, kept.round, rows)
             continue
         layout = catalog.find(kept.reading.form) if kept.reading.form else None
-        shown = kept if stored else replace(kept, outcome=NOT_STORED)
         # The photo that was read just now, also where another one speaks for the card.
         source = result.readings[number].source
-        shown = replace(shown, reading=replace(shown.reading, source=source))
-        tell("\n".join(card_lines(shown, layout.form if layout else None, waits)))
+        shown = replace(kept, reading=replace(kept.reading, source=source))
+        tell("\n".join(card_lines(shown, layout.form if layout else None, waits, stored=stored)))
     aside = tell if cards is None else partial(say, stream=sys.stderr)
     for note in result.notes:
         aside(f"{Path(result.path).name}: {told(note)}.")
