@@ -21,7 +21,7 @@ from shortpencil.forms.form import Course, CourseHole, Form, form_from_toml
 from shortpencil.forms.layout import PAPERS, Layout, arrange
 from shortpencil.forms.private import private_folder
 from shortpencil.forms.serials import is_serial
-from shortpencil.forms.shown import LONGEST_FOUND, found, is_text, one_line, path_text
+from shortpencil.forms.shown import LONGEST_FOUND, composed, found, is_text, one_line, path_text
 from shortpencil.forms.units import to_metres
 from shortpencil.scan.language import carried, spoken
 
@@ -79,7 +79,7 @@ def load_course(path: Path, unit: str) -> Course:
     numbers = [hole.number for hole in holes]
     if len(set(numbers)) != len(numbers):
         raise InputError(f"{source}: each hole needs a number of its own, found {found(numbers)}.")
-    return Course(name, layout, holes)
+    return Course(composed(name), composed(layout), holes)
 
 
 def _hole(item: Any, place: int, unit: str, source: str) -> CourseHole:
@@ -155,6 +155,7 @@ def _between(head: str) -> str:
 
 def says_twice(players: Sequence[str]) -> str | None:
     """Say which name stands there twice: two people may be meant, and all of one name count as one player."""
+    players = [composed(player) for player in players]
     player = next((player for at, player in enumerate(players) if player in players[:at]), None)
     if player is None:
         return None
@@ -165,7 +166,7 @@ def says_twice(players: Sequence[str]) -> str | None:
 
 
 def _roster_line(row: dict[str, str], where: str) -> RosterLine:
-    player = (row.get("player") or "").strip()
+    player = composed(row.get("player") or "")
     hand = (row.get("hand") or "").strip().lower() or None
     copies = (row.get("copies") or "1").strip()
     number = int(copies) if copies.isascii() and copies.isdecimal() and len(copies) <= 3 else 0

@@ -7,11 +7,13 @@ import re
 from collections.abc import Container, Iterable
 from importlib.resources import files
 from typing import Any
+from unicodedata import combining, normalize
 
 from shortpencil.forms.drawing import Blob, CardIdentity, Fill, Line, Outline, Shape, Words
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.layout import Paper
 from shortpencil.forms.serials import card_code
+from shortpencil.forms.shown import one_line
 from shortpencil.forms.units import PT_PER_INCH, mm_to_pt
 
 _REGULAR, _BOLD = "ShortpencilRegular", "ShortpencilBold"
@@ -20,6 +22,11 @@ _FONT_FILES = {
     _BOLD: "AtkinsonHyperlegibleNext-Bold.ttf",
 }
 _GAP = "…"
+#: Nothing is made smaller than this to fit, but cut: a name of 300 letters was a line of dust. Below it no
+#: print is read without a glass, by our eyes; five points would cut a length of 999.5 ft.
+LEAST_PT = 4.0
+#: A letter with the accents that stand behind it.
+_LETTER = re.compile("[^\u0300-\u036f][\u0300-\u036f]*|[\u0300-\u036f]")
 
 
 def qr_rows(code: str) -> tuple[str, ...]:
@@ -128,9 +135,13 @@ def _put_words(canvas: Any, words: Words, x: float, y: float, gaps: bool) -> Non
     font = _BOLD if words.bold else _REGULAR
     text = _in_letters_of(pdfmetrics.getFont(font).face.charToGlyph, words.text, gaps)
     size = words.size_pt
-    width = pdfmetrics.stringWidth(text, font, size)
-    if words.fit_mm is not None and width > mm_to_pt(words.fit_mm):
-        size *= mm_to_pt(words.fit_mm) / width
+    if words.fit_mm is not None:
+        room = mm_to_pt(words.fit_mm)
+        size = min(size, max(LEAST_PT, size * room / max(pdfmetrics.stringWidth(text, font, size), room)))
+        whole = text
+        while len(text) > 1 and pdfmetrics.stringWidth(text, font, size) > room + 1e-6:
+            whole = whole[:-1].rstrip()
+            text = whole + _GAP
     canvas.setFillGray(words.grey)
     canvas.setFont(font, size)
     put = {"left": canvas.drawString, "middle": canvas.drawCentredString, "right": canvas.drawRightString}
@@ -138,14 +149,35 @@ def _put_words(canvas: Any, words: Words, x: float, y: float, gaps: bool) -> Non
 
 
 def _in_letters_of(glyphs: Container[int], text: str, gaps: bool) -> str:
-    """Return a text in letters that a font has; words that it cannot write at all are one gap together."""
-    missing = {sign for sign in text if ord(sign) not in glyphs}
+    """Return a text in letters that a font has.
+
+    Where gaps may be left, a letter without its accent stands in for one that the font lacks, and words that
+    it cannot write at all are one gap together.
+    """
+    letters = _LETTER.findall(normalize("NFC", text))
+    missing = sorted({letter for letter in letters if not _has(glyphs, letter)})
     if not missing:
-        return text
-    if not gaps:
+        return "".join(letters)
+    plain = {letter: _without_accents(letter) for letter in missing}
+    written = "".join(letter if letter not in plain else plain[letter] or "\0" for letter in letters)
+    if gaps:
+        written = "".join(_GAP if sign == "\0" or not _has(glyphs, sign) else sign for sign in written)
+        return re.sub(rf"{_GAP}(?:\s*{_GAP})+", _GAP, written)
+    shown = one_line(" ".join(missing))
+    if all(_has(glyphs, sign) for sign in written):
         raise InputError(
-            f"The card's font has no letters for {' '.join(sorted(missing))} in {text!r}. "
-            "Write the text with Latin letters."
+            f"The card's font has no letters for {shown} in {text!r}. Write it with other letters, as "
+            f"in {written!r}."
         )
-    run = f"[{re.escape(''.join(missing))}]+"
-    return re.sub(rf"{run}(?:\s+{run})*", _GAP, text)
+    raise InputError(
+        f"The card's font has no letters for {shown} in {text!r}. Write the text with Latin letters."
+    )
+
+
+def _has(glyphs: Container[int], letter: str) -> bool:
+    # An accent that stands alone has its glyph, which would be set over the letter behind it.
+    return len(letter) == 1 and ord(letter) in glyphs and not combining(letter)
+
+
+def _without_accents(letter: str) -> str:
+    return "".join(sign for sign in normalize("NFD", letter) if not combining(sign))

@@ -36,6 +36,24 @@ def one_line(text: str) -> str:
     return _OBEYED.sub(_escape, text).replace("\n", "\\u000a").replace("\t", "\\u0009")
 
 
+def composed(text: str) -> str:
+    """Return a name as it is kept and printed: on one line, each letter with its accent as one sign.
+
+    Two programs may write the same name in two ways, é or e with an accent behind it; kept as they come they
+    would be two players, and the card's font sets an accent of its own over the next letter.
+
+    References
+    ----------
+    Unicode Standard Annex 15, normalization form C.
+    """
+    text = " ".join(text.split())
+    if text.isascii():
+        return text
+    from unicodedata import normalize
+
+    return normalize("NFC", text)
+
+
 def path_text(path: Path | str | bytes) -> str:
     """Return a path as text that can be shown, kept and sent; bytes that are no UTF-8 are written out."""
     return one_line(os.fsdecode(path))

@@ -105,6 +105,7 @@ def course_of(given: CourseGiven) -> Course:
     """Return a course as forms know it; InputError where it can't be."""
     from shortpencil.forms.errors import InputError
     from shortpencil.forms.form import Course, CourseHole
+    from shortpencil.forms.shown import composed
     from shortpencil.forms.units import to_metres
 
     if not given.name or given.unit not in ("m", "ft") or not 1 <= len(given.holes) <= MOST_HOLES:
@@ -120,7 +121,7 @@ def course_of(given: CourseGiven) -> Course:
             raise InputError(f"hole {number}: expected a length below 2000 {given.unit}.")
         metres = round(to_metres(hole.length, given.unit), 2)
         holes.append(CourseHole(number, hole.par, metres, f"{hole.length:g} {given.unit}"))
-    return Course(given.name, given.layout, tuple(holes))
+    return Course(composed(given.name), composed(given.layout), tuple(holes))
 
 
 def _new_key(given: CourseGiven, taken: set[str]) -> str:

@@ -50,12 +50,13 @@ def drawn(
     from shortpencil.forms.layout import PAPERS, arrange
     from shortpencil.forms.pdf import identify, to_pdf
     from shortpencil.forms.serials import serial_from
+    from shortpencil.forms.shown import composed
 
     sheets: dict[str, Sheet] = {}
     pages: list[tuple[Shape, ...]] = []
     cards: list[dict[str, str | None]] = []
     for line in roster:
-        of = line.hand or hand
+        of, player = line.hand or hand, composed(line.player)
         if of not in sheets:
             made = load_form(_form_name(form, course), unit=unit, hand=of, course=course)
             sheets[of] = arrange(made, PAPERS[paper])
@@ -63,8 +64,8 @@ def drawn(
         name = fingerprint(sheet.layout)
         for _nth in range(line.copies * copies):
             serial = serial_from(secrets.token_bytes(16))
-            pages.append(draw(sheet, identify(serial, name, line.player)))
-            cards.append({"serial": serial, "fingerprint": name, "player": line.player or None})
+            pages.append(draw(sheet, identify(serial, name, player)))
+            cards.append({"serial": serial, "fingerprint": name, "player": player or None})
     return Printed(to_pdf(pages, PAPERS[paper], title="shortpencil card"), sheets, cards)
 
 

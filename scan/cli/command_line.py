@@ -27,6 +27,19 @@ class Help(argparse.HelpFormatter):
         """Begin with "usage:" in the language that is spoken."""
         super().add_usage(usage, actions, groups, f"{_('usage:')} " if prefix is None else prefix)
 
+    def _split_lines(self, text: str, width: int) -> list[str]:
+        return wrapped(text, width)
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        return "\n".join(indent + line for line in wrapped(text, width - len(indent)))
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Return a text in lines; a path or an option with hyphens in it stays whole, to be copied."""
+    from textwrap import wrap
+
+    return wrap(" ".join(text.split()), width, break_on_hyphens=False, break_long_words=False)
+
 
 #: What the library says of wrong usage, as Python 3.11 to 3.14 say it; carried in English, and told.
 _OF_THE_LIBRARY = (

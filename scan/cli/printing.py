@@ -19,7 +19,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "print",
         help=_("print blank cards to a PDF"),
         description=_("Print blank cards to a PDF, each with a serial number of its own."),
-        epilog=_("Example: shortpencil print -o card.pdf --paper letter --unit ft --player Wren --copies 4"),
+        epilog=_("Example: shortpencil print -o card.pdf --paper letter --unit ft --player Wren"),
     )
     parser.add_argument(
         "-o",

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from shortpencil.scan.cli.practice import in_english
-from shortpencil.scan.cli.stored import add_store_option, store_place
+from shortpencil.scan.cli.stored import add_store_option, none_yet, store_place
 from shortpencil.scan.cli.streams import print_json
 from shortpencil.scan.language import ENGLISH, _, ngettext, speaking, told
 
@@ -204,8 +204,9 @@ def _phase_called(word: str, phases: Sequence[str]) -> str:
 
 
 def _whose(player: str | None, store: Store) -> str | None:
-    """Return the player told, or the only one the store knows."""
+    """Return the player told, or the only one the store knows; say so where no round is theirs."""
     from shortpencil.forms.errors import InputError
+    from shortpencil.forms.shown import composed
 
     known = sorted({line.player for line in store.summaries() if line.player})
     if player is None and len(known) > 1:
@@ -213,7 +214,13 @@ def _whose(player: str | None, store: Store) -> str | None:
             f"{store.name}: expected to be told whose session it was, since there are {len(known)} players: "
             f"{', '.join(known)}. Say which with --player."
         )
-    return player if player is not None else known[0] if known else None
+    if player is None:
+        return known[0] if known else None
+    if known and player not in known:
+        player = composed(player)
+        if player not in known:
+            print(none_yet(player, store.name, known), file=sys.stderr)
+    return player
 
 
 def _line(session: ToldSession) -> str:

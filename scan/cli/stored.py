@@ -140,7 +140,7 @@ def run_rounds(args: argparse.Namespace) -> int:
         print("\n".join([*lines, *table_of_others(found.sheets, gap=bool(lines))]))
     else:
         known = {line.player for line in listed(place, None).rounds if line.player} if args.player else set()
-        print(_none_yet(args.player, _shown(place), known), file=sys.stderr)
+        print(none_yet(args.player, _shown(place), known), file=sys.stderr)
     doubtful = [line for line in found.rounds if line.id in found.undated and found.undated[line.id].perhaps]
     if doubtful and not args.json:
         print(_("A day with ? is doubtful."), file=sys.stderr)
@@ -157,7 +157,7 @@ def run_rounds(args: argparse.Namespace) -> int:
     return ATTENTION if waits else DONE
 
 
-def _none_yet(player: str | None, store: str, known: Collection[str]) -> str:
+def none_yet(player: str | None, store: str, known: Collection[str]) -> str:
     """Say that there is no round yet, and how one comes to be there; or whose rounds there are instead."""
     if player and known:
         named = {"player": player, "store": store, "players": in_a_row(sorted(known, key=str.casefold))}

@@ -26,6 +26,7 @@ STATES = {
     "entered": ("✎", N_("entered by a person")),
     "inferred": ("∑", N_("inferred from the card's sums")),
     "read": ("", N_("read from the ink")),
+    "printed": ("", N_("printed on the card")),
     "empty": ("", N_("nothing there")),
 }
 _SHORT = {
@@ -102,6 +103,8 @@ def _row_name(card: Card, field: Field) -> str:
 
 
 def _is_written(card: Card, field: Field) -> bool:
+    if printed_name(card, field.id):
+        return False
     found = card.fields.get(field.id)
     return field.id in card.reading.pictures or (found is not None and found.value is not None)
 
@@ -109,12 +112,15 @@ def _is_written(card: Card, field: Field) -> bool:
 def _spot(card: Card, layout: Layout, field: Field) -> Spot:
     found = card.fields.get(field.id)
     value = found.value if found is not None else None
+    printed = printed_name(card, field.id)
     empty = value is None or value == ()
     entered = any(answer.field == field.id and answer.how != LEFT for answer in standing(card.answers))
     if field.id in card.waiting:
         state = "waits"
     elif entered:
         state = "entered"
+    elif printed:
+        state = "printed"
     elif found is not None and found.flag is not None:
         state = "doubtful"
     elif empty:
@@ -128,7 +134,7 @@ def _spot(card: Card, layout: Layout, field: Field) -> Spot:
     if isinstance(value, int):
         shown = str(value).rjust(len(cells))
         digits = tuple((c.box, d) for c, d in zip(cells, shown, strict=False) if d != " ")
-    text = printed_name(card, field.id) or ("" if empty else said(card.form, field, value))
+    text = printed or ("" if empty else said(card.form, field, value))
     return Spot(field.id, name_of(card.form, field), text, state, box_of(layout, field.id), marks, digits)
 
 

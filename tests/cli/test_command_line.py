@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import io
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -15,6 +16,8 @@ from shortpencil.scan.cli.command_line import COLUMNS
 from shortpencil.scan.cli.main import GROUPS, build_parser, main
 from shortpencil.scan.cli.progress import counted, left_said
 from shortpencil.scan.cli.terminal import Shown, broken, wants_colour
+from shortpencil.scan.language import speaking
+from shortpencil.scan.language.spoken import LANGUAGES
 from shortpencil.scan.records.recording.record_json import round_to_json
 from shortpencil.scan.records.store import open_store
 from tests.records.exchanging.test_export import played
@@ -123,6 +126,16 @@ def test_help_fits_into_80_columns_on_a_wide_terminal(
     lines = parser.format_help().splitlines()
     assert max(map(len, lines)) <= COLUMNS
     assert max(map(len, lines)) > 60  # and is not narrower than need be
+
+
+@pytest.mark.parametrize("language", sorted(LANGUAGES))
+def test_what_is_copied_out_of_help_stands_whole_on_a_line(language: str) -> None:
+    with speaking(language):
+        helps = {name: parser.format_help() for name, parser in commands_of(build_parser()).items()}
+    for name, shown in helps.items():
+        last = shown.splitlines()[-1]
+        assert re.fullmatch(rf"[^ ]+: shortpencil {name}\b.*", last), (language, last)
+    assert "bash-completion/completions/shortpencil" in helps["completion"]
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "tcsh"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pypdf
 import pypdfium2
 import pytest
 import zxingcpp
@@ -196,6 +197,49 @@ def test_a_card_nobody_named_is_in_the_language_that_is_spoken(tmp_path, capsys,
 def test_a_name_that_the_font_cannot_write_is_refused(tmp_path, capsys) -> None:
     assert main(["print", "-o", str(tmp_path / "card.pdf"), "--player", "鷦鷯"]) == 2
     assert "no letters for" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("name", "lacks", "plain"), [("Nguyễn", "ễ", "Nguyen"), ("Z\u0308oe", "Z\u0308", "Zoe")]
+)
+def test_a_letter_that_lacks_for_its_accents_alone_is_refused_with_a_way_to_write_it(
+    name, lacks, plain, tmp_path, capsys
+) -> None:
+    assert main(["print", "-o", str(tmp_path / "card.pdf"), "--player", name]) == 2
+    said = capsys.readouterr().err
+    assert f"no letters for {lacks} in" in said
+    assert f"as in '{plain}'" in said
+
+
+def test_a_name_whose_accents_stand_apart_is_the_same_name(tmp_path, capsys) -> None:
+    """Unicode Standard Annex 15, figure 3: e with an accent behind it is canonically the letter é."""
+    apart, whole = "Ame\u0301lie  Zo\u0308e ", "Am\u00e9lie Z\u00f6e"
+    pdf = tmp_path / "card.pdf"
+    assert [c["player"] for c in print_cards(capsys, "-o", pdf, "--player", apart)] == [whole]
+    assert whole in pypdf.PdfReader(pdf).pages[0].extract_text()
+    holes = "".join(f"[[holes]]\nnumber = {number}\n" for number in range(1, 10))
+    (tmp_path / "course.toml").write_text(f'name = "{apart}"\nlayout = "{apart}"\n{holes}', "utf-8")
+    told = print_cards(capsys, "-o", pdf, "--layout", tmp_path / "course.toml", "--form", "round9")
+    course = Catalog(forms_folder()).find(told[0]["fingerprint"]).form.course
+    assert (course.name, course.layout) == (whole, whole)
+    (tmp_path / "club.csv").write_text(f"player\n{apart}\n{whole}\n", "utf-8")
+    assert main(["print", "-o", str(pdf), "--roster", str(tmp_path / "club.csv")]) == 2
+    assert "expected each name once" in capsys.readouterr().err
+
+
+def test_a_name_far_too_long_is_cut_where_it_would_be_dust(tmp_path, capsys) -> None:
+    pdf = tmp_path / "card.pdf"
+    (card,) = print_cards(capsys, "-o", pdf, "--player", "W" * 300)
+    sizes: dict[str, float] = {}
+
+    def look(text: str, _at: object, matrix: list[float], _font: object, size: float) -> None:
+        sizes[text.strip()] = size * abs(matrix[3])
+
+    pypdf.PdfReader(pdf).pages[0].extract_text(visitor_text=look)
+    (shown,) = (text for text in sizes if text.startswith("WWW"))
+    assert shown.endswith("W…")
+    assert min(size for text, size in sizes.items() if text) >= 4
+    assert card["player"] == "W" * 300
 
 
 def test_an_unknown_form_lists_the_known_ones(tmp_path, capsys) -> None:

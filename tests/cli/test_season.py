@@ -76,6 +76,14 @@ def test_the_only_player_is_taken_to_be_meant_and_one_of_several_must_be_named(f
     run("practised", "putt", "--player", "Ash", "--store", full)
 
 
+def test_a_session_of_somebody_without_rounds_is_kept_and_told(full, capsys):
+    for player, told in (("Wern", True), ("Wren", False)):
+        run("practised", "putt", "--player", player, "--store", full)
+        out, err = capsys.readouterr()
+        assert out.strip().endswith(player)
+        assert ("No rounds of Wern in" in err) == told
+
+
 @pytest.mark.parametrize("words", [("putt", "long"), ("putt", 30, "--on", "May")])
 def test_what_is_no_session_is_wrong_usage(place, words):
     with pytest.raises(SystemExit) as error:

@@ -293,12 +293,13 @@ def test_letters_that_the_font_lacks_are_refused_or_on_sheets_made_of_records_a_
     shapes = (
         Words("Åse 🥏🥏 مرحبا يا Müller", Point(20, 20), 9.0),
         Words("مرحبا", Point(20, 30), 9.0, anchor="right"),
+        Words("Nguyễn Zo\u0308e", Point(20, 40), 9.0),
     )
     with pytest.raises(InputError, match="no letters for"):
         to_pdf([shapes], PAPERS["a4"], "x")
     pdf = to_pdf([shapes], PAPERS["a4"], "x", gaps=True)
     lines = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text().split("\n")
-    assert [line.strip() for line in lines if line.strip()] == ["Åse … Müller", "…"]
+    assert [line.strip() for line in lines if line.strip()] == ["Åse … Müller", "…", "Nguyen Zöe"]
 
 
 def test_the_same_card_gives_the_same_bytes() -> None:

@@ -165,6 +165,7 @@ def test_the_history_tells_who_and_over_what(store: Store, serial: str) -> None:
         ("h07.way", [], None),
         ("h07.score", [" 12 "], 12),
         ("h07.words", ["late again "], "late again"),
+        ("h07.words", ["cafe\u0301"], "caf\u00e9"),
     ],
 )
 def test_what_a_form_sends_becomes_a_value(
@@ -205,9 +206,16 @@ def test_nobody_is_asked_to_type_a_name_that_was_printed(store: Store, serial: s
     printed = replace(nameless, player="Wren")
     layout = layout_from_json(store.form_text(nameless.reading.form or "") or "")
 
+    written: list[bool] = []
+
     def shown(card: Card) -> tuple[object, str, str, dict[str, str]]:
         asked = question_of(card, "player")
-        spots = {spot.field: spot.text for spot in card_table(card, layout)["spots"]}
+        table = card_table(card, layout)
+        spots = {spot.field: spot.text for spot in table["spots"]}
+        for spot in table["others"]:
+            if spot.field == "player" and spot.text == "Wren":  # among what is known, not among own words
+                assert spot.state_said == "printed on the card"
+        written.append("player" in [spot.field for spot, _ in table["words"]])
         return asked.value, asked.reader, asked.provenance, spots
 
     before = shown(nameless)
@@ -222,3 +230,4 @@ def test_nobody_is_asked_to_type_a_name_that_was_printed(store: Store, serial: s
     assert (value, spots["player"]) == ("Jay", "Jay")
     assert provenance.startswith("entered by Robin")
     assert "nobody needs" not in reader
+    assert written == [True, False, True]

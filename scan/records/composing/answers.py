@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from unicodedata import normalize
 
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.form import Field, Form
@@ -146,4 +147,4 @@ def _words(field: Field, value: object) -> str:
         raise InputError(
             f"{field.id}: expected a text of at most 500 signs without control characters, found {value!r}."
         )
-    return value.strip()
+    return normalize("NFC", value.strip())
