@@ -12,6 +12,7 @@ import json
 from dataclasses import dataclass
 
 from shortpencil.forms.drawing import CardIdentity, Shape, Words, draw
+from shortpencil.forms.fiducials import MARKER_MM, QUIET_MM
 from shortpencil.forms.form import Form, form_from_toml
 from shortpencil.forms.geometry import Box, Point
 from shortpencil.forms.layout import (
@@ -19,6 +20,7 @@ from shortpencil.forms.layout import (
     DIGIT_H_MM,
     DIGIT_W_MM,
     FOLD_CLEAR_MM,
+    MARGIN_MM,
     Cell,
     Paper,
     Sheet,
@@ -44,7 +46,9 @@ MADE_OF, EACH_MADE = N_("made, of {tries}"), N_("made, of {tries} each")
 MOST_SETS = 6
 ROOMY_STEPS = 6  # a session of more parts fills the sheet
 
-_LEFT_MM = 22.0  # right of the corner marks, so that a line may run beside one
+#: Under the head's own words, right of the corner marks and their quiet zone: a line may run beside one.
+_LEFT_MM = MARGIN_MM + MARKER_MM + QUIET_MM + 0.6
+_RIGHT_MM = MARGIN_MM + MARKER_MM  # from the edge, where boxes end; notes, which may run lower, end before
 _TOLD_MM = 18.0  # minutes stand before it
 _SET_GAP_MM = 2.8
 _BESIDE_MM = 4.0  # clear space between what a drill is and its boxes
@@ -156,7 +160,7 @@ class _Session:
 
 def _session(plan: Plan, paper: Paper) -> _Session:
     """Lay the session out from the top, step by step; what a fold would cross begins below it."""
-    left, width = _LEFT_MM, paper.width_mm - 2 * _LEFT_MM
+    left, width = _LEFT_MM, paper.width_mm - _RIGHT_MM - _LEFT_MM
     right, fold_x, fold_y = left + width, paper.width_mm / 2, paper.height_mm / 2
     cells: list[Cell] = []
     y = 47.0  # below the code and the date
@@ -200,20 +204,21 @@ def _session(plan: Plan, paper: Paper) -> _Session:
     shapes += lines
     y = max(strip.bottom + 6.0, end)
     for size_pt in _NOTES_PT:
-        notes, end = _notes(plan, left, y, width, size_pt)
+        notes, end = _notes(plan, paper, y, size_pt)
         if end <= paper.height_mm - _BOTTOM_MM:
             break
     return _Session(tuple(cells), (*shapes, *notes))
 
 
-def _notes(plan: Plan, left: float, y: float, width: float, size_pt: float) -> tuple[list[Shape], float]:
+def _notes(plan: Plan, paper: Paper, y: float, size_pt: float) -> tuple[list[Shape], float]:
     """Return the notes and the cautions below the session, and the baseline of the last line."""
+    left, width = _LEFT_MM, paper.width_mm - 2 * _LEFT_MM
     shapes: list[Shape] = []
     for note in plan.notes:
         lines, y = paragraph(left, y, note, width, size_pt=size_pt)
         shapes += lines
         y += 0.4
-    shapes.append(line(left, y - 1.6, left + width, y - 1.6, width_mm=0.3))
+    shapes.append(line(left, y - 1.6, paper.width_mm - _RIGHT_MM, y - 1.6, width_mm=0.3))
     y += 3.4
     # a long session has more boxes; its cautions then run on instead of each beginning a line
     for caution in plan.cautions if len(plan.steps) <= ROOMY_STEPS else (" ".join(plan.cautions),):

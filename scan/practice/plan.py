@@ -432,7 +432,7 @@ def _notes(
     )
     if any(step.box == "mixed" for step in steps):
         notes.append(
-            _("Mixing distances may help it last; studies in sport found little difference either way.")
+            _("Changing the throw may help it last; studies in sport found little difference either way.")
         )
     if any(step.box in ("dry", "walk") for step in steps):
         notes.append(

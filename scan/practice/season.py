@@ -123,12 +123,13 @@ def season_of(
     weeks = weeks_of(choice, sessions, last)
     shown = np.array([d is not None and d >= first for d in days], bool)
     lengths = by_use(holes_of_rounds(history)[shown])
+    shown_months = _months(possible or (history,), mine, dict(foci), first, last, lengths[:1])
     return Season(
         player=player,
         first=min(d for d in known if d >= first),
         last=last,
-        rounds=int(shown.sum()),
-        months=_months(possible or (history,), mine, dict(foci), first, last, lengths[:1]),
+        rounds=sum(month.rounds for month in shown_months),  # with those whose day is doubtful
+        months=shown_months,
         holes=lengths[0] if len(lengths) > 1 else None,
         bare=bool((only_misses(history) & shown).any()),
         sessions=mine,

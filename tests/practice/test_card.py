@@ -3,6 +3,7 @@ from datetime import date
 import pytest
 
 from shortpencil.forms.drawing import Words, box_of
+from shortpencil.forms.fiducials import QUIET_MM
 from shortpencil.forms.field_map import fingerprint, layout_from_json, layout_to_json
 from shortpencil.forms.layout import PAPERS
 from shortpencil.forms.pdf import identify, to_pdf
@@ -52,7 +53,7 @@ def test_print_keeps_away_from_cells_and_corner_marks(paper, minutes, phase, cau
     plan, sheet = a_sheet(phase, cause, minutes, paper)
     page = card.practice_page(sheet, identify(serial_from(b"0" * 16), fingerprint(sheet.layout)), plan)
     kept = [cell.box for cell in sheet.layout.cells if cell.kind != "words"]
-    kept += [mark.box for mark in sheet.layout.fiducials]
+    kept += [mark.box.grown(QUIET_MM) for mark in sheet.layout.fiducials]
     for s in page:
         if isinstance(s, Words):
             assert not any(box_of(s).overlaps(box) for box in kept), s.text
@@ -67,7 +68,7 @@ def test_a_card_in_german_fits_too(paper, minutes, phase, cause):
             sheet, identify(serial_from(b"0" * 16), fingerprint(sheet.layout), "Wren"), plan
         )
     kept = [cell.box for cell in sheet.layout.cells if cell.kind != "words"]
-    kept += [mark.box for mark in sheet.layout.fiducials]
+    kept += [mark.box.grown(QUIET_MM) for mark in sheet.layout.fiducials]
     size = PAPERS[paper]
     for s in page:
         if isinstance(s, Words):

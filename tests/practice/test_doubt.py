@@ -135,6 +135,19 @@ def test_where_luck_and_the_season_weigh_doubtful_values() -> None:
     assert told.high - told.low > true.high - true.low
 
 
+def test_a_season_counts_as_many_rounds_as_its_months() -> None:
+    day = LONG[-1].played_on.value
+    either = Value(day, source="read", p=0.9, status="doubtful", alternatives=((f"{str(day)[:-2]}28", 0.1),))
+    unsure = [*LONG[:-1], replace(LONG[-1], played_on=either)]
+    history, possible = history_of(unsure), possible_histories(unsure)
+    focus = focus_of(history, possible=possible)
+    assert focus is not None
+    season = season_of(
+        history, focus, choice_of(history, focus, (), possible=possible), (), (), (), 8, possible=possible
+    )
+    assert season.rounds == sum(month.rounds for month in season.months) == len(LONG)
+
+
 def test_charts_changes_and_tables_say_the_same_of_draws_that_agree() -> None:
     history = history_of(LONG)
     twice = (history, history)

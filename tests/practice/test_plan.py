@@ -65,6 +65,14 @@ def test_thirty_minutes_of_putting():
     assert got.throws <= 60
 
 
+@pytest.mark.parametrize("phase", ["drive", "approach"])
+def test_a_note_on_mixing_says_nothing_of_distances_where_something_else_is_mixed(phase):
+    got = p.plan_of(a_focus(phase, cause=0), 45, DRILLS)
+    assert got.step("mixed").drill.title == "Gate at 10 m", "disc and power change"
+    (note,) = (note for note in got.notes if "may help it last" in note)
+    assert "distance" not in note
+
+
 @pytest.mark.parametrize(
     ("minutes", "boxes"), [(20, [5, 7, 6, 2]), (30, [5, 12, 9, 4]), (45, [7, 16, 16, 6])]
 )
