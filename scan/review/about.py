@@ -5,7 +5,7 @@ Routes only. Forgetting is the laptop's alone, says before what goes, and wants 
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from urllib.parse import quote
 
@@ -142,7 +142,6 @@ class AboutPages:
     async def tell(self, request: Request) -> Response:
         """Keep a session of practice told by hand."""
         form, now = await form_of(request), self._desk.now()
-        today = now.astimezone().date()
         minutes, phase = clean_text(form, "minutes"), clean_text(form, "phase")
         try:
             if not (minutes.isascii() and minutes.isdigit() and len(minutes) < 5):
@@ -152,11 +151,16 @@ class AboutPages:
             except ValueError:
                 raise InputError("expected a day, found something else.") from None
             told = ToldSession(day, phase, int(minutes), clean_text(form, "player") or None)
-            store = self._desk.store
-            await off(lambda: store.tell_session(checked(told, today, store.phases_known()), now))
+            await off(lambda: self._keep_session(told, now))
         except InputError as error:
             return await self._sessions_page(request, 422, first_upper(tell(str(error))))
         return RedirectResponse("/sessions", 303)
+
+    def _keep_session(self, told: ToldSession, now: datetime) -> None:
+        store = self._desk.store
+        if told.player is None and len({line.player for line in store.summaries() if line.player}) > 1:
+            raise InputError("expected whose session it was, found nobody.")
+        store.tell_session(checked(told, now.astimezone().date(), store.phases_known()), now)
 
     async def take_back(self, request: Request) -> Response:
         """Remove a session told by mistake."""

@@ -146,9 +146,16 @@ def test_a_hand_is_kept_no_more_and_learnt_again(browser: TestClient, store: Sto
     assert browser.post("/player/hand", data={"name": "Wren", "how": "sell"}).status_code == 422
 
 
+def test_of_several_players_none_is_taken_to_be_meant(browser: TestClient) -> None:
+    first = re.compile(r'<select id="player"[^>]* required><option value="([^"]*)"')
+    assert first.findall(browser.get("/sessions").text) == [""]
+    assert "" not in re.findall('<option value="([^"]*)"', browser.get("/sessions?player=Ash").text)
+
+
 def test_a_session_is_told_and_taken_back(browser: TestClient, store: Store) -> None:
     told = {"player": "Ash", "phase": "putt", "minutes": "40", "day": "2026-07-30"}
     assert "30 Jul 2026</b>, putts, 40 minutes, Ash" in browser.post("/sessions", data=told).text
+    assert browser.post("/sessions", data=told | {"player": ""}).status_code == 422, "of two players, whose?"
     (session,) = store.told_sessions()
     assert (session.player, session.phase, session.minutes) == ("Ash", "putt", 40)
     days = ({"day": "2999-01-01"}, {"day": "0001-01-01"}, {"day": "x"})
