@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from shortpencil.forms.rules import phase_said
-from shortpencil.scan.language import N_, _, told
+from shortpencil.scan.language import N_, _
 
 if TYPE_CHECKING:
     from shortpencil.scan.records.storing.summary import Summary
@@ -81,7 +81,7 @@ def _bundled_samples() -> Path:
 def _steps(samples: Path, out: Path) -> None:
     from shortpencil.scan.cli.main import main
     from shortpencil.scan.records.store import open_store
-    from shortpencil.scan.review.wording import full_name
+    from shortpencil.scan.review.wording import full_name, why_said
 
     store = out / "rounds.sqlite"
     _say(_("1. A blank card to print"))
@@ -97,7 +97,7 @@ def _steps(samples: Path, out: Path) -> None:
         summaries = kept.summaries()
     for item in waiting:
         name = full_name(forms[item.serial], item.field)
-        why = told(item.reading.flag) if item.reading.flag else _("not clear")
+        why = why_said(item.field, item.reading.flag)
         print("  " + _("card {serial}, {field}: {why}", serial=item.serial, field=name, why=why))
     if not waiting:
         print("  " + _("nothing"))

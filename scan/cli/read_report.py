@@ -128,7 +128,7 @@ def card_lines(kept: Kept, form: Form | None, waits: Sequence[str], *, stored: b
     """Return what to say of one card: what it is, what it asks, how it differs from what was `stored`."""
     from shortpencil.scan.records.concluding.outcomes import NOT_STORED
     from shortpencil.scan.review.differences import differences
-    from shortpencil.scan.review.wording import full_name
+    from shortpencil.scan.review.wording import full_name, why_said
 
     reading = kept.reading
     name = _name(reading)
@@ -146,8 +146,8 @@ def card_lines(kept: Kept, form: Form | None, waits: Sequence[str], *, stored: b
     lines = [f"{name}: {card}, {what}, {doubt} ({told(kept.outcome if stored else NOT_STORED)})"]
     for field_id in waits:
         answer = reading.fields.get(field_id)
-        flag = told(answer.flag) if answer and answer.flag else _("not clear")
-        lines.append(f"    {_('ask'):<4} {full_name(form, field_id)}: {flag}")
+        why = why_said(field_id, answer.flag if answer else None)
+        lines.append(f"    {_('ask'):<4} {full_name(form, field_id)}: {why}")
     note = f"{_('note'):<4}"
     lines += [f"    {note} {told(finding.says)}" for finding in reading.findings]
     return lines + [f"    {note} {text}" for text in differences(kept, form)]

@@ -30,6 +30,7 @@ from shortpencil.scan.review.wording import (
     printed_name,
     rule_said,
     said,
+    why_said,
 )
 
 #: Keys with a meaning of their own on every question; no option gets one of them.
@@ -218,13 +219,7 @@ def _has_no_answer(now: FieldReading) -> bool:
 
 def _why(card: Card, field: Field) -> str:
     found = card.fields.get(field.id)
-    if found is not None and found.flag is not None:
-        return told(found.flag)
-    if field.id.startswith("date."):
-        return _("the date is not a day of the calendar")
-    if field.id.endswith(".why"):
-        return _("this number is not on the card's list of causes")
-    return _("not clear")
+    return why_said(field.id, found.flag if found is not None else None)
 
 
 def _reader(form: Form, field: Field, read: FieldReading | None, printed: str | None) -> str:

@@ -180,6 +180,17 @@ def blank_of(field: Field) -> str:
     return _("nothing written") if field.type in ("number", "words") else _("nothing filled")
 
 
+def why_said(field_id: str, flag: str | None) -> str:
+    """Return why a field is asked: its flag, or what it cannot be by itself."""
+    if flag is not None:
+        return told(flag)
+    if field_id.startswith("date."):
+        return _("the date is not a day of the calendar")
+    if field_id.endswith(".why"):
+        return _("this number is not on the card's list of causes")
+    return _("not clear")
+
+
 def rule_said(rule: str) -> str:
     """Return which promise of the card settled a value."""
     return next((_(words) for start, words in _RULES.items() if rule.startswith(start)), rule)

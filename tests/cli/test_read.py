@@ -14,7 +14,11 @@ import pytest
 from numpy.typing import NDArray
 
 from shortpencil.scan.cli.main import main
+from shortpencil.scan.cli.read_report import card_lines
+from shortpencil.scan.records.composing.compose import round_from_reading
+from shortpencil.scan.records.concluding.outcomes import NEW, Kept
 from shortpencil.scan.records.store import open_store
+from tests.records import cards
 from tests.simulator.blanks import blank_card, small_bank
 from tests.simulator.scenario import fill, round_answers, some_player, some_writer
 
@@ -389,6 +393,18 @@ def test_unused_cards_with_a_printed_name_bring_no_rounds(tmp_path, capsys) -> N
     assert capsys.readouterr().out.count("The card is blank: nothing is marked on it.") == 2
     assert main(["evening", "Thursday"]) == 1
     assert capsys.readouterr().out.count("missing ") == 2
+
+
+def test_why_a_date_is_asked_is_said_as_on_the_page() -> None:
+    form = cards.round_form(3)
+    read = cards.reading(form, {**cards.PLAYED, "date.day": 30, "date.month": 2, "h01.why": 7})
+    played = round_from_reading(form, read, recorded_at=cards.RECORDED_AT)
+    kept = Kept(NEW, read, played, "ABCD2345")
+    asked = [line for line in card_lines(kept, form, played.waiting) if line.lstrip().startswith("ask")]
+    assert [line.partition(": ")[2] for line in asked] == [
+        *["the date is not a day of the calendar"] * 3,
+        "this number is not on the card's list of causes",
+    ]
 
 
 def test_a_dry_run_leads_nowhere(tmp_path, monkeypatch, capsys) -> None:
