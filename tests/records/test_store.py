@@ -337,7 +337,7 @@ def test_a_folder_that_cannot_be_written_is_refused(tmp_path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(RecordError, match="cannot be made: File exists"):
         open_store(tmp_path / "file" / "rounds.sqlite")
-    with pytest.raises(RecordError, match="cannot be opened there"):
+    with pytest.raises(RecordError, match="opened there. Check the rights of the file and"):
         open_store(tmp_path)
 
 

@@ -91,8 +91,8 @@ _OF_ITS_PLACE = (
     (
         "unable to open",
         N_(
-            "expected a folder that may be written, found that the store cannot be opened there. "
-            "Check the folder's rights or name another place with --store."
+            "expected a store that may be opened, found that it cannot be opened there. "
+            "Check the rights of the file and of its folder, or name another place with --store."
         ),
     ),
 )
