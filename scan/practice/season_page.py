@@ -37,6 +37,9 @@ from shortpencil.scan.practice.web import document, said
 
 WIDTH = 80
 WIDTH_MM, TOP_MM = 182.0, 14.0
+#: On a page a chart of few months is so narrow that a phone shows all of it at the size of the other charts'
+#: letters; each month adds to it, and one of a year scrolls.
+LEAST_MM, MONTH_MM = 80.0, 14.0
 
 FOOT = N_(
     "Dots are the share of marked throws missed in a month, filled where that phase cost most by its end; "
@@ -123,6 +126,7 @@ def title(season: Season) -> str:
 def page(season: Season) -> str:
     """Return the page as text, self-contained, UTF-8 to be."""
     the_season = escape(_("The season"), quote=True)
+    wide = min(WIDTH_MM, LEAST_MM + MONTH_MM * (len(season.months) - 1))
     return document(
         title(season),
         head_line(season),
@@ -131,8 +135,9 @@ def page(season: Season) -> str:
             f'<p class="cue">{said(season.aim)}</p>',
             *(f"<p>{said(s)}</p>" for s in next_sentences(season)),
             # A year does not shrink to a phone's width: there it is moved along, also by keyboard.
-            f'<div class="charts"><figure class="wide season" tabindex="0" aria-label="{the_season}">',
-            to_svg(season_chart(season)),
+            f'<div class="charts"><figure class="wide season" tabindex="0" aria-label="{the_season}" '
+            f'style="--wide: {wide:.0f}">',
+            to_svg(season_chart(season, wide)),
             "</figure></div>",
             f"<h2>{said(_('What changed'))}</h2>",
             _list(changed_sentences(season)),

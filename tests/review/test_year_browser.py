@@ -112,6 +112,22 @@ def test_a_name_of_sixty_letters_pushes_no_page_wide(
     context.close()
 
 
+def test_a_phone_shows_all_of_a_season_of_one_month(chromium: Browser, place: Path, tmp_path: Path) -> None:
+    with open_store(place) as store:
+        store.add_rounds(rounds_of(Player(name="Wren"), 3, np.random.default_rng(1), start=date(2031, 1, 1)))
+    html = tmp_path / "season.html"
+    assert main(["season", "--store", str(place), "--player", "Wren", "--report", str(html), "-q"]) == 0
+    context = chromium.new_context(**PHONE)
+    page = context.new_page()
+    page.goto(html.as_uri())
+    rights = page.evaluate(
+        "[...document.querySelectorAll('.season rect[rx]')].map(e => e.getBoundingClientRect().right)"
+    )
+    context.close()
+    assert len(rights) >= 3  # a dot a phase
+    assert max(rights) < 390
+
+
 def focused(page: Page) -> str:
     return str(
         page.evaluate(
