@@ -337,7 +337,7 @@ def test_a_folder_that_cannot_be_written_is_refused(tmp_path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(RecordError, match="cannot be made: File exists"):
         open_store(tmp_path / "file" / "rounds.sqlite")
-    with pytest.raises(RecordError, match="opened there. Check the rights of the file and"):
+    with pytest.raises(RecordError, match="Check the rights of the file and of its folder"):
         open_store(tmp_path)
 
 
