@@ -114,22 +114,21 @@ def season_of(
     possible : where values are doubtful, histories of whole rounds that may be true (`scan.practice.doubt`)
     today : the aim is for the month after it, or after the newest day where that is later or nothing is given
     """
-    days = [h.day for h in history.heads]
-    known = [d for d in days if d is not None] + [s.day for s in sessions]
+    known = [h.day for h in history.heads if h.day is not None] + [s.day for s in sessions]
     last = max(known)
     first = max(_months_before(last.replace(day=1), months - 1), min(known).replace(day=1))
     mine = tuple(s for s in sessions if s.day >= first)
     until = max(last, today or last) + timedelta(days=30)
     weeks = weeks_of(choice, sessions, last)
-    shown = np.array([d is not None and d >= first for d in days], bool)
+    shown = np.array([h.day is not None and h.day >= first for h in history.heads], bool)
     lengths = by_use(holes_of_rounds(history)[shown])
-    shown_months = _months(possible or (history,), mine, dict(foci), first, last, lengths[:1])
+    each = _months(possible or (history,), mine, dict(foci), first, last, lengths[:1])
     return Season(
         player=player,
         first=min(d for d in known if d >= first),
         last=last,
-        rounds=sum(month.rounds for month in shown_months),  # with those whose day is doubtful
-        months=shown_months,
+        rounds=sum(month.rounds for month in each),  # with those whose day is doubtful
+        months=each,
         holes=lengths[0] if len(lengths) > 1 else None,
         bare=bool((only_misses(history) & shown).any()),
         sessions=mine,
