@@ -36,7 +36,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "value", metavar="VALUE", nargs="*", help=_("what it is; none: nothing is there")
     )
     value.required = False  # argparse would name it among what is missing where SERIAL alone is
-    answer.add_argument("--by", metavar="ALIAS", help=_("who says so; default: your name on this computer"))
+    answer.add_argument("--by", metavar="ALIAS", help=_("who says so (default: you)"))
     add_store_option(answer)
     answer.add_argument("--json", action="store_true", help=_("print what waits as JSON"))
     answer.set_defaults(run=run_answer)
