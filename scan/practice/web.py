@@ -83,7 +83,8 @@ def document(head: str, whose: str, body: Iterable[str], foot: str) -> str:
             f"<style>{_fonts()}{_css()}</style>",
             "</head>",
             "<body>",
-            f'<header><span class="name">shortpencil</span><span class="whose">{said(whose)}</span></header>',
+            '<header><span class="name">shortpencil</span>',
+            f'<span class="whose">{_apart(whose)}</span></header>',
             "<main>",
             *body,
             "</main>",
@@ -250,6 +251,11 @@ def _strips(report: Report) -> list[str]:
 
 def _list(items: Iterable[str]) -> str:
     return f"<ul>{''.join(f'<li>{said(item)}</li>' for item in items)}</ul>"
+
+
+def _apart(line: str) -> str:
+    """Return the parts of a line each by itself: a name that reads from the right takes no number along."""
+    return " · ".join(f"<bdi>{said(part)}</bdi>" for part in line.split(" · "))
 
 
 def said(text: str) -> str:

@@ -112,6 +112,38 @@ def test_a_name_of_sixty_letters_pushes_no_page_wide(
     context.close()
 
 
+def test_names_that_read_from_the_right_stay_in_their_places(
+    chromium: Browser, server: ThreadServer, place: Path, tmp_path: Path
+) -> None:
+    """Unicode Standard Annex 9: a number behind an Arabic name goes to its left, unless they are isolated."""
+    name, course = "\u062f\u0627\u0646\u064a\u0627\u0644", "\u0645\u0636\u0645\u0627\u0631"
+    with open_store(place) as store:
+        made = rounds_of(Player(name=name), 2, np.random.default_rng(1), start=date(2031, 1, 1))
+        store.add_rounds(replace(one, course=course, layout=course) for one in made)
+    html = tmp_path / "report.html"
+    assert main(["focus", "--store", str(place), "--player", name, "--report", str(html), "-q"]) == 0
+    context = come_in(chromium, server, **LAPTOP)
+    page, lefts = context.pages[0], {}
+    pages = {
+        "/": ".lead",
+        "/rounds/r00001": ".lead",
+        f"/focus?player={name}": "p.where",
+        "/rounds": "tbody tr",
+    }
+    for url, where in {
+        **{server.base + path: at for path, at in pages.items()},
+        html.as_uri(): ".whose",
+    }.items():
+        page.goto(url)
+        lefts[url] = page.evaluate(
+            "where => [...document.querySelector(where).querySelectorAll('bdi, [dir=auto]')]"
+            ".map(one => one.getBoundingClientRect().left)",
+            where,
+        )
+    context.close()
+    assert [url for url, found in lefts.items() if len(found) < 2 or found != sorted(found)] == []
+
+
 def test_a_phone_shows_all_of_a_season_of_one_month(chromium: Browser, place: Path, tmp_path: Path) -> None:
     with open_store(place) as store:
         store.add_rounds(rounds_of(Player(name="Wren"), 3, np.random.default_rng(1), start=date(2031, 1, 1)))
