@@ -66,11 +66,16 @@ class Crew:
         """Return the pages of one file and, where no more of it could be read, why."""
         pages: list[Page] = []
         error: str | None = None
-        start, broken = 1, 0
+        start, broken, once_more = 1, 0, True
         while True:
             child, fresh = self._child()
             got, end = child.read(file, start, self._explain)
             pages += got
+            if end is None and once_more and not self._closed and child.ended_at_start():
+                once_more = False
+                child.end()
+                self._give_back(child)
+                continue
             if end is not None and not end[1]:
                 error = end[0]
                 self._give_back(child)
@@ -210,6 +215,15 @@ class _Child:
     def _too_late(self) -> None:
         self._late = True
         self.end()
+
+    def ended_at_start(self) -> bool:
+        """Say whether somebody ended this child before it had loaded, as a system short of memory does.
+
+        That is no file's doing, and the next child may well start. One that ended by itself will not.
+        """
+        with suppress(subprocess.TimeoutExpired):
+            self._process.wait(1.0)
+        return not self._ready and not self._late and (self._process.returncode or 0) < 0
 
     def why(self) -> str:
         """Return why this child ended in the middle of a file, and what to do."""

@@ -52,7 +52,8 @@ def listed(path: Path) -> list[Photo]:
     """
     name = path_text(path)
     try:
-        text = read_bytes(path, MOST_LIST_BYTES, "a list of photos").decode()
+        # Some editors and shells begin a text with a mark of its encoding: no part of the first name.
+        text = read_bytes(path, MOST_LIST_BYTES, "a list of photos").decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(
             f"{name}: expected a text in UTF-8 that names a photo a line, found something else."

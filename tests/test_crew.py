@@ -19,6 +19,7 @@ from pypdf import PdfReader, PdfWriter
 from pypdf.generic import DecodedStreamObject, DictionaryObject, NameObject, NumberObject
 
 from shortpencil.forms.catalog import Catalog
+from shortpencil.forms.errors import ShortpencilError
 from shortpencil.scan import crew
 from shortpencil.scan.cli.main import main
 from shortpencil.scan.file_pages import Page
@@ -259,6 +260,31 @@ def test_a_child_worn_out_by_others_costs_no_photo_and_one_that_takes_long_is_no
     assert len(ended) == 1
     assert len(second.readings) == readings
     assert (second.error is None) == bool(readings)
+    crew.end_all()
+
+
+@pytest.mark.parametrize("times", [1, 2])
+def test_a_child_that_is_ended_while_it_loads_costs_no_photo_and_one_that_cannot_load_is_told(
+    times: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A system that is short of memory ends what has just begun to take some."""
+    ended = []
+
+    class Unlucky(crew._Child):
+        def read(self, *args):
+            if len(ended) < times:
+                ended.append(self._process.pid)
+                os.kill(self._process.pid, signal.SIGKILL)
+            return super().read(*args)
+
+    monkeypatch.setattr(crew, "_Child", Unlucky)
+    crew.end_all()
+    if times == 1:
+        assert [one.status for one in read_one(CARD).readings] == ["read"]
+    else:
+        with pytest.raises(ShortpencilError, match="can be started, found that it ended"):
+            read_one(CARD)
+    assert len(ended) == times
     crew.end_all()
 
 

@@ -43,7 +43,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "photos",
         metavar="PHOTO",
         nargs="*",
-        type=photo_named,
+        type=_photo,
         help=_("photos, PDFs, or folders of them, or their URLs; - for one by standard input"),
     )
     parser.add_argument(
@@ -95,6 +95,12 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         help=_("let the workers of a cluster read, named by its scheduler, as in tcp://192.0.2.7:8786"),
     )
     parser.set_defaults(run=run_read)
+
+
+def _photo(text: str) -> Photo:
+    if not text:  # as of a shell's variable that is not set; as a path it would be this whole folder
+        raise argparse.ArgumentTypeError(_("expected a photo, found an empty name"))
+    return photo_named(text)
 
 
 def _jobs(text: str) -> int:

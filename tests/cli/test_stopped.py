@@ -22,7 +22,7 @@ from shortpencil.scan.cli import reading
 from shortpencil.scan.cli.main import main
 from shortpencil.scan.joining import Keeper
 from shortpencil.scan.records.store import open_store
-from shortpencil.scan.sources import expand
+from shortpencil.scan.sources import expand, listed
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
 NAMES = (
@@ -198,6 +198,22 @@ def test_a_folder_that_may_not_be_looked_into_is_told(
     said = capsys.readouterr().err
     assert f"{folder / 'of the club'}: " in said
     assert "3 photos: 2 cards (2 new), 1 not opened." in said
+
+
+def test_an_empty_name_is_not_the_folder_that_one_stands_in(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(SAMPLES)  # as by `read "$PHOTO"`, where PHOTO is not set
+    with pytest.raises(SystemExit) as ended:
+        main(["read", "", "--store", str(tmp_path / "rounds.sqlite")])
+    assert ended.value.code == 2
+    assert "expected a photo, found an empty name" in capsys.readouterr().err
+
+
+def test_a_list_may_begin_with_the_mark_of_its_encoding(tmp_path: Path) -> None:
+    names = tmp_path / "names.txt"
+    names.write_text(f"{PHOTOS[0]}\r\n\r\n{PHOTOS[1]}", "utf-8-sig")
+    assert listed(names) == [Path(PHOTOS[0]), Path(PHOTOS[1])]
 
 
 def test_a_file_that_cannot_be_opened_loses_no_other(
