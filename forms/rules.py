@@ -5,7 +5,7 @@ sum of the scores (Official Rules of Disc Golf, 808.D). The rest are promises of
 phase is the count of its misses; a cause stands only where something missed.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from shortpencil.forms.called import called
@@ -142,7 +142,7 @@ class CardRules:
     `phases` are those of the game in the order thrown, also where the card has no column for one.
     `only_misses`: the card declares that what is unmarked was clean. `extra` are the fields that the game
     does not know, kept as they are answered. A practice sheet has `counts`, and `rungs`: the distances of a
-    ladder, the nearest first.
+    ladder, the nearest first; or `flights`: how far each throw flew.
     """
 
     holes: tuple[HoleRule, ...]
@@ -154,6 +154,7 @@ class CardRules:
     only_misses: bool = False
     counts: tuple[CountRule, ...] = ()
     rungs: tuple[str, ...] = ()
+    flights: tuple[str, ...] = ()
 
     @property
     def phase_ids(self) -> tuple[str, ...]:
@@ -164,8 +165,7 @@ class CardRules:
 def rules_of(form: Form) -> CardRules:
     """Return the sums that `form` promises: those of a round, or what a practice sheet counts."""
     if form.record != "round":
-        counts, rungs = _counts_of(form)
-        return CardRules((), (), None, None, counts=counts, rungs=rungs)
+        return _rules_of_sheet(form)
     known = {field.id for field in form.fields}
     columns = tuple((name, phase.id) for phase in form.phases for name in phase.columns)
 
@@ -220,8 +220,8 @@ _FILLED, _COUNT = "dropped", "made"
 _JUDGED, _WELL = "execution", "clean"
 
 
-def _counts_of(form: Form) -> tuple[tuple[CountRule, ...], tuple[str, ...]]:
-    """What a practice sheet counts, and the distances of its ladder."""
+def _rules_of_sheet(form: Form) -> CardRules:
+    """What a practice sheet counts, and its distances: those of a ladder, or how far each throw flew."""
     fields = {field.id: field for field in form.fields}
 
     def of_type(field_id: str, kind: str) -> bool:
@@ -229,19 +229,25 @@ def _counts_of(form: Form) -> tuple[tuple[CountRule, ...], tuple[str, ...]]:
 
     rows = [(row, form.row_id(row)) for row in range(1, form.rows + 1)]
     ladder = [(row, at) for row, at in rows if of_type(f"{at}.{_FILLED}", "choose-many")]
+    judged = [
+        at
+        for _, at in rows
+        if of_type(f"{at}.{_JUDGED}", "choose-one")
+        and _WELL in (option.id for option in fields[f"{at}.{_JUDGED}"].options)
+    ]
     counts = [
         CountRule(f"{at}.{_COUNT}", (f"{at}.{_FILLED}",), None, form.row_numbers[row - 1])
         for row, at in ladder
         if of_type(f"{at}.{_COUNT}", "number")
     ]
-    judged = tuple(
-        name
-        for _, at in rows
-        if of_type(name := f"{at}.{_JUDGED}", "choose-one") and _WELL in (o.id for o in fields[name].options)
-    )
     if judged and of_type(_WELL, "number"):
-        counts.append(CountRule(_WELL, judged, _WELL, None))
-    return tuple(counts), tuple(f"{at}.distance" for _, at in ladder if of_type(f"{at}.distance", "number"))
+        counts.append(CountRule(_WELL, tuple(f"{at}.{_JUDGED}" for at in judged), _WELL, None))
+
+    def distances(rows: Iterable[str]) -> tuple[str, ...]:
+        return tuple(name for at in rows if of_type(name := f"{at}.distance", "number"))
+
+    rungs, flights = distances(at for _, at in ladder), distances(judged)
+    return CardRules((), (), None, None, counts=tuple(counts), rungs=rungs, flights=flights)
 
 
 #: Fields outside the rows that a round has a place for, beside its tallies.

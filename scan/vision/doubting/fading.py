@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from shortpencil.forms.layout import Layout
 from shortpencil.scan.vision.arrays import Bools, FloatImage, Floats, centres_of, median, medians, percentile
 from shortpencil.scan.vision.doubting.partial import outlines_shown, that_may_have_vanished
+from shortpencil.scan.vision.doubting.visibility import blank_ones
 from shortpencil.scan.vision.evidence import Evidence
 from shortpencil.scan.vision.per_layout import once_a_layout
 from shortpencil.scan.vision.seeing.bubbles import FEATURES, BubbleInk
@@ -116,7 +117,8 @@ def faded_cells(
         in_boxes = (writing.strength - writing.floor) / (usual - writing.floor)
         written = writing.written() if dirt is None else writing.written() & ~dirt
     darkness = np.minimum(np.concatenate([in_bubbles, in_boxes]), 1.2)
-    blank = median(in_bubbles) if len(in_bubbles) else 0.0
+    bare = blank_ones(in_bubbles) if len(in_bubbles) else None
+    blank = median(in_bubbles if bare is None else in_bubbles[bare]) if len(in_bubbles) else 0.0
     seen = np.concatenate([in_bubbles > max(_LEAST_MARK, _ABOVE_BLANK * blank), written])
     places = _places(layout)
     pale = np.zeros(len(seen), bool)

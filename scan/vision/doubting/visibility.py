@@ -79,6 +79,24 @@ class Marks:
         return np.asarray(self.darkness > self.least)
 
 
+#: Where fewer than half of the cells are blank, as on a ladder of good putts, they tell themselves: far below
+#: the dark ones, by this at least, in units of the card's black, with next to none in between.
+_APART, _BELOW, _BETWEEN, _FEW_BETWEEN, _LEAST_BLANK = 0.15, 0.25, (0.12, 0.3), 0.08, 3
+
+
+def blank_ones(strength: Floats) -> Bools | None:
+    """Return the blank cells where they are fewer than half and stand apart; else None: the paler half is."""
+    palest, dark = (float(percentile(strength, share)) for share in (5, 90))
+    if dark - palest < _APART:
+        return None
+    scaled = (strength - palest) / (dark - palest)
+    blank = scaled < _BELOW
+    between = (scaled > _BETWEEN[0]) & (scaled < _BETWEEN[1])
+    if blank.mean() >= 0.5 or blank.sum() < _LEAST_BLANK or between.mean() > _FEW_BETWEEN:
+        return None
+    return np.asarray(blank)
+
+
 def marks_of(bubbles: FloatImage, writing: Writing, layout: Layout) -> Marks:
     """Return the marks of a card; `bubbles` are patches of ink as cut for reading."""
     darkest, filled = _of_bubbles(bubbles)
@@ -126,10 +144,12 @@ def _dark(strength: Floats) -> float:
 
 
 def _blank(strength: Floats) -> tuple[float, float]:
-    """What blank cells show and by how much it spreads, by the paler half of all."""
+    """What blank cells show and by how much it spreads."""
     if not len(strength):
         return 0.0, 0.01
-    low, middle = (percentile(strength, percent) for percent in (10, 35))
+    blank = blank_ones(strength)
+    some = (10, 35) if blank is None else (20, 70)
+    low, middle = (percentile(strength if blank is None else strength[blank], share) for share in some)
     return float(middle), max(float(middle - low), 0.002)
 
 

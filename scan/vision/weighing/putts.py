@@ -62,14 +62,14 @@ class Distances:
 def weigh_distances(first: Numbers, second: Numbers | None, unit: str, slips: Slips) -> Distances:
     """Weigh the distances of all holes; a card may ask for the first putt's alone."""
     boxes = first.spelling.digits.shape[1]
-    lengths = _lengths_of(first)
+    lengths = lengths_of(first)
     full_1 = _chances(boxes, unit, lengths) * first.full
     if second is None:
         nothing = np.zeros_like(first.full)
         full_2, blank_2, after = nothing, np.ones(len(nothing)), nothing
         both_2 = nothing
     else:
-        lengths = _lengths_of(second) or lengths
+        lengths = lengths_of(second) or lengths
         following = _following(boxes, unit, lengths, slips.longer_putt)
         full_2, blank_2 = _chances(boxes, unit, lengths) * second.full, second.blank
         after = second.full @ following.T
@@ -94,40 +94,45 @@ def _normal(rows: Floats) -> Floats:
 
 
 #: Mean and spread of the logarithm of a card's distances; None where too few are read for that.
-_Lengths = tuple[float, float] | None
+Lengths = tuple[float, float] | None
 
 
-def _lengths_of(putts: Numbers) -> _Lengths:
-    """How far this card's first putts are, or its second ones."""
-    by_value = length_prior(putts.spelling.digits.shape[1]) * putts.full
-    written = by_value.sum(axis=1) > putts.blank
+def lengths_of(distances: Numbers, spread: float = _SPREAD) -> Lengths:
+    """How far this card's first putts are, or its second ones, or its throws, which spread so much."""
+    by_value = length_prior(distances.spelling.digits.shape[1]) * distances.full
+    written = by_value.sum(axis=1) > distances.blank
     share = _normal(by_value)
     best = share.argmax(axis=1)
     read = written & (share.max(axis=1) >= _READ) & (best > 0)
     if read.sum() < _LEAST_READ:
         return None
     logs = np.log(best[read])
-    around = float(((logs - logs.mean()) ** 2).sum()) + _SPREAD_PUTTS * _SPREAD**2
+    around = float(((logs - logs.mean()) ** 2).sum()) + _SPREAD_PUTTS * spread**2
     # Rounded: cards that differ by less share what is worked out from it.
     return round(float(logs.mean()), 1), round(float(np.sqrt(around / (len(logs) + _SPREAD_PUTTS))), 1)
 
 
 @lru_cache(maxsize=64)
-def _chances(boxes: int, unit: str, lengths: _Lengths) -> Floats:
+def _chances(boxes: int, unit: str, lengths: Lengths) -> Floats:
     """Chance of a putt's distance (V,)."""
+    return chances_up_to(boxes, _FAR[unit], lengths)
+
+
+def chances_up_to(boxes: int, far: float, lengths: Lengths) -> Floats:
+    """Chance of a distance (V,) where one beyond `far` is rare; `lengths` says how far this card's are."""
     chance = length_prior(boxes).copy()
-    chance[np.arange(len(chance)) > _FAR[unit]] *= _FARTHER
+    chance[np.arange(len(chance)) > far] *= _FARTHER
     chance /= chance.sum()
     if lengths is not None:
         mean, spread = lengths
-        far = np.arange(1, len(chance))
-        as_far = np.concatenate([[0.0], np.exp(-0.5 * ((np.log(far) - mean) / spread) ** 2) / far])
+        of = np.arange(1, len(chance))
+        as_far = np.concatenate([[0.0], np.exp(-0.5 * ((np.log(of) - mean) / spread) ** 2) / of])
         chance = _AS_FAR * as_far / as_far.sum() + (1 - _AS_FAR) * chance
     return chance
 
 
 @lru_cache(maxsize=64)
-def _following(boxes: int, unit: str, lengths: _Lengths, longer: float) -> Floats:
+def _following(boxes: int, unit: str, lengths: Lengths, longer: float) -> Floats:
     """Chance of the next putt's distance given that of the one before (V, V)."""
     chance = _chances(boxes, unit, lengths)
     square = np.ones((len(chance), len(chance))) * chance

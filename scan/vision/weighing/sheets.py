@@ -2,7 +2,7 @@
 
 The player fills a bubble for each putt that drops and writes how many they were, or counts the clean throws
 at the foot. So a doubtful bubble is told by its count and a doubtful count by its bubbles, as a round's are
-by its sums. A ladder's distances stand the nearest first.
+by its sums. A ladder's distances stand the nearest first; on a field throws of one session fly alike.
 """
 
 from __future__ import annotations
@@ -15,15 +15,21 @@ from shortpencil.forms.rules import CountRule
 from shortpencil.scan.vision.weighing.form_index import FormIndex
 from shortpencil.scan.vision.weighing.likelihoods import Floats, length_prior
 from shortpencil.scan.vision.weighing.posterior import BLANK_NUMBER, Posterior
+from shortpencil.scan.vision.weighing.putts import chances_up_to, lengths_of
 from shortpencil.scan.vision.weighing.slips import Slips
 from shortpencil.scan.vision.weighing.written import written_sum
 
 #: The rules by which these fields are settled.
-COUNTED, RUNGS = "counted", "rungs"
+COUNTED, RUNGS, FLIGHTS = "counted", "rungs", "flights"
+
+#: Farthest throw that is no surprise, by unit, and the spread of the logarithm of one session's throws. Both
+#: are choices: the longest throws of the best reach twice as far.
+_FAR = {"m": 160.0, "ft": 520.0}
+_SPREAD = 0.4
 
 
-def weigh_sheet(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
-    """Write the joint posterior of what a practice sheet counts, and of its ladder's distances."""
+def weigh_sheet(index: FormIndex, unit: str, slips: Slips, posterior: Posterior) -> None:
+    """Write the joint posterior of what a practice sheet counts, and of its distances."""
     for rule in index.rules.counts:
         if index.places[rule.count][0][0] != "number":
             continue  # too long to list its values
@@ -33,6 +39,7 @@ def weigh_sheet(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
             _weigh_judged(index, slips, posterior, rule, rule.option)
         posterior.rules.update(dict.fromkeys((rule.count, *rule.of), COUNTED))
     _weigh_rungs(index, slips, posterior)
+    _weigh_flights(index, posterior, unit)
 
 
 def _weigh_filled(index: FormIndex, slips: Slips, posterior: Posterior, rule: CountRule) -> None:
@@ -131,6 +138,20 @@ def _weigh_rungs(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
         behind /= behind.max()
     number.set(rows, values, blanks)
     posterior.rules.update(dict.fromkeys(index.rules.rungs, RUNGS))
+
+
+def _weigh_flights(index: FormIndex, posterior: Posterior, unit: str) -> None:
+    """How far each throw flew: about as far as those of this sheet that are read beyond doubt."""
+    places = [index.places[field] for field in index.rules.flights]
+    keys = {key for key, _ in places}
+    if len(keys) != 1 or (key := keys.pop())[0] != "number":
+        return
+    rows = np.array([row for _, row in places])
+    number = posterior.number[key]
+    some = number.likelihood.take(rows)
+    chance = chances_up_to(key[1], _FAR[unit], lengths_of(some, _SPREAD))
+    number.set(rows, (1 - BLANK_NUMBER) * chance * some.full, BLANK_NUMBER * some.blank)
+    posterior.rules.update(dict.fromkeys(index.rules.flights, FLIGHTS))
 
 
 @lru_cache(maxsize=8)

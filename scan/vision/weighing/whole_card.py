@@ -35,7 +35,7 @@ def weigh_card(form: Form, index: FormIndex, slips: Slips, posterior: Posterior)
     """Write the joint posterior of everything that the rules of the card tie together."""
     weigh_date(index, slips, posterior)
     weigh_pars(index, slips, posterior)
-    weigh_sheet(index, slips, posterior)
+    weigh_sheet(index, form.unit, slips, posterior)
     if index.holes is None:
         return
     rows = index.holes

@@ -142,6 +142,21 @@ def test_a_stripe_that_ends_where_rows_end_is_no_damage() -> None:
     assert loses_thread(picture.clip(0, 255).astype(np.uint8), 16)
 
 
+@pytest.mark.parametrize("phase", [0, 8, 33])
+def test_stripes_as_high_as_a_row_of_units_are_no_damage(phase: int) -> None:
+    """A striped cloth: each stripe steps at both edges, and a row of units away the cloth is as before."""
+    rng = np.random.default_rng(3)
+    picture = cv2.GaussianBlur(rng.integers(150, 200, (480, 640)).astype(np.uint8), (0, 0), 3).astype(int)
+    for top in range(phase, 480, 50):
+        picture[top : top + 17] -= np.where(rng.random(640) < 0.15, 0, 70)
+    striped = cv2.GaussianBlur(picture.clip(0, 255).astype(np.uint8), (0, 0), 0.6)
+    assert not loses_thread(striped, 16)
+    stepped = striped.astype(int)
+    stepped[160:176, 20 * 16 :] += 50
+    stepped[176:] += 50
+    assert loses_thread(stepped.clip(0, 255).astype(np.uint8), 16)
+
+
 def test_a_pattern_that_lies_on_the_grid_is_no_damage() -> None:
     """A stripe of a flowered cloth, 16 rows high: it is dark in some blocks, bright in others."""
     rng = np.random.default_rng(5)

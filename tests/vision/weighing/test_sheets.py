@@ -78,7 +78,7 @@ def ink_of(form, seed: int) -> tuple[np.ndarray, np.ndarray]:
 
 def weighed(form, bubbles: np.ndarray, digits: np.ndarray, slips: Slips) -> Posterior:
     posterior = fields_alone(index_of(form), bubbles, digits, slips)
-    weigh_sheet(index_of(form), slips, posterior)
+    weigh_sheet(index_of(form), "m", slips, posterior)
     return posterior
 
 
