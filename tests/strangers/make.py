@@ -12,6 +12,7 @@ import shlex
 import subprocess
 import sys
 import tempfile
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,7 @@ from tests.strangers import camera, pens, player, sheet, writing
 
 FAMILIES = ["desk", "bag", "outdoor", "dusk", "messenger", "copy", "flatbed"]
 LEVELS = {"gentle": (0.0, 0.35), "everyday": (0.35, 0.75), "rough": (0.75, 1.2)}
+SHEETS = ("putting-ladder", "field-work")
 PX_MM = 10.0
 
 
@@ -73,16 +75,16 @@ def filled(
     pen_kinds: list[pens.Pen] = pens.PENS,
     print_colour: tuple[float, float, float] = (1.0, 1.0, 1.0),
     paperless: bool = False,
-    sheets: bool = False,
+    forms: Sequence[str] = (),
 ) -> Filled:
     """A card printed by the program, filled by one of these hands with one or two of these pens.
 
     A `paperless` one was filled on a screen: no printer, no paper. `print_colour` is what the toner absorbs
-    of red, green and blue. `sheets` are practice sheets in place of round cards.
+    of red, green and blue. `forms` are taken in place of the usual round cards.
     """
     form = str(rng.choice(["round18", "round27", "round9"], p=[0.7, 0.15, 0.15]))
-    if sheets:
-        form = str(rng.choice(["putting-ladder", "field-work"]))
+    if forms:
+        form = str(rng.choice(forms))
     paper, unit = str(rng.choice(["a4", "letter"], p=[0.8, 0.2])), str(rng.choice(["m", "ft"], p=[0.8, 0.2]))
     with tempfile.TemporaryDirectory() as folder:
         pdf, field_map = blank(Path(folder), program, form, paper, unit)
@@ -94,7 +96,7 @@ def filled(
         for i in rng.choice(len(pen_kinds), 1 + (rng.random() < 0.15 + 0.2 * hardness), replace=False)
     ]
     writer = writing.Writer(rng, page, hand, mine, hardness)
-    say = (player.sheet_meanings if sheets else player.meanings)(rng, field_map)
+    say = (player.sheet_meanings if form in SHEETS else player.meanings)(rng, field_map)
     truth = player.truths(rng, field_map, say, min(hardness, 1.0))
     toner = sheet.toner_of(pdf, PX_MM, page.shape)
     blank_sheet = 3 * toner if paperless else sheet.printed(rng, toner, PX_MM, hardness)
@@ -119,13 +121,13 @@ def filled(
     return Filled(look.astype(np.float32), size, form, [p.name for p in mine], truth, where)
 
 
-def photo(job: tuple[int, str, str, Path, Path, frozenset[str], list[str], bool]) -> dict[str, Any]:
+def photo(job: tuple[int, str, str, Path, Path, frozenset[str], list[str], list[str]]) -> dict[str, Any]:
     """One photo into the folder; what is in it."""
-    seed, family, level, hands_file, out, skip, program, sheets = job
+    seed, family, level, hands_file, out, skip, program, forms = job
     cv2.setNumThreads(1)
     rng = np.random.default_rng([seed, 77])
     hardness = float(rng.uniform(*LEVELS[level]))
-    card = filled(rng, family, hardness, writing.hands(hands_file, skip), program, sheets=sheets)
+    card = filled(rng, family, hardness, writing.hands(hands_file, skip), program, forms=forms)
     scanned = family == "copy" and rng.random() < 0.4
     scene = "flatbed" if scanned else family
     picture, rate = camera.lit_photo(rng, card.look, card.size_mm, scene, hardness)
@@ -144,7 +146,7 @@ def main() -> None:
     parse.add_argument("--levels", default="gentle,everyday")
     parse.add_argument("--families", default=",".join(FAMILIES))
     parse.add_argument("--seed", type=int, default=900_000)
-    parse.add_argument("--sheets", action="store_true", help="practice sheets in place of round cards")
+    parse.add_argument("--forms", default="", help="built-in forms in place of the usual round cards")
     parse.add_argument("--skip-writers", type=Path, help="a file of writers that were trained on, one a line")
     parse.add_argument("--processes", type=int, default=2)
     parse.add_argument(
@@ -154,11 +156,12 @@ def main() -> None:
     args.out.mkdir(parents=True, exist_ok=True)
     skip = frozenset(args.skip_writers.read_text("utf-8").split()) if args.skip_writers else frozenset()
     jobs, program = [], shlex.split(args.program)
+    forms = [form for form in args.forms.split(",") if form]
     for level in args.levels.split(","):
         for family in args.families.split(","):
             number = FAMILIES.index(family) * 1000 + list(LEVELS).index(level) * 10_000
             jobs += [
-                (args.seed + number + k, family, level, args.hands, args.out, skip, program, args.sheets)
+                (args.seed + number + k, family, level, args.hands, args.out, skip, program, forms)
                 for k in range(args.each)
             ]
     with ProcessPoolExecutor(args.processes) as pool:

@@ -8,7 +8,7 @@ import pytest
 
 from shortpencil.forms.catalog import load_form
 from shortpencil.forms.rules import rules_of
-from shortpencil.scan.vision.deciding.findings import broken_promises
+from shortpencil.scan.vision.deciding.findings import broken_promises, far_off_counts
 from shortpencil.scan.vision.deciding.verdicts import UNREADABLE
 
 FORM = load_form("round9")
@@ -88,3 +88,40 @@ def test_what_may_be_as_it_is_breaks_nothing(change):
 def test_a_finding_names_the_cells_it_rests_on():
     (finding,) = broken_promises(FORM, RULES, HOLE | {"tally.drive": 2})
     assert {"tally.drive.1", "tally.drive.2", "h01.drive.miss", "h09.drive.clean"} <= set(finding.cells)
+
+
+SHEETS = {name: load_form(name) for name in ("putting-ladder", "field-work")}
+
+
+@pytest.mark.parametrize(
+    ("name", "values", "says"),
+    [
+        (
+            "putting-ladder",
+            {"r03.dropped": ("1", "2", "5"), "r03.made": 4},
+            "row 3: you counted 4, the bubbles show 3",
+        ),
+        ("putting-ladder", {"r03.dropped": ("1", "2", "5"), "r03.made": 3}, None),
+        ("putting-ladder", {"r03.dropped": None, "r03.made": 3}, None),  # who leaves the bubbles out
+        (
+            "field-work",
+            {"t01.execution": "clean", "t02.execution": "miss", "clean": 2},
+            "clean throws: you counted 2, the marks show 1",
+        ),
+        ("field-work", {"t01.execution": "clean", "t02.execution": "clean", "clean": 2}, None),
+    ],
+)
+def test_a_practice_sheet_whose_count_is_wrong_says_so(
+    name: str, values: dict[str, object], says: str | None
+) -> None:
+    form = SHEETS[name]
+    found = broken_promises(form, rules_of(form), values)
+    assert [finding.says for finding in found] == ([] if says is None else [says])
+    assert all(finding.rule == "counted" for finding in found)
+    assert far_off_counts(rules_of(form), values) == {}
+
+
+def test_a_count_that_is_off_by_three_is_asked() -> None:
+    form = SHEETS["putting-ladder"]
+    values = {"r03.dropped": ("1", "2", "5"), "r03.made": 6}
+    assert far_off_counts(rules_of(form), values) == {"r03.made": "row 3: you counted 6, the bubbles show 3"}

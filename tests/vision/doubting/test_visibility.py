@@ -13,6 +13,7 @@ from shortpencil.forms.catalog import builtin_layout
 from shortpencil.scan.vision.doubting.partial import hidden_cells
 from shortpencil.scan.vision.doubting.visibility import (
     Marks,
+    blank_ones,
     chance_of_no_trace,
     chances_by_place,
     digits_lost,
@@ -72,6 +73,31 @@ def test_patches_tell_which_cells_are_marked() -> None:
     assert found.seen[: len(BUBBLES)].tolist() == [i % 5 == 0 for i in range(len(BUBBLES))]
     assert found.seen[len(BUBBLES) :].tolist() == [i % 3 == 0 for i in range(len(BOXES))]
     assert found.filled[0] == pytest.approx(0.38, abs=0.06)
+
+
+@pytest.mark.parametrize("share", [0.55, 0.7, 0.9])
+def test_where_most_is_marked_the_few_blank_ones_tell_what_blank_is(share: float) -> None:
+    """A ladder on which nearly all dropped, throws with a distance each: no pen may fade for being used."""
+    rng = np.random.default_rng(7)
+    patches = np.full((len(BUBBLES), 45, 45), 0.02, np.float32)
+    patches += rng.normal(0, 0.003, patches.shape).astype(np.float32)
+    marked = rng.random(len(CELLS)) < share
+    dark = rng.uniform(0.2, 0.6, len(CELLS))
+    of_bubbles, of_boxes = marked[: len(BUBBLES)], marked[len(BUBBLES) :]
+    patches[of_bubbles, 12:33, 12:33] = dark[: len(BUBBLES)][of_bubbles][:, None, None]
+    strength = np.where(of_boxes, dark[len(BUBBLES) :], 0.02) + rng.normal(0, 0.002, len(of_boxes))
+    found = marks_of(patches, Writing(strength, 0.02, 0.5), LAYOUT)
+    assert (found.seen == marked).all()
+    assert chance_of_no_trace(found) == 0.0
+
+
+def test_paper_that_spreads_without_a_gap_is_no_card_full_of_marks() -> None:
+    even = np.linspace(0.0, 0.6, 200)
+    assert blank_ones(even) is None
+    assert blank_ones(np.concatenate([np.zeros(150), np.full(50, 0.5)])) is None  # most are blank
+    few = blank_ones(np.concatenate([np.zeros(20), np.full(80, 0.5)]))
+    assert few is not None
+    assert few.sum() == 20
 
 
 def test_a_card_that_keeps_but_traces_of_most_marks_has_lost_them() -> None:

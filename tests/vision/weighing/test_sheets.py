@@ -214,6 +214,29 @@ def test_rungs_as_by_listing_all(seed: int) -> None:
         assert found.number["number", 1].values[row] == pytest.approx(wanted, abs=1e-9)
 
 
+def test_a_throw_flies_as_far_as_the_others_of_its_session() -> None:
+    """Of 64 and 164 m, alike by their ink, it is 64 among throws of 50 to 80; 64 or 69 it leaves open."""
+    form = load_form("field-work")
+    index = index_of(form)
+    bubbles = np.tile([1.0, 1e-6, 1e-6], (len(index.bubbles), 1))
+    digits = np.full((len(index.digits), 12), 1e-6)
+    digits[:, 10] = 1.0
+    key, _ = index.places["t01.distance"]
+    for throw, far in enumerate([55, 60, 72, 80, 50, 66, 70, 64, 64], start=1):
+        places = index.groups[key].cells[index.places[f"t{throw:02d}.distance"][1]]
+        for place, sign in zip(places[1:], str(far), strict=True):
+            digits[place] = 1e-6
+            digits[place, int(sign)] = 1.0
+    first = index.groups[key].cells[index.places["t08.distance"][1]]
+    digits[first[0], 1] = 1.0
+    last = index.groups[key].cells[index.places["t09.distance"][1]]
+    digits[last[2], 9] = 1.0
+    values = weighed(form, bubbles, digits, Slips()).number[key].values
+    eighth, ninth = (values[index.places[f"t{throw}.distance"][1]] for throw in ("08", "09"))
+    assert eighth[64] > 20 * eighth[164]
+    assert ninth[64] == pytest.approx(ninth[69], rel=0.1)
+
+
 def test_the_built_in_sheets_promise_their_counts() -> None:
     ladder, field = (rules_of(load_form(name)) for name in ("putting-ladder", "field-work"))
     assert [rule.count for rule in ladder.counts] == [f"r{k:02d}.made" for k in range(1, 11)]
@@ -221,5 +244,6 @@ def test_the_built_in_sheets_promise_their_counts() -> None:
     assert ladder.rungs == tuple(f"r{k:02d}.distance" for k in range(1, 11))
     (clean,) = field.counts
     assert (clean.count, clean.option, len(clean.of)) == ("clean", "clean", 16)
-    assert field.rungs == ()
+    assert field.rungs == ladder.flights == ()
+    assert field.flights == tuple(f"t{k:02d}.distance" for k in range(1, 17))
     assert rules_of(load_form("round18")).counts == ()
