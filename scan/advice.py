@@ -369,8 +369,13 @@ def _practised(
 def _phases_of_drills(drills: DrillList, ids: Sequence[str]) -> dict[str, tuple[str, ...]]:
     """Return the phases that each drill serves, those that stand in where the list has none included."""
     from shortpencil.scan.practice.plan import general_drills, has_drills
+    from shortpencil.scan.records.composing.practice_sets import FIELD, LADDER
 
-    phases = {d.id: d.phases for d in (*drills.drills, *drills.tests)}
+    phases: dict[str, tuple[str, ...]] = {
+        LADDER: ("putt",),
+        FIELD: ("drive",),
+    }  # of the practice sheets that come with the program
+    phases |= {d.id: d.phases for d in (*drills.drills, *drills.tests)}
     missing = (general_drills(phase) for phase in ids if not has_drills(drills, phase))
     return phases | {d.id: d.phases for three in missing for d in three}
 

@@ -222,7 +222,7 @@ def keep(
     if layout is None:
         return Kept(NOT_STORED, reading)
     player = catalog.player_of(reading.serial) if reading.serial else None
-    serial = reading.serial if reading.status == "read" and layout.form.record == "practice" else None
+    serial = reading.serial if reading.status == "read" and not layout.form.makes_rounds else None
     practice = sets_from(layout.form, reading.fields, serial, player) if serial else ()
     return store.add_reading(
         reading,

@@ -33,6 +33,8 @@ from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import LIKELY, UNKNOWN_CAUSE, WAYS, Causes, way_said
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.putting import Curve
+from shortpencil.scan.records.composing.practice_sets import FIELD
+from shortpencil.scan.records.composing.practice_sets import LADDER as RUNGS
 
 LEAST_MINUTES, MOST_MINUTES = 5, 120
 TEST_TRIES = 10
@@ -367,7 +369,7 @@ def _in_unit(drill: Drill, ladder: Sequence[float], unit: str) -> Drill:
 
 
 def titles_of(drills: DrillList, phases: Sequence[str], unit: str) -> dict[str, str]:
-    """Return what each drill is called by its id: those of the list, and those that stand in for phases.
+    """Return what each drill is called by its id: of the list, of the practice sheets, and what stands in.
 
     A ladder is called so without its distances, which follow from the player's putts of the day.
     """
@@ -376,7 +378,8 @@ def titles_of(drills: DrillList, phases: Sequence[str], unit: str) -> dict[str, 
         _in_unit(replace(drill, title=_(drill.title).replace("{ladder}", "").strip()), (), unit)
         for drill in (*drills.drills, *drills.tests)
     ]
-    return {drill.id: drill.title for drill in (*general, *listed)}
+    of_sheets = {RUNGS: _("Putting ladder"), FIELD: _("Field-work session")}
+    return {**of_sheets, **{drill.id: drill.title for drill in (*general, *listed)}}
 
 
 def _whole_feet(metres: float) -> int:

@@ -70,7 +70,13 @@ def test_a_ladder_goes_the_whole_way(home: Path, answers, capsys: pytest.Capture
 
     assert main(["focus"]) == 1
     said = capsys.readouterr().err
-    assert "1 sheet is not part of this advice (1 × Putting ladder)" in said
+    assert "not part of this advice" not in said  # its putts are practice
+    with (home / "out" / "practice.csv").open(newline="") as stream:
+        sets = list(csv.DictReader(stream))
+    assert {row["drill"] for row in sets} == {"putting-ladder"}
+    for row in sets:
+        if row["made_status"] == "known":
+            assert int(row["made"]) == len(told[int(row["row"]), "dropped"].split())
     assert "no round yet" in said
 
 

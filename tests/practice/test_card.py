@@ -2,6 +2,7 @@ from datetime import date
 
 import pytest
 
+from shortpencil.forms.catalog import load_form
 from shortpencil.forms.drawing import Words, box_of
 from shortpencil.forms.fiducials import QUIET_MM
 from shortpencil.forms.field_map import fingerprint, layout_from_json, layout_to_json
@@ -15,6 +16,8 @@ from shortpencil.scan.practice.picture import text_width_mm
 from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records.composing.practice_sets import sets_from
+from shortpencil.scan.records.recording.record_json import practice_to_json
+from shortpencil.scan.records.recording.schema import practice_problems_of
 from tests.practice.test_plan import DRILLS, a_focus
 
 PHASES_AND_CAUSES = [("putt", 0), ("drive", 5), ("approach", 7), ("putt", 7), ("drive", 8)]
@@ -161,6 +164,51 @@ def test_flagged_and_impossible_sets_wait_and_blank_ones_are_no_sets():
     assert [s.made.status for s in sets] == ["waits", "waits"]
     assert practice_results(sets) == ()
     assert sets_from(form, fields_of(form), "S", None) == ()
+
+
+def test_a_putting_ladder_is_a_set_of_ten_putts_a_rung():
+    form = load_form("putting-ladder")
+    answers = DAY | {
+        "r01.dropped": ("1", "2", "3", "5", "6", "8", "9", "10"),
+        "r01.made": 8,
+        "r02.made": 6,  # the bubbles were left out
+        "r03.dropped": ("4", "5"),  # the count was
+        "r04.dropped": ("1", "2"),
+        "r04.made": FieldReading(5, 0.9, flag="row 4: you counted 5, the bubbles show 2"),
+        "r05.made": 0,
+        "r06.made": 12,  # of ten
+    }
+    sets = sets_from(form, fields_of(form, **answers), "SERIAL", "Wren")
+    assert [(s.row, s.drill, s.made.known, s.tries.known, s.made.status) for s in sets] == [
+        (1, "putting-ladder", 8, 10, "known"),
+        (2, "putting-ladder", 6, 10, "known"),
+        (3, "putting-ladder", 2, 10, "known"),
+        (4, "putting-ladder", None, 10, "waits"),
+        (5, "putting-ladder", 0, 10, "known"),
+        (6, "putting-ladder", None, 10, "waits"),
+    ]
+    assert [(t.made, t.tries) for t in practice_results(sets)] == [(16, 40)]
+    assert all(not practice_problems_of(practice_to_json(s)) for s in sets)
+
+
+def test_throws_on_a_field_are_one_set_and_those_that_wait_count_nowhere():
+    form = load_form("field-work")
+    answers = DAY | {
+        "t01.execution": "clean",
+        "t02.execution": "miss",
+        "t03.execution": FieldReading("clean", 0.7, flag="unclear: clean (70%) or blank (30%)"),
+        "t04.execution": "clean",
+        "clean": 3,
+    }
+    (one,) = sets_from(form, fields_of(form, **answers), "SERIAL", "Wren")
+    assert (one.drill, one.made.known, one.tries.known) == ("field-work", 2, 3)
+    assert sets_from(form, fields_of(form, **DAY), "SERIAL", "Wren") == ()
+    assert practice_problems_of(practice_to_json(one)) == []
+
+
+def test_sheets_of_other_kinds_are_no_practice():
+    form = load_form("round18")
+    assert sets_from(form, fields_of(form, **{"h01.score": 3}), "SERIAL", "Wren") == ()
 
 
 @pytest.mark.parametrize(

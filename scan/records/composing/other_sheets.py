@@ -15,6 +15,7 @@ from datetime import date
 from typing import Any
 
 from shortpencil.forms.form import Field, Form
+from shortpencil.forms.rules import rules_of
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records.composing.answers import LEFT, Answer, lay_over, standing
 from shortpencil.scan.records.composing.card_values import P_DECIMALS, day_of
@@ -125,9 +126,13 @@ def _said(field: Field, found: FieldReading | None, by_person: bool, waits: bool
 def left_out(sheets: Sequence[OtherSheet]) -> str:
     """Return why the advice does not speak of these sheets, in a sentence; empty where there are none.
 
-    Practice cards are left out here: their sets are part of the advice.
+    Practice cards and sheets that count putts or throws are left out: their sets are part of the advice.
     """
-    kinds = Counter(sheet.form.title for sheet in sheets if sheet.form.record != "practice")
+    kinds = Counter(
+        sheet.form.title
+        for sheet in sheets
+        if sheet.form.record != "practice" and not rules_of(sheet.form).counts
+    )
     if not kinds:
         return ""
     count = sum(kinds.values())

@@ -1,15 +1,18 @@
-"""From what the fields of a practice card say to the sets that were practised.
+"""From what the fields of a practice card or sheet say to the sets that were practised.
 
 Each set of a drill is one number field, whose id says what it counts: ``made.DRILL.TRIES.N`` is how many of
 TRIES were made in set N of DRILL. So a photo of the card needs nothing but its own field map to become
-practice results.
+practice results. On a sheet of ten putts from each rung, or of throws on a field, what is counted there is
+(`forms.rules`): a set a rung, and one of all throws.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 
 from shortpencil.forms.form import Form
+from shortpencil.forms.rules import rules_of
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records.composing.card_values import day_of
 from shortpencil.scan.records.composing.rounds import PracticeSet, Value
@@ -20,12 +23,12 @@ MADE = "made"
 def sets_from(
     form: Form, fields: Mapping[str, FieldReading], serial: str, player: str | None
 ) -> tuple[PracticeSet, ...]:
-    """Return the sets that a read (and answered) practice card tells, in the order printed.
+    """Return the sets that a read (and answered) practice card or sheet tells, in the order printed.
 
     A set left blank was not done and is no set; a flagged one waits and counts nowhere until answered.
     """
     when = day_of(fields)
-    sets = []
+    sets = list(_of_sheet(form, fields, serial, player, when))
     for row, field in enumerate((f for f in form.fields if f.id.startswith(f"{MADE}.")), start=1):
         answer = fields.get(field.id)
         _, drill, tries, _ = field.id.split(".")
@@ -45,3 +48,53 @@ def sets_from(
             )
         )
     return tuple(sets)
+
+
+#: What the sets of a sheet are called among drills: putts from the rungs of a ladder, throws on a field.
+LADDER, FIELD = "putting-ladder", "field-work"
+
+
+def _of_sheet(
+    form: Form, fields: Mapping[str, FieldReading], serial: str, player: str | None, when: date | None
+) -> Iterator[PracticeSet]:
+    """Yield what a practice sheet counts: a set a rung, and one of all throws on a field."""
+    for row, rule in enumerate(rules_of(form).counts, start=1):
+        marks = [found for field in rule.of if (found := fields.get(field)) is not None]
+        if rule.option is None:
+            counted = _of_rung(marks, fields.get(rule.count), len(form.field(rule.of[0]).options))
+        else:
+            counted = _of_throws(marks, rule.option)
+        if counted is not None:
+            tries, made = counted
+            drill = LADDER if rule.option is None else FIELD
+            yield PracticeSet(
+                card=serial, row=row, day=when, player=player, drill=drill, tries=tries, made=made
+            )
+
+
+def _of_rung(
+    marks: Sequence[FieldReading], count: FieldReading | None, options: int
+) -> tuple[Value, Value] | None:
+    """Tries and makes of one rung, by its bubbles, or by their count where all bubbles are left out."""
+    tries = Value(options, source="printed")
+    said = [found for found in (*marks, count) if found is not None]
+    if any(found.flag is not None for found in said):
+        return tries, Value(None, p=min(found.p for found in said), status="waits")
+    filled = [found for found in marks if found.value is not None]
+    if filled:
+        made = sum(len(found.value) for found in filled if isinstance(found.value, tuple))
+        return tries, Value(made, source=filled[0].source, p=filled[0].p)
+    if count is None or not isinstance(count.value, int):
+        return None  # not thrown
+    if count.value > options:
+        return tries, Value(None, p=count.p, status="waits")
+    return tries, Value(count.value, source=count.source, p=count.p)
+
+
+def _of_throws(marks: Sequence[FieldReading], option: str) -> tuple[Value, Value] | None:
+    """How many throws were judged, and how many were clean; those that wait count nowhere."""
+    known = [found for found in marks if found.flag is None and found.value is not None]
+    if not known:
+        return None
+    p = min(found.p for found in known)
+    return Value(len(known), p=p), Value(sum(found.value == option for found in known), p=p)
