@@ -210,10 +210,16 @@ def _open_streams() -> None:
 def run() -> None:
     """Entry point of the console script."""
     import gc
+    import signal
 
     _open_streams()
     gc.set_threshold(OBJECTS_BETWEEN_LOOKS, *gc.get_threshold()[1:])
     try:
-        sys.exit(main())
+        code = main()
+    except KeyboardInterrupt:  # before a command began
+        code = EXIT_STOPPED
     finally:
+        # All is stored; an impatient second Ctrl+C ends what is left, and leaves no traceback behind.
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
         gc.freeze()  # else all that was loaded is looked through on the way out, a tenth of a second
+    sys.exit(code)

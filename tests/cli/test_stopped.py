@@ -69,6 +69,15 @@ def test_ctrl_c_keeps_what_was_read_and_says_so(tmp_path: Path, jobs: str) -> No
     assert cards < len(PHOTOS)
 
 
+def test_an_impatient_second_ctrl_c_leaves_no_traceback() -> None:
+    begin = "import os, signal, sys; from shortpencil.scan.cli import main as cli\n"
+    second = "cli.main = lambda: os.kill(os.getpid(), signal.SIGINT) or 0\n"  # before a command began
+    third = "sys.exit = lambda code: print(code, flush=True) or os.kill(os.getpid(), signal.SIGINT)\n"
+    code = f"{begin}{second}{third}cli.run()"
+    ended = subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, text=True)
+    assert (ended.stdout, ended.stderr, ended.returncode) == ("130\n", "", -signal.SIGINT)
+
+
 def test_what_was_stored_before_a_stop_is_not_read_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
