@@ -69,7 +69,7 @@ class Keeper:
         last = len(result.readings) - 1
         failed = result.error is not None  # some of its pages were not read
         for at, reading in enumerate(result.readings):
-            copies = sum((one.serial, one.form) == (reading.serial, reading.form) for one in result.readings)
+            copies = sum(one.serial == reading.serial for one in result.readings)
             evidence = result.evidence[at] if at < len(result.evidence) else None
             try:
                 yield self._keep(reading, evidence, now, copies, more=failed or at < last)

@@ -11,6 +11,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
 from shortpencil.forms.catalog import Catalog
 from shortpencil.scan.cli.main import main
@@ -30,9 +31,9 @@ SEED = 11
 NOON = datetime(2026, 8, 1, 12, tzinfo=UTC)
 
 
-def filled(seed: int, serial_seed: int = 1, date: tuple[int, int, int] = (7, 6, 2026)):
+def filled(seed: int, serial_seed: int = 1, date: tuple[int, int, int] = (7, 6, 2026), form: str = "round9"):
     """A filled sheet and its condition; the serial number comes from `serial_seed`, all marks from `seed`."""
-    blank = blank_card("round9", seed=serial_seed, px_per_mm=8.0)
+    blank = blank_card(form, seed=serial_seed, px_per_mm=8.0)
     how = condition("clean", 0.0, seed, long_px=1800)
     answers = round_answers(blank.field_map, Player(forgets=0.0, slip=0.0), seed, date=date)
     writer = replace(some_writer(np.random.default_rng(seed), small_bank(), careful=0.9))
@@ -319,6 +320,24 @@ def test_one_sheet_photocopied_for_three_rounds_gives_three_true_rounds(
         assert all(store.round(one).total.value != 99 for one in (serial, f"{serial}-3"))
         store.take_back(f"{serial}-2", "total", "Robin", NOON)
         check_copies(store, truth, order)
+
+
+def test_a_stack_loses_no_card_whose_serial_another_form_has_too(tmp_path, capsys, monkeypatch) -> None:
+    """Nobody prints such sheets on purpose; should two have one serial all the same, both are rounds."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    pages = []
+    for seed, form in ((101, "round9"), (102, "round9"), (103, "round18")):
+        sheet, how, _ = filled(seed, form=form)
+        view = View(size_px=(1350, 1800), fill=0.93)
+        path = photograph(sheet, replace(how, view=view), seed).save(tmp_path, f"page{seed}")
+        pages.append(Image.open(path).convert("RGB"))
+    stack, place = tmp_path / "stack.pdf", tmp_path / "store.sqlite"
+    pages[0].save(stack, "PDF", save_all=True, append_images=pages[1:], quality=95)
+    for outcome in ("(another round on the same sheet)", "(same photo)"):
+        main(["read", "--again", str(stack), "--store", str(place)])
+        assert capsys.readouterr().out.count(outcome) == 2 + (outcome == "(same photo)")
+        with open_store(place) as store:
+            assert [len(round_.holes) for round_ in store.rounds()] == [9, 9, 18]
 
 
 def test_the_order_of_the_copies_and_answers_in_between_change_no_round(copies, tmp_path) -> None:
