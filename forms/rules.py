@@ -5,7 +5,7 @@ sum of the scores (Official Rules of Disc Golf, 808.D). The rest are promises of
 phase is the count of its misses; a cause stands only where something missed.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from shortpencil.forms.called import called
@@ -142,7 +142,8 @@ class CardRules:
     `phases` are those of the game in the order thrown, also where the card has no column for one.
     `only_misses`: the card declares that what is unmarked was clean. `extra` are the fields that the game
     does not know, kept as they are answered. A practice sheet has `counts`, and `rungs`: the distances of a
-    ladder, the nearest first; or `flights`: how far each throw flew.
+    ladder, the nearest first; or `flights`: how far each throw flew. A practice card has `tries`: the numbers
+    of what was made, each with the tries that it is of.
     """
 
     holes: tuple[HoleRule, ...]
@@ -155,6 +156,7 @@ class CardRules:
     counts: tuple[CountRule, ...] = ()
     rungs: tuple[str, ...] = ()
     flights: tuple[str, ...] = ()
+    tries: tuple[tuple[str, int], ...] = ()
 
     @property
     def phase_ids(self) -> tuple[str, ...]:
@@ -247,7 +249,16 @@ def _rules_of_sheet(form: Form) -> CardRules:
         return tuple(name for at in rows if of_type(name := f"{at}.distance", "number"))
 
     rungs, flights = distances(at for _, at in ladder), distances(judged)
-    return CardRules((), (), None, None, counts=tuple(counts), rungs=rungs, flights=flights)
+    tries = tuple(_made_of(form))
+    return CardRules((), (), None, None, counts=tuple(counts), rungs=rungs, flights=flights, tries=tries)
+
+
+def _made_of(form: Form) -> Iterator[tuple[str, int]]:
+    """Yield each number ``made.DRILL.TRIES.SET`` of a practice card with its tries."""
+    for field in form.fields:
+        parts = field.id.split(".")
+        if field.type == "number" and len(parts) == 4 and parts[0] == _COUNT and parts[2].isdecimal():
+            yield field.id, int(parts[2])
 
 
 #: Fields outside the rows that a round has a place for, beside its tallies.

@@ -20,7 +20,7 @@ from shortpencil.scan.vision.weighing.slips import Slips
 from shortpencil.scan.vision.weighing.written import written_sum
 
 #: The rules by which these fields are settled.
-COUNTED, RUNGS, FLIGHTS = "counted", "rungs", "flights"
+COUNTED, RUNGS, FLIGHTS, TRIES = "counted", "rungs", "flights", "tries"
 
 #: Farthest throw that is no surprise, by unit, and the spread of the logarithm of one session's throws. Both
 #: are choices: the longest throws of the best reach twice as far.
@@ -40,6 +40,7 @@ def weigh_sheet(index: FormIndex, unit: str, slips: Slips, posterior: Posterior)
         posterior.rules.update(dict.fromkeys((rule.count, *rule.of), COUNTED))
     _weigh_rungs(index, slips, posterior)
     _weigh_flights(index, posterior, unit)
+    _weigh_made(index, slips, posterior)
 
 
 def _weigh_filled(index: FormIndex, slips: Slips, posterior: Posterior, rule: CountRule) -> None:
@@ -152,6 +153,23 @@ def _weigh_flights(index: FormIndex, posterior: Posterior, unit: str) -> None:
     chance = chances_up_to(key[1], _FAR[unit], lengths_of(some, _SPREAD))
     number.set(rows, (1 - BLANK_NUMBER) * chance * some.full, BLANK_NUMBER * some.blank)
     posterior.rules.update(dict.fromkeys(index.rules.flights, FLIGHTS))
+
+
+def _weigh_made(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
+    """What was made of so many tries is seldom more than those, and up to them each number as likely."""
+    for field, tries in index.rules.tries:
+        key, row = index.places[field]
+        if key[0] != "number":
+            continue
+        number = posterior.number[key]
+        full, blank = number.likelihood.full[row], number.likelihood.blank[row]
+        possible = np.arange(len(full)) <= tries
+        chance = (1 - slips.more_than_tries) * possible / possible.sum()
+        chance += slips.more_than_tries * length_prior(key[1])
+        number.set(
+            np.array([row]), ((1 - BLANK_NUMBER) * chance * full)[None], np.array([BLANK_NUMBER * blank])
+        )
+        posterior.rules[field] = TRIES
 
 
 @lru_cache(maxsize=8)

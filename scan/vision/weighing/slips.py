@@ -94,6 +94,8 @@ class Slips:
     row_unthrown: float = 0.3
     bubbles_forgotten: float = 0.05
     rung_astray: float = 0.03
+    #: On a practice card: more was made than tried, since the drill was done otherwise.
+    more_than_tries: float = 0.01
     #: So many digits of a card overruled alike (a 4 for a 9) are a habit of its hand; sums of probabilities.
     #: One alone is mostly chance: at 1 error in 100 digits every fifth card has one, but two alike stand on 1
     #: of 5,000 cards by chance.

@@ -237,6 +237,23 @@ def test_a_throw_flies_as_far_as_the_others_of_its_session() -> None:
     assert ninth[64] == pytest.approx(ninth[69], rel=0.1)
 
 
+def test_what_was_made_is_no_more_than_was_tried() -> None:
+    """Of 7 and 17 of ten tries, alike by their ink, it is 7; a 17 that is read clearly stays a 17."""
+    form = form_from_toml(
+        'name = "session"\nedition = 1\ntitle = "session"\nrecord = "practice"\n'
+        '[[foot]]\nid = "made.ten-putts.10.1"\ntype = "number"\ndigits = 2\nlabel = "made"\n',
+        source="test",
+    )
+    digits = np.full((2, 12), 1e-6)
+    digits[0, [1, 10]] = digits[1, 7] = 1.0
+    values = weighed(form, np.zeros((0, 3)), digits, Slips()).number["number", 2].values[0]
+    assert values[7] > 100 * values[17]
+    digits[0, 10] = 1e-6
+    values = weighed(form, np.zeros((0, 3)), digits, Slips()).number["number", 2].values[0]
+    assert values[17] > 0.98
+    assert rules_of(form).tries == (("made.ten-putts.10.1", 10),)
+
+
 def test_the_built_in_sheets_promise_their_counts() -> None:
     ladder, field = (rules_of(load_form(name)) for name in ("putting-ladder", "field-work"))
     assert [rule.count for rule in ladder.counts] == [f"r{k:02d}.made" for k in range(1, 11)]
