@@ -469,7 +469,13 @@ class _Site:
             player = players[0]
         view = await off(lambda: self._desk.focus(player, minutes))
         return self.page(
-            request, "focus.html", view=view, minutes=minutes, player=player or "", players=players
+            request,
+            "focus.html",
+            view=view,
+            minutes=minutes,
+            player=player or "",
+            players=players,
+            any_rounds=bool(summaries),
         )
 
     # -- phone and name ----------------------------------------------------------------------------------

@@ -46,15 +46,17 @@ class WhoPages(CardPages):
     async def listed(self, request: Request) -> Response:
         """List the rounds without a name, a course or a day."""
 
-        def work() -> list[tuple[str, Name]]:
+        def work() -> tuple[list[tuple[str, Name]], bool]:
             shelf = round_shelf(self.store)
-            return [
+            lacking = [
                 (line.id, shelf.rounds[line.id])
                 for line in reversed(shelf.lines)
                 if not (line.player and line.course and line.played_on)
             ]
+            return lacking, bool(shelf.lines)
 
-        return self.page(request, "who_list.html", lines=await off(work))
+        lines, any_rounds = await off(work)
+        return self.page(request, "who_list.html", lines=lines, any_rounds=any_rounds)
 
     async def ask(self, request: Request) -> Response:
         """Show the card's strips with suggestions."""
