@@ -143,6 +143,13 @@ def test_worst_phase_is_inferred_only_where_one_leads():
     assert composed(marks, flags={"h01.drive": "faint"}).worst.value is None
 
 
+def test_while_the_worst_phase_waits_its_notes_belong_to_no_throw():
+    round_ = composed(flags={"worst": "two filled"})
+    assert (round_.worst.value, round_.worst.status) == ("drive", "waits")
+    assert all(throw.cause is None and not throw.directions for h in round_.holes for throw in h.throws)
+    assert round_.notes["h02.why"] == "1"
+
+
 def test_a_note_without_a_miss_is_kept_in_the_notes():
     round_ = composed(PLAYED | {"h03.why": 1, "h03.way": ("right",)})
     assert round_.notes == {"h03.way": "right", "h03.why": "1"}
