@@ -87,7 +87,10 @@ def run_practised(args: argparse.Namespace) -> int:
     with open_store(store_place(args)) as store:
         if args.take_back is not None:
             gone = store.take_back_session(args.take_back)
-            print(_("Taken back: {session}", session=_line(gone)))
+            if args.json:
+                _print_json([gone])
+            else:
+                print(_("Taken back: {session}", session=_line(gone)))
             return DONE
         if args.phase is not None:
             return _tell(args, store)

@@ -322,6 +322,9 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
                     continue
                 except ShortpencilError as error:
                     print(f"shortpencil: {path}: {told(str(error))}", file=sys.stderr)
+                    if (whole := path / "rounds.json").is_file():
+                        says = _("The whole rounds, which say more than CSV: {whole}", whole=whole)
+                        print(says, file=sys.stderr)
                     worst = WRONG
                     continue
                 print(*passing.notes, sep="", end="", file=sys.stderr)

@@ -59,7 +59,9 @@ def test_a_session_is_told_listed_and_taken_back(place, capsys):
     assert "Kept as number 1: 20 May 2025, putts, 20 minutes" in capsys.readouterr().out
     assert run("practised", "--store", place) == 0
     assert "1  20 May 2025, putts, 20 minutes" in capsys.readouterr().out
-    assert run("practised", "--take-back", 1, "--store", place) == 0
+    assert run("practised", "--take-back", 1, "--json", "--store", place) == 0
+    (gone,) = json.loads(capsys.readouterr().out)["sessions"]
+    assert (gone["number"], gone["phase"], gone["minutes"]) == (1, "putt", 20)
     assert run("practised", "--json", "--store", place) == 0
     assert json.loads(capsys.readouterr().out.splitlines()[-1]) == {"schema": 1, "sessions": []}
     with pytest.raises(RecordError, match="found 1"):

@@ -295,6 +295,15 @@ def test_import_refuses_a_round_that_differs_unless_told(place, tmp_path, capsys
     assert "1 replaced" in capsys.readouterr().out
 
 
+def test_where_tables_of_an_export_differ_its_whole_rounds_are_named(place, tmp_path, capsys):
+    """Tables know of no probabilities: put in place of what is stored they would lose them."""
+    command("export", tmp_path / "out", "--store", place)
+    capsys.readouterr()
+    assert command("import", tmp_path / "out", "--store", place) == 2
+    assert f"say more than CSV: {tmp_path / 'out' / 'rounds.json'}" in capsys.readouterr().err
+    assert command("import", tmp_path / "out" / "rounds.json", "--store", place) == 0
+
+
 def test_import_of_what_waits_says_so_by_its_exit_code(waiting_place, tmp_path):
     command("export", tmp_path / "out", "--store", waiting_place)
     assert command("import", tmp_path / "out", "--store", tmp_path / "s.sqlite") == 1
