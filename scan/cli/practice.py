@@ -184,13 +184,12 @@ def _print_effect(found: Advice, player: str | None) -> None:
     """Print whether practice helped, below the screen, where practice is known to have begun."""
     if found.effect is None:
         return
-    import textwrap
-
     from shortpencil.scan.practice.report import effect_sentences
+    from shortpencil.scan.practice.words import wrapped
 
     print("\n" + _("DID IT HELP"))
     for sentence in effect_sentences(found.report(player, with_pictures=False)):
-        print(textwrap.fill(sentence, 79))
+        print(*wrapped(sentence, 79), sep="\n")
 
 
 def _check(args: argparse.Namespace) -> None:

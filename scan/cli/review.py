@@ -193,7 +193,7 @@ def view_of(report: Report) -> FocusView:
     """Return a report as the page shows it."""
     from shortpencil.scan.practice import words
     from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
-    from shortpencil.scan.practice.picture import held, to_svg
+    from shortpencil.scan.practice.picture import to_svg
     from shortpencil.scan.practice.rate_charts import putting_chart, time_charts
     from shortpencil.scan.practice.report import head_line, why_sentences
     from shortpencil.scan.review.focus_view import FocusView
@@ -214,14 +214,14 @@ def view_of(report: Report) -> FocusView:
     return FocusView(
         title=_("Practise your {many}", many=words.MANY[plan.phase]),
         whose=head_line(report),
-        cue=held(plan.cue),
-        why=tuple(held(_without_command(says)) for says in why_sentences(report)),
+        cue=words.held(plan.cue),
+        why=tuple(words.held(_without_command(says)) for says in why_sentences(report)),
         charts=tuple(to_svg(picture) for picture in pictures),
         plan=_("The plan: {length}", length=plan.length),
         steps=tuple(_step(step) for step in plan.steps),
-        aim=held(aim),
-        notes=tuple(map(held, plan.notes)),
-        cautions=tuple(map(held, plan.cautions)),
+        aim=words.held(aim),
+        notes=tuple(map(words.held, plan.notes)),
+        cautions=tuple(map(words.held, plan.cautions)),
         in_short=_(words.SHORT_CAUTIONS),
         foot=f"{_(words.EXECUTED)} {_(_RANGES)}",
     )
@@ -237,8 +237,8 @@ def _without_command(says: str) -> str:
 
 
 def _step(step: PlanStep) -> Step:
-    from shortpencil.scan.practice.picture import held
     from shortpencil.scan.practice.plan import BOX_WORDS
+    from shortpencil.scan.practice.words import held
     from shortpencil.scan.review.focus_view import Step
 
     box = BOX_WORDS[step.box]

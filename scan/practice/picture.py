@@ -16,6 +16,7 @@ from typing import Any
 from shortpencil.forms.drawing import Blob, Fill, Line, Outline, Shape, Words
 from shortpencil.forms.geometry import Box, Point, box_around
 from shortpencil.forms.units import pt_to_mm
+from shortpencil.scan.practice.words import held
 
 BLACK, SOFT, LIGHT, PALE = 0.0, 0.35, 0.72, 0.88
 SMALL_PT, TEXT_PT, HEAD_PT = 8.0, 9.0, 10.0
@@ -155,13 +156,6 @@ def broken(words: str, width_mm: float, size_pt: float, bold: bool = False) -> l
         else:
             lines.append(word)
     return [content.replace("\N{NO-BREAK SPACE}", " ") for content in lines]
-
-
-def held(words: str) -> str:
-    """Return words with no-break spaces between numbers and their units."""
-    import re
-
-    return re.sub(r"(\d) (?=%|m\b|ft\b|min\b)", "\\1\N{NO-BREAK SPACE}", words)
 
 
 def text_width_mm(words: str, size_pt: float, bold: bool = False) -> float:

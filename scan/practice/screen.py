@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import textwrap
-
 from shortpencil.scan.language import N_, _, first_upper, ngettext, pgettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import Causes, level_said, unknown_said
@@ -162,6 +159,4 @@ def _whole(sentences: list[str], room: int) -> list[str]:
 
 
 def _wrap(text: str) -> list[str]:
-    """Break into lines; a number keeps its unit beside it."""
-    held = re.sub(r"(\d) (?=%|m\b)", "\\1\N{NO-BREAK SPACE}", text)
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(held, WIDTH)]
+    return words.wrapped(text, WIDTH)

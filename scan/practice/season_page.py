@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 from html import escape
 
@@ -17,7 +16,6 @@ from shortpencil.scan.practice.picture import (
     SOFT,
     TEXT_PT,
     frame,
-    held,
     line,
     moved,
     paragraph,
@@ -112,7 +110,7 @@ def _cut(text: str, width: int) -> str:
 
 
 def _wrap(sentence: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(sentence, WIDTH, initial_indent=indent, subsequent_indent=indent)
+    return words.wrapped(sentence, WIDTH, indent)
 
 
 # -- page ----------------------------------------------------------------------------------------------------
@@ -164,7 +162,7 @@ def _months(season: Season) -> str:
             "none known"
         )
         cells += [done, words.MANY[m.costs_most] if m.costs_most else "–"]
-        row = "".join(f"<td>{held(c)}</td>" for c in cells)
+        row = "".join(f"<td>{words.held(c)}</td>" for c in cells)
         rows.append(f'<tr><th scope="row">{said(m.name)}</th>{row}</tr>')
     missed = (_("{many} missed", many=words.MANY[phase]) for phase in season.phases)
     heads = (_("month"), _("rounds"), *missed, _("sessions"), _("cost most"))

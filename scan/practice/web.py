@@ -19,7 +19,7 @@ from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
 from shortpencil.scan.practice.model import Interval
 from shortpencil.scan.practice.phases import PhaseEvidence, Window
-from shortpencil.scan.practice.picture import FONT_FAMILY, font_bytes, held, to_svg
+from shortpencil.scan.practice.picture import FONT_FAMILY, font_bytes, to_svg
 from shortpencil.scan.practice.plan import BOX_WORDS, box_said, long_aim_said
 from shortpencil.scan.practice.rate_charts import putting_chart, result_said, results_chart, time_charts
 from shortpencil.scan.practice.report import (
@@ -206,7 +206,7 @@ def _phase_row(focus: Focus, p: PhaseEvidence) -> str:
         cells += [lost(p.cost), lost(p.strokes_a_round), focus.costs_most_said(p)]
     else:  # nothing is known of it: no costs of 0
         cells += ["–"] * 3
-    row = "".join(f"<td>{held(c)}</td>" for c in cells)
+    row = "".join(f"<td>{words.held(c)}</td>" for c in cells)
     kind = ' class="chosen"' if p.phase == focus.phase else ""
     return f'<tr{kind}><th scope="row">{words.MANY[p.phase]}</th>{row}</tr>'
 
@@ -260,7 +260,7 @@ def _apart(line: str) -> str:
 
 def said(text: str) -> str:
     """Return text made safe for HTML, numbers held to their units."""
-    return escape(held(text))
+    return escape(words.held(text))
 
 
 def _css() -> str:

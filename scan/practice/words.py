@@ -6,6 +6,8 @@ language that is spoken.
 
 from __future__ import annotations
 
+import re
+import textwrap
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date
 from math import isnan
@@ -16,6 +18,7 @@ from shortpencil.scan.language import N_, _, day_said, listed, ngettext, noun, n
 from shortpencil.scan.practice.model import Interval
 
 MINUS = "\N{MINUS SIGN}"
+_UNIT = re.compile(r"(\d) (?=%|m\b|ft\b|min\b)")
 
 #: The fixed definition that every card prints; execution is the player's own judgement and can drift.
 EXECUTED = N_("Executed: it left my hand with the direction, height, tilt and speed I meant.")
@@ -225,3 +228,14 @@ def in_ten_rounds(strokes_a_round: float) -> str:
 def times(n: int) -> str:
     """Return how often, as in ``once``, ``twice``, ``7 times``."""
     return _("once") if n == 1 else _("twice") if n == 2 else _("{n} times", n=n)
+
+
+def held(text: str) -> str:
+    """Return words with no-break spaces between numbers and their units."""
+    return _UNIT.sub("\\1\N{NO-BREAK SPACE}", text)
+
+
+def wrapped(text: str, width: int, indent: str = "") -> list[str]:
+    """Return a text in lines for a terminal; a number keeps its unit beside it."""
+    lines = textwrap.wrap(held(text), width, initial_indent=indent, subsequent_indent=indent)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]

@@ -149,6 +149,7 @@ def test_the_season_in_the_terminal(full, capsys):
     for part in ("AIM  Until", " cost most lately", "WHAT CHANGED", "TESTS OF TEN", "Week 4", "Not medical"):
         assert part in said
     assert sum(line.startswith(("Apr 2025", "May 2025", "Sep 2025")) for line in lines) == 3
+    assert not any(line.lstrip().startswith("%") for line in lines)
 
 
 def test_months_never_mix_rounds_of_nine_and_of_eighteen_holes(full, capsys):

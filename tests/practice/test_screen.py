@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from shortpencil.scan.language import speaking
+from shortpencil.scan.practice import words
 from shortpencil.scan.practice.choice import choice_of, target_of_choice
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.history import history_of
@@ -128,3 +129,13 @@ def test_the_terminal_says_from_where_the_ten_are_thrown_and_wastes_no_hour(lang
         # What throws and their rests leave over is no order to walk about for an hour.
         (walk,) = (line for line in lines if re.search("another day|andern Tag", line))
         assert int(walk.split()[0]) > 30
+
+
+def test_no_number_is_parted_from_its_unit_at_the_end_of_a_line():
+    for unit in ("%", "m", "ft", "min"):
+        said = f"{'missed ' * 11}33 {unit} lately, and so on."
+        assert len(said[: said.index("33") + 2]) == 79, "the number alone would fit"
+        first, second = words.wrapped(said, 80, "")
+        assert first.endswith("missed")
+        assert second.startswith(f"33 {unit} lately")
+    assert words.wrapped("a b", 3, "  ") == ["  a", "  b"]
