@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -5,7 +6,7 @@ import pytest
 from shortpencil.forms.catalog import load_form
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.form import Course, CourseHole, form_from_toml
-from shortpencil.scan.reading import CardReading
+from shortpencil.scan.reading import CardReading, FieldReading
 from shortpencil.scan.records.composing.answers import Answer, apply_answer, checked_answer
 from shortpencil.scan.records.composing.compose import round_from_reading
 from shortpencil.scan.records.composing.rounds import Round, Value
@@ -60,6 +61,15 @@ def test_an_unmarked_penalty_says_that_there_was_none():
     round_ = composed()
     assert round_.holes[0].penalty == Value(0, p=0.9991)
     assert round_.holes[1].penalty == Value(1, p=0.9991)
+
+
+def test_that_none_may_be_marked_is_a_doubt_between_numbers_of_penalties():
+    card = reading(form := round_form(), PLAYED)
+    doubted = FieldReading("1", 0.7, "unclear", alternatives=((None, 0.2), ("2", 0.1)))
+    card = replace(card, fields={**card.fields, "h02.penalty": doubted})
+    penalty = round_from_reading(form, card, recorded_at=RECORDED_AT).holes[1].penalty
+    assert (penalty.value, penalty.status) == (1, "doubtful")
+    assert penalty.alternatives == ((0, 0.2), (2, 0.1))
 
 
 def test_ace_is_one_holed_drive_even_when_no_bubble_is_marked():
