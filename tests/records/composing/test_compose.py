@@ -229,11 +229,13 @@ def test_an_answer_replaces_the_value_and_keeps_what_it_replaced():
 def test_answers_to_choices_carry_over_as_the_record_says_them():
     answers = [
         Answer("h02.penalty", "2", "Robin", LATER, over="1"),
+        Answer("h01.penalty", "1", "Robin", LATER, over=None),
         Answer("h02.why", 0, "Robin", LATER, over=1),
         Answer("h02.way", ("left", "long"), "Robin", LATER, over=("left",)),
         Answer("h02.forehand", "yes", "Robin", LATER, over=None),
     ]
-    hole = composed(answers=answers).holes[1]
+    first, hole, _ = composed(answers=answers).holes
+    assert (first.penalty.value, first.penalty.over) == (1, 0), "none was marked"
     assert (hole.penalty.value, hole.penalty.over) == (2, 1)
     drive = hole.throws[0]
     assert (drive.cause.value, drive.cause.over) == ("early", "late")
