@@ -164,6 +164,8 @@ def test_a_note_without_a_miss_is_kept_in_the_notes():
     round_ = composed(PLAYED | {"h03.why": 1, "h03.way": ("right",)})
     assert round_.notes == {"h03.way": "right", "h03.why": "1"}
     assert round_.holes[2].throws[0].cause is None
+    written = composed(pictures={"h03.words": b"png"})
+    assert written.notes == {"h03.words": "see the picture"}
 
 
 def test_a_cause_that_is_not_on_the_list_waits():
