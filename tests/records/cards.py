@@ -72,7 +72,7 @@ label = "note"
 """
 )
 
-_TOML = (
+TOML = (
     """
 name = "test-round"
 edition = 1
@@ -187,7 +187,7 @@ def round_form(holes: int = 3, *, unit: str = "m", course: bool = False) -> Form
     if course:
         rows = tuple(CourseHole(n, 3 + (n - 1) % 3, 80.0 + n, f"{80 + n} m") for n in range(1, holes + 1))
         layout = Course("Alder Meadow", "long", rows)
-    return form_from_toml(_TOML.replace("HOLES", str(holes)), source="test form", unit=unit, course=layout)
+    return form_from_toml(TOML.replace("HOLES", str(holes)), source="test form", unit=unit, course=layout)
 
 
 def reading(

@@ -10,6 +10,7 @@ from shortpencil.scan.reading import CardReading, FieldReading
 from shortpencil.scan.records.composing.answers import Answer, apply_answer, checked_answer
 from shortpencil.scan.records.composing.compose import round_from_reading
 from shortpencil.scan.records.composing.rounds import Round, Value
+from tests.records import cards
 from tests.records.cards import PHOTO, PLAYED, RECORDED_AT, reading, round_form
 
 LATER = datetime(2026, 6, 2, 7, 0, tzinfo=UTC)
@@ -206,6 +207,24 @@ def test_feet_become_metres():
     form = round_form(unit="ft")
     putt = composed(PLAYED | {"h01.putt1.distance": 33}, form=form).holes[0].throws[1]
     assert (putt.distance.value, putt.distance_m) == (33, 10.058)
+
+
+def test_a_card_may_ask_for_its_unit_itself():
+    """One foot is 0.3048 m exactly (NIST SP 811, 2008, B.8)."""
+    asks = """[[head]]
+id = "unit"
+type = "choose-one"
+options = [{id = "m", label = "m"}, {id = "ft", label = "ft"}]
+[[head]]
+id = "hand"
+"""
+    form = form_from_toml(
+        cards.TOML.replace("HOLES", "3").replace('[[head]]\nid = "hand"\n', asks), source="asks"
+    )
+    for marked, unit, far in (("ft", "ft", 2.134), ("m", "m", 7.0), (None, "m", 7.0)):
+        round_ = composed(PLAYED | {"unit": marked}, form=form)
+        assert round_.unit == unit
+        assert round_.holes[0].throws[1].distance_m == pytest.approx(far, abs=0.0005)
 
 
 def test_a_flagged_distance_has_no_metres():
