@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from shortpencil.scan.language import _, ngettext
 
 if TYPE_CHECKING:
-    pass
+    from shortpencil.forms.form import Form
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -147,7 +147,21 @@ def _print(args: argparse.Namespace) -> int:
         print(says, file=sys.stderr if to_stdout else sys.stdout)
     if args.map:
         print(_("{path}: the field map.", path=args.map), file=sys.stderr)
+    if mixed := _mixed_units(next(iter(printed.sheets.values())).form):
+        print(mixed, file=sys.stderr)
     return 0
+
+
+def _mixed_units(form: Form) -> str | None:
+    """Say where lengths are printed in one unit and putts asked in the other, which nobody may have meant."""
+    holes = form.course.holes if form.course else ()
+    written = {hole.length_written.split()[-1] for hole in holes if hole.length_written}
+    asks = any(field.id.endswith(".distance") for field in form.fields)
+    if not written or not asks or form.unit in written:
+        return None
+    if form.unit == "m":
+        return _("Lengths are printed in feet, and putts are asked in metres; in feet, too: --unit ft.")
+    return _("Lengths are printed in metres, and putts are asked in feet; in metres, too: --unit m.")
 
 
 def _refuse_options(args: argparse.Namespace) -> None:

@@ -101,6 +101,22 @@ def test_a_course_is_printed_in_and_its_card_is_kept(tmp_path, capsys) -> None:
     assert layout.form.course.holes[8].length_m == 133
 
 
+def test_lengths_in_one_unit_and_putts_in_the_other_are_told(tmp_path, capsys) -> None:
+    holes = "".join(f"[[holes]]\nnumber = {number}\nlength = 210\n" for number in range(1, 19))
+    course, pdf = tmp_path / "course.toml", str(tmp_path / "c.pdf")
+    told = {}
+    for unit, other in (("ft", "m"), ("m", "ft")):
+        course.write_text(f'name = "Mill"\nunit = "{unit}"\n{holes}', "utf-8")
+        for words in (["--unit", other], ["--unit", unit], ["--unit", other, "--form", "short18"]):
+            assert main(["print", "-o", pdf, "--layout", str(course), *words]) == 0
+            told[(unit, *words)] = f"--unit {unit}." in capsys.readouterr().err
+    # the short card asks for no distances
+    assert {words for words, is_told in told.items() if is_told} == {
+        ("ft", "--unit", "m"),
+        ("m", "--unit", "ft"),
+    }
+
+
 def test_a_roster_gives_a_card_a_player(tmp_path, capsys) -> None:
     (tmp_path / "club.csv").write_text("player,hand,copies\nWren,,2\nBirch,left,1\n")
     pdf = tmp_path / "stack.pdf"
