@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -41,6 +42,23 @@ def test_rounds_that_chose_the_focus_are_not_before():
     assert got.left_out == 5
     assert got.p_fell == pytest.approx(0.5)
     assert got.net_change.middle == pytest.approx(0, abs=1e-9)
+
+
+def test_what_is_beyond_the_others_follows_from_the_two_changes_told():
+    # Approaches rise and putts fall by as many: together they do not change, though the log odds of one that
+    # is seldom missed rise by more.
+    one = counted(*[(6, 12)] * 9, approach=(1, 17), putt=(9, 9))
+    two = counted(*[(9, 9)] * 4, approach=(4, 14), putt=(6, 12))
+    rounds = [*one.heads, *two.heads]
+    days = [START + timedelta(days=i) for i in range(len(rounds))]
+    both = replace(
+        worlds.joined(one, two), heads=tuple(replace(h, day=d) for h, d in zip(rounds, days, strict=True))
+    )
+    got = f.effect_of(both, 0, days[9])
+    change, others = got.change.middle, got.others_change.middle
+    assert others == pytest.approx(0, abs=0.03)
+    assert change == pytest.approx(9 / 18 - 6 / 18)
+    assert got.net_change.middle == pytest.approx(change - others, abs=0.03)
 
 
 def test_change_is_newcombes_with_the_spread_taken_off():
