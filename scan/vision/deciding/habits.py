@@ -12,10 +12,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from shortpencil.scan.vision.weighing.form_index import FormIndex, HoleRows, Rows
+from shortpencil.scan.vision.weighing.form_index import FormIndex, HoleRows
 from shortpencil.scan.vision.weighing.holes import CLEAN, MISS, UNMARKED
 from shortpencil.scan.vision.weighing.likelihoods import Floats
-from shortpencil.scan.vision.weighing.posterior import Posterior
+from shortpencil.scan.vision.weighing.posterior import Posterior, filled_in
 from shortpencil.scan.vision.weighing.slips import Slips
 
 #: Cells of the usual player that a card's own are set against. Whether par is written is all or nothing; the
@@ -32,13 +32,13 @@ def with_habits(index: FormIndex, posterior: Posterior, slips: Slips) -> Slips:
         return slips
     found: dict[str, float] = {}
     if rows.par is not None:
-        written = _given(posterior, rows.par)
+        written = filled_in(posterior, *rows.par)
         found["par"] = _share(slips.par, _USUAL_PAR, [(np.ones_like(written), written)])
     marked = _marked(posterior, rows)
     putts = [marked[:, column] for column in rows.throws.putts if 0 <= column < marked.shape[1]]
-    distances = [_given(posterior, at) for at in rows.distances]
+    distances = [filled_in(posterior, *at) for at in rows.distances]
     found["distance"] = _share(slips.distance, _USUAL, zip(putts, distances, strict=False))
-    stances = [(marked[:, column], _given(posterior, (key, at))) for key, at, column in rows.stances]
+    stances = [(marked[:, column], filled_in(posterior, key, at)) for key, at, column in rows.stances]
     found["stance"] = _share(slips.stance, _USUAL, stances)
     missed = _missed(index, posterior, rows)
     for name, kinds in (
@@ -47,7 +47,9 @@ def with_habits(index: FormIndex, posterior: Posterior, slips: Slips) -> Slips:
         ("single", ("choose-one",)),
     ):
         parts = [at for at in rows.second_pass if at[0][0] in kinds]
-        found[name] = _share(getattr(slips, name), _USUAL, [(missed, _given(posterior, at)) for at in parts])
+        found[name] = _share(
+            getattr(slips, name), _USUAL, [(missed, filled_in(posterior, *at)) for at in parts]
+        )
     return replace(slips, **found)
 
 
@@ -58,18 +60,6 @@ def _share(usual: float, cells: float, seen: Iterable[tuple[Floats, Floats]]) ->
         could += float(chance.sum())
         did += float((chance * filled).sum())
     return float(np.clip(round(did / could, 3), _RAREST, 1 - _RAREST))
-
-
-def _given(posterior: Posterior, at: Rows) -> Floats:
-    """(H,) chance that a field of each hole is filled in."""
-    key, rows = at
-    if key[0] == "choose-many":
-        return posterior.many[key].some[rows]
-    if key[0] == "choose-one":
-        choose = posterior.choose[key]
-        by_meaning = choose.weights[rows] * choose.likelihood.meanings[rows]
-        return np.asarray(by_meaning[:, 1:].sum(axis=1) / by_meaning.sum(axis=1))
-    return np.asarray(1 - posterior.number[key].values[rows, -1])
 
 
 def _states(posterior: Posterior, rows: HoleRows) -> Floats:

@@ -104,6 +104,7 @@ class FormIndex:
     holes : where the parts of the holes stand; None where there are none to add up
     hole_rules : field id -> the rule of its own hole that ties it down
     checked : rows of the numbers that a sum checks, by group
+    columns : the columns of a form that is no round card, one field a row; none of words
     """
 
     fields: tuple[str, ...]
@@ -117,6 +118,7 @@ class FormIndex:
     holes: HoleRows | None
     hole_rules: dict[str, str]
     checked: dict[GroupKey, Ints]
+    columns: tuple[Rows, ...] = ()
 
 
 #: Indices already made, with their forms, the latest last. Keyed by identity: to hash a form of 300 fields
@@ -168,7 +170,16 @@ def _indexed(form: Form) -> FormIndex:
         holes=holes,
         hole_rules=_hole_rules(form, rules),
         checked=_checked(rules, places),
+        columns=() if form.makes_rounds else _columns(form, places),
     )
+
+
+def _columns(form: Form, places: dict[str, Place]) -> tuple[Rows, ...]:
+    """The columns that stand in every row, in the order of the card."""
+    rows = [form.row_id(row) for row in range(1, form.rows + 1)]
+    names = dict.fromkeys(field.id.partition(".")[2] for field in form.fields if field.row == 1)
+    found = [_together(places, [f"{at}.{name}" for at in rows]) for name in names]
+    return tuple(column for column in found if column is not None and column[0][0] != "long")
 
 
 def _group(members: list[tuple[Field, list[int]]]) -> Group:

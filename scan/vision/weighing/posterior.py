@@ -131,6 +131,17 @@ class Posterior:
         )
 
 
+def filled_in(posterior: Posterior, key: GroupKey, rows: Ints) -> Floats:
+    """(R,) chance that each of some fields of a group is filled in."""
+    if key[0] == "choose-many":
+        return posterior.many[key].some[rows]
+    if key[0] == "choose-one":
+        choose = posterior.choose[key]
+        by_meaning = choose.weights[rows] * choose.likelihood.meanings[rows]
+        return np.asarray(by_meaning[:, 1:].sum(axis=1) / by_meaning.sum(axis=1))
+    return np.asarray(1 - posterior.number[key].values[rows, -1])
+
+
 def cell_likelihoods(
     index: FormIndex,
     bubbles: Mapping[str, tuple[float, float, float]],

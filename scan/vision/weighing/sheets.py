@@ -1,4 +1,4 @@
-"""What a practice sheet counts: the putts of a rung, the clean throws of a session; and rungs that rise.
+"""What hangs together on a practice sheet: rows and columns, counts, rungs that rise, throws that fly alike.
 
 The player fills a bubble for each putt that drops and writes how many they were, or counts the clean throws
 at the foot. So a doubtful bubble is told by its count and a doubtful count by its bubbles, as a round's are
@@ -7,14 +7,15 @@ by its sums. A ladder's distances stand the nearest first; on a field throws of 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import lru_cache
 
 import numpy as np
 
 from shortpencil.forms.rules import CountRule
-from shortpencil.scan.vision.weighing.form_index import FormIndex
-from shortpencil.scan.vision.weighing.likelihoods import Floats, length_prior
-from shortpencil.scan.vision.weighing.posterior import BLANK_NUMBER, Posterior
+from shortpencil.scan.vision.weighing.form_index import FormIndex, GroupKey
+from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints, length_prior
+from shortpencil.scan.vision.weighing.posterior import BLANK_NUMBER, NOTHING_CHOSEN, Posterior, filled_in
 from shortpencil.scan.vision.weighing.putts import chances_up_to, lengths_of
 from shortpencil.scan.vision.weighing.slips import Slips
 from shortpencil.scan.vision.weighing.written import written_sum
@@ -28,22 +29,86 @@ _FAR = {"m": 160.0, "ft": 520.0}
 _SPREAD = 0.4
 
 
+#: By group, the chance (F,) that each of its fields is filled in, before its own ink is seen.
+Chances = Mapping[GroupKey, Floats]
+
+#: Imagined rows of the usual player that a column's own are set against; how often a column is filled in
+#: where nothing else of its row is; and no habit is surer than this.
+_USUAL_ROWS, _ALONE, _RAREST = 2.0, 0.03, 0.02
+
+
 def weigh_sheet(index: FormIndex, unit: str, slips: Slips, posterior: Posterior) -> None:
+    """Write the joint posterior of what hangs together on a form that is no round card."""
+    chances = by_habit(index, slips, posterior)
+    weigh_counts(index, unit, slips, posterior, chances)
+
+
+def usual_chances(index: FormIndex, slips: Slips) -> dict[GroupKey, Floats]:
+    """Chance that each field is filled in, of the usual player."""
+    usual = {"choose-many": 1 - slips.row_unthrown, "choose-one": 1 - NOTHING_CHOSEN}
+    return {
+        key: np.full(len(group.fields), usual.get(key[0], 1 - BLANK_NUMBER))
+        for key, group in index.groups.items()
+    }
+
+
+def by_habit(index: FormIndex, slips: Slips, posterior: Posterior) -> Chances:
+    """Weigh the columns by what this player fills in: all of them in a row that is used, or some never.
+
+    A field's own ink has no say in what is expected of it: of its column the other rows speak, of its row the
+    other columns. Returns what is expected of each field.
+    """
+    chances = usual_chances(index, slips)
+    if len(index.columns) < 2:
+        return chances
+    filled = np.stack([filled_in(posterior, *column) for column in index.columns], axis=1)
+    others = [np.delete(1 - filled, column, axis=1).prod(axis=1) for column in range(filled.shape[1])]
+    used = 1 - np.stack(others, axis=1)
+    could, did = used.sum(axis=0) - used, (used * filled).sum(axis=0) - used * filled
+    usual = np.array([chances[key][rows[0]] for key, rows in index.columns])
+    habit = np.clip((_USUAL_ROWS * usual + did) / (_USUAL_ROWS + could), _RAREST, 1 - _RAREST)
+    expected = used * habit + (1 - used) * _ALONE
+    for (key, rows), some in zip(index.columns, expected.T, strict=True):
+        chances[key][rows] = some
+        _expect(posterior, key, rows, some)
+    return chances
+
+
+def _expect(posterior: Posterior, key: GroupKey, rows: Ints, some: Floats) -> None:
+    """Weigh some fields of a group anew, given the chance (R,) that each is filled in."""
+    if key[0] == "choose-one":
+        weights = posterior.choose[key].weights
+        weights[rows, 0] = 1 - some
+        weights[rows, 1:] = some[:, None] / key[1]
+    elif key[0] == "choose-many":
+        many = posterior.many[key]
+        nothing = (1 - some) * (many.likelihood.blank + many.likelihood.struck)[rows]
+        something = some * many.likelihood.some[rows]
+        many.some[rows] = something / (something + nothing)
+    else:
+        number = posterior.number[key]
+        ink = number.likelihood.take(rows)
+        number.set(rows, some[:, None] * length_prior(key[1]) * ink.full, (1 - some) * ink.blank)
+
+
+def weigh_counts(index: FormIndex, unit: str, slips: Slips, posterior: Posterior, chances: Chances) -> None:
     """Write the joint posterior of what a practice sheet counts, and of its distances."""
     for rule in index.rules.counts:
         if index.places[rule.count][0][0] != "number":
             continue  # too long to list its values
         if rule.option is None:
-            _weigh_filled(index, slips, posterior, rule)
+            _weigh_filled(index, slips, posterior, rule, chances)
         else:
             _weigh_judged(index, slips, posterior, rule, rule.option)
         posterior.rules.update(dict.fromkeys((rule.count, *rule.of), COUNTED))
-    _weigh_rungs(index, slips, posterior)
-    _weigh_flights(index, posterior, unit)
+    _weigh_rungs(index, slips, posterior, chances)
+    _weigh_flights(index, posterior, unit, chances)
     _weigh_made(index, slips, posterior)
 
 
-def _weigh_filled(index: FormIndex, slips: Slips, posterior: Posterior, rule: CountRule) -> None:
+def _weigh_filled(
+    index: FormIndex, slips: Slips, posterior: Posterior, rule: CountRule, chances: Chances
+) -> None:
     """The bubbles of one row and their count.
 
     Not thrown: nothing is filled, nothing written. Thrown: any number dropped, each as likely as the next,
@@ -57,9 +122,9 @@ def _weigh_filled(index: FormIndex, slips: Slips, posterior: Posterior, rule: Co
     written = written_sum(
         full, blank, count + 1, slips.tally_wrong, slips.tally_blank, slips.zero_tally_blank
     )
-    thrown = 1 - slips.row_unthrown
+    thrown = float(chances[key][row])
     by_count = thrown * (1 - slips.bubbles_forgotten) / (count + 1) * ink * written.likelihood
-    unthrown = slips.row_unthrown * ink[0] * blank
+    unthrown = (1 - thrown) * ink[0] * blank
     possible = np.zeros_like(full)
     possible[: count + 1] = full[: count + 1] / (count + 1)
     forgotten = thrown * slips.bubbles_forgotten * ink[0] * possible
@@ -110,7 +175,7 @@ def _weigh_judged(index: FormIndex, slips: Slips, posterior: Posterior, rule: Co
         behind = (1 - share[at]) * behind + share[at] * onward
 
 
-def _weigh_rungs(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
+def _weigh_rungs(index: FormIndex, slips: Slips, posterior: Posterior, chances: Chances) -> None:
     """A ladder's distances, each farther than the last one written: forward and backward over the rungs."""
     places = [index.places[field] for field in index.rules.rungs]
     keys = {key for key, _ in places}
@@ -118,7 +183,8 @@ def _weigh_rungs(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
         return
     rows = np.array([row for _, row in places])
     number = posterior.number[key]
-    full, blank = number.likelihood.full[rows], BLANK_NUMBER * number.likelihood.blank[rows]
+    some = chances[key][rows]
+    full, blank = some[:, None] * number.likelihood.full[rows], (1 - some) * number.likelihood.blank[rows]
     step = _steps(key[1], slips.rung_astray)
     size = full.shape[1]
     here = np.zeros(size + 1)  # the last distance written, or none so far
@@ -127,12 +193,12 @@ def _weigh_rungs(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
     for ink, none in zip(full, blank, strict=True):
         so_far.append(here)
         here = here * none
-        here[:size] += (1 - BLANK_NUMBER) * ink * (so_far[-1] @ step)
+        here[:size] += ink * (so_far[-1] @ step)
         here = here / here.sum()
     behind = np.ones(size + 1)
     values, blanks = np.empty_like(full), np.empty(len(rows))
     for at in range(len(rows) - 1, -1, -1):
-        onward = (1 - BLANK_NUMBER) * full[at] * behind[:size]
+        onward = full[at] * behind[:size]
         values[at] = (so_far[at] @ step) * onward
         blanks[at] = blank[at] * float(so_far[at] @ behind)
         behind = blank[at] * behind + step @ onward
@@ -141,7 +207,7 @@ def _weigh_rungs(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
     posterior.rules.update(dict.fromkeys(index.rules.rungs, RUNGS))
 
 
-def _weigh_flights(index: FormIndex, posterior: Posterior, unit: str) -> None:
+def _weigh_flights(index: FormIndex, posterior: Posterior, unit: str, chances: Chances) -> None:
     """How far each throw flew: about as far as those of this sheet that are read beyond doubt."""
     places = [index.places[field] for field in index.rules.flights]
     keys = {key for key, _ in places}
@@ -149,9 +215,9 @@ def _weigh_flights(index: FormIndex, posterior: Posterior, unit: str) -> None:
         return
     rows = np.array([row for _, row in places])
     number = posterior.number[key]
-    some = number.likelihood.take(rows)
-    chance = chances_up_to(key[1], _FAR[unit], lengths_of(some, _SPREAD))
-    number.set(rows, (1 - BLANK_NUMBER) * chance * some.full, BLANK_NUMBER * some.blank)
+    ink, some = number.likelihood.take(rows), chances[key][rows]
+    chance = chances_up_to(key[1], _FAR[unit], lengths_of(ink, _SPREAD))
+    number.set(rows, some[:, None] * chance * ink.full, (1 - some) * ink.blank)
     posterior.rules.update(dict.fromkeys(index.rules.flights, FLIGHTS))
 
 

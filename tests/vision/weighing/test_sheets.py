@@ -14,8 +14,8 @@ from shortpencil.forms.catalog import load_form
 from shortpencil.forms.form import form_from_toml
 from shortpencil.forms.rules import rules_of
 from shortpencil.scan.vision.weighing.form_index import index_of
-from shortpencil.scan.vision.weighing.posterior import Posterior, fields_alone
-from shortpencil.scan.vision.weighing.sheets import weigh_sheet
+from shortpencil.scan.vision.weighing.posterior import Posterior, fields_alone, filled_in
+from shortpencil.scan.vision.weighing.sheets import usual_chances, weigh_counts, weigh_sheet
 from shortpencil.scan.vision.weighing.slips import OFF_BY, Slips
 
 LADDER = form_from_toml(
@@ -78,7 +78,7 @@ def ink_of(form, seed: int) -> tuple[np.ndarray, np.ndarray]:
 
 def weighed(form, bubbles: np.ndarray, digits: np.ndarray, slips: Slips) -> Posterior:
     posterior = fields_alone(index_of(form), bubbles, digits, slips)
-    weigh_sheet(index_of(form), "m", slips, posterior)
+    weigh_counts(index_of(form), "m", slips, posterior, usual_chances(index_of(form), slips))
     return posterior
 
 
@@ -235,6 +235,29 @@ def test_a_throw_flies_as_far_as_the_others_of_its_session() -> None:
     eighth, ninth = (values[index.places[f"t{throw}.distance"][1]] for throw in ("08", "09"))
     assert eighth[64] > 20 * eighth[164]
     assert ninth[64] == pytest.approx(ninth[69], rel=0.1)
+
+
+def test_a_column_is_filled_in_as_in_the_other_rows_that_are_used() -> None:
+    """One throw's kind in 3 to 1 against blank: read where all others say theirs, left where none does."""
+    form = load_form("field-work")
+    index, slips = index_of(form), Slips()
+    for said, wanted in ((True, 0.9), (False, 0.2)):
+        bubbles = np.tile([1.0, 1e-6, 1e-6], (len(index.bubbles), 1))
+        for throw in range(1, 11):  # of sixteen rows ten are used
+            for column in ("tilt", "execution", *(["kind"] if said and throw != 4 else [])):
+                key, row = index.places[f"t{throw:02d}.{column}"]
+                bubbles[index.groups[key].cells[row][throw % 2]] = [1e-6, 1.0, 1e-6]
+        key, row = index.places["t04.kind"]
+        bubbles[index.groups[key].cells[row][0]] = [1.0, 3.0, 1e-6]
+        _, unused = index.places["t14.kind"]
+        bubbles[index.groups[key].cells[unused][0]] = [1.0, 3.0, 1e-6]
+        digits = np.full((len(index.digits), 12), 1e-6)
+        digits[:, 10] = 1.0
+        posterior = fields_alone(index, bubbles, digits, slips)
+        weigh_sheet(index, "m", slips, posterior)
+        fourth, fourteenth = filled_in(posterior, key, np.array([row, unused]))
+        assert (fourth > wanted) == said
+        assert fourteenth < 0.2
 
 
 def test_what_was_made_is_no_more_than_was_tried() -> None:
