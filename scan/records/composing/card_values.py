@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from datetime import UTC, date, datetime
+
+from msgspec.structs import replace
 
 from shortpencil.forms.form import Form
 from shortpencil.scan.asking import MATTERS, SURE, is_asked, must_look
@@ -30,11 +31,18 @@ class CardValues:
         self._answers = {answer.field: answer for answer in given if answer.how != LEFT}
         self._left = left_as_doubt(given)
         self._defaults = {field.id: field.default for field in form.fields}
+        self._made: dict[str, Value] = {}  # most are asked for two or three times
 
     def value(self, field_id: str | None) -> Value:
         """Return the field's value with its provenance; an unmarked choice with a default gets that."""
         if field_id is None or field_id not in self._defaults:
             return NOT_ASKED
+        made = self._made.get(field_id)
+        if made is None:
+            made = self._made[field_id] = self._value(field_id)
+        return made
+
+    def _value(self, field_id: str) -> Value:
         answer, found = self._answers.get(field_id), self._fields.get(field_id)
         default = self._defaults[field_id]
         if answer is not None:

@@ -18,8 +18,9 @@ A card says less than a round holds, and the rest follows by rule:
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import UTC, datetime
+
+from msgspec.structs import replace
 
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.form import USUAL_PHASES, Form

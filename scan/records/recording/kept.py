@@ -39,7 +39,18 @@ def reading_text(reading: CardReading) -> str:
     """Return the text that stands for a reading; the same reading gives the same text."""
     data = reading_to_json(reading)
     del data["record"]
-    return json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+    try:
+        text = msgspec.json.encode(data).decode()
+    except UnicodeEncodeError:  # a name that is no text
+        text = ""
+    # What Python writes otherwise (1e-05 where msgspec has 0.00001), or has a word for (NaN), is left to it.
+    if not text or "e-" in text or "0.0000" in text or not all(map(_is_plain, reading.quality.values())):
+        return json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+    return text
+
+
+def _is_plain(found: float | str | bool) -> bool:
+    return not isinstance(found, float) or 1e-4 <= abs(found) < 1e15 or found == 0
 
 
 def reading_from_text(
