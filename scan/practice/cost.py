@@ -18,8 +18,8 @@ length of the first is written. So by how many putts its holes took more or less
 taken off what is left, as far as it is more probably chance than the miss (control variates: Lavenberg and
 Welch 1981; here one whose mean is believed near 0, not known).
 
-While throws are few, both are drawn towards one prior value, the same in all phases; where misses of one
-phase turn out dear, those of the others are believed dearer, too.
+While throws are few, both are drawn towards one prior value, the same in all phases; how far, and whether
+what one phase tells goes for the others, follows from which of three beliefs the throws speak for.
 """
 
 from __future__ import annotations
@@ -40,17 +40,49 @@ Ints = NDArray[np.int64]
 #: Before a throw is seen, a miss costs about half a stroke in each phase: some are saved by the next throw,
 #: some cost a whole one. Our choice; equal in all phases, so that a first round's focus is the plain count.
 PRIOR_COST_STROKES = 0.5
-PRIOR_COST_SD = 0.3
-#: So much of that sd the phases have in common: on steep ground every miss is dear. With 0.2 what is known of
-#: putts, which are cheap and well known, drew the cost of approaches down.
-COMMON_COST_SD = 0.15
-#: What a missed drive costs differs by .15 to .20 between players of every world in tests, and could be
-#: nothing or two strokes on a course unlike these. So either of two widths is believed of it, as multiples
-#: of the sd above, and how probable each is; their mean square is 1. With one width ranges of drives' strokes
-#: held in 94 % after ten rounds, now in 92, and the mean error is a twentieth less. Misses of other phases
-#: keep the one: in a game of four phases, where they cost .9, a narrower belief held in 70 % in place of 78
-#: after five rounds.
-TEE_SDS: tuple[tuple[float, float], ...] = ((0.5, 0.8), (2.0, 0.2))
+
+
+@dataclass(frozen=True, slots=True)
+class Believed:
+    """One of several things that may hold of what misses cost a player: a normal around the prior value.
+
+    Attributes
+    ----------
+    p : how probable it is beforehand
+    tee, sd : sd in strokes of the phase that begins a hole, and of each other
+    tee_common, common : so much of these the phases have in common
+    """
+
+    p: float
+    tee: float
+    sd: float
+    tee_common: float
+    common: float
+
+    def covariance(self, tee: NDArray[np.bool_]) -> Floats:
+        """Return the covariance of what misses cost by phase, (P, P); `tee` says which begins a hole."""
+        share = np.where(tee, self.tee_common, self.common)
+        result = np.outer(share, share)
+        np.fill_diagonal(result, np.where(tee, self.tee, self.sd) ** 2)
+        return result
+
+
+#: As a rule .15 of an sd of .3 the phases have in common: on steep ground every miss is dear. With .2 what is
+#: known of putts, which are cheap and well known, drew the cost of approaches down. What a missed drive costs
+#: differs by .15 to .20 between players of every world in tests, and could be nothing or two strokes on a
+#: course unlike these: so for it half or twice that width is believed, four to one. With one width ranges of
+#: drives' strokes held in 94 % after ten rounds, with two in 92, and the mean error is a twentieth less.
+#: Or the game is unlike the usual ones, one in ten: whoever misses throws again, say, so that misses are dear
+#: together, or cheap, and a drive's are by themselves. In a game of four phases, where misses cost .9 and a
+#: drive's nothing, ranges of costs held in 78 to 84 % without it (docs/advice-ranges.md, "Other phases").
+#: The three together are as wide for drives as for others, or a first round's focus would lean towards the
+#: phase of which more is believed possible.
+BELIEFS = (
+    Believed(0.72, 0.15, 0.3, 0.075, 0.15),
+    Believed(0.18, 0.6, 0.3, 0.3, 0.15),
+    Believed(0.1, 0.6, 0.6, 0.0, 0.55),
+)
+PRIOR_COST_SD = sqrt(sum(believed.p * believed.sd**2 for believed in BELIEFS))
 #: Scatter of the throws left around what is foretold, with the weight of this many throws: a missed drive may
 #: cost nothing or three strokes, a missed putt hardly more than one. On the worlds in tests missed throws
 #: scatter by 1.0 to 1.4 and by 0.5 to 0.8; one number for all, 0.8, made ranges of drives and approaches too
@@ -555,14 +587,12 @@ def _by_group(values: Floats, group: Ints) -> Floats:
 
 
 def _posterior(estimate: Floats, variance: Floats, tee: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-    """Return mean and sd of each phase's cost, (P,), under the prior that ties the phases together.
+    """Return mean and sd of each phase's cost, (P,); `tee` says which phase begins a hole.
 
-    A normal for each width that is believed of the phase that begins a hole, `tee`; weighed by how probable
-    it makes what was estimated.
+    A normal for each of `BELIEFS`, weighed by how probable it makes what was estimated.
     """
-    widths = TEE_SDS if tee.any() else ((1.0, 1.0),)
-    each = [_posterior_of_normal(estimate, variance, np.where(tee, width, 1.0)) for width, _ in widths]
-    log_share = np.array([log_p for *_, log_p in each]) + np.log([believed for _, believed in widths])
+    each = [_posterior_of_normal(estimate, variance, belief.covariance(tee)) for belief in BELIEFS]
+    log_share = np.array([log_p for *_, log_p in each]) + np.log([belief.p for belief in BELIEFS])
     share = np.exp(log_share - log_share.max())
     share /= share.sum()
     means, variances = np.array([m for m, _, _ in each]), np.array([v for _, v, _ in each])
@@ -570,15 +600,11 @@ def _posterior(estimate: Floats, variance: Floats, tee: NDArray[np.bool_]) -> tu
     return mean, np.sqrt(share @ (variances + (means - mean) ** 2))
 
 
-def _posterior_of_normal(estimate: Floats, variance: Floats, width: Floats) -> tuple[Floats, Floats, float]:
-    """Return means, variances and the log probability of the estimates; `width` multiplies each sd."""
-    count = len(estimate)
-    prior = np.full((count, count), COMMON_COST_SD**2)
-    np.fill_diagonal(prior, PRIOR_COST_SD**2)
-    prior *= np.outer(width, width)
+def _posterior_of_normal(estimate: Floats, variance: Floats, prior: Floats) -> tuple[Floats, Floats, float]:
+    """Return means, variances and log probability of the estimates; `prior` is the normal's covariance."""
     # Weights in place of variances, so that a phase of which nothing is known has weight 0.
     weight = np.where(np.isfinite(variance), 1 / variance, 0.0)
-    spread = np.eye(count) + prior * weight
+    spread = np.eye(len(estimate)) + prior * weight
     covariance = np.linalg.solve(spread, prior)
     away = np.where(weight > 0, estimate - PRIOR_COST_STROKES, 0.0)
     pull = weight * away

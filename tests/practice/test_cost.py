@@ -31,10 +31,12 @@ def test_cost_by_hand():
     assert got.cost(0).interval().low < 0.5 < got.cost(0).interval().high
     assert got.cost(0).interval().high - got.cost(0).interval().low < 0.18
     # nothing but clean approaches: no comparison, the prior stands, moved by nothing since drives cost as
-    # much as it says; of its variance the common part is nearly known
-    left = cost.PRIOR_COST_SD**2 - cost.COMMON_COST_SD**4 / cost.PRIOR_COST_SD**2
+    # much as it says; of its variance the common part is nearly known, and costs unlike the usual ones are
+    # less probable, but for drives that may be by themselves
     assert got.mean[1] == pytest.approx(cost.PRIOR_COST_STROKES, abs=0.005)
-    assert got.sd[1] == pytest.approx(left**0.5, abs=0.01)
+    usual = cost.BELIEFS[0]
+    left = usual.sd**2 - usual.common**2 * usual.tee_common**2 / usual.tee**2
+    assert left**0.5 < got.sd[1] < cost.PRIOR_COST_SD
 
 
 def test_against_least_squares_on_the_clean_throws():
@@ -144,45 +146,65 @@ def test_ranges_hold_where_days_holes_and_distances_differ(number):
     assert np.mean(held) > 0.8
 
 
-def test_phases_share_a_common_part_of_what_is_believed_beforehand():
+def test_one_normal_is_updated_by_the_usual_formula():
     # A normal prior with covariance .15^2 and variance .3^2; observed 1.0 (variance .01) of the first of two:
     # by the usual formula the second's mean moves by .0225 / (.09 + .01) of .5, its variance by .0225^2 / .1.
-    mean, sd = cost._posterior(np.array([1.0, 0.0]), np.array([0.01, np.inf]), np.zeros(2, dtype=bool))
+    prior = cost.Believed(1.0, 0.3, 0.3, 0.15, 0.15).covariance(np.zeros(2, dtype=bool))
+    assert prior == pytest.approx(np.array([[0.09, 0.0225], [0.0225, 0.09]]))
+    mean, variance, _ = cost._posterior_of_normal(np.array([1.0, 0.0]), np.array([0.01, np.inf]), prior)
     assert mean == pytest.approx([0.5 + 0.09 / 0.1 * 0.5, 0.5 + 0.0225 / 0.1 * 0.5])
-    assert sd**2 == pytest.approx([0.09 * 0.01 / 0.1, 0.09 - 0.0225**2 / 0.1])
+    assert variance == pytest.approx([0.09 * 0.01 / 0.1, 0.09 - 0.0225**2 / 0.1])
 
 
-def test_a_drive_is_believed_to_differ_little_or_much():
-    # one drive's cost seen at .9 with a variance of .03: by SciPy's quadrature over both normals
+def test_before_a_throw_all_phases_are_believed_alike():
+    # or a first round's focus would not be the plain count
+    assert sum(b.p for b in cost.BELIEFS) == pytest.approx(1.0)
+    nothing = np.full(4, np.inf)
+    mean, sd = cost._posterior(np.zeros(4), nothing, np.array([True, False, False, False]))
+    assert mean == pytest.approx([cost.PRIOR_COST_STROKES] * 4)
+    assert sd == pytest.approx([cost.PRIOR_COST_SD] * 4)
+
+
+def test_one_cost_is_weighed_over_what_is_believed():
+    # one drive's cost seen at .9 with a variance of .03: by SciPy's quadrature over the normals
     from scipy.integrate import quad
     from scipy.stats import norm
 
     def density(x):
-        prior = sum(p * norm.pdf(x, 0.5, w * cost.PRIOR_COST_SD) for w, p in cost.TEE_SDS)
+        prior = sum(b.p * norm.pdf(x, 0.5, b.tee) for b in cost.BELIEFS)
         return prior * norm.pdf(0.9, x, np.sqrt(0.03))
 
     whole, one, two = (quad(lambda x, n=n: x**n * density(x), -4, 5)[0] for n in range(3))
     mean, sd = cost._posterior(np.array([0.9]), np.array([0.03]), np.array([True]))
     assert mean == pytest.approx([one / whole], abs=1e-6)
     assert sd == pytest.approx([np.sqrt(two / whole - (one / whole) ** 2)], abs=1e-6)
-    assert sum(p * w**2 for w, p in cost.TEE_SDS) == pytest.approx(
-        1.0
-    )  # as wide as the others' before a throw
 
 
-def test_two_costs_at_once_are_weighed_by_their_joint_probability():
+def test_costs_at_once_are_weighed_by_their_joint_probability():
     from scipy.stats import multivariate_normal
 
-    estimate, variance = np.array([0.9, 0.2]), np.array([0.03, 0.02])
+    estimate, variance = np.array([0.9, 0.2, 0.4]), np.array([0.03, 0.02, 0.05])
+    tee = np.array([True, False, False])
     means, weights = [], []
-    for width, believed in cost.TEE_SDS:
-        both = cost.COMMON_COST_SD**2 * width
-        prior = np.array([[(cost.PRIOR_COST_SD * width) ** 2, both], [both, cost.PRIOR_COST_SD**2]])
+    for belief in cost.BELIEFS:
+        prior = belief.covariance(tee)
         seen = prior + np.diag(variance)
-        weights.append(believed * multivariate_normal([0.5, 0.5], seen).pdf(estimate))
+        weights.append(belief.p * multivariate_normal([0.5] * 3, seen).pdf(estimate))
         means.append(0.5 + prior @ np.linalg.solve(seen, estimate - 0.5))
-    mean, _ = cost._posterior(estimate, variance, np.array([True, False]))
+    mean, _ = cost._posterior(estimate, variance, tee)
     assert mean == pytest.approx(np.average(means, axis=0, weights=weights))
+
+
+def test_misses_that_are_dear_together_are_believed_sooner():
+    # Three phases seen at .95 and drives at nothing, as where whoever misses throws again: each by itself
+    # would be drawn to half a stroke by its own variance.
+    variance, tee = np.full(4, 0.03), np.array([True, False, False, False])
+    dear, _ = cost._posterior(np.array([0.0, 0.95, 0.95, 0.95]), variance, tee)
+    by_itself = 0.5 + 0.45 * 0.09 / (0.09 + 0.03)
+    assert by_itself + 0.02 < dear[1] == pytest.approx(dear[3])
+    # One dear phase alone is not taken for another game.
+    one, _ = cost._posterior(np.array([0.5, 0.95, 0.5, 0.5]), variance, tee)
+    assert one[1] == pytest.approx(by_itself, abs=0.03)
 
 
 def test_costs_come_out_as_made():
