@@ -146,8 +146,8 @@ def card_lines(kept: Kept, form: Form | None, waits: Sequence[str], *, stored: b
     lines = [f"{name}: {card}, {what}, {doubt} ({told(kept.outcome if stored else NOT_STORED)})"]
     for field_id in waits:
         answer = reading.fields.get(field_id)
-        why = why_said(field_id, answer.flag if answer else None)
-        lines.append(f"    {_('ask'):<4} {full_name(form, field_id)}: {why}")
+        asked, why = full_name(form, field_id), why_said(field_id, answer.flag if answer else None)
+        lines.append(f"    {_('ask'):<4} {asked}: {why.removeprefix(f'{asked}: ')}")
     note = f"{_('note'):<4}"
     lines += [f"    {note} {told(finding.says)}" for finding in reading.findings]
     return lines + [f"    {note} {text}" for text in differences(kept, form)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import struct
 import zlib
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 
 from shortpencil.scan.cli.main import main
 from shortpencil.scan.cli.read_report import card_lines
+from shortpencil.scan.reading import ONE_BY_ONE
 from shortpencil.scan.records.composing.compose import round_from_reading
 from shortpencil.scan.records.concluding.outcomes import NEW, Kept
 from shortpencil.scan.records.store import open_store
@@ -395,15 +397,18 @@ def test_unused_cards_with_a_printed_name_bring_no_rounds(tmp_path, capsys) -> N
     assert capsys.readouterr().out.count("missing ") == 2
 
 
-def test_why_a_date_is_asked_is_said_as_on_the_page() -> None:
+def test_why_something_is_asked_is_said_as_on_the_page_and_its_name_once() -> None:
     form = cards.round_form(3)
     read = cards.reading(form, {**cards.PLAYED, "date.day": 30, "date.month": 2, "h01.why": 7})
+    flag = read.fields["total"]._replace(flag="total score: 9 or 10", ask=ONE_BY_ONE)
+    read = replace(read, fields={**read.fields, "total": flag})
     played = round_from_reading(form, read, recorded_at=cards.RECORDED_AT)
     kept = Kept(NEW, read, played, "ABCD2345")
     asked = [line for line in card_lines(kept, form, played.waiting) if line.lstrip().startswith("ask")]
     assert [line.partition(": ")[2] for line in asked] == [
         *["the date is not a day of the calendar"] * 3,
         "this number is not on the card's list of causes",
+        "9 or 10",
     ]
 
 

@@ -1,0 +1,42 @@
+"""When two photos of a sheet show one round, and when that is sure enough for one that shows too little."""
+
+from __future__ import annotations
+
+import math
+
+from shortpencil.scan.reading import FieldReading
+from shortpencil.scan.records.concluding.sameness import (
+    DIFFERS,
+    SLIP,
+    SURE,
+    Comparison,
+    compare,
+)
+from tests.records.cards import reading, round_form
+
+FORM = round_form()
+
+
+def against(marks: dict[str, FieldReading], others: dict[str, FieldReading]) -> Comparison:
+    blank = reading(FORM, {}).fields
+    return compare(FORM, {**blank, **marks}, {**blank, **others})
+
+
+def test_a_photo_that_shows_too_little_needs_a_hundred_to_one() -> None:
+    assert math.exp(SURE) > 100
+    assert not Comparison(against=-SURE).surely_same_round
+    assert Comparison(against=-SURE - 0.01).surely_same_round
+    assert not Comparison(against=SURE).surely_same_round
+
+
+def test_two_scores_that_agree_speak_by_their_odds_and_one_that_differs_against() -> None:
+    """Bayes factors by hand: (1 - 0.7) / (1 - 0.005) for each that agrees, 0.7 / 0.005 where one differs."""
+    agree = {f"h0{n}.score": FieldReading(3, 0.999) for n in (1, 2)}
+    assert against(agree, agree).against == 2 * math.log((1 - DIFFERS["number"]) / (1 - SLIP))
+    other = {**agree, "h02.score": FieldReading(5, 0.999)}
+    found = against(agree, other)
+    assert found.changed == ("h02.score",)
+    assert math.isclose(
+        found.against, math.log((1 - DIFFERS["number"]) / (1 - SLIP)) + math.log(DIFFERS["number"] / SLIP)
+    )
+    assert not found.same_round
