@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from shortpencil.scan.reading import FieldReading
+from shortpencil.scan.records.composing.answers import Answer
 from shortpencil.scan.records.concluding.sameness import (
     DIFFERS,
     SLIP,
@@ -12,7 +13,7 @@ from shortpencil.scan.records.concluding.sameness import (
     Comparison,
     compare,
 )
-from tests.records.cards import reading, round_form
+from tests.records.cards import RECORDED_AT, reading, round_form
 
 FORM = round_form()
 
@@ -40,3 +41,18 @@ def test_two_scores_that_agree_speak_by_their_odds_and_one_that_differs_against(
         found.against, math.log((1 - DIFFERS["number"]) / (1 - SLIP)) + math.log(DIFFERS["number"] / SLIP)
     )
     assert not found.same_round
+
+
+def test_what_a_person_entered_counts_as_good_as_what_was_read() -> None:
+    stored = {**reading(FORM, {}).fields, "h01.score": FieldReading(3, 0.999)}
+    answer = Answer("h01.score", 4, "Robin", RECORDED_AT, over=3)
+
+    def changed(score: int, *answers: Answer) -> tuple[object, ...]:
+        found = compare(FORM, stored, {**stored, "h01.score": FieldReading(score, 0.999)}, answers)
+        return (*found.changed, *found.values.values())
+
+    assert changed(4) == ("h01.score", (3, 4))
+    assert changed(4, answer) == changed(3, answer) == ()
+    assert changed(5, answer) == ("h01.score", (4, 5))
+    back = Answer("h01.score", 3, "Robin", RECORDED_AT, over=4, takes_back=True)
+    assert changed(4, answer, back) == ("h01.score", (3, 4))
