@@ -6,14 +6,16 @@ import math
 
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records.composing.answers import Answer
+from shortpencil.scan.records.composing.compose import round_from_reading
 from shortpencil.scan.records.concluding.sameness import (
     DIFFERS,
     SLIP,
     SURE,
     Comparison,
     compare,
+    fields_of_round,
 )
-from tests.records.cards import RECORDED_AT, reading, round_form
+from tests.records.cards import PLAYED, RECORDED_AT, reading, round_form
 
 FORM = round_form()
 
@@ -56,3 +58,10 @@ def test_what_a_person_entered_counts_as_good_as_what_was_read() -> None:
     assert changed(5, answer) == ("h01.score", (4, 5))
     back = Answer("h01.score", 3, "Robin", RECORDED_AT, over=4, takes_back=True)
     assert changed(4, answer, back) == ("h01.score", (3, 4))
+
+
+def test_a_worst_phase_that_nobody_marked_is_no_mark_of_the_round() -> None:
+    for marked in ("drive", None):
+        round_ = round_from_reading(FORM, reading(FORM, {**PLAYED, "worst": marked}), recorded_at=RECORDED_AT)
+        assert round_.worst.value == "drive"
+        assert fields_of_round(FORM, round_)["worst"].value == marked
