@@ -289,6 +289,14 @@ def test_a_mark_that_only_the_older_photo_shows_is_asked():
     assert (spoken.photo_sha256, spoken.flagged) == ("b" * 64, ("h03.penalty",))
 
 
+def test_photos_that_cannot_be_read_together_leave_the_one_with_fewest_questions():
+    one = Shown(reading(FORM, PLAYED, photo="a" * 64, flags={"total": "faint"}))
+    best = Shown(reading(FORM, PLAYED, photo="b" * 64))
+    rejected = replace(one.reading, status="rejected", reason="they differ")
+    for joined in (None, rejected):
+        assert speaking(FORM, [one, best], lambda shown, joined=joined: joined) == best.reading
+
+
 def test_photos_of_one_round_are_read_together_from_what_is_kept_of_them(store):
     asked = []
 

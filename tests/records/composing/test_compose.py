@@ -294,6 +294,13 @@ def test_an_answer_the_field_cannot_hold_is_refused_in_words(field, value, said)
     assert said in str(caught.value)
 
 
+def test_without_a_list_of_causes_any_number_is_one():
+    form = form_from_toml(cards.TOML.replace("HOLES", "3").partition("[[causes]]")[0], source="no causes")
+    assert checked_answer(form, "h01.why", 7) == 7
+    with pytest.raises(InputError, match="number of a cause"):
+        checked_answer(round_form(), "h01.why", 7)
+
+
 def test_answers_are_brought_into_the_form_s_own_order():
     assert checked_answer(round_form(), "h01.way", ["short", "left"]) == ("left", "short")
     assert checked_answer(round_form(), "h01.way", []) is None

@@ -65,3 +65,11 @@ def test_a_worst_phase_that_nobody_marked_is_no_mark_of_the_round() -> None:
         round_ = round_from_reading(FORM, reading(FORM, {**PLAYED, "worst": marked}), recorded_at=RECORDED_AT)
         assert round_.worst.value == "drive"
         assert fields_of_round(FORM, round_)["worst"].value == marked
+
+
+def test_a_throw_without_a_mark_is_no_mark() -> None:
+    marks = {**PLAYED, "h01.drive": None}
+    round_ = round_from_reading(FORM, reading(FORM, marks), recorded_at=RECORDED_AT)
+    assert round_.holes[0].throws[0].execution.value == "unmarked"
+    assert fields_of_round(FORM, round_)["h01.drive"].value is None
+    assert compare(FORM, fields_of_round(FORM, round_), reading(FORM, marks).fields).same_marks

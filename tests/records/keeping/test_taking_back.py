@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -37,6 +37,27 @@ def test_a_field_waits_again_when_its_answer_is_taken_back(store: Store) -> None
     assert (card.answers[0].value, card.answers[0].takes_back) == (60, False)
     assert card.answers[1].takes_back
     assert card.answers[1].over == 60
+
+
+def test_of_two_answers_the_last_is_taken_back_and_the_first_stands_again(store: Store) -> None:
+    add(store, flags={"total": "faint"})
+    serial = store.rounds()[0].id
+    store.answer(serial, "total", 60, "Robin", NOON)
+    store.answer(serial, "total", 61, "Wren", NOON)
+    round_ = store.take_back(serial, "total", "Wren", NOON)
+    assert round_ is not None
+    assert (round_.total.value, round_.total.by) == (60, "Robin")
+    last = store.answers(serial)[-1]
+    assert (last.value, last.over, last.takes_back) == (60, 61, True)
+
+
+def test_what_was_given_at_another_moment_stays(store: Store) -> None:
+    add(store, flags={"total": "faint", "worst": "faint"})
+    serial = store.rounds()[0].id
+    store.answer(serial, "worst", "putt", "Robin", NOON - timedelta(seconds=1))
+    store.answer(serial, "total", 60, "Robin", NOON)
+    assert store.take_back_all(serial, NOON, "Robin", NOON) == 1
+    assert [(a.field, a.value) for a in standing(store.answers(serial))] == [("worst", "putt")]
 
 
 def test_nothing_can_be_taken_back_twice(store: Store) -> None:

@@ -13,11 +13,14 @@ import pytest
 from sqlalchemy import inspect, text
 
 from shortpencil.forms.errors import RecordError
+from shortpencil.scan.records.composing.tidy import settled
 from shortpencil.scan.records.exchanging.export import exported_files
 from shortpencil.scan.records.store import open_store
 from shortpencil.scan.records.storing import sealing, tables
 from shortpencil.scan.records.storing.database import reading as reading_from
 from shortpencil.scan.records.storing.database import writing
+from tests.records.cards import RECORDED_AT
+from tests.records.exchanging.test_export import played
 from tests.records.filled import NEAR, fill, rows
 
 
@@ -150,6 +153,15 @@ def test_broken_rows_are_not_given_out(store_file: Path) -> None:
         with pytest.raises(RecordError, match=r"reading .*/CARD0003 changed"):
             store.card("CARD0003")
         assert store.card("CARD0001").serial == "CARD0001"
+
+
+def test_an_answer_to_a_broken_round_from_a_file_does_not_seal_it_anew(store_file: Path) -> None:
+    with open_store(store_file) as store:
+        store.add_rounds([settled(played(flags={"h03.score": "faint"}, serial="F1LE2345"))])
+    changed(store_file, "UPDATE rounds SET record = replace(record, 'drive', 'dr1ve') WHERE id = 'F1LE2345'")
+    with open_store(store_file) as store, pytest.raises(RecordError, match="round F1LE2345 changed"):
+        store.answer_in_file("F1LE2345", "hole3.score", "3", "Robin", RECORDED_AT)
+    assert wrong(store_file)
 
 
 @pytest.mark.parametrize(
