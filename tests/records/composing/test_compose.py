@@ -202,6 +202,33 @@ def test_a_half_written_date_waits_and_a_blank_one_is_blank():
     assert composed({}).played_on == Value(None, p=0.9991)
 
 
+def test_of_a_date_only_the_part_that_waits_is_asked():
+    round_ = composed(flags={"date.day": "faint"})
+    assert (round_.played_on.status, round_.waiting) == ("waits", ("date.day",))
+    card = reading(form := round_form(), PLAYED, flags={"date.day": "faint"})
+    doubted = FieldReading(5, 0.7, "unclear", alternatives=((6, 0.3),))
+    card = replace(card, fields={**card.fields, "date.month": doubted})
+    day = round_from_reading(form, card, recorded_at=RECORDED_AT).played_on
+    assert day.status == "waits", "a day that nobody can tell has no probability"
+
+
+def test_a_hand_that_waits_is_not_taken_to_be_the_printed_one():
+    marks = {name: value for name, value in PLAYED.items() if name != "hand"}
+    assert composed(marks).hand == Value("right", source="printed")
+    assert composed(marks, flags={"hand": "faint"}).hand.status == "waits"
+
+
+def test_guesses_that_stand_apart_from_the_answer_are_no_probabilities():
+    form, statuses = round_form(), []
+    for other in (0.2, 0.6):  # with 0.8 for the answer these are 1.0, and more than can be
+        doubted = FieldReading(3, 0.8, "unclear", alternatives=((4, other),))
+        card = reading(form, PLAYED)
+        card = replace(card, fields={**card.fields, "h01.score": doubted})
+        score = round_from_reading(form, card, recorded_at=RECORDED_AT).holes[0].score
+        statuses.append((score.status, score.alternatives))
+    assert statuses == [("doubtful", ((4, 0.2),)), ("waits", ())]
+
+
 def test_feet_become_metres():
     # 33 ft = 33 * 0.3048 m = 10.0584 m (international foot, exact), rounded to the millimetre.
     form = round_form(unit="ft")
