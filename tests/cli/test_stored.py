@@ -155,6 +155,12 @@ def test_the_quick_list_says_what_the_store_says(place, waiting_place, tmp_path)
             assert quick_summaries(path) == store.summaries()
 
 
+def test_a_list_leaves_nothing_beside_the_store(place):
+    before = sorted(place.parent.iterdir())
+    assert command("rounds", "--store", place) == 0
+    assert sorted(place.parent.iterdir()) == before
+
+
 def test_a_store_out_of_the_ordinary_is_left_to_those_who_know(tmp_path, place):
     with pytest.raises(RecordError, match="no database"):
         command("rounds", "--store", _written(tmp_path / "x.sqlite", "no database " * 100))

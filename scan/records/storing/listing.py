@@ -29,7 +29,7 @@ def quick_summaries(path: Path) -> tuple[Summary, ...] | None:
     """Return the lines of all rounds in a store's file; None where `store` must look at it."""
     columns = ", ".join(COLUMNS)
     try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+        with _opened(path) as connection:
             if connection.execute("SELECT version FROM store_version").fetchall() != [(STORE_SCHEMA,)]:
                 return None
             rows = connection.execute(f"SELECT {columns} FROM rounds ORDER BY {', '.join(ORDER)}").fetchall()
@@ -44,7 +44,7 @@ def quick_summaries(path: Path) -> tuple[Summary, ...] | None:
 def quick_undated(path: Path) -> dict[str, Undated] | None:
     """Return what is said of the day of rounds without one; None where `store` must look at it."""
     try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+        with _opened(path) as connection:
             return {row[0]: undated_of(row[1], row[2]) for row in connection.execute(UNDATED)}
     except (sqlite3.Error, ValueError, TypeError):
         return None
@@ -54,12 +54,21 @@ def has_other_sheets(path: Path) -> bool | None:
     """Say whether a store's file holds a card without a round; None where `store` must look at it."""
     query = "SELECT EXISTS (SELECT 1 FROM cards WHERE serial NOT IN (SELECT id FROM rounds))"
     try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+        with _opened(path) as connection:
             if connection.execute("SELECT version FROM store_version").fetchall() != [(STORE_SCHEMA,)]:
                 return None
             return bool(connection.execute(query).fetchone()[0])
     except (sqlite3.Error, ValueError, TypeError):
         return None
+
+
+def _opened(path: Path) -> closing[sqlite3.Connection]:
+    """Open a store's file; none is made.
+
+    To write as well, where that is allowed: whoever may only read leaves the write-ahead log behind, empty,
+    as if another program had the store open.
+    """
+    return closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True))
 
 
 def _typed(row: Sequence[Any]) -> Sequence[Any]:
