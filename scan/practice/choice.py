@@ -398,13 +398,13 @@ def _done(e: Expected) -> str:
 
 
 def _how_sure(choice: Choice) -> str:
-    """Say how probable the choice is, and where that is less than even, what comes next to it."""
+    """Say how probable the choice is; where that is less than even, what comes next, if not told already."""
     probability, many = words.probability(choice.chosen.p_best), words.MANY[choice.phase]
     said = _("{probability} that {many} gain most from it", probability=probability, many=many)
-    if choice.chosen.p_best >= 0.5:
-        return f"{first_upper(said)}."
     others = [e for e in choice.phases if e.phase != choice.phase]
     second = max(others, key=lambda e: e.saves.middle)
+    if choice.chosen.p_best >= 0.5 or (choice.differs and second.phase == choice.costs_most):
+        return f"{first_upper(said)}."
     said = _(
         "{probability} that {many} gain most from it; next come {other}, about {saved}",
         probability=probability,
