@@ -1,7 +1,8 @@
 """Do ranges hold in a game of four phases? `python -m tests.bench.bench_phases --players 200 --seed 31`.
 
 Invented players on the card of four phases (`tests.practice.test_games.four_phase_rounds`): each missed throw
-but a drive brings one more throw of its phase with a chance of .7, so that what a miss costs is known.
+but a drive brings one more throw of its phase with a chance of .7 (`--again`), so that what a miss costs is
+known.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ def main() -> None:
     parser.add_argument("--players", type=int, default=200)
     parser.add_argument("--rounds", default="5,15")
     parser.add_argument("--seed", type=int, default=2024)
+    parser.add_argument("--again", type=float, default=AGAIN, help="chance that a missed throw brings another")
     args = parser.parse_args()
     generator = np.random.default_rng(args.seed)
     print(f"{'rounds':<7}{'range of':<9}" + "".join(f"{p.id:>9}" for p in FOUR))
@@ -31,9 +33,9 @@ def main() -> None:
         held, off, found = np.zeros((3, len(FOUR))), np.zeros(len(FOUR)), 0
         for player in range(args.players):
             miss = generator.uniform(0.15, 0.5, len(FOUR))
-            cost = np.where([p.role == "tee" for p in FOUR], 0, AGAIN / (1 - AGAIN * miss))
+            cost = np.where([p.role == "tee" for p in FOUR], 0, args.again / (1 - args.again * miss))
             lost = HOLES * miss * cost
-            cards = four_phase_rounds(rounds, np.random.default_rng([args.seed, player]), miss, AGAIN)
+            cards = four_phase_rounds(rounds, np.random.default_rng([args.seed, player]), miss, args.again)
             told = phases_of(history_of(cards))
             for k, p in enumerate(told):
                 ranges = (p.recent.interval, p.cost, p.strokes_a_round)
