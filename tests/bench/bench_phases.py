@@ -25,7 +25,7 @@ def main() -> None:
     parser.add_argument("--players", type=int, default=200)
     parser.add_argument("--rounds", default="5,15")
     parser.add_argument("--seed", type=int, default=2024)
-    parser.add_argument("--again", type=float, default=AGAIN, help="chance that a missed throw brings another")
+    parser.add_argument("--again", type=float, default=AGAIN, help="chance that a missed one brings another")
     args = parser.parse_args()
     generator = np.random.default_rng(args.seed)
     print(f"{'rounds':<7}{'range of':<9}" + "".join(f"{p.id:>9}" for p in FOUR))
