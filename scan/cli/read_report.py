@@ -111,7 +111,7 @@ class Tally:
         if self.not_kept:
             lines.append(_("Read again once mended, as said above: {names}.", names=_names(self.not_kept)))
         if self.not_opened:
-            lines.append(_("Export anew, or leave out: {names}.", names=_names(self.not_opened)))
+            lines.append(_("Put right as said above, or leave out: {names}.", names=_names(self.not_opened)))
         if stored and self.outcomes and not self.questions:
             lines.append(_("Nothing to ask. Next: shortpencil rounds, or shortpencil focus."))
         if stored and self.unplaced:

@@ -234,6 +234,6 @@ def test_a_file_that_cannot_be_opened_loses_no_other(
     assert code == 2
     said = capsys.readouterr().err
     assert "3 photos: 2 cards (2 new), 1 not opened." in said
-    assert "Export anew, or leave out: letter.jpg." in said
+    assert "Put right as said above, or leave out: letter.jpg." in said
     with open_store(store) as kept:
         assert len(kept.rounds()) == 2
