@@ -403,7 +403,7 @@ def _how_sure(choice: Choice) -> str:
     said = _("{probability} that {many} gain most from it", probability=probability, many=many)
     others = [e for e in choice.phases if e.phase != choice.phase]
     second = max(others, key=lambda e: e.saves.middle)
-    if choice.chosen.p_best >= 0.5 or (choice.differs and second.phase == choice.costs_most):
+    if round(100 * choice.chosen.p_best) >= 50 or (choice.differs and second.phase == choice.costs_most):
         return f"{first_upper(said)}."
     said = _(
         "{probability} that {many} gain most from it; next come {other}, about {saved}",

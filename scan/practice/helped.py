@@ -46,7 +46,7 @@ USUAL_SPEED = 0.2
 WORTH_KNOWING = 0.10
 
 HELPED, NOT_BEYOND, WORSE, OPEN, EARLY = "helped", "not beyond", "worse", "open", "early"
-NO_RATES = "no rates"
+NO_RATES, UNMARKED = "no rates", "unmarked"
 
 #: In English; who shows it says it in the language that is spoken.
 OTHER_REASONS = N_(
@@ -61,10 +61,10 @@ class Helped:
 
     Attributes
     ----------
-    verdict : "no rates" where mostly only misses are marked; "fell"; "not beyond" where it fell, but what was
-        not practised may have done as well; "rose";
+    verdict : "fell"; "not beyond" where it fell, but what was not practised may have done as well; "rose";
         "open"; "alone open" where it does not stand out by itself, though the practised phases together do;
-        "early" where there is too little to judge
+        "early" where there is too little to judge; "no rates" where mostly only misses are marked;
+        "unmarked" where no throw of the phase is
     p : probability of so steep a fall if practice changed nothing, one-sided; NaN where it is early
     first, last : rate in the first and last third of the rounds compared, with counts
     others : change of the other phases over the same thirds, in shares; NaN where none is marked
@@ -138,7 +138,9 @@ def judged(
     early = NO_RATES if 2 * int(only_misses(history).sum()) > history.rounds else EARLY
 
     def said_of(k: int) -> str:
-        return _phase_verdict(k, chance, verdict) if k in chance else early
+        if k in chance:
+            return _phase_verdict(k, chance, verdict)
+        return early if history.marked[:, k].any() else UNMARKED
 
     phases = tuple(
         _helped(k, ids[k], own.misses, own.marked, dose, sessions, said_of(k), chance)
@@ -333,6 +335,9 @@ _OF_ONE = {
     NO_RATES: N_(
         "{many}: {times}; whether they helped can't be judged from cards that mark only misses. Mark clean "
         "throws too, or go by the tests of ten."
+    ),
+    UNMARKED: N_(
+        "{many}: {times}; none are marked in your rounds, so nothing can be said of whether they helped."
     ),
     "fell": N_(
         "{many}: missed less since you practise them, {counts}; {times}, the other phases changed by "

@@ -126,6 +126,14 @@ def test_cards_of_misses_alone_are_not_called_too_early_for_ever():
     assert [h.verdict for h in few.phases] == ["early"]
 
 
+def test_a_phase_that_is_practised_and_never_marked_is_not_too_early_to_judge():
+    history, _ = _season(2.0, 3, lambda played: only_marked(played, "putt"))
+    found = judged(history, [Session(START + timedelta(days=7 * i + 3), 1) for i in range(9)])
+    assert [h.verdict for h in found.phases] == ["unmarked"]
+    assert sentence(found.phases[0]).startswith("Approaches: 9 sessions; none are marked in your rounds")
+    assert judged_sentence(found) is None
+
+
 def test_what_all_phases_did_is_no_help():
     """Every phase falls alike, one is practised: the fall is not beyond the others."""
     rng = np.random.default_rng(5)
