@@ -49,10 +49,10 @@ def test_without_a_known_session_what_costs_most_comes_first():
 def test_a_choice_that_is_less_than_even_names_what_comes_next_to_it():
     """It said "another choice would lose little" right after "1.5 strokes against 0.1 with drives"."""
     seen = 0
-    for seed in range(20):
+    for seed in range(15):
         miss = tuple(np.random.default_rng(seed).uniform(0.2, 0.45, 3))
         e = history_of(rounds_of(Player(miss=miss), 8, np.random.default_rng(seed)))
-        choice = choice_of(e, focus_of(e), days_of(seed % 3, 9))
+        choice = choice_of(e, focus_of(e), days_of(seed % 3, 1 + seed % 5))
         said = why_next(choice)[1]
         second = sorted(choice.phases, key=lambda p: -p.saves.middle)[1]
         told = second.phase == choice.costs_most and choice.differs
