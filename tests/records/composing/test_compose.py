@@ -1,5 +1,5 @@
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -294,6 +294,17 @@ def test_answers_to_choices_carry_over_as_the_record_says_them():
 def test_an_answered_date_says_what_it_replaced():
     round_ = composed(PLAYED | {"date.day": 32}, answers=[Answer("date.day", 30, "Robin", LATER, over=32)])
     assert round_.played_on == Value("2026-05-30", source="entered", by="Robin", at=LATER, over="2026-05-32")
+
+
+def test_a_date_that_two_people_entered_is_the_later_ones():
+    days = [
+        Answer("date.day", 29, "Robin", LATER, over=31),
+        Answer("date.month", 6, "Wren", LATER + timedelta(hours=1), over=5),
+    ]
+    for order in (days, days[::-1]):
+        day = composed(answers=order).played_on
+        assert (day.value, day.by, day.at) == ("2026-06-29", "Wren", LATER + timedelta(hours=1))
+        assert day.over == "2026-05-31"
 
 
 def test_apply_answer_is_certain_and_keeps_the_old_value():

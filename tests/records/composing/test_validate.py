@@ -203,6 +203,12 @@ def test_a_cause_belongs_to_a_miss():
     assert found(PLAYED | {"h03.why": 1}, flags={"h03.drive": "faint"}) == []
 
 
+def test_notes_are_not_judged_while_the_worst_phase_waits():
+    stray = PLAYED | {"h03.why": 1, "h03.way": ("right",)}
+    assert [rule for rule, _, _ in found(stray)] == ["cause-without-miss"]
+    assert found(stray, flags={"worst": "two filled"}) == []
+
+
 def test_execution_and_result_are_two_questions():
     # A missed throw that holed out and a clean one that did not are both legal.
     throws = (throw(1, "drive"), throw(2, "putt"), throw(3, "putt", "miss", True))
