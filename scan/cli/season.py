@@ -192,8 +192,21 @@ def _tell(args: argparse.Namespace, store: Store) -> int:
         _print_json([kept])
         return DONE
     print(_("Kept as number {number}: {session}", number=kept.number, session=_line(kept)))
+    if _told_before(kept, store):
+        says = _(
+            "The same was told before. If it was one session: shortpencil practised --take-back {number}",
+            number=kept.number,
+        )
+        print(says, file=sys.stderr)
     print(_("What to practise next: shortpencil focus"), file=sys.stderr)
     return DONE
+
+
+def _told_before(kept: ToldSession, store: Store) -> bool:
+    def what(told: ToldSession) -> tuple[object, ...]:
+        return told.day, told.phase, told.minutes, told.player
+
+    return any(one.number != kept.number and what(one) == what(kept) for one in store.told_sessions())
 
 
 def _phase_called(word: str, phases: Sequence[str]) -> str:

@@ -78,6 +78,14 @@ def test_the_only_player_is_taken_to_be_meant_and_one_of_several_must_be_named(f
     run("practised", "putt", "--player", "Ash", "--store", full)
 
 
+def test_a_session_that_is_told_twice_is_kept_twice_and_said_so(place, capsys):
+    said = []
+    for minutes in (20, 30, 20):
+        run("practised", "putts", minutes, "--on", "2025-05-20", "--store", place)
+        said.append("--take-back 3" in capsys.readouterr().err)
+    assert said == [False, False, True]
+
+
 def test_a_session_of_somebody_without_rounds_is_kept_and_told(full, capsys):
     for player, told in (("Wern", True), ("Wren", False)):
         run("practised", "putt", "--player", player, "--store", full)
