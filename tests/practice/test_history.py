@@ -6,6 +6,7 @@ import numpy as np
 from shortpencil.scan.practice.history import MISS, history_of
 from shortpencil.scan.records.composing.rounds import Value
 from tests.practice.invented import Player, blank, hole, known, one_round, rounds_of, throw
+from tests.practice.test_games import FOUR
 
 PUTT = 2
 
@@ -97,3 +98,20 @@ def test_invented_rounds_have_the_rates_they_were_made_with():
     assert all(n.phase == 0 for n in e.notes if e.heads[n.round].worst == "drive")
     putts = e.throw_phase == PUTT
     assert (e.throw_execution[putts] == MISS).sum() == e.misses[:, PUTT].sum()
+
+
+def test_throws_left_where_a_phase_between_may_hide_a_throw():
+    """By hand: of six throws four are known; two more fell where the card had no column for them."""
+    some = [throw(1, "drive", "clean"), throw(2, "fairway", "miss"), throw(3, "upshot", "clean")]
+    open_hole = replace(hole(1, [*some, throw(4, "putt", "miss")]), score=known(6))
+    assert [len(phase.columns) for phase in FOUR[:3]] == [1, 2, 1]
+    wide = history_of([one_round("f", [open_hole], phases=FOUR)]).throw_left.tolist()
+    assert wide == [5, 4, 3, -1], "a second one from the fairway would have been written"
+    narrow = (FOUR[0], replace(FOUR[1], columns=("fairway1",)), *FOUR[2:])
+    left = history_of([one_round("f", [open_hole], phases=narrow)]).throw_left.tolist()
+    assert left == [5, 4, -1, -1], "a second one from the fairway may stand before the upshot"
+
+
+def test_throws_left_after_the_first_throw_of_a_hole_without_a_drive():
+    hole_ = replace(hole(1, [throw(1, "approach", "clean"), throw(2, "putt", "miss")]), score=known(4))
+    assert history_of([one_round("a", [hole_])]).throw_left.tolist() == [3, -1]
