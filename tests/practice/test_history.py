@@ -112,6 +112,17 @@ def test_throws_left_where_a_phase_between_may_hide_a_throw():
     assert left == [5, 4, -1, -1], "a second one from the fairway may stand before the upshot"
 
 
+def test_of_a_score_below_its_throws_nothing_is_known_to_be_left():
+    throws = [throw(1, "drive", "clean"), throw(2, "approach", "miss"), throw(3, "approach", "clean")]
+    one = replace(hole(1, throws), score=known(1))
+    assert history_of([one_round("a", [one])]).throw_left.tolist() == [0, -1, -1]
+
+
+def test_no_worst_phase_is_none():
+    heads = history_of([one_round("a", [a_hole()]), one_round("b", [a_hole()], worst=known("putt"))]).heads
+    assert [head.worst for head in heads] == [None, "putt"]
+
+
 def test_throws_left_after_the_first_throw_of_a_hole_without_a_drive():
     hole_ = replace(hole(1, [throw(1, "approach", "clean"), throw(2, "putt", "miss")]), score=known(4))
     assert history_of([one_round("a", [hole_])]).throw_left.tolist() == [3, -1]

@@ -109,6 +109,21 @@ def test_a_better_photo_brings_its_own_boxes_and_the_answers_stay(store):
     assert store.hands() == {"Wren": (Lesson(7, view("sharper seven")),)}
 
 
+def test_a_worse_photo_leaves_the_boxes_of_the_better_one(store):
+    read, player = card(1)
+    add(store, read, player)
+    answer(store, read.serial, 7)
+    worse = replace(
+        read,
+        photo_sha256="e" * 64,
+        views={NEAR: view("blurred")},
+        fields={name: found._replace(flag="faint") for name, found in read.fields.items()},
+    )
+    add(store, worse, player)
+    assert store.hands() == {"Wren": (Lesson(7, view(f"seven of {read.serial}")),)}
+    assert {box.view for box in boxes(store)} == {view(f"seven of {read.serial}")}
+
+
 def test_a_hand_keeps_the_latest_examples_of_each_digit(store):
     for number in range(MOST_OF[PERSON] + 3):
         add(store, *card(number))

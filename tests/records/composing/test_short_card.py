@@ -11,7 +11,7 @@ from shortpencil.forms.catalog import load_form
 from shortpencil.forms.rules import rules_of
 from shortpencil.scan.practice.cost import costs_of
 from shortpencil.scan.practice.focus import focus_of
-from shortpencil.scan.practice.history import history_of, only_misses, rated
+from shortpencil.scan.practice.history import history_of, only_misses, rated, results_known
 from shortpencil.scan.reading import CardReading, FieldReading
 from shortpencil.scan.records.composing.compose import round_from_reading
 from shortpencil.scan.records.composing.rounds import Round
@@ -55,6 +55,7 @@ def test_throws_without_a_mark_are_no_gap() -> None:
 def test_the_advice_counts_its_misses_and_makes_a_rate_of_drives_alone(missed: dict[str, int]) -> None:
     history = history_of([played(**missed)])
     assert only_misses(history).tolist() == [True]
+    assert not results_known(history).any()
     assert int(history.misses.sum()) == sum(missed.values())
     # A hole has one drive; how many approaches and putts there were, no card tells.
     drives = missed.get("drive", 0)
