@@ -289,6 +289,19 @@ def test_a_mark_that_only_the_older_photo_shows_is_asked():
     assert (spoken.photo_sha256, spoken.flagged) == ("b" * 64, ("h03.penalty",))
 
 
+def test_a_photo_of_which_a_card_was_missing_counts_as_read_once_its_last_card_came(store):
+    """Ended between two cards of a photo, `read` takes the photo up again; both were stored before."""
+    cards = [reading(FORM, PLAYED, photo="a" * 64, serial=serial) for serial in ("FIRST234", "LAST5678")]
+
+    def put(card, more):
+        round_ = round_from_reading(FORM, card, recorded_at=RECORDED_AT)
+        store.add_reading(card, FORM, round_, form_text="3 m", more=more)
+        return store.photo_status("a" * 64)
+
+    assert [put(cards[0], True), put(cards[1], True)] == [None, None]
+    assert [put(cards[0], True), put(cards[1], False)] == [None, "read"]
+
+
 def test_photos_that_cannot_be_read_together_leave_the_one_with_fewest_questions():
     one = Shown(reading(FORM, PLAYED, photo="a" * 64, flags={"total": "faint"}))
     best = Shown(reading(FORM, PLAYED, photo="b" * 64))

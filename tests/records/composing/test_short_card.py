@@ -61,6 +61,7 @@ def test_the_advice_counts_its_misses_and_makes_a_rate_of_drives_alone(missed: d
     drives = missed.get("drive", 0)
     assert history.clean.tolist() == [[18 - drives, 0, 0]]
     assert rated(history).marked.tolist() == [[18, 0, 0]]
+    assert not rated(history).hole_misses.any()
     focus = focus_of(history)
     assert focus is not None
     assert [p.recent.marked for p in focus.phases] == [18, 0, 0]
