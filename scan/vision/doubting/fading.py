@@ -117,7 +117,7 @@ def faded_cells(
         in_boxes = (writing.strength - writing.floor) / (usual - writing.floor)
         written = writing.written() if dirt is None else writing.written() & ~dirt
     darkness = np.minimum(np.concatenate([in_bubbles, in_boxes]), 1.2)
-    bare = blank_ones(in_bubbles) if len(in_bubbles) else None
+    bare = blank_ones(in_bubbles)
     blank = median(in_bubbles if bare is None else in_bubbles[bare]) if len(in_bubbles) else 0.0
     seen = np.concatenate([in_bubbles > max(_LEAST_MARK, _ABOVE_BLANK * blank), written])
     places = _places(layout)

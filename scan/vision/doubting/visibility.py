@@ -86,7 +86,7 @@ _APART, _BELOW, _BETWEEN, _FEW_BETWEEN, _LEAST_BLANK = 0.15, 0.25, (0.12, 0.3), 
 
 def blank_ones(strength: Floats) -> Bools | None:
     """Return the blank cells where they are fewer than half and stand apart; else None: the paler half is."""
-    palest, dark = (float(percentile(strength, share)) for share in (5, 90))
+    palest, dark = (float(percentile(strength, share)) for share in (5, 90)) if len(strength) else (0.0, 0.0)
     if dark - palest < _APART:
         return None
     scaled = (strength - palest) / (dark - palest)
@@ -101,9 +101,10 @@ def marks_of(bubbles: FloatImage, writing: Writing, layout: Layout) -> Marks:
     """Return the marks of a card; `bubbles` are patches of ink as cut for reading."""
     darkest, filled = _of_bubbles(bubbles)
     kinds = (darkest, writing.strength)
-    floors, noises = zip(*(_blank(kind) for kind in kinds), strict=True)
+    bare = [blank_ones(kind) for kind in kinds]
+    floors, noises = zip(*map(_blank, kinds, bare), strict=True)
     counts = [len(kind) for kind in kinds]
-    floor, noise = _blank(filled)
+    floor, noise = _blank(filled, bare[0])
     return Marks(
         tuple(c.id for kind in ("bubble", "digit") for c in cells_of_kind(layout, kind)),
         np.concatenate(kinds) - np.repeat(floors, counts),
@@ -143,11 +144,10 @@ def _dark(strength: Floats) -> float:
     return float(percentile(strength, 90)) if len(strength) else 1.0
 
 
-def _blank(strength: Floats) -> tuple[float, float]:
-    """What blank cells show and by how much it spreads."""
+def _blank(strength: Floats, blank: Bools | None) -> tuple[float, float]:
+    """What blank cells show and by how much it spreads: the `blank` ones, or the paler half of all."""
     if not len(strength):
         return 0.0, 0.01
-    blank = blank_ones(strength)
     some = (10, 35) if blank is None else (20, 70)
     low, middle = (percentile(strength if blank is None else strength[blank], share) for share in some)
     return float(middle), max(float(middle - low), 0.002)
