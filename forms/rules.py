@@ -143,7 +143,7 @@ class CardRules:
     `only_misses`: the card declares that what is unmarked was clean. `extra` are the fields that the game
     does not know, kept as they are answered. A practice sheet has `counts`, and `rungs`: the distances of a
     ladder, the nearest first; or `flights`: how far each throw flew. A practice card has `tries`: the numbers
-    of what was made, each with the tries that it is of.
+    of what was made, each with the tries that it is of. `best` is the farthest rung with `ENOUGH` of them.
     """
 
     holes: tuple[HoleRule, ...]
@@ -157,6 +157,7 @@ class CardRules:
     rungs: tuple[str, ...] = ()
     flights: tuple[str, ...] = ()
     tries: tuple[tuple[str, int], ...] = ()
+    best: str | None = None
 
     @property
     def phase_ids(self) -> tuple[str, ...]:
@@ -220,6 +221,8 @@ def rules_of(form: Form) -> CardRules:
 #: at the foot, which is called as the option is.
 _FILLED, _COUNT = "dropped", "made"
 _JUDGED, _WELL = "execution", "clean"
+#: The farthest rung from which so many of ten dropped, at the foot of a ladder.
+_BEST, ENOUGH = "best", 7
 
 
 def _rules_of_sheet(form: Form) -> CardRules:
@@ -249,8 +252,17 @@ def _rules_of_sheet(form: Form) -> CardRules:
         return tuple(name for at in rows if of_type(name := f"{at}.distance", "number"))
 
     rungs, flights = distances(at for _, at in ladder), distances(judged)
-    tries = tuple(_made_of(form))
-    return CardRules((), (), None, None, counts=tuple(counts), rungs=rungs, flights=flights, tries=tries)
+    return CardRules(
+        (),
+        (),
+        None,
+        None,
+        counts=tuple(counts),
+        rungs=rungs,
+        flights=flights,
+        tries=tuple(_made_of(form)),
+        best=_BEST if ladder and of_type(_BEST, "number") else None,
+    )
 
 
 def _made_of(form: Form) -> Iterator[tuple[str, int]]:

@@ -88,6 +88,7 @@ def main() -> None:
         "--dry-run",
         "--json",
         "--plain-hand",
+        *(word for map_ in sorted(args.folder.glob("map_*.json")) for word in ("--map", str(map_))),
     ]
     run = subprocess.run(argv, capture_output=True, text=True, check=False)
     if "{" not in run.stdout:

@@ -26,8 +26,31 @@ from tests.strangers import camera, pens, player, sheet, writing
 
 FAMILIES = ["desk", "bag", "outdoor", "dusk", "messenger", "copy", "flatbed"]
 LEVELS = {"gentle": (0.0, 0.35), "everyday": (0.35, 0.75), "rough": (0.75, 1.2)}
-SHEETS = ("putting-ladder", "field-work")
+PRACTICE = "practice"  # the card of a session
+SHEETS = ("putting-ladder", "field-work", PRACTICE)
 PX_MM = 10.0
+
+
+def practice_card(rng: np.random.Generator, maps: Path) -> tuple[bytes, dict[str, Any]]:
+    """The card of some session's plan, as `focus --print` makes it; its field map is kept for the reader."""
+    from shortpencil.forms.field_map import fingerprint, layout_to_json
+    from shortpencil.forms.layout import PAPERS
+    from shortpencil.forms.pdf import identify, to_pdf
+    from shortpencil.forms.serials import serial_from
+    from shortpencil.scan.practice.card import practice_page, practice_sheet
+    from shortpencil.scan.practice.plan import plan_of
+    from tests.practice.test_plan import DRILLS, a_focus
+
+    phase, cause = [("putt", 0), ("drive", 5), ("approach", 7), ("putt", 7), ("drive", 8)][
+        int(rng.integers(5))
+    ]
+    plan = plan_of(a_focus(phase, cause, rounds=3), int(rng.choice([15, 30, 45, 60])), DRILLS, repeat=True)
+    card = practice_sheet(plan, PAPERS["a4"])
+    name = fingerprint(card.layout)
+    serial = serial_from(bytes(rng.integers(0, 256, 16).astype(np.uint8)))
+    page = practice_page(card, identify(serial, name), plan)
+    (maps / f"map_{name}.json").write_text(layout_to_json(card.layout), "utf-8")
+    return to_pdf([page], PAPERS["a4"], "session"), json.loads(layout_to_json(card.layout))
 
 
 def blank(folder: Path, program: list[str], form: str, paper: str, unit: str) -> tuple[bytes, dict[str, Any]]:
@@ -76,18 +99,23 @@ def filled(
     print_colour: tuple[float, float, float] = (1.0, 1.0, 1.0),
     paperless: bool = False,
     forms: Sequence[str] = (),
+    maps: Path | None = None,
 ) -> Filled:
     """A card printed by the program, filled by one of these hands with one or two of these pens.
 
     A `paperless` one was filled on a screen: no printer, no paper. `print_colour` is what the toner absorbs
-    of red, green and blue. `forms` are taken in place of the usual round cards.
+    of red, green and blue. `forms` are taken in place of the usual round cards; of a practice card the field
+    map is written to the folder `maps`.
     """
     form = str(rng.choice(["round18", "round27", "round9"], p=[0.7, 0.15, 0.15]))
     if forms:
         form = str(rng.choice(forms))
     paper, unit = str(rng.choice(["a4", "letter"], p=[0.8, 0.2])), str(rng.choice(["m", "ft"], p=[0.8, 0.2]))
-    with tempfile.TemporaryDirectory() as folder:
-        pdf, field_map = blank(Path(folder), program, form, paper, unit)
+    if form == PRACTICE and maps is not None:
+        pdf, field_map = practice_card(rng, maps)
+    else:
+        with tempfile.TemporaryDirectory() as folder:
+            pdf, field_map = blank(Path(folder), program, form, paper, unit)
     size = field_map["page"]["width_mm"], field_map["page"]["height_mm"]
     page = pens.Page(rng, *size, PX_MM)
     hand = hands[sorted(hands)[int(rng.integers(len(hands)))]]
@@ -127,7 +155,7 @@ def photo(job: tuple[int, str, str, Path, Path, frozenset[str], list[str], list[
     cv2.setNumThreads(1)
     rng = np.random.default_rng([seed, 77])
     hardness = float(rng.uniform(*LEVELS[level]))
-    card = filled(rng, family, hardness, writing.hands(hands_file, skip), program, forms=forms)
+    card = filled(rng, family, hardness, writing.hands(hands_file, skip), program, forms=forms, maps=out)
     scanned = family == "copy" and rng.random() < 0.4
     scene = "flatbed" if scanned else family
     picture, rate = camera.lit_photo(rng, card.look, card.size_mm, scene, hardness)
@@ -146,7 +174,9 @@ def main() -> None:
     parse.add_argument("--levels", default="gentle,everyday")
     parse.add_argument("--families", default=",".join(FAMILIES))
     parse.add_argument("--seed", type=int, default=900_000)
-    parse.add_argument("--forms", default="", help="built-in forms in place of the usual round cards")
+    parse.add_argument(
+        "--forms", default="", help="built-in forms, or `practice`, in place of the usual round cards"
+    )
     parse.add_argument("--skip-writers", type=Path, help="a file of writers that were trained on, one a line")
     parse.add_argument("--processes", type=int, default=2)
     parse.add_argument(

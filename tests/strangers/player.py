@@ -63,7 +63,9 @@ def meanings(rng: np.random.Generator, field_map: dict[str, Any]) -> dict[str, A
         penalty = int(rng.choice(3, p=[0.92, 0.07, 0.01]))
         for name, clean in throws:
             if f"{hole}.{name}" in fields:
-                say[f"{hole}.{name}"] = "clean" if clean else "miss"
+                answer = "clean" if clean else "miss"
+                if answer in [option["id"] for option in fields[f"{hole}.{name}"]["options"]]:
+                    say[f"{hole}.{name}"] = answer  # some cards have bubbles for misses alone
                 phase = name.rstrip("0123456789")
                 if not clean:
                     misses[phase] += 1
@@ -123,11 +125,16 @@ def meanings(rng: np.random.Generator, field_map: dict[str, Any]) -> dict[str, A
 
 
 def sheet_meanings(rng: np.random.Generator, field_map: dict[str, Any]) -> dict[str, Any]:
-    """What the player means on a practice sheet: a putting ladder or throws on a field."""
+    """What the player means on a practice sheet: a putting ladder, throws on a field, a session's drills."""
     fields, rows = field_map["fields"], field_map["rows"]
     say: dict[str, Any] = {}
+    for name in fields:
+        if name.startswith("made.") and rng.random() < 0.85:
+            say[name] = int(rng.binomial(int(name.split(".")[2]), rng.uniform(0.3, 0.95)))
     skill, far = rng.uniform(0.3, 0.95), float(rng.integers(2, 6))
-    thrown = rows["count"] if rng.random() < 0.6 else int(rng.integers(3, rows["count"] + 1))
+    thrown = (
+        rows["count"] if rows["count"] < 3 or rng.random() < 0.6 else int(rng.integers(3, rows["count"] + 1))
+    )
     best, clean = None, 0
     for i in range(thrown):
         row = f"{rows['prefix']}{i + 1:02d}"

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from shortpencil.forms.rules import CountRule
+from shortpencil.forms.rules import ENOUGH, CountRule
 from shortpencil.scan.vision.weighing.form_index import FormIndex, GroupKey
 from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints, length_prior
 from shortpencil.scan.vision.weighing.posterior import BLANK_NUMBER, NOTHING_CHOSEN, Posterior, filled_in
@@ -21,7 +21,7 @@ from shortpencil.scan.vision.weighing.slips import Slips
 from shortpencil.scan.vision.weighing.written import written_sum
 
 #: The rules by which these fields are settled.
-COUNTED, RUNGS, FLIGHTS, TRIES = "counted", "rungs", "flights", "tries"
+COUNTED, RUNGS, FLIGHTS, TRIES, BEST = "counted", "rungs", "flights", "tries", "best"
 
 #: Farthest throw that is no surprise, by unit, and the spread of the logarithm of one session's throws. Both
 #: are choices: the longest throws of the best reach twice as far.
@@ -104,6 +104,7 @@ def weigh_counts(index: FormIndex, unit: str, slips: Slips, posterior: Posterior
     _weigh_rungs(index, slips, posterior, chances)
     _weigh_flights(index, posterior, unit, chances)
     _weigh_made(index, slips, posterior)
+    _weigh_best(index, slips, posterior)
 
 
 def _weigh_filled(
@@ -236,6 +237,37 @@ def _weigh_made(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
             np.array([row]), ((1 - BLANK_NUMBER) * chance * full)[None], np.array([BLANK_NUMBER * blank])
         )
         posterior.rules[field] = TRIES
+
+
+def _weigh_best(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
+    """The farthest rung from which enough dropped: its number or, seldom, its distance; left out if none."""
+    rungs = [rule for rule in index.rules.counts if rule.option is None]
+    best = index.rules.best
+    if best is None or not rungs or index.places[best][0][0] != "number":
+        return
+    key, row = index.places[best]
+    number = posterior.number[key]
+    full = number.likelihood.full[row]
+    chance = slips.best_wrong * length_prior(key[1])
+    none_yet = 1.0  # from the farthest rung down
+    for rule in reversed(rungs):
+        of, at = index.places[rule.of[0]]
+        counts = posterior.many[of].counts
+        enough = 0.0 if counts is None else float(counts[at][ENOUGH:].sum())
+        share, none_yet = none_yet * enough, none_yet * (1 - enough)
+        if rule.number is not None and rule.number < len(chance):
+            chance[rule.number] += share * (1 - slips.best_wrong - slips.best_by_distance)
+        distance = index.places.get(rule.count.rpartition(".")[0] + ".distance")
+        if distance is not None and distance[0] == key:
+            written = posterior.number[key].values[distance[1], :-1]
+            chance += share * slips.best_by_distance * written / max(float(written.sum()), 1e-12)
+    blank = none_yet * (1 - slips.best_wrong) + (1 - none_yet) * slips.tally_blank
+    number.set(
+        np.array([row]),
+        ((1 - blank) * chance / chance.sum() * full)[None],
+        np.array([blank * number.likelihood.blank[row]]),
+    )
+    posterior.rules[best] = BEST
 
 
 @lru_cache(maxsize=8)

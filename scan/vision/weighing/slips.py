@@ -94,6 +94,9 @@ class Slips:
     row_unthrown: float = 0.3
     bubbles_forgotten: float = 0.05
     rung_astray: float = 0.03
+    #: The farthest rung with seven is another one; it is told by its distance, not by its number.
+    best_wrong: float = 0.10
+    best_by_distance: float = 0.05
     #: On a practice card: more was made than tried, since the drill was done otherwise.
     more_than_tries: float = 0.01
     #: So many digits of a card overruled alike (a 4 for a 9) are a habit of its hand; sums of probabilities.

@@ -260,6 +260,28 @@ def test_a_column_is_filled_in_as_in_the_other_rows_that_are_used() -> None:
         assert fourteenth < 0.2
 
 
+def test_the_farthest_rung_with_seven_is_told_by_the_rungs() -> None:
+    """Of 4 and 9, alike by their ink, it is the fourth if that is the last rung from which seven dropped."""
+    form = load_form("putting-ladder")
+    index, slips = index_of(form), Slips()
+    bubbles = np.tile([1.0, 1e-6, 1e-6], (len(index.bubbles), 1))
+    digits = np.full((len(index.digits), 12), 1e-6)
+    digits[:, 10] = 1.0
+    for rung, dropped in enumerate([10, 9, 8, 7, 5, 4], start=1):
+        key, row = index.places[f"r{rung:02d}.dropped"]
+        bubbles[index.groups[key].cells[row][:dropped]] = [1e-6, 1.0, 1e-6]
+    key, row = index.places["best"]
+    last = index.groups[key].cells[row][1]
+    digits[last] = 1e-6
+    digits[last, [4, 9]] = 1.0
+    values = weighed(form, bubbles, digits, slips).number[key].values[row]
+    assert values[4] > 0.98
+    # What would be said of it with nothing written at all: the last rung, and 15 of 100 leave it out.
+    digits[last] = digits[index.groups[key].cells[row][0]] = 1.0
+    said = weighed(form, bubbles, digits, slips).number[key].values[row]
+    assert said[4] > 5 * np.delete(said[:-1], 4).max()
+
+
 def test_what_was_made_is_no_more_than_was_tried() -> None:
     """Of 7 and 17 of ten tries, alike by their ink, it is 7; a 17 that is read clearly stays a 17."""
     form = form_from_toml(
@@ -287,3 +309,4 @@ def test_the_built_in_sheets_promise_their_counts() -> None:
     assert field.rungs == ladder.flights == ()
     assert field.flights == tuple(f"t{k:02d}.distance" for k in range(1, 17))
     assert rules_of(load_form("round18")).counts == ()
+    assert (ladder.best, field.best) == ("best", None)
