@@ -203,6 +203,19 @@ def test_other_cards_are_left_alone(results, store) -> None:
     assert kept[0].serial == kept[2].serial != kept[1].serial
 
 
+def test_a_file_counts_as_read_once_all_its_cards_are_stored_and_all_its_pages_were_read(
+    results, photos, store
+) -> None:
+    keeper = Keeper(Catalog(photos["whole"].parent), store)
+    photo = "e" * 64
+    two = tuple(replace(results[name].readings[0], photo_sha256=photo) for name in ("whole", "other"))
+    states = []
+    for error in ("page 3 is damaged", None):
+        found = keeper.keep(FileResult("two.pdf", two, error), NOON)
+        states.append([store.photo_status(photo) for _ in found])
+    assert states == [[None, None], [None, "read"]]
+
+
 def test_the_same_file_twice_is_one_photo(results, store) -> None:
     kept = kept_of(Keeper(Catalog(Path("nowhere")), store), results, "whole", "whole")
     assert [one.outcome for one in kept] == [outcomes.NEW, outcomes.SAME_PHOTO]
