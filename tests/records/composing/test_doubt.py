@@ -358,3 +358,19 @@ def test_chances_of_what_no_alternative_names_are_not_lost() -> None:
     metres = Counter(one.holes[0].throws[1].distance_m for one in possible_rounds(played(number), 50))
     assert metres == {7.0: 30, 9.0: 10, 1.0: 10}
     assert all(a >= b for a, b in pairwise([30, 10, 10]))
+
+
+@pytest.mark.parametrize(("how", "asked"), [("everything", True), ("matters", False)])
+def test_a_new_card_is_asked_as_its_player_wishes_from_the_start(store, how, asked) -> None:
+    store.ask_in("Wren", how)
+    read = card(DISTANCE)  # a doubt that is worth no question
+    for player, serial, photo, is_asked in (
+        ("Wren", "W2345678", "a", asked),
+        ("Ash", "A2345678", "b", False),
+    ):
+        one = replace(read, serial=serial, photo_sha256=photo * 64)
+        round_ = round_from_reading(FORM, one, recorded_at=RECORDED_AT, player=player)
+        kept = store.add_reading(one, FORM, round_, form_text="3 m")
+        assert kept.round is not None
+        assert ("h01.putt1.distance" in kept.round.waiting) == is_asked
+        assert ("h01.putt1.distance" in store.card(one.serial).waiting) == is_asked
