@@ -197,6 +197,25 @@ def test_a_picture_of_a_card_that_is_stored_stays(results, store) -> None:
     assert CARD_PICTURE in store.card(first.serial or "").reading.pictures
 
 
+def test_a_photo_that_waits_is_no_part_of_another_round_on_a_copy_of_its_sheet(
+    results, photos, store, tmp_path
+) -> None:
+    sheet, how, _ = filled(SEED + 1, 1)
+    view = View(size_px=(1350, 1800), fill=0.97, shift=(0.0, 0.0))
+    path = photograph(sheet, replace(how, view=view), SEED).save(tmp_path, "copy")
+    copy = read_file(path, Catalog(photos["whole"].parent))
+    keeper = Keeper(Catalog(Path("nowhere")), store)
+    read = replace(results["left"].readings[0], status="rejected", reason="cut off.", cells={}, fields={})
+    cut = replace(results["left"], readings=(read,))
+    waits, other = (*keeper.keep(cut, NOON), *keeper.keep(copy, NOON))
+    assert (waits.outcome, other.outcome) == (outcomes.REJECTED, outcomes.NEW)
+    (round_,) = store.rounds()
+    assert round_.sources == (copy.readings[0].photo_sha256,)
+    whole, *_ = keeper.keep(results["whole"], NOON)
+    assert whole.serial != other.serial
+    assert len(store.rounds()) == 2, "and it completes the round that it shows"
+
+
 def test_other_cards_are_left_alone(results, store) -> None:
     kept = kept_of(Keeper(Catalog(Path("nowhere")), store), results, "whole", "other", "low")
     assert kept[1].outcome == outcomes.NEW
