@@ -154,6 +154,45 @@ def test_worst_phase_is_inferred_only_where_one_leads():
     assert composed(marks, flags={"h01.drive": "faint"}).worst.value is None
 
 
+def test_in_a_game_of_one_phase_none_is_worst_without_a_miss():
+    text = (
+        """
+name = "putts"
+title = "Putts"
+record = "round"
+[[phases]]
+id = "putt"
+label = "putt"
+role = "target"
+columns = ["putt1", "putt2"]
+[rows]
+prefix = "h"
+count = 2
+[[rows.left]]
+id = "score"
+type = "number"
+digits = 1
+"""
+        + "".join(
+            f"""[[rows.left]]
+id = "putt{n}"
+type = "choose-one"
+options = [{{id = "clean", label = "clean"}}, {{id = "miss", label = "miss"}}]
+"""
+            for n in (1, 2)
+        )
+        + """[[head]]
+id = "worst"
+type = "choose-one"
+options = [{id = "putt", label = "putt"}]
+"""
+    )
+    form = form_from_toml(text, source="putts")
+    marks = {"h01.score": 1, "h01.putt1": "clean", "h02.score": 2, "h02.putt2": "clean"}
+    assert composed({**marks, "h02.putt1": "clean"}, form=form).worst.value is None
+    assert composed({**marks, "h02.putt1": "miss"}, form=form).worst.value == "putt"
+
+
 def test_while_the_worst_phase_waits_its_notes_belong_to_no_throw():
     round_ = composed(flags={"worst": "two filled"})
     assert (round_.worst.value, round_.worst.status) == ("drive", "waits")
