@@ -154,6 +154,8 @@ def _in_letters_of(glyphs: Container[int], text: str, gaps: bool) -> str:
     Where gaps may be left, a letter without its accent stands in for one that the font lacks, and words that
     it cannot write at all are one gap together.
     """
+    if text.isascii() and text.isprintable():  # nearly all there is on a card; the font has these letters
+        return text
     letters = _LETTER.findall(normalize("NFC", text))
     missing = sorted({letter for letter in letters if not _has(glyphs, letter)})
     if not missing:
