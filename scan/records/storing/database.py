@@ -312,6 +312,8 @@ def _in_words(url: URL) -> Iterator[None]:
         yield
     except (DBAPIError, sqlite3.Error) as error:
         said = str(error.orig if isinstance(error, DBAPIError) else error).strip()
+        if sealing.ENDED_EARLY in said and sealing.ended_by_a_stop():
+            raise KeyboardInterrupt from error
         for kind, meanings in ((RecordError, _OF_THE_FILE), (OutOfReach, _OF_ITS_PLACE)):
             for sign, meaning in meanings:
                 if sign in said.lower():

@@ -13,6 +13,7 @@ who wants to forge a row can forge its seal as well.
 from __future__ import annotations
 
 import hashlib
+import threading
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
@@ -53,7 +54,26 @@ def _bytes(value: str | bytes) -> bytes:
 
 def make_known(connection: Any) -> None:
     """Make the function that seals a row known to a connection of the `sqlite3` driver."""
-    connection.create_function(_FUNCTION, -1, seal, deterministic=True)
+    connection.create_function(_FUNCTION, -1, _seal_or_note, deterministic=True)
+
+
+#: What SQLite says of a function of Python that ended early, whatever ended it.
+ENDED_EARLY = "user-defined function raised exception"
+_noted = threading.local()
+
+
+def _seal_or_note(*names_and_values: str | bytes | None) -> str:
+    try:
+        return seal(*names_and_values)
+    except Exception as error:
+        _noted.error = error
+        raise
+
+
+def ended_by_a_stop() -> bool:
+    """Say whether it was Ctrl+C that ended the function early: SQLite has lost by what; an error is noted."""
+    error, _noted.error = getattr(_noted, "error", None), None
+    return error is None
 
 
 def attend(connection: Any) -> bool:
