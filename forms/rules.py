@@ -221,8 +221,9 @@ def rules_of(form: Form) -> CardRules:
 #: at the foot, which is called as the option is.
 _FILLED, _COUNT = "dropped", "made"
 _JUDGED, _WELL = "execution", "clean"
-#: The farthest rung from which so many of ten dropped, at the foot of a ladder.
-_BEST, ENOUGH = "best", 7
+#: The farthest rung from which so many of ten dropped, at the foot of the ladder that comes with the
+#: program. On a form of one's own it may be the best of anything.
+_LADDER, _BEST, ENOUGH = "putting-ladder", "best", 7
 
 
 def _rules_of_sheet(form: Form) -> CardRules:
@@ -261,7 +262,7 @@ def _rules_of_sheet(form: Form) -> CardRules:
         rungs=rungs,
         flights=flights,
         tries=tuple(_made_of(form)),
-        best=_BEST if ladder and of_type(_BEST, "number") else None,
+        best=_BEST if form.name == _LADDER and ladder and of_type(_BEST, "number") else None,
     )
 
 

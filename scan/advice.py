@@ -7,7 +7,7 @@ One way for the command line, the page and programs. The store is read once; eve
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence, Set
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
@@ -270,17 +270,34 @@ def _found(asked: Asked, store: Store) -> OnePlayer:
             others.setdefault(str(r.player), []).append(r)
     sets, told = store.practice(), store.told_sessions()
     own = asked.player
+    practised = {s.player for s in sets if s.player} | {s.player for s in told if s.player}
+    theirs = _names_of(own, players, practised)
     nameless = _nameless(game.rounds, players) if own is None else None
     return OnePlayer(
         list(game.rounds),
         [said for said in (game.left_out, nameless, _ahead(game.rounds)) if said],
         others,
-        [s for s in sets if own is None or s.player == own],
-        [s for s in told if own is None or s.player == own],
+        [s for s in sets if s.player in theirs],
+        [s for s in told if s.player in theirs],
         _by_player(sets, own),
         _by_player(told, own),
         store.picture,
     )
+
+
+def _names_of(own: str | None, players: Sequence[str], practised: Set[str]) -> Set[str | None]:
+    """Return under which names one player's practice stands: the one asked for, or the only one and none.
+
+    Parameters
+    ----------
+    own : who was asked for
+    players : who is named on rounds
+    practised : who is named on practice
+    """
+    if own is not None:
+        return {own}
+    named = players or practised
+    return {None, *named} if len(named) == 1 else {None}
 
 
 def _nameless(rounds: Sequence[Round], players: Sequence[str]) -> str | None:

@@ -10,6 +10,7 @@ from urllib.parse import quote
 
 from shortpencil.forms.rules import many_said
 from shortpencil.scan.language import _, month_said, weekday_said
+from shortpencil.scan.records.composing.practice_sets import FIELD, LADDER
 from shortpencil.scan.records.composing.rounds import PracticeSet
 from shortpencil.scan.records.storing.summary import Summary
 from shortpencil.scan.records.storing.told import ToldSession
@@ -80,7 +81,7 @@ def entries_of(
     sets: Iterable[PracticeSet],
     told: Iterable[ToldSession],
 ) -> dict[date, list[Entry]]:
-    """Return what was done on each day: rounds first, then practice cards, then sessions told by hand."""
+    """Return what was done on each day: rounds, then cards and sheets of practice, then sessions told."""
     found: dict[date, list[Entry]] = {}
     for line in lines:
         if line.played_on:
@@ -95,14 +96,13 @@ def entries_of(
             found.setdefault(line.played_on, []).append(
                 Entry("round", says, f"/rounds/{quote(line.id, safe='')}")
             )
-    cards: dict[tuple[date, str, str | None], int] = {}
+    cards: dict[tuple[date, str, str | None], list[str]] = {}
     for done in sets:
         if done.day:
-            key = (done.day, done.card, done.player)
-            cards[key] = cards.get(key, 0) + 1
-    for (day, card, player), rows in cards.items():
+            cards.setdefault((done.day, done.card, done.player), []).append(done.drill)
+    for (day, card, player), drills in cards.items():
         whose = f", {player}" if player else ""
-        says = _("practice card, {sets}", sets=count_said(rows, "set")) + whose
+        says = _card_said(drills) + whose
         found.setdefault(day, []).append(Entry("session", says, f"/card/{quote(card, safe='')}"))
     for session in told:
         whose = f", {session.player}" if session.player else ""
@@ -110,6 +110,16 @@ def entries_of(
         says = _("{minutes} minutes of {phase}", minutes=minutes, phase=phase) + whose
         found.setdefault(session.day, []).append(Entry("session", says, ""))
     return found
+
+
+def _card_said(drills: Sequence[str]) -> str:
+    """Return what a card of these sets is: that of a session, or one of the practice sheets."""
+    if drills[0] == FIELD:  # all its throws are one set
+        return _("field work")
+    sets = count_said(len(drills), "set")
+    if drills[0] == LADDER:
+        return _("putting ladder, {sets}", sets=sets)
+    return _("practice card, {sets}", sets=sets)
 
 
 def months_of(year: int, entries: Mapping[date, Sequence[Entry]]) -> list[Month]:

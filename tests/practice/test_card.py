@@ -6,8 +6,10 @@ from shortpencil.forms.catalog import load_form
 from shortpencil.forms.drawing import Words, box_of
 from shortpencil.forms.fiducials import QUIET_MM
 from shortpencil.forms.field_map import fingerprint, layout_from_json, layout_to_json
+from shortpencil.forms.form import form_from_toml
 from shortpencil.forms.layout import PAPERS
 from shortpencil.forms.pdf import identify, to_pdf
+from shortpencil.forms.rules import rules_of
 from shortpencil.forms.serials import serial_from
 from shortpencil.scan.language import speaking
 from shortpencil.scan.practice import card, words
@@ -15,7 +17,7 @@ from shortpencil.scan.practice.effect import practice_results
 from shortpencil.scan.practice.picture import text_width_mm
 from shortpencil.scan.practice.plan import plan_of
 from shortpencil.scan.reading import FieldReading
-from shortpencil.scan.records.composing.practice_sets import sets_from
+from shortpencil.scan.records.composing.practice_sets import has_sets, sets_from
 from shortpencil.scan.records.recording.record_json import practice_to_json
 from shortpencil.scan.records.recording.schema import practice_problems_of
 from tests.practice.test_plan import DRILLS, a_focus
@@ -204,6 +206,66 @@ def test_throws_on_a_field_are_one_set_and_those_that_wait_count_nowhere():
     assert (one.drill, one.made.known, one.tries.known) == ("field-work", 2, 3)
     assert sets_from(form, fields_of(form, **DAY), "SERIAL", "Wren") == ()
     assert practice_problems_of(practice_to_json(one)) == []
+
+
+OWN = """
+name = "own-sheet"
+edition = 1
+title = "own sheet"
+[[head]]
+id = "made.total"
+type = "number"
+digits = 2
+label = "made"
+[[head]]
+id = "made.putts.many.1"
+type = "number"
+digits = 2
+label = "made"
+[rows]
+prefix = "t"
+count = 2
+[[rows.left]]
+id = "execution"
+type = "choose-one"
+label = "hand"
+options = [{ id = "clean", label = "clean" }, { id = "miss", label = "miss" }]
+[[foot]]
+id = "clean"
+type = "number"
+digits = 1
+label = "clean upshots"
+[[foot]]
+id = "best"
+type = "number"
+digits = 1
+label = "best run"
+"""
+
+
+def test_a_sheet_of_ones_own_is_no_practice_by_the_ids_of_its_fields():
+    form = form_from_toml(OWN, source="test")
+    said = {"made.total": 12, "made.putts.many.1": 4, "t01.execution": "clean", "t02.execution": "miss"}
+    assert sets_from(form, fields_of(form, **said), "SERIAL", None) == ()
+    assert not has_sets(form)  # and `focus` says that it is no part of the advice
+
+
+def test_sets_of_a_sheet_and_of_drills_on_one_form_have_rows_of_their_own():
+    form = form_from_toml(
+        OWN.replace("made.putts.many.1", "made.putts.10.1")
+        .replace('id = "execution"', 'id = "dropped"')
+        .replace("choose-one", "choose-many")
+        + '[[rows.left]]\nid = "made"\ntype = "number"\ndigits = 1\nlabel = "made"\n',
+        source="test",
+    )
+    said = {"made.putts.10.1": 4, "t01.dropped": ("clean",), "t02.made": 2}
+    sets = sets_from(form, fields_of(form, **said), "SERIAL", None)
+    assert [(s.row, s.drill, s.made.known) for s in sets] == [
+        (1, "putting-ladder", 1),
+        (2, "putting-ladder", 2),
+        (3, "putts", 4),
+    ]
+    assert rules_of(form).best is None  # the best of what, its author knows
 
 
 def test_sheets_of_other_kinds_are_no_practice():

@@ -15,10 +15,10 @@ from datetime import date
 from typing import Any
 
 from shortpencil.forms.form import Field, Form
-from shortpencil.forms.rules import rules_of
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records.composing.answers import LEFT, Answer, lay_over, standing
 from shortpencil.scan.records.composing.card_values import P_DECIMALS, day_of
+from shortpencil.scan.records.composing.practice_sets import has_sets
 from shortpencil.scan.records.composing.rounds import Round, Scalar
 
 #: What waits or is doubtful counts nowhere; what is written holds words that nobody has typed yet.
@@ -128,11 +128,7 @@ def left_out(sheets: Sequence[OtherSheet]) -> str:
 
     Practice cards and sheets that count putts or throws are left out: their sets are part of the advice.
     """
-    kinds = Counter(
-        sheet.form.title
-        for sheet in sheets
-        if sheet.form.record != "practice" and not rules_of(sheet.form).counts
-    )
+    kinds = Counter(sheet.form.title for sheet in sheets if not has_sets(sheet.form))
     if not kinds:
         return ""
     count = sum(kinds.values())

@@ -9,15 +9,25 @@ practice results. On a sheet of ten putts from each rung, or of throws on a fiel
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date
 
 from shortpencil.forms.form import Form
-from shortpencil.forms.rules import rules_of
+from shortpencil.forms.rules import CountRule, rules_of
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records.composing.card_values import day_of
 from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 
 MADE = "made"
+
+#: What the sets of a sheet are called among drills: putts from the rungs of a ladder, throws on a field.
+LADDER, FIELD = "putting-ladder", "field-work"
+
+#: A drill, its tries and how many of them were made.
+_Set = tuple[str, Value, Value]
+
+
+def has_sets(form: Form) -> bool:
+    """Say whether what a form asks is practice: makes of tries, putts that drop, throws of field work."""
+    return bool(form.record == "practice" or rules_of(form).tries or _counted_on(form))
 
 
 def sets_from(
@@ -25,51 +35,57 @@ def sets_from(
 ) -> tuple[PracticeSet, ...]:
     """Return the sets that a read (and answered) practice card or sheet tells, in the order printed.
 
-    A set left blank was not done and is no set; a flagged one waits and counts nowhere until answered.
+    A set left blank was not done and is no set; a flagged one waits and counts nowhere until answered. They
+    are the player's whose name was answered on the sheet, else `player`'s, for whom it was printed.
     """
-    when = day_of(fields)
-    sets = list(_of_sheet(form, fields, serial, player, when))
-    for row, field in enumerate((f for f in form.fields if f.id.startswith(f"{MADE}.")), start=1):
-        answer = fields.get(field.id)
-        _, drill, tries, _ = field.id.split(".")
+    when, named = day_of(fields), fields.get("player")
+    whose = (named.value if named is not None and isinstance(named.value, str) else "") or player
+    found = (*_of_sheet(form, fields), *_of_card(form, fields))
+    return tuple(
+        PracticeSet(card=serial, row=row, day=when, player=whose, drill=drill, tries=tries, made=made)
+        for row, one in enumerate(found, start=1)
+        if one is not None
+        for drill, tries, made in (one,)
+    )
+
+
+def _of_card(form: Form, fields: Mapping[str, FieldReading]) -> Iterator[_Set | None]:
+    """Yield each set of a practice card; None where it was left blank."""
+    for name, tries in rules_of(form).tries:
+        answer = fields.get(name)
         if answer is None or (answer.value is None and answer.flag is None):
+            yield None
             continue
         made = answer.value if isinstance(answer.value, int) else None
-        waits = answer.flag is not None or (made is not None and made > int(tries))
-        sets.append(
-            PracticeSet(
-                card=serial,
-                row=row,
-                day=when,
-                player=player,
-                drill=drill,
-                tries=Value(int(tries), source="printed"),
-                made=Value(made, source=answer.source, p=answer.p, status="waits" if waits else "known"),
-            )
+        waits = answer.flag is not None or (made is not None and made > tries)
+        status = "waits" if waits else "known"
+        drill = name.split(".")[1]
+        yield (
+            drill,
+            Value(tries, source="printed"),
+            Value(made, source=answer.source, p=answer.p, status=status),
         )
-    return tuple(sets)
 
 
-#: What the sets of a sheet are called among drills: putts from the rungs of a ladder, throws on a field.
-LADDER, FIELD = "putting-ladder", "field-work"
+def _counted_on(form: Form) -> tuple[CountRule, ...]:
+    """What a sheet counts that is practice of a phase.
+
+    Putts drop, on whatever form. Throws that are judged may be of any phase: those of field work alone, as
+    it comes with the program, are taken for drives.
+    """
+    return tuple(rule for rule in rules_of(form).counts if rule.option is None or form.name == FIELD)
 
 
-def _of_sheet(
-    form: Form, fields: Mapping[str, FieldReading], serial: str, player: str | None, when: date | None
-) -> Iterator[PracticeSet]:
-    """Yield what a practice sheet counts: a set a rung, and one of all throws on a field."""
-    for row, rule in enumerate(rules_of(form).counts, start=1):
+def _of_sheet(form: Form, fields: Mapping[str, FieldReading]) -> Iterator[_Set | None]:
+    """Yield what a practice sheet counts: a set a rung, and one of all throws on a field; None if none."""
+    for rule in _counted_on(form):
         marks = [found for field in rule.of if (found := fields.get(field)) is not None]
         if rule.option is None:
+            drill = LADDER
             counted = _of_rung(marks, fields.get(rule.count), len(form.field(rule.of[0]).options))
         else:
-            counted = _of_throws(marks, rule.option)
-        if counted is not None:
-            tries, made = counted
-            drill = LADDER if rule.option is None else FIELD
-            yield PracticeSet(
-                card=serial, row=row, day=when, player=player, drill=drill, tries=tries, made=made
-            )
+            drill, counted = FIELD, _of_throws(marks, rule.option)
+        yield None if counted is None else (drill, *counted)
 
 
 def _of_rung(

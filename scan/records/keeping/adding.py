@@ -292,10 +292,15 @@ class Adding(Settling):
                     f"differ from the stored ones: {_some(differing)}. Nothing was stored; "
                     "say --replace to put them in place of the stored ones."
                 )
-            put_practice(connection, practice)
+            # A card that is here tells its own sets; those of one that was deleted stay out.
+            put_practice(connection, [s for s in practice if s.card not in aside | _cards(connection)])
             if dry_run:
                 raise _OnlyTried
         return outcomes
+
+
+def _cards(connection: Connection) -> set[str]:
+    return set(connection.execute(select(tables.cards.c.serial)).scalars())
 
 
 def _put_rest(
@@ -308,7 +313,7 @@ def _put_rest(
 ) -> None:
     """Write what there is of a new card beside its own row and its reading's."""
     put_pictures(connection, serial, pictures, new=True)
-    put_settled(connection, found, new=True)
+    put_settled(connection, serial, found, new=True)
     if player is not None and views:
         hands.put_told(connection, serial, player, views, found.taught)
 

@@ -10,12 +10,13 @@ from datetime import datetime
 from shortpencil.scan.records.belonging import forgetting, hands, set_aside
 from shortpencil.scan.records.belonging.forgetting import Traces
 from shortpencil.scan.records.belonging.set_aside import Aside
-from shortpencil.scan.records.keeping.opened import Opened
+from shortpencil.scan.records.keeping.settling import Settling
 from shortpencil.scan.records.storing import tables
 from shortpencil.scan.records.storing.database import reading, wipe, writing
+from shortpencil.scan.records.storing.statements import stored_round
 
 
-class Erasing(Opened):
+class Erasing(Settling):
     """An open store that gives things back, or forgets them."""
 
     def erase_hand(self, player: str, *, on: bool | None = None) -> int:
@@ -63,6 +64,8 @@ class Erasing(Opened):
         """Put a round that was deleted or set aside back as it was; RecordError when there is none."""
         with writing(self._engine) as connection:
             set_aside.put_back(connection, serial, store=self.name)
+            if stored_round(connection, serial) is None:  # an earlier version had no sets of it
+                self._renew(connection, serial)
 
     def aside(self) -> tuple[Aside, ...]:
         """Return what was deleted since the last start or set aside, the latest first."""

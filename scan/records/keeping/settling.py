@@ -51,20 +51,21 @@ class Settling(Opened):
                 self._renew(connection, serial)
 
     def renew(self) -> None:
-        """Work out anew the rounds of all cards, as after a change of what a record says."""
+        """Work out anew the rounds and the practice of all cards, as after a change of what a record says."""
         with writing(self._engine) as connection:
             for serial in connection.execute(select(tables.cards.c.serial)).scalars().all():
                 self._renew(connection, serial)
 
     def _renew(self, connection: Connection, serial: str) -> None:
-        """Work one card's round out anew, unless it came from a file or its form is not kept."""
+        """Work one card's round or practice out anew, unless it came from a file or its form is not kept."""
         stored = stored_round(connection, serial)
         if stored is not None and stored.origin == "file":
             return
         with suppress(RecordError):
             card = self._card(connection, serial)
-            # A card of a game that an earlier version did not keep as rounds has none yet.
-            if card.form.makes_rounds and (stored is None or card.reading.flagged):
+            # A card of a game that an earlier version did not keep as rounds has none yet, nor has a sheet
+            # the sets that an earlier version did not take for practice.
+            if not card.form.makes_rounds or stored is None or card.reading.flagged:
                 self._settle(connection, serial)
 
     def _how(self, connection: Connection, player: str | None) -> str:
@@ -80,7 +81,7 @@ class Settling(Opened):
         found = settled(card, read_at, self._how(connection, card.player), boxes)
         query = update(tables.cards).where(tables.cards.c.serial == serial)
         connection.execute(query.values(asked_of(found)))
-        put_settled(connection, found)
+        put_settled(connection, serial, found)
         if boxes:
             hands.tell(connection, serial, found.taught)
         return found.round

@@ -110,6 +110,10 @@ def _tell_sessions_of_any_phase(connection: Connection) -> None:
         run("ALTER TABLE sessions ADD CONSTRAINT ck_sessions_phase CHECK (phase <> '')")
 
 
+def _count_practice_sheets(_: Connection) -> None:
+    """Bring version 9 to 10: ladders and field work are practice, which is worked out anew after any step."""
+
+
 def _fill_misses(found: Sequence[Mapping[str, Any]], connection: Connection) -> None:
     tables.misses.create(connection)
     if found:
@@ -159,6 +163,7 @@ STEPS: Mapping[int, Callable[[Connection], None]] = {
     6: _tell_what_is_seen_together,
     7: _misses_as_rows,
     8: _tell_sessions_of_any_phase,
+    9: _count_practice_sheets,
 }
 
 

@@ -185,8 +185,10 @@ def asked_of(found: Settled) -> dict[str, str]:
     return {"waiting": " ".join(found.waiting), "glance": " ".join(found.together)}
 
 
-def put_settled(connection: Connection, found: Settled, *, new: bool = False) -> None:
+def put_settled(connection: Connection, serial: str, found: Settled, *, new: bool = False) -> None:
     """Write the round and the practice that a card amounts to; of a `new` card there are none yet."""
+    if not new:  # its last set may have been answered away
+        connection.execute(delete(tables.practice).where(tables.practice.c.card == serial))
     if found.round is not None and found.text is not None:
         put_round(connection, found.round, found.text, origin="card", new=new)
     put_practice(connection, found.practice)

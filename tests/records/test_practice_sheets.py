@@ -1,0 +1,168 @@
+"""A stored putting ladder and field work: whose practice, what answers change, older stores, files."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+from msgspec.structs import replace as replace_in
+
+from shortpencil.forms.catalog import load_form
+from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.layout import PAPERS, arrange
+from shortpencil.scan.advice import Asked, advise, load_drills
+from shortpencil.scan.reading import CardReading, FieldReading
+from shortpencil.scan.records.composing.practice_sets import sets_from
+from shortpencil.scan.records.store import Store, open_store
+from shortpencil.scan.records.storing import sealing, tables
+from shortpencil.scan.records.storing.database import writing
+from shortpencil.scan.records.storing.told import ToldSession
+from shortpencil.scan.review.days import entries_of
+from tests.practice.invented import Player, rounds_of
+from tests.records.conftest import drop_own_triggers
+from tests.records.filled import RECORDED_AT
+
+DAY = {"date.day": 14, "date.month": 6, "date.year": 26}
+LADDER = DAY | {"r01.dropped": ("1", "2", "4"), "r01.made": 3, "r02.made": 6}
+FIELD = DAY | {"t01.execution": "clean", "t02.execution": "miss"}
+
+
+def add(store: Store, form_name: str, answers, player: str | None = None, number: int = 1) -> str:
+    """Store a sheet with these answers as `read` does."""
+    layout = arrange(load_form(form_name), PAPERS["a4"]).layout
+    serial = f"SHEET{number:03d}"
+    fields = {name: FieldReading(value, 0.999) for name, value in answers.items()}
+    read = CardReading(
+        "s.jpg", "read", serial=serial, form=form_name[:6], fields=fields, photo_sha256=f"{number:064x}"
+    )
+    sets = sets_from(layout.form, fields, serial, player)
+    store.add_reading(read, layout.form, None, form_text=layout_to_json(layout), practice=sets, player=player)
+    return serial
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Path:
+    return tmp_path / "rounds.sqlite"
+
+
+@pytest.mark.parametrize("printed", [None, "Ash"])
+def test_a_sheet_is_practice_of_whom_was_answered_on_it(place: Path, printed: str | None) -> None:
+    with open_store(place) as store:
+        serial = add(store, "putting-ladder", LADDER, printed)
+        assert {done.player for done in store.practice()} == {printed}
+        store.answer(serial, "player", "Wren", "Robin", RECORDED_AT)
+        assert {done.player for done in store.practice()} == {"Wren"}
+        assert [sheet.player for sheet in store.other_sheets()] == ["Wren"]
+        store.take_back(serial, "player", "Robin", RECORDED_AT)
+        assert {done.player for done in store.practice()} == {printed}
+
+
+def test_where_nothing_was_thrown_after_all_there_is_no_set(place: Path) -> None:
+    with open_store(place) as store:
+        serial = add(store, "field-work", FIELD)
+        assert [(s.made.known, s.tries.known) for s in store.practice()] == [(1, 2)]
+        store.answer(serial, "t01.execution", None, "Robin", RECORDED_AT)
+        assert [(s.made.known, s.tries.known) for s in store.practice()] == [(0, 1)]
+        store.answer(serial, "t02.execution", None, "Robin", RECORDED_AT)
+        assert store.practice() == ()
+
+
+def test_sheets_of_a_store_of_version_9_are_practice_once_it_is_opened(place: Path) -> None:
+    with open_store(place) as store:
+        serial = add(store, "putting-ladder", LADDER, "Wren")
+        add(store, "field-work", FIELD, "Wren", number=2)
+        store.answer(serial, "r02.made", 7, "Robin", RECORDED_AT)
+        wanted = store.practice()
+        with writing(store._engine) as connection:
+            drop_own_triggers(connection)
+            connection.execute(tables.practice.delete())
+            connection.execute(tables.store_version.update().values(version=9))
+            sealing.seal_all(connection)
+    with open_store(place) as store:
+        assert store.practice() == wanted
+        assert [s.made.known for s in wanted] == [3, 7, 1]
+        assert store.damages() == ()
+
+
+def test_a_file_of_before_an_answer_does_not_undo_it(place: Path) -> None:
+    with open_store(place) as store:
+        serial = add(store, "putting-ladder", LADDER)
+        before = store.practice()
+        store.answer(serial, "r02.made", 7, "Robin", RECORDED_AT)
+        after = store.practice()
+        store.add_rounds([], [*before, replace_in(before[0], card="ELSEWHERE")])
+        assert [s for s in store.practice() if s.card == serial] == list(after)
+        assert [s.card for s in store.practice() if s.card != serial] == ["ELSEWHERE"]
+
+
+def test_a_sheet_that_was_set_aside_does_not_come_back_with_a_file(place: Path) -> None:
+    with open_store(place) as store:
+        serial = add(store, "putting-ladder", LADDER)
+        sets = store.practice()
+        store.set_aside(serial, RECORDED_AT, kept=True)
+        store.add_rounds([], sets)
+        assert store.practice() == ()
+
+
+def test_a_sheet_whose_sets_came_from_a_file_is_counted_once_when_it_is_read(place: Path) -> None:
+    with open_store(place) as store:
+        serial = add(store, "putting-ladder", LADDER)
+        sets = store.practice()
+        with open_store(place.with_name("other.sqlite")) as other:
+            other.add_rounds([], sets)
+            assert add(other, "putting-ladder", LADDER) == serial
+            assert other.practice() == sets
+
+
+def test_the_calendar_calls_each_sheet_what_it_is(place: Path) -> None:
+    with open_store(place) as store:
+        add(store, "putting-ladder", LADDER, "Wren")
+        add(store, "field-work", FIELD, number=2)
+        says = [entry.says for entry in entries_of([], {}, store.practice(), ())[date(2026, 6, 14)]]
+    assert says == ["putting ladder, 2 sets, Wren", "field work"]
+
+
+def test_a_sheet_that_was_set_aside_by_version_9_is_practice_once_it_is_back(place: Path) -> None:
+    with open_store(place) as store:
+        serial = add(store, "putting-ladder", LADDER)
+        wanted = store.practice()
+        with writing(store._engine) as connection:
+            connection.execute(tables.practice.delete())
+        store.set_aside(serial, RECORDED_AT, kept=True)
+        store.put_back(serial)
+        assert store.practice() == wanted
+
+
+@pytest.mark.parametrize(
+    ("rounds_of_whom", "asked", "counted"),
+    [
+        ("Wren", None, [14, 15]),  # the sheet without a name, too, as the rounds without one
+        ("Wren", "Wren", [14]),
+        (None, None, [15]),  # whose those are, nobody knows: two names practised
+    ],
+)
+def test_practice_of_another_who_has_no_rounds_is_not_the_players(
+    place: Path, rounds_of_whom: str | None, asked: str | None, counted: list[int]
+) -> None:
+    rounds = rounds_of(Player(), 4, np.random.default_rng(3), start=date(2026, 6, 1))
+    with open_store(place) as store:
+        store.add_rounds([replace_in(round_, player=rounds_of_whom) for round_ in rounds])
+        for number, player in enumerate(("Wren", None, "Robin")):
+            day = {"date.day": 14 + number}
+            add(store, "putting-ladder", LADDER | day, player, number=number)
+        found = advise(store, Asked(asked), load_drills(None))
+    assert not isinstance(found, str)
+    assert [session.day.day for session in found.sessions] == counted
+
+
+def test_a_sheet_and_a_session_told_on_the_same_day_are_one_session(place: Path) -> None:
+    rounds = rounds_of(Player(), 4, np.random.default_rng(3), start=date(2026, 6, 1))
+    with open_store(place) as store:
+        store.add_rounds(rounds)
+        add(store, "putting-ladder", LADDER)
+        store.tell_session(ToldSession(date(2026, 6, 14), "putt", 45, None), RECORDED_AT)
+        found = advise(store, Asked(), load_drills(None))
+    assert not isinstance(found, str)
+    assert [(s.day, s.phase, s.minutes) for s in found.sessions] == [(date(2026, 6, 14), 2, 45)]
