@@ -270,8 +270,7 @@ def _found(asked: Asked, store: Store) -> OnePlayer:
             others.setdefault(str(r.player), []).append(r)
     sets, told = store.practice(), store.told_sessions()
     own = asked.player
-    practised = {s.player for s in sets if s.player} | {s.player for s in told if s.player}
-    theirs = _names_of(own, players, practised)
+    theirs = _names_of(own, players, sets, told)
     nameless = _nameless(game.rounds, players) if own is None else None
     return OnePlayer(
         list(game.rounds),
@@ -285,18 +284,20 @@ def _found(asked: Asked, store: Store) -> OnePlayer:
     )
 
 
-def _names_of(own: str | None, players: Sequence[str], practised: Set[str]) -> Set[str | None]:
+def _names_of(
+    own: str | None, players: Sequence[str], sets: Sequence[PracticeSet], told: Sequence[ToldSession]
+) -> Set[str | None]:
     """Return under which names one player's practice stands: the one asked for, or the only one and none.
 
     Parameters
     ----------
     own : who was asked for
     players : who is named on rounds
-    practised : who is named on practice
+    sets, told : everybody's practice
     """
     if own is not None:
         return {own}
-    named = players or practised
+    named = set(players) or {s.player for s in sets if s.player} | {s.player for s in told if s.player}
     return {None, *named} if len(named) == 1 else {None}
 
 
@@ -386,12 +387,9 @@ def _practised(
 def _phases_of_drills(drills: DrillList, ids: Sequence[str]) -> dict[str, tuple[str, ...]]:
     """Return the phases that each drill serves, those that stand in where the list has none included."""
     from shortpencil.scan.practice.plan import general_drills, has_drills
-    from shortpencil.scan.records.composing.practice_sets import FIELD, LADDER
+    from shortpencil.scan.records.composing.practice_sets import PHASE_OF_SHEET
 
-    phases: dict[str, tuple[str, ...]] = {
-        LADDER: ("putt",),
-        FIELD: ("drive",),
-    }  # of the practice sheets that come with the program
+    phases: dict[str, tuple[str, ...]] = {sheet: (phase,) for sheet, phase in PHASE_OF_SHEET.items()}
     phases |= {d.id: d.phases for d in (*drills.drills, *drills.tests)}
     missing = (general_drills(phase) for phase in ids if not has_drills(drills, phase))
     return phases | {d.id: d.phases for three in missing for d in three}

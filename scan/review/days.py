@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 from shortpencil.forms.rules import many_said
 from shortpencil.scan.language import _, month_said, weekday_said
-from shortpencil.scan.records.composing.practice_sets import FIELD, LADDER
+from shortpencil.scan.records.composing.practice_sets import FIELD, LADDER, PHASE_OF_SHEET
 from shortpencil.scan.records.composing.rounds import PracticeSet
 from shortpencil.scan.records.storing.summary import Summary
 from shortpencil.scan.records.storing.told import ToldSession
@@ -24,11 +24,15 @@ def weekdays() -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One thing done on a day: a round or a session; `url` leads there, "" for a told session."""
+    """One thing done on a day: a round or a session; `url` leads there, "" for a told session.
+
+    `session` is whose practice of which phase it was, None where that is not known, as of a practice card.
+    """
 
     kind: str
     says: str
     url: str
+    session: tuple[str | None, str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +65,8 @@ class Day:
 
     @property
     def sessions(self) -> int:
-        """How many sessions of practice there were."""
-        return sum(entry.kind == "session" for entry in self.entries)
+        """How many sessions of practice there were: of one phase, sheets and what was told are one."""
+        return len({entry.session or entry.url for entry in self.entries if entry.kind == "session"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +107,20 @@ def entries_of(
     for (day, card, player), drills in cards.items():
         whose = f", {player}" if player else ""
         says = _card_said(drills) + whose
-        found.setdefault(day, []).append(Entry("session", says, f"/card/{quote(card, safe='')}"))
+        found.setdefault(day, []).append(
+            Entry("session", says, f"/card/{quote(card, safe='')}", _session(player, drills))
+        )
     for session in told:
         whose = f", {session.player}" if session.player else ""
         minutes, phase = session.minutes, many_said(session.phase)
         says = _("{minutes} minutes of {phase}", minutes=minutes, phase=phase) + whose
-        found.setdefault(session.day, []).append(Entry("session", says, ""))
+        found.setdefault(session.day, []).append(Entry("session", says, "", (session.player, session.phase)))
     return found
+
+
+def _session(player: str | None, drills: Sequence[str]) -> tuple[str | None, str] | None:
+    phase = PHASE_OF_SHEET.get(drills[0])
+    return None if phase is None else (player, phase)
 
 
 def _card_said(drills: Sequence[str]) -> str:

@@ -19,7 +19,7 @@ from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.records.storing import sealing, tables
 from shortpencil.scan.records.storing.database import writing
 from shortpencil.scan.records.storing.told import ToldSession
-from shortpencil.scan.review.days import entries_of
+from shortpencil.scan.review.days import entries_of, months_of
 from tests.practice.invented import Player, rounds_of
 from tests.records.conftest import drop_own_triggers
 from tests.records.filled import RECORDED_AT
@@ -122,6 +122,17 @@ def test_the_calendar_calls_each_sheet_what_it_is(place: Path) -> None:
         add(store, "field-work", FIELD, number=2)
         says = [entry.says for entry in entries_of([], {}, store.practice(), ())[date(2026, 6, 14)]]
     assert says == ["putting ladder, 2 sets, Wren", "field work"]
+
+
+def test_the_calendar_counts_as_one_session_what_the_advice_does(place: Path) -> None:
+    told = ToldSession(date(2026, 6, 14), "putt", 30, "Wren")
+    with open_store(place) as store:
+        add(store, "putting-ladder", LADDER, "Wren")
+        add(store, "field-work", FIELD, "Wren", number=2)
+        add(store, "putting-ladder", LADDER, number=3)
+        found = entries_of([], {}, store.practice(), [told])
+    june = months_of(2026, found)[5]
+    assert june.said == "3 sessions"  # Wren's putts and drives, and putts of nobody who is named
 
 
 def test_a_sheet_that_was_set_aside_by_version_9_is_practice_once_it_is_back(place: Path) -> None:

@@ -20,6 +20,8 @@ MADE = "made"
 
 #: What the sets of a sheet are called among drills: putts from the rungs of a ladder, throws on a field.
 LADDER, FIELD = "putting-ladder", "field-work"
+#: The phase that each is practice of.
+PHASE_OF_SHEET: Mapping[str, str] = {LADDER: "putt", FIELD: "drive"}
 
 #: A drill, its tries and how many of them were made.
 _Set = tuple[str, Value, Value]

@@ -178,7 +178,7 @@ THROWS = TidyTable(
 
 PRACTICE = TidyTable(
     "practice",
-    "One row a set of a practice card.",
+    "One row a set of a practice card, or a rung of a putting ladder, or all throws of field work.",
     (
         _id("card", "The card's serial."),
         _whole("row", "Row on the card.", 1, 99, required=True),
