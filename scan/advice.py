@@ -246,16 +246,7 @@ def _found(asked: Asked, store: Store) -> OnePlayer:
 
     rounds = store.rounds()
     players = sorted({r.player for r in rounds if r.player})
-    if asked.player is None and len(players) > 1:
-        raise InputError(
-            f"{store.name}: expected one player's rounds, found {len(players)} players: "
-            f"{', '.join(players)}. Say which with --player."
-        )
-    if asked.player is not None and asked.player not in players:
-        raise InputError(
-            f"{store.name}: expected rounds of the player {asked.player!r}, found "
-            f"{', '.join(players) if players else 'none with a name'}. Check the alias."
-        )
+    _check_player(asked.player, players, store.name)
     mine = [r for r in rounds if asked.player is None or r.player == asked.player]
     game = of_one_game(mine, asked.phases)
     if asked.phases is not None and mine and not game.rounds:
@@ -282,6 +273,22 @@ def _found(asked: Asked, store: Store) -> OnePlayer:
         _by_player(told, own),
         store.picture,
     )
+
+
+def _check_player(own: str | None, players: Sequence[str], store: str) -> None:
+    """Refuse a name that no round bears, and none where several do."""
+    from shortpencil.forms.errors import InputError
+
+    if own is None and len(players) > 1:
+        raise InputError(
+            f"{store}: expected one player's rounds, found {len(players)} players: "
+            f"{', '.join(players)}. Say which with --player."
+        )
+    if own is not None and own not in players:
+        raise InputError(
+            f"{store}: expected rounds of the player {own!r}, found "
+            f"{', '.join(players) if players else 'none with a name'}. Check the alias."
+        )
 
 
 def _names_of(
