@@ -69,6 +69,18 @@ def test_where_nothing_was_thrown_after_all_there_is_no_set(place: Path) -> None
         assert store.practice() == ()
 
 
+def test_an_answered_count_stands_over_bubbles_that_nobody_touched(place: Path) -> None:
+    with open_store(place) as store:
+        serial = add(store, "putting-ladder", LADDER)
+        store.answer(serial, "r01.made", 8, "Robin", RECORDED_AT)
+        assert store.practice()[0].made.known == 8
+        store.answer(serial, "r01.dropped", ("1", "2"), "Robin", RECORDED_AT)
+        assert store.practice()[0].made.known == 2
+        store.answer(serial, "r01.made", 12, "Robin", RECORDED_AT)
+        store.take_back(serial, "r01.dropped", "Robin", RECORDED_AT)
+        assert store.practice()[0].made.status == "waits"  # of ten
+
+
 def test_sheets_of_a_store_of_version_9_are_practice_once_it_is_opened(place: Path) -> None:
     with open_store(place) as store:
         serial = add(store, "putting-ladder", LADDER, "Wren")

@@ -93,13 +93,17 @@ def _of_sheet(form: Form, fields: Mapping[str, FieldReading]) -> Iterator[_Set |
 def _of_rung(
     marks: Sequence[FieldReading], count: FieldReading | None, options: int
 ) -> tuple[Value, Value] | None:
-    """Tries and makes of one rung, by its bubbles, or by their count where all bubbles are left out."""
+    """Tries and makes of one rung, by its bubbles, or by their count where all bubbles are left out.
+
+    A count that a person entered, as when asked why it differs, stands over bubbles that nobody touched.
+    """
     tries = Value(options, source="printed")
     said = [found for found in (*marks, count) if found is not None]
     if any(found.flag is not None for found in said):
         return tries, Value(None, p=min(found.p for found in said), status="waits")
     filled = [found for found in marks if found.value is not None]
-    if filled:
+    entered = count is not None and count.value is not None and count.source == "entered"
+    if filled and not (entered and all(found.source != "entered" for found in filled)):
         made = sum(len(found.value) for found in filled if isinstance(found.value, tuple))
         return tries, Value(made, source=filled[0].source, p=filled[0].p)
     if count is None or not isinstance(count.value, int):
