@@ -338,7 +338,11 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
         for name, became in outcomes.items():
             kinds = list(became.values())
             parts = [f"{kinds.count(kind)} {told(kind)}" for kind in dict.fromkeys(kinds)]
-            print(f"{name}: {_count(len(became), 'round')}{': ' if parts else ''}{', '.join(parts)}.")
+            sets = next(len(found.practice) for path, found in taken if str(path) == name)
+            practised = f"; {_count(sets, 'set of practice')}" if sets else ""
+            print(
+                f"{name}: {_count(len(became), 'round')}{': ' if parts else ''}{', '.join(parts)}{practised}."
+            )
         if args.dry_run and outcomes:
             print(_("That was a dry run: nothing was stored."), file=sys.stderr)
     return worst

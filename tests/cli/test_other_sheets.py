@@ -79,6 +79,9 @@ def test_a_ladder_goes_the_whole_way(home: Path, answers, capsys: pytest.Capture
             assert int(row["made"]) == len(told[int(row["row"]), "dropped"].split())
     assert "no round yet" in said
 
+    assert main(["import", str(home / "out"), "--store", str(home / "other.sqlite")]) in (0, 1)
+    assert f"0 rounds; {len(sets)} sets of practice." in capsys.readouterr().out
+
 
 def test_the_list_of_rounds_alone_has_no_other_sheets(tmp_path: Path, monkeypatch, capsys) -> None:
     monkeypatch.setenv("SHORTPENCIL_HOME", str(tmp_path))
