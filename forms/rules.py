@@ -219,11 +219,13 @@ def rules_of(form: Form) -> CardRules:
 
 #: On a practice sheet: what is counted in a row, and its count; what is counted over all rows, and the count
 #: at the foot, which is called as the option is.
-_FILLED, _COUNT = "dropped", "made"
+_FILLED, MADE = "dropped", "made"
 _JUDGED, _WELL = "execution", "clean"
-#: The farthest rung from which so many of ten dropped, at the foot of the ladder that comes with the
-#: program. On a form of one's own it may be the best of anything.
-_LADDER, _BEST, ENOUGH = "putting-ladder", "best", 7
+#: The practice sheets that come with the program.
+LADDER_SHEET, FIELD_SHEET = "putting-ladder", "field-work"
+#: The farthest rung from which so many of ten dropped, at the foot of that ladder. On a form of one's own it
+#: may be the best of anything.
+_BEST, ENOUGH = "best", 7
 
 
 def _rules_of_sheet(form: Form) -> CardRules:
@@ -242,9 +244,9 @@ def _rules_of_sheet(form: Form) -> CardRules:
         and _WELL in (option.id for option in fields[f"{at}.{_JUDGED}"].options)
     ]
     counts = [
-        CountRule(f"{at}.{_COUNT}", (f"{at}.{_FILLED}",), None, form.row_numbers[row - 1])
+        CountRule(f"{at}.{MADE}", (f"{at}.{_FILLED}",), None, form.row_numbers[row - 1])
         for row, at in ladder
-        if of_type(f"{at}.{_COUNT}", "number")
+        if of_type(f"{at}.{MADE}", "number")
     ]
     if judged and of_type(_WELL, "number"):
         counts.append(CountRule(_WELL, tuple(f"{at}.{_JUDGED}" for at in judged), _WELL, None))
@@ -262,7 +264,7 @@ def _rules_of_sheet(form: Form) -> CardRules:
         rungs=rungs,
         flights=flights,
         tries=tuple(_made_of(form)),
-        best=_BEST if form.name == _LADDER and ladder and of_type(_BEST, "number") else None,
+        best=_BEST if form.name == LADDER_SHEET and ladder and of_type(_BEST, "number") else None,
     )
 
 
@@ -270,7 +272,7 @@ def _made_of(form: Form) -> Iterator[tuple[str, int]]:
     """Yield each number ``made.DRILL.TRIES.SET`` of a practice card with its tries."""
     for field in form.fields:
         parts = field.id.split(".")
-        if field.type == "number" and len(parts) == 4 and parts[0] == _COUNT and parts[2].isdecimal():
+        if field.type == "number" and len(parts) == 4 and parts[0] == MADE and parts[2].isdecimal():
             yield field.id, int(parts[2])
 
 

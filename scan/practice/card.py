@@ -27,11 +27,11 @@ from shortpencil.forms.layout import (
     arrange,
     with_cells,
 )
+from shortpencil.forms.rules import MADE
 from shortpencil.scan.language import ENGLISH, N_, _, first_upper, inside, pgettext, spoken
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.picture import TEXT_PT, line, paragraph, text, text_width_mm
 from shortpencil.scan.practice.plan import BOX_WORDS, Plan, Step, aim_said
-from shortpencil.scan.records.composing.practice_sets import MADE
 
 EDITION = 3  # the second had all boxes above the session, the first named them by their place in it
 AGAIN = "again"

@@ -24,7 +24,7 @@ import numpy as np
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.files import parsed_toml
 from shortpencil.forms.form_check import PHASE_ID
-from shortpencil.forms.rules import PHASES
+from shortpencil.forms.rules import FIELD_SHEET, LADDER_SHEET, PHASES
 from shortpencil.forms.shown import found
 from shortpencil.forms.units import M_PER_FOOT
 from shortpencil.scan.language import ENGLISH, N_, _, pgettext, spoken
@@ -33,8 +33,6 @@ from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import LIKELY, UNKNOWN_CAUSE, WAYS, Causes, way_said
 from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.putting import Curve
-from shortpencil.scan.records.composing.practice_sets import FIELD
-from shortpencil.scan.records.composing.practice_sets import LADDER as RUNGS
 
 LEAST_MINUTES, MOST_MINUTES = 5, 120
 TEST_TRIES = 10
@@ -378,7 +376,7 @@ def titles_of(drills: DrillList, phases: Sequence[str], unit: str) -> dict[str, 
         _in_unit(replace(drill, title=_(drill.title).replace("{ladder}", "").strip()), (), unit)
         for drill in (*drills.drills, *drills.tests)
     ]
-    of_sheets = {RUNGS: _("Putting ladder"), FIELD: _("Field-work session")}
+    of_sheets = {LADDER_SHEET: _("Putting ladder"), FIELD_SHEET: _("Field-work session")}
     return {**of_sheets, **{drill.id: drill.title for drill in (*general, *listed)}}
 
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import date
 from urllib.parse import quote
 
-from shortpencil.forms.rules import many_said
+from shortpencil.forms.rules import FIELD_SHEET, LADDER_SHEET, many_said
 from shortpencil.scan.language import _, month_said, weekday_said
-from shortpencil.scan.records.composing.practice_sets import FIELD, LADDER, PHASE_OF_SHEET
+from shortpencil.scan.records.composing.practice_sets import PHASE_OF_SHEET
 from shortpencil.scan.records.composing.rounds import PracticeSet
 from shortpencil.scan.records.storing.summary import Summary
 from shortpencil.scan.records.storing.told import ToldSession
@@ -125,10 +125,10 @@ def _session(player: str | None, drills: Sequence[str]) -> tuple[str | None, str
 
 def _card_said(drills: Sequence[str]) -> str:
     """Return what a card of these sets is: that of a session, or one of the practice sheets."""
-    if drills[0] == FIELD:  # all its throws are one set
+    if drills[0] == FIELD_SHEET:  # all its throws are one set
         return _("field work")
     sets = count_said(len(drills), "set")
-    if drills[0] == LADDER:
+    if drills[0] == LADDER_SHEET:
         return _("putting ladder, {sets}", sets=sets)
     return _("practice card, {sets}", sets=sets)
 

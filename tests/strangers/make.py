@@ -12,11 +12,11 @@ import shlex
 import subprocess
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import cv2
 import numpy as np
@@ -29,6 +29,8 @@ LEVELS = {"gentle": (0.0, 0.35), "everyday": (0.35, 0.75), "rough": (0.75, 1.2)}
 PRACTICE = "practice"  # the card of a session
 SHEETS = ("putting-ladder", "field-work", PRACTICE)
 PX_MM = 10.0
+
+Job = TypeVar("Job")
 
 
 def practice_card(rng: np.random.Generator, maps: Path) -> tuple[bytes, dict[str, Any]]:
@@ -165,42 +167,65 @@ def photo(job: tuple[int, str, str, Path, Path, frozenset[str], list[str], list[
     return card.as_json(name, family, level, rate)
 
 
-def main() -> None:
-    """Make them, one process a core."""
-    parse = argparse.ArgumentParser(description=__doc__)
+def arguments(about: str | None, each: str, seed: int) -> argparse.ArgumentParser:
+    """What any command that makes photos by strangers is told; `each` says of what there are so many."""
+    parse = argparse.ArgumentParser(description=about)
     parse.add_argument("--hands", type=Path, required=True)
     parse.add_argument("--out", type=Path, required=True)
-    parse.add_argument("--each", type=int, default=3, help="photos for each family and level")
-    parse.add_argument("--levels", default="gentle,everyday")
-    parse.add_argument("--families", default=",".join(FAMILIES))
-    parse.add_argument("--seed", type=int, default=900_000)
-    parse.add_argument(
-        "--forms", default="", help="built-in forms, or `practice`, in place of the usual round cards"
-    )
+    parse.add_argument("--each", type=int, default=3, help=each)
+    parse.add_argument("--seed", type=int, default=seed)
     parse.add_argument("--skip-writers", type=Path, help="a file of writers that were trained on, one a line")
     parse.add_argument("--processes", type=int, default=2)
     parse.add_argument(
         "--program", default="shortpencil", help="what prints the blank cards: another edition's, say"
     )
-    args = parse.parse_args()
+    return parse
+
+
+def make_all(
+    args: argparse.Namespace,
+    made: Callable[[Job], dict[str, Any]],
+    jobs: Callable[[frozenset[str], list[str]], list[Job]],
+) -> None:
+    """Make the photos of all jobs, one process a core, and write their truth beside them.
+
+    `jobs` lists them, given the writers to leave out and the words that call the program.
+    """
     args.out.mkdir(parents=True, exist_ok=True)
     skip = frozenset(args.skip_writers.read_text("utf-8").split()) if args.skip_writers else frozenset()
-    jobs, program = [], shlex.split(args.program)
-    forms = [form for form in args.forms.split(",") if form]
-    for level in args.levels.split(","):
-        for family in args.families.split(","):
-            number = FAMILIES.index(family) * 1000 + list(LEVELS).index(level) * 10_000
-            jobs += [
-                (args.seed + number + k, family, level, args.hands, args.out, skip, program, forms)
-                for k in range(args.each)
-            ]
+    every = jobs(skip, shlex.split(args.program))
     with ProcessPoolExecutor(args.processes) as pool:
         photos = []
-        for k, done in enumerate(pool.map(photo, jobs), 1):
+        for k, done in enumerate(pool.map(made, every), 1):
             photos.append(done)
-            print(f"\r{k} of {len(jobs)}", end="", file=sys.stderr)
+            print(f"\r{k} of {len(every)}", end="", file=sys.stderr)
     print(file=sys.stderr)
     (args.out / "truth.json").write_text(json.dumps({"photos": photos}), "utf-8")
+
+
+def main() -> None:
+    """Make them of each family and level."""
+    parse = arguments(__doc__, "photos for each family and level", 900_000)
+    parse.add_argument("--levels", default="gentle,everyday")
+    parse.add_argument("--families", default=",".join(FAMILIES))
+    parse.add_argument(
+        "--forms", default="", help="built-in forms, or `practice`, in place of the usual round cards"
+    )
+    args = parse.parse_args()
+    forms = [form for form in args.forms.split(",") if form]
+
+    def jobs(skip: frozenset[str], program: list[str]) -> list[Any]:
+        found = []
+        for level in args.levels.split(","):
+            for family in args.families.split(","):
+                number = FAMILIES.index(family) * 1000 + list(LEVELS).index(level) * 10_000
+                found += [
+                    (args.seed + number + k, family, level, args.hands, args.out, skip, program, forms)
+                    for k in range(args.each)
+                ]
+        return found
+
+    make_all(args, photo, jobs)
 
 
 if __name__ == "__main__":

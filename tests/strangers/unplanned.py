@@ -8,12 +8,7 @@ fair to ask about.
 
 from __future__ import annotations
 
-import argparse
-import json
-import shlex
-import sys
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -24,7 +19,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from tests.strangers import camera, pens, writing
-from tests.strangers.make import PX_MM, Filled, filled
+from tests.strangers.make import PX_MM, Filled, arguments, filled, make_all
 
 Floats = NDArray[np.float32]
 Picture = NDArray[np.uint8]
@@ -549,38 +544,19 @@ def photo(job: tuple[int, str, Path, Path, frozenset[str], list[str]]) -> dict[s
 
 
 def main() -> None:
-    """Make them, one process a core."""
-    parse = argparse.ArgumentParser(description=__doc__)
-    parse.add_argument("--hands", type=Path, required=True)
-    parse.add_argument("--out", type=Path, required=True)
-    parse.add_argument("--each", type=int, default=3, help="photos of each way")
+    """Make them in each way."""
+    parse = arguments(__doc__, "photos of each way", 500_000)
     parse.add_argument("--ways", default=",".join(WAYS))
-    parse.add_argument("--seed", type=int, default=500_000)
-    parse.add_argument("--skip-writers", type=Path, help="a file of writers that were trained on, one a line")
-    parse.add_argument("--processes", type=int, default=2)
-    parse.add_argument("--program", default="shortpencil", help="what prints the blank cards")
     args = parse.parse_args()
-    args.out.mkdir(parents=True, exist_ok=True)
-    skip = frozenset(args.skip_writers.read_text("utf-8").split()) if args.skip_writers else frozenset()
-    jobs = [
-        (
-            args.seed + list(WAYS).index(name) * 1000 + k,
-            name,
-            args.hands,
-            args.out,
-            skip,
-            shlex.split(args.program),
-        )
-        for name in args.ways.split(",")
-        for k in range(args.each)
-    ]
-    with ProcessPoolExecutor(args.processes) as pool:
-        photos = []
-        for k, done in enumerate(pool.map(photo, jobs), 1):
-            photos.append(done)
-            print(f"\r{k} of {len(jobs)}", end="", file=sys.stderr)
-    print(file=sys.stderr)
-    (args.out / "truth.json").write_text(json.dumps({"photos": photos}), "utf-8")
+
+    def jobs(skip: frozenset[str], program: list[str]) -> list[Any]:
+        return [
+            (args.seed + list(WAYS).index(name) * 1000 + k, name, args.hands, args.out, skip, program)
+            for name in args.ways.split(",")
+            for k in range(args.each)
+        ]
+
+    make_all(args, photo, jobs)
 
 
 if __name__ == "__main__":

@@ -11,17 +11,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from shortpencil.forms.form import Form
-from shortpencil.forms.rules import CountRule, rules_of
+from shortpencil.forms.rules import FIELD_SHEET, LADDER_SHEET, CountRule, rules_of
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records.composing.card_values import day_of
 from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 
-MADE = "made"
-
-#: What the sets of a sheet are called among drills: putts from the rungs of a ladder, throws on a field.
-LADDER, FIELD = "putting-ladder", "field-work"
-#: The phase that each is practice of.
-PHASE_OF_SHEET: Mapping[str, str] = {LADDER: "putt", FIELD: "drive"}
+#: The phase that a practice sheet is practice of. Its sets are called as the sheet is among drills.
+PHASE_OF_SHEET: Mapping[str, str] = {LADDER_SHEET: "putt", FIELD_SHEET: "drive"}
 
 #: A drill, its tries and how many of them were made.
 _Set = tuple[str, Value, Value]
@@ -75,7 +71,7 @@ def _counted_on(form: Form) -> tuple[CountRule, ...]:
     Putts drop, on whatever form. Throws that are judged may be of any phase: those of field work alone, as
     it comes with the program, are taken for drives.
     """
-    return tuple(rule for rule in rules_of(form).counts if rule.option is None or form.name == FIELD)
+    return tuple(rule for rule in rules_of(form).counts if rule.option is None or form.name == FIELD_SHEET)
 
 
 def _of_sheet(form: Form, fields: Mapping[str, FieldReading]) -> Iterator[_Set | None]:
@@ -83,10 +79,10 @@ def _of_sheet(form: Form, fields: Mapping[str, FieldReading]) -> Iterator[_Set |
     for rule in _counted_on(form):
         marks = [found for field in rule.of if (found := fields.get(field)) is not None]
         if rule.option is None:
-            drill = LADDER
+            drill = LADDER_SHEET
             counted = _of_rung(marks, fields.get(rule.count), len(form.field(rule.of[0]).options))
         else:
-            drill, counted = FIELD, _of_throws(marks, rule.option)
+            drill, counted = FIELD_SHEET, _of_throws(marks, rule.option)
         yield None if counted is None else (drill, *counted)
 
 

@@ -178,7 +178,7 @@ def _columns(form: Form, places: dict[str, Place]) -> tuple[Rows, ...]:
     """The columns that stand in every row, in the order of the card."""
     rows = [form.row_id(row) for row in range(1, form.rows + 1)]
     names = dict.fromkeys(field.id.partition(".")[2] for field in form.fields if field.row == 1)
-    found = [_together(places, [f"{at}.{name}" for at in rows]) for name in names]
+    found = [together(places, [f"{at}.{name}" for at in rows]) for name in names]
     return tuple(column for column in found if column is not None and column[0][0] != "long")
 
 
@@ -214,7 +214,7 @@ def _kind(field: Field) -> str:
     return "date" if field.id.startswith("date.") else "number"
 
 
-def _together(places: dict[str, Place], field_ids: Sequence[str | None]) -> Rows | None:
+def together(places: dict[str, Place], field_ids: Sequence[str | None]) -> Rows | None:
     """Group and rows of fields that are all in one group; None where a field lacks or differs."""
     found = [places[f] for f in field_ids if f is not None and f in places]
     if len(found) < len(field_ids) or len({key for key, _ in found}) != 1:
@@ -227,14 +227,14 @@ def _hole_rows(
 ) -> HoleRows | None:
     """Where the parts of the holes stand."""
     holes = rules.holes
-    score = _together(places, [hole.score for hole in holes])
+    score = together(places, [hole.score for hole in holes])
     if not holes or score is None or score[0][0] != "number":
         return None
     throws = _throws(form, rules, places)
     columns = range(throws.fields.shape[1])
 
     def beside(column: int, name: str, kind: str) -> list[Rows]:
-        rows = _together(places, [f"{hole.throws[column][0]}.{name}" for hole in holes])
+        rows = together(places, [f"{hole.throws[column][0]}.{name}" for hole in holes])
         return [rows] if rows is not None and rows[0][0] == kind else []
 
     distances = [
@@ -242,15 +242,15 @@ def _hole_rows(
     ]
     stances = [(*rows, column) for column in columns for rows in beside(column, "stance", "choose-one")]
     second_pass = (
-        _together(places, [hole.way for hole in holes]),
-        _together(places, [hole.why for hole in holes]),
-        _together(places, [f"{form.row_id(hole.row)}.forehand" for hole in holes]),
+        together(places, [hole.way for hole in holes]),
+        together(places, [hole.why for hole in holes]),
+        together(places, [f"{form.row_id(hole.row)}.forehand" for hole in holes]),
     )
-    par = _together(places, [hole.par_field for hole in holes])
+    par = together(places, [hole.par_field for hole in holes])
     return HoleRows(
         score=score,
         throws=throws,
-        penalty=_penalty(_together(places, [hole.penalty for hole in holes]), groups),
+        penalty=_penalty(together(places, [hole.penalty for hole in holes]), groups),
         distances=distances if len({key for key, _ in distances}) == 1 else distances[:1],
         stances=stances,
         second_pass=[rows for rows in second_pass if rows is not None and rows[0][0] != "long"],

@@ -309,7 +309,7 @@ class Manies:
         chance: Floats = np.where(chosen.any(axis=1), p_some * exactly, 1 - p_some)
         return chance
 
-    def take(self, rows: NDArray[np.bool_]) -> Manies:
+    def take(self, rows: NDArray[np.bool_] | Ints) -> Manies:
         """Return the likelihoods of some of the fields."""
         parts = (self.blank, self.struck, self.some, self.on, self.off, self.share)
         return Manies(*(part[rows] for part in parts))

@@ -13,12 +13,18 @@ from functools import lru_cache
 import numpy as np
 
 from shortpencil.forms.rules import ENOUGH, CountRule
-from shortpencil.scan.vision.weighing.form_index import FormIndex, GroupKey
+from shortpencil.scan.vision.weighing.form_index import FormIndex, GroupKey, together
 from shortpencil.scan.vision.weighing.likelihoods import Floats, Ints, length_prior
-from shortpencil.scan.vision.weighing.posterior import BLANK_NUMBER, NOTHING_CHOSEN, Posterior, filled_in
+from shortpencil.scan.vision.weighing.posterior import (
+    BLANK_NUMBER,
+    NOTHING_CHOSEN,
+    NumberPosterior,
+    Posterior,
+    filled_in,
+)
 from shortpencil.scan.vision.weighing.putts import chances_up_to, lengths_of
 from shortpencil.scan.vision.weighing.slips import Slips
-from shortpencil.scan.vision.weighing.written import written_sum
+from shortpencil.scan.vision.weighing.written import WrittenSum, written_sum
 
 #: The rules by which these fields are settled.
 COUNTED, RUNGS, FLIGHTS, TRIES, BEST = "counted", "rungs", "flights", "tries", "best"
@@ -86,9 +92,19 @@ def _expect(posterior: Posterior, key: GroupKey, rows: Ints, some: Floats) -> No
         something = some * many.likelihood.some[rows]
         many.some[rows] = something / (something + nothing)
     else:
-        number = posterior.number[key]
-        ink = number.likelihood.take(rows)
-        number.set(rows, some[:, None] * length_prior(key[1]) * ink.full, (1 - some) * ink.blank)
+        _weigh_number(posterior.number[key], rows, some, length_prior(key[1]))
+
+
+def _weigh_number(number: NumberPosterior, rows: Ints, some: Floats, chance: Floats) -> None:
+    """Weigh numbers by the chance (R,) that each is written, and that (V,) of each value then."""
+    ink = number.likelihood.take(rows)
+    number.set(rows, some[:, None] * chance * ink.full, (1 - some) * ink.blank)
+
+
+def _written_count(number: NumberPosterior, row: int, size: int, slips: Slips) -> WrittenSum:
+    """Weigh a count as the player wrote it, of 0 to `size` - 1; people count as they tally."""
+    full, blank = number.likelihood.full[row], float(number.likelihood.blank[row])
+    return written_sum(full, blank, size, slips.tally_wrong, slips.tally_blank, slips.zero_tally_blank)
 
 
 def weigh_counts(index: FormIndex, unit: str, slips: Slips, posterior: Posterior, chances: Chances) -> None:
@@ -118,11 +134,9 @@ def _weigh_filled(
     (key, row), (number_key, number_row) = index.places[rule.of[0]], index.places[rule.count]
     many, number = posterior.many[key], posterior.number[number_key]
     count = key[1]
-    ink = many.likelihood.take(np.arange(len(many.some)) == row).of_counts()[0]
+    ink = many.likelihood.take(np.array([row])).of_counts()[0]
     full, blank = number.likelihood.full[number_row], float(number.likelihood.blank[number_row])
-    written = written_sum(
-        full, blank, count + 1, slips.tally_wrong, slips.tally_blank, slips.zero_tally_blank
-    )
+    written = _written_count(number, number_row, count + 1, slips)
     thrown = float(chances[key][row])
     by_count = thrown * (1 - slips.bubbles_forgotten) / (count + 1) * ink * written.likelihood
     unthrown = (1 - thrown) * ink[0] * blank
@@ -150,14 +164,7 @@ def _weigh_judged(index: FormIndex, slips: Slips, posterior: Posterior, rule: Co
         throws.append((choose, row, at, by_meaning / by_meaning.sum()))
     key, row = index.places[rule.count]
     number = posterior.number[key]
-    written = written_sum(
-        number.likelihood.full[row],
-        float(number.likelihood.blank[row]),
-        len(throws) + 1,
-        slips.tally_wrong,
-        slips.tally_blank,
-        slips.zero_tally_blank,
-    )
+    written = _written_count(number, row, len(throws) + 1, slips)
     before = [np.eye(1, len(throws) + 1)[0]]  # of so many clean ones so far
     for _, _, at, share in throws:
         after = before[-1] * (1 - share[at])
@@ -178,11 +185,10 @@ def _weigh_judged(index: FormIndex, slips: Slips, posterior: Posterior, rule: Co
 
 def _weigh_rungs(index: FormIndex, slips: Slips, posterior: Posterior, chances: Chances) -> None:
     """A ladder's distances, each farther than the last one written: forward and backward over the rungs."""
-    places = [index.places[field] for field in index.rules.rungs]
-    keys = {key for key, _ in places}
-    if len(places) < 2 or len(keys) > 1 or (key := keys.pop())[0] != "number":
+    column = together(index.places, index.rules.rungs)
+    if column is None or column[0][0] != "number" or len(column[1]) < 2:
         return
-    rows = np.array([row for _, row in places])
+    key, rows = column
     number = posterior.number[key]
     some = chances[key][rows]
     full, blank = some[:, None] * number.likelihood.full[rows], (1 - some) * number.likelihood.blank[rows]
@@ -210,15 +216,13 @@ def _weigh_rungs(index: FormIndex, slips: Slips, posterior: Posterior, chances: 
 
 def _weigh_flights(index: FormIndex, posterior: Posterior, unit: str, chances: Chances) -> None:
     """How far each throw flew: about as far as those of this sheet that are read beyond doubt."""
-    places = [index.places[field] for field in index.rules.flights]
-    keys = {key for key, _ in places}
-    if len(keys) != 1 or (key := keys.pop())[0] != "number":
+    column = together(index.places, index.rules.flights)
+    if column is None or column[0][0] != "number":
         return
-    rows = np.array([row for _, row in places])
+    key, rows = column
     number = posterior.number[key]
-    ink, some = number.likelihood.take(rows), chances[key][rows]
-    chance = chances_up_to(key[1], _FAR[unit], lengths_of(ink, _SPREAD))
-    number.set(rows, some[:, None] * chance * ink.full, (1 - some) * ink.blank)
+    chance = chances_up_to(key[1], _FAR[unit], lengths_of(number.likelihood.take(rows), _SPREAD))
+    _weigh_number(number, rows, chances[key][rows], chance)
     posterior.rules.update(dict.fromkeys(index.rules.flights, FLIGHTS))
 
 
@@ -228,14 +232,10 @@ def _weigh_made(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
         key, row = index.places[field]
         if key[0] != "number":
             continue
-        number = posterior.number[key]
-        full, blank = number.likelihood.full[row], number.likelihood.blank[row]
-        possible = np.arange(len(full)) <= tries
-        chance = (1 - slips.more_than_tries) * possible / possible.sum()
-        chance += slips.more_than_tries * length_prior(key[1])
-        number.set(
-            np.array([row]), ((1 - BLANK_NUMBER) * chance * full)[None], np.array([BLANK_NUMBER * blank])
-        )
+        chance = slips.more_than_tries * length_prior(key[1])
+        possible = np.arange(len(chance)) <= tries
+        chance += (1 - slips.more_than_tries) * possible / possible.sum()
+        _weigh_number(posterior.number[key], np.array([row]), np.array([1 - BLANK_NUMBER]), chance)
         posterior.rules[field] = TRIES
 
 
@@ -246,8 +246,6 @@ def _weigh_best(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
     if best is None or not rungs or index.places[best][0][0] != "number":
         return
     key, row = index.places[best]
-    number = posterior.number[key]
-    full = number.likelihood.full[row]
     chance = slips.best_wrong * length_prior(key[1])
     none_yet = 1.0  # from the farthest rung down
     for rule in reversed(rungs):
@@ -262,11 +260,7 @@ def _weigh_best(index: FormIndex, slips: Slips, posterior: Posterior) -> None:
             written = posterior.number[key].values[distance[1], :-1]
             chance += share * slips.best_by_distance * written / max(float(written.sum()), 1e-12)
     blank = none_yet * (1 - slips.best_wrong) + (1 - none_yet) * slips.tally_blank
-    number.set(
-        np.array([row]),
-        ((1 - blank) * chance / chance.sum() * full)[None],
-        np.array([blank * number.likelihood.blank[row]]),
-    )
+    _weigh_number(posterior.number[key], np.array([row]), np.array([1 - blank]), chance / chance.sum())
     posterior.rules[best] = BEST
 
 
