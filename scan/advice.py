@@ -185,9 +185,9 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
     from shortpencil.scan.practice.doubt import doubt_remark, pooled_putting, possible_histories
     from shortpencil.scan.practice.effect import effect_of, practice_results
     from shortpencil.scan.practice.focus import focus_of, why_no_focus
-    from shortpencil.scan.practice.history import history_of
+    from shortpencil.scan.practice.history import NO_PHASE, history_of
     from shortpencil.scan.practice.plan import plan_of, titles_of
-    from shortpencil.scan.practice.putting import putting_of
+    from shortpencil.scan.practice.putting import putting_of, rungs_of
 
     found = _found(asked, store)
     history = history_of(found.rounds)
@@ -210,7 +210,8 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
     choice = choice_of(history, focus, sessions, tests, laws=_laws(found, drills, ids), possible=possible)
     target = target_of_choice(choice, history, focus, labels)
     unit = found.rounds[-1].unit
-    putting = pooled_putting([putting_of(one, unit) for one in possible or (history,)])
+    rungs = rungs_of(found.sets) if history.putt != NO_PHASE else ()
+    putting = pooled_putting([putting_of(one, unit, rungs) for one in possible or (history,)])
     plan = plan_of(
         target,
         asked.minutes,

@@ -529,7 +529,13 @@ def as_json(
     with speaking(ENGLISH):
         if isinstance(found, advice.Advice):
             return focus_json(
-                found.history, found.focus, found.plan, found.effect, found.tested, found.choice
+                found.history,
+                found.focus,
+                found.plan,
+                found.effect,
+                found.tested,
+                found.choice,
+                found.putting,
             )
         if isinstance(found, Season):
             return season_json(found)

@@ -147,6 +147,7 @@ def _run_focus(args: argparse.Namespace) -> int:
         _print_card(args.card, found.plan, args.paper, found.about.rounds[-1], args.player)
     if not args.json:
         print("\n".join(screen(found.history, found.focus, found.plan, found.choice)))
+        _print_ladders(found)
         _print_effect(found, args.player)
     return DONE
 
@@ -168,7 +169,9 @@ def _print_json(found: Advice) -> None:
     from shortpencil.scan.practice.as_json import focus_json
 
     with speaking(ENGLISH):
-        says = focus_json(found.history, found.focus, found.plan, found.effect, found.tested, found.choice)
+        says = focus_json(
+            found.history, found.focus, found.plan, found.effect, found.tested, found.choice, found.putting
+        )
     print_json(says, indent=2)
 
 
@@ -178,6 +181,22 @@ def _say_others(store: Store, player: str | None) -> None:
 
     if said := left_out(store.other_sheets(player)):
         print(told(said), file=sys.stderr)
+
+
+def _print_ladders(found: Advice) -> None:
+    """Print putts of practice by distance, below the screen, where there are any."""
+    from shortpencil.scan.practice.putting import ladders_said
+    from shortpencil.scan.practice.words import percent, wrapped
+
+    told = ladders_said(found.putting)
+    if told is None:
+        return
+    print("\n" + _("PUTTING LADDERS"))
+    for rung in found.putting.practice:
+        made = _("{made} of {tries}", made=rung.holed_count, tries=rung.tries)
+        expected = "" if rung.expected is None else _("in a round {percent}", percent=percent(rung.expected))
+        print(f"{rung.label:>8} {made:>12} {percent(rung.holed.middle):>6}   {expected}".rstrip())
+    print(*wrapped(told, 79), sep="\n")
 
 
 def _print_effect(found: Advice, player: str | None) -> None:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from shortpencil.scan.practice.history import History
     from shortpencil.scan.practice.model import Interval
     from shortpencil.scan.practice.plan import Plan
+    from shortpencil.scan.practice.putting import Putting
     from shortpencil.scan.practice.season import Season
 
 
@@ -31,6 +32,7 @@ def focus_json(
     effect: Effect | str | None = None,
     tested: Sequence[Tested] = (),
     choice: Choice | None = None,
+    putting: Putting | None = None,
 ) -> dict[str, Any]:
     """Return the published JSON of `focus --json`, plain types only."""
 
@@ -112,7 +114,22 @@ def focus_json(
             }
             for t in tested
         ],
+        "ladders": [] if putting is None else _ladders_json(putting),
     }
+
+
+def _ladders_json(putting: Putting) -> list[dict[str, Any]]:
+    """Putts of practice by distance, and what the curve expects from there in a round."""
+    return [
+        {
+            "distance_m": metres,
+            "made": rung.holed_count,
+            "tries": rung.tries,
+            "rate": _interval(rung.holed),
+            "expected_in_a_round": None if rung.expected is None else _rounded(rung.expected),
+        }
+        for metres, rung in zip(putting.practice_m, putting.practice, strict=True)
+    ]
 
 
 def _choice_json(choice: Choice) -> dict[str, Any]:

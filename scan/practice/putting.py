@@ -12,22 +12,30 @@ them counts by how probable it makes the putts. A band that trusts the one-numbe
 to 87 % of cases where it said 90, and in a tenth of them after a hundred rounds; one in which all distances
 shift alike was too low and too narrow within 4 m; one in which log odds rise in proportion to the log of
 sigma, which they do not, held it in two of three cases at 2 and 3 m.
+
+Putts of practice (ladders) share the curve but for an offset, another Gaussian process, learnt with it. So a
+ladder tells how chances fall with the distance; how high they are on the course only as far as putts of
+rounds have told how much easier practice is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from itertools import pairwise
 from math import inf, pi
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from shortpencil.forms.rules import LADDER_SHEET
 from shortpencil.scan.language import _, ngettext, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import CLEAN, UNMARKED, History, results_known
 from shortpencil.scan.practice.model import LEVEL, Interval, jeffreys, spread_between, weights
+from shortpencil.scan.records.composing.rounds import PracticeSet
 from shortpencil.scan.records.composing.validate import EDGE_M, PUTTING_AREA_M
 
 Floats = NDArray[np.float64]
@@ -53,6 +61,13 @@ _ARMS = np.linspace(-2.4, 2.4, 9)
 #: The share of putts in the chains that come out again, and how probable each is before any putt. Ours, from
 #: no data. Without it a steady arm holes every putt from 2 m, and where chains do spit out a band said so.
 SPIT_OUT: tuple[tuple[float, float], ...] = ((0.0, 0.8), (0.03, 0.1), (0.1, 0.1))
+
+#: A putt of practice is not a putt of a round. How much easier it is believed to be before any is seen (log
+#: odds, with its sd, that of `gains.EASE_SD`), how that may change with the log of the distance and bend
+#: (sds), and how days of practice differ (sd). From no data; of four tried on invented players
+#: (`tests.bench.bench_ladder`, seed 2) the one that is least sure costs the least where practice is far
+#: easier or easier from far alone, and hardly more where it is not.
+EASIER, EASIER_SD, EASIER_SLOPE_SD, EASIER_BEND_SD, DAY_SD = 0.3, 0.8, 0.6, 0.4, 0.4
 
 #: A band is worked out at so many distances and drawn straight between them; its ends are looked for among so
 #: many log odds at each.
@@ -81,6 +96,32 @@ class Group:
     clean_count: int
     clean: Interval
     expected: float | None = None  # share the curve expects from the same distances
+
+
+class Rung(NamedTuple):
+    """Putts of practice from one distance on one day."""
+
+    day: date
+    distance_m: float
+    tries: int
+    holed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ladders:
+    """Putts of practice, counted by distance, later days counting more.
+
+    Attributes
+    ----------
+    distance : (D,) different distances, m
+    tries, holed : (D,) counts, fractions allowed
+    days : on which they were thrown; as many as tell as much, all counting alike
+    """
+
+    distance: Floats
+    tries: Floats
+    holed: Floats
+    days: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,10 +155,16 @@ class Putting:
     curve: Curve | None
     too_few: str | None
     edge: int  # putts within `EDGE_M` of the edge of the putting area
+    practice: tuple[Group, ...] = ()  # of ladders, a group a distance
+    practice_m: tuple[float, ...] = ()  # these distances
 
 
-def putting_of(history: History, unit: str = "m") -> Putting:
-    """Return what the putts with a written distance say; distances in words are in `unit`."""
+def putting_of(history: History, unit: str = "m", rungs: Sequence[Rung] = ()) -> Putting:
+    """Return what the putts with a written distance say; distances in words are in `unit`.
+
+    `rungs` are putts of practice. They stand by themselves, and help the curve of rounds as far as is learnt
+    how much easier practice is.
+    """
     of = (history.throw_phase == history.putt) & ~np.isnan(history.throw_distance_m)
     x = history.throw_distance_m[of]
     holed = history.throw_holed[of]
@@ -125,7 +172,8 @@ def putting_of(history: History, unit: str = "m") -> Putting:
     straddle = history.throw_straddle[of] == 1
     at_round = history.hole_round[history.throw_hole[of]]
     known = results_known(history)[of]
-    curve, too_few = _curve(x[known], holed[known] == 1, at_round[known], history.rounds)
+    ladders = ladders_of(rungs, [head.day for head in history.heads])
+    curve, too_few = _curve(x[known], holed[known] == 1, at_round[known], history.rounds, ladders)
     area = x <= PUTTING_AREA_M + EDGE_M
 
     def group(label: str, these: NDArray[np.bool_]) -> Group:
@@ -147,6 +195,89 @@ def putting_of(history: History, unit: str = "m") -> Putting:
         curve=curve,
         too_few=too_few,
         edge=int((np.abs(x - PUTTING_AREA_M) <= EDGE_M).sum()),
+        practice=tuple(_of_practice(rungs, metres, curve, unit) for metres in _distances(rungs)),
+        practice_m=_distances(rungs),
+    )
+
+
+def rungs_of(sets: Iterable[PracticeSet]) -> tuple[Rung, ...]:
+    """Return the putts of practice that say from where and on which day; what waits counts nowhere."""
+    found = []
+    for one in sets:
+        metres = None if one.distance_m is None else one.distance_m.known
+        made, tries = one.made.known, one.tries.known
+        if one.drill != LADDER_SHEET or one.day is None or not isinstance(metres, int | float):
+            continue
+        if isinstance(made, int) and isinstance(tries, int) and 0 <= made <= tries and tries and metres > 0:
+            found.append(Rung(one.day, float(metres), tries, made))
+    return tuple(found)
+
+
+def ladders_of(rungs: Sequence[Rung], played: Sequence[date | None]) -> Ladders | None:
+    """Return putts of practice by distance, or None where there are none.
+
+    A rung counts half where `PUTT_HALF_LIFE_ROUNDS` rounds came after it, as putts of rounds do.
+
+    Parameters
+    ----------
+    rungs : of any days
+    played : days of the rounds
+    """
+    if not rungs:
+        return None
+    rounds = [day for day in played if day is not None]
+    days = sorted({rung.day for rung in rungs})
+    worth = {d: 0.5 ** (sum(r > d for r in rounds) / PUTT_HALF_LIFE_ROUNDS) for d in days}
+    of_days, of_rungs = np.array(list(worth.values())), np.array([worth[rung.day] for rung in rungs])
+    tries = np.array([rung.tries for rung in rungs], dtype=float)
+    # old ones tell of another putter: worth as many as tell the same unweighted, as with putts of rounds
+    of_rungs *= float((of_rungs * tries).sum() / (of_rungs**2 * tries).sum())
+    distance, where = np.unique([rung.distance_m for rung in rungs], return_inverse=True)
+    holed = np.array([rung.holed for rung in rungs], dtype=float)
+    return Ladders(
+        distance,
+        np.bincount(where, of_rungs * tries).astype(float),
+        np.bincount(where, of_rungs * holed).astype(float),
+        float(of_days.sum() ** 2 / (of_days @ of_days)),
+    )
+
+
+def _distances(rungs: Sequence[Rung]) -> tuple[float, ...]:
+    return tuple(sorted({rung.distance_m for rung in rungs}))
+
+
+def _of_practice(rungs: Sequence[Rung], metres: float, curve: Curve | None, unit: str) -> Group:
+    """Return the putts of practice from one distance, beside what the curve of rounds expects from there."""
+    n = sum(rung.tries for rung in rungs if rung.distance_m == metres)
+    k = sum(rung.holed for rung in rungs if rung.distance_m == metres)
+    nothing = jeffreys(0, 0)
+    return Group(
+        length(metres, unit), n, k, jeffreys(k, n), 0, 0, nothing, curve.at(metres) if curve else None
+    )
+
+
+def ladders_said(putting: Putting) -> str | None:
+    """Return what dropped in practice, and what is expected in a round from there; None without ladders."""
+    if not putting.practice:
+        return None
+    tries, made = sum(g.tries for g in putting.practice), sum(g.holed_count for g in putting.practice)
+    if putting.curve is None:
+        return ngettext(
+            "On putting ladders {made} of {n} putt dropped. By themselves ladders make no curve of rounds: "
+            "only putts of rounds tell how much easier practice is for you.",
+            "On putting ladders {made} of {n} putts dropped. By themselves ladders make no curve of rounds: "
+            "only putts of rounds tell how much easier practice is for you.",
+            tries,
+            made=made,
+        )
+    return ngettext(
+        "On putting ladders {made} of {n} putt dropped; from there {expected} would be expected in a round. "
+        "The curve is of rounds; ladders help it as far as rounds tell how much easier practice is for you.",
+        "On putting ladders {made} of {n} putts dropped; from there {expected} would be expected in a round. "
+        "The curve is of rounds; ladders help it as far as rounds tell how much easier practice is for you.",
+        tries,
+        made=made,
+        expected=f"{sum((g.expected or 0) * g.tries for g in putting.practice):.0f}",
     )
 
 
@@ -178,7 +309,11 @@ def _band(low: float, high: float, unit: str) -> str:
 
 
 def _curve(
-    x: Floats, holed: NDArray[np.bool_], at_round: NDArray[np.int64], rounds: int
+    x: Floats,
+    holed: NDArray[np.bool_],
+    at_round: NDArray[np.int64],
+    rounds: int,
+    ladders: Ladders | None = None,
 ) -> tuple[Curve | None, str | None]:
     made = int(holed.sum())
     if len(x) < LEAST_PUTTS or min(made, len(x) - made) < LEAST_OF_EITHER:
@@ -200,7 +335,7 @@ def _curve(
     weight = weights(rounds, PUTT_HALF_LIFE_ROUNDS)[at_round]
     weight *= float(weight.sum() / (weight @ weight)) / factor
     distance, where = np.unique(x, return_inverse=True)
-    fit = fit_curve(distance, np.bincount(where, weight), np.bincount(where, weight * holed))
+    fit = fit_curve(distance, np.bincount(where, weight), np.bincount(where, weight * holed), ladders)
     longest = float(x.max())
     grid = np.linspace(0.5, max(12.0, longest * 1.15), 120)
     low, middle, high = fit.band(grid)
@@ -287,25 +422,36 @@ class CurveFit:
         return mean, np.sqrt(np.maximum(_kernel_at(distance) - known, 1e-12))
 
 
-def fit_curve(distance: ArrayLike, tries: ArrayLike, holed: ArrayLike) -> CurveFit:
+def fit_curve(
+    distance: ArrayLike, tries: ArrayLike, holed: ArrayLike, ladders: Ladders | None = None
+) -> CurveFit:
     """Return the curves of counted putts: Gaussian processes of log odds, each by Laplace's approximation.
 
-    One for each arm of `_ARMS` and share of `SPIT_OUT`, fitted at once.
+    One for each arm of `_ARMS` and share of `SPIT_OUT`, fitted at once. Putts of practice share the curve,
+    but for an offset that is learnt with it (`_kernel_of_practice`).
 
     Parameters
     ----------
-    distance : (D,) different distances, m
+    distance : (D,) different distances, m, of putts of rounds
     tries, holed : (D,) counts, fractions allowed
+    ladders : putts of practice, or None
 
     References
     ----------
     Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), algorithms 3.1 and 3.2.
     """
     x, n, k = (np.asarray(v, dtype=float) for v in (distance, tries, holed))
+    played = len(x)
+    if ladders is not None:
+        x = np.concatenate([x, ladders.distance])
+        n, k = np.concatenate([n, ladders.tries]), np.concatenate([k, ladders.holed])
     arms, spits = np.repeat(_ARMS, len(SPIT_OUT)), np.tile(np.array(SPIT_OUT), (len(_ARMS), 1))
     sigma, spit_out = PRIOR_SIGMA_RAD * np.exp(STEADY_SD * arms), spits[:, 0]
     believed = np.exp(-0.5 * arms**2) * spits[:, 1]
     kernel, prior = _kernel(x, x), prior_log_odds(x, sigma, spit_out)
+    if ladders is not None:
+        kernel[played:, played:] += _kernel_of_practice(ladders)
+        prior[:, played:] += EASIER
     pull = np.zeros(prior.shape)
 
     def worth(at: Floats) -> Floats:
@@ -357,6 +503,14 @@ def _kernel(one: Floats, other: Floats) -> Floats:
     a, b = _far(one)[:, None], _far(other)[None, :]
     bend = np.exp(-0.5 * ((a - b) / BEND_LENGTH) ** 2)
     return np.asarray(LEVEL_SD**2 + SLOPE_SD**2 * a * b + BEND_SD**2 * bend)
+
+
+def _kernel_of_practice(ladders: Ladders) -> Floats:
+    """Return how the offsets of putts of practice go together, (D, D)."""
+    a = _far(ladders.distance)
+    bend = np.exp(-0.5 * ((a[:, None] - a[None, :]) / BEND_LENGTH) ** 2)
+    level = EASIER_SD**2 + DAY_SD**2 / ladders.days
+    return np.asarray(level + EASIER_SLOPE_SD**2 * np.outer(a, a) + EASIER_BEND_SD**2 * bend)
 
 
 def _kernel_at(distance: Floats) -> Floats:

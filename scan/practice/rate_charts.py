@@ -9,12 +9,13 @@ from math import isinf, isnan
 import numpy as np
 
 from shortpencil.forms.drawing import Shape
-from shortpencil.scan.language import _, ngettext
+from shortpencil.scan.language import _, first_upper, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.history import History
 from shortpencil.scan.practice.model import Interval, normal_quantile
 from shortpencil.scan.practice.over_time import OfLength, Point
 from shortpencil.scan.practice.picture import (
+    BLACK,
     HEAD_PT,
     LIGHT,
     PALE,
@@ -204,10 +205,36 @@ def putting_chart(putting: Putting, unit: str = "m", width_mm: float = 72.0) -> 
                 line(x(metres), y(band.holed.low), x(metres), y(band.holed.high), width_mm=0.4, grey=SOFT)
             )
             shapes += dot(x(metres), y(band.holed.middle), radius_mm=1.1, filled=False)
+    shapes += _practice(putting, x, y, far)
     said = _even_said(putting, unit)
     shapes.append(text(0, 7.4, said, size_pt=SMALL_PT, grey=SOFT, fit_mm=width_mm))
     told = "; ".join(holed_said(b) for b in putting.bands if b.tries)
+    if putting.practice:
+        practice = _("on putting ladders")
+        told += f". {first_upper(practice)}: " + "; ".join(holed_said(g) for g in putting.practice)
     return Picture(title, f"{said}. {told}.", width_mm, base + 5.2, tuple(shapes))
+
+
+def _practice(
+    putting: Putting, x: Callable[[float], float], y: Callable[[float], float], far: float
+) -> list[Shape]:
+    """Putts of practice as squares at their distances, and what squares and rings are."""
+    if not putting.practice:
+        return []
+    shapes: list[Shape] = []
+    for metres, rung in zip(putting.practice_m, putting.practice, strict=True):
+        if metres <= far:
+            shapes.append(
+                line(x(metres), y(rung.holed.low), x(metres), y(rung.holed.high), width_mm=0.2, grey=SOFT)
+            )
+            shapes.append(rectangle(x(metres) - 0.8, y(rung.holed.middle) - 0.8, 1.6, 1.6, BLACK))
+    # at the lower left, where chances hardly ever are
+    at, low = x(0.0) + 2.0, y(0.0) - 1.2
+    shapes += dot(at, low - 4.0, radius_mm=1.1, filled=False)
+    shapes.append(rectangle(at - 0.8, low - 1.6, 1.6, 1.6, BLACK))
+    shapes.append(text(at + 2.0, low - 3.2, _("in rounds"), size_pt=SMALL_PT, grey=SOFT))
+    shapes.append(text(at + 2.0, low, _("on putting ladders"), size_pt=SMALL_PT, grey=SOFT))
+    return shapes
 
 
 def _even_said(putting: Putting, unit: str) -> str:

@@ -24,6 +24,7 @@ from shortpencil.scan.practice.picture import (
     text_width_mm,
 )
 from shortpencil.scan.practice.plan import BOX_WORDS, TEST_TRIES, Plan, Step, box_said, long_aim_said
+from shortpencil.scan.practice.putting import ladders_said
 from shortpencil.scan.practice.rate_charts import putting_chart, results_chart, time_charts
 from shortpencil.scan.practice.report import (
     Report,
@@ -93,7 +94,7 @@ def _charts(report: Report, x: float, y: float) -> tuple[list[Shape], float]:
     two = causes_chart(report.plan.about.causes, width)
     # Paper has room for the rounds of one length, the one that was played most.
     over_time = time_charts(report.history, report.focus.phase, report.lengths, _LEFT_CHART)[0]
-    if report.putting.putts:
+    if report.putting.putts or report.putting.practice:
         last = putting_chart(report.putting, report.unit, width)
     else:
         last = results_chart(report.tables, width)
@@ -107,11 +108,12 @@ def _told(report: Report, x: float, y: float, limit: float) -> tuple[list[Shape]
     sentences = [
         *effect_sentences(report),
         *(_tested(report) if report.tested else []),
+        ladders_said(report.putting) or "",
         *([luck_sentence(report) or ""] if report.luck else []),
         *(change_sentences(report) if report.changes else []),
     ]
     shapes: list[Shape] = []
-    for sentence in sentences:
+    for sentence in filter(None, sentences):
         lines, after = paragraph(x, y + 2.6, sentence, WIDTH_MM, size_pt=8.5, lead=1.2)
         if after - 2.6 > limit:
             break

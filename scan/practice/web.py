@@ -21,6 +21,7 @@ from shortpencil.scan.practice.model import Interval
 from shortpencil.scan.practice.phases import PhaseEvidence, Window
 from shortpencil.scan.practice.picture import FONT_FAMILY, font_bytes, to_svg
 from shortpencil.scan.practice.plan import BOX_WORDS, box_said, long_aim_said
+from shortpencil.scan.practice.putting import ladders_said
 from shortpencil.scan.practice.rate_charts import putting_chart, result_said, results_chart, time_charts
 from shortpencil.scan.practice.report import (
     Report,
@@ -103,7 +104,7 @@ def _charts(report: Report) -> list[str]:
         causes_chart(report.plan.about.causes, 84.0),
         *time_charts(report.history, focus.phase, report.lengths, 84.0),
     ]
-    if report.putting.putts:
+    if report.putting.putts or report.putting.practice:
         pictures.append(putting_chart(report.putting, report.unit, 84.0))
     pictures.append(results_chart(report.tables, 84.0))
     figures = (f"<figure>{to_svg(picture)}</figure>" for picture in pictures)
@@ -173,7 +174,10 @@ def _numbers(report: Report) -> list[str]:
         + "".join(f'<th scope="col">{said(h)}</th>' for h in heads)
         + f"</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
     )
-    putting = [s for s in (area_sentence(report), stance_sentence(report), report.putting.too_few) if s]
+    told = report.putting
+    putting = [
+        s for s in (area_sentence(report), stance_sentence(report), told.too_few, ladders_said(told)) if s
+    ]
     luck = luck_sentence(report)
     return [
         f"<h2>{said(_('All numbers'))}</h2>",

@@ -209,6 +209,10 @@ def rounds(draw, id_=ids) -> Round:
 many_rounds = st.lists(rounds(), max_size=3, unique_by=lambda round_: round_.id)
 
 
+def _metres(metres: float | None) -> Value:
+    return Value(None if metres is None else round(metres, 2), source="imported")
+
+
 @st.composite
 def practice_sets(draw) -> list[PracticeSet]:
     def one(row: int) -> PracticeSet:
@@ -222,6 +226,7 @@ def practice_sets(draw) -> list[PracticeSet]:
             drill=draw(form_names),
             tries=Value(tries, source="imported"),
             made=Value(draw(st.none() | st.integers(0, tries)), source="imported"),
+            distance_m=draw(st.none() | st.builds(_metres, st.none() | st.floats(0.5, 99))),
         )
 
     return [one(row) for row in range(1, 1 + draw(st.integers(0, 2)))]

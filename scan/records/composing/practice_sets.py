@@ -3,24 +3,29 @@
 Each set of a drill is one number field, whose id says what it counts: ``made.DRILL.TRIES.N`` is how many of
 TRIES were made in set N of DRILL. So a photo of the card needs nothing but its own field map to become
 practice results. On a sheet of ten putts from each rung, or of throws on a field, what is counted there is
-(`forms.rules`): a set a rung, and one of all throws.
+(`forms.rules`): a set a rung, with its distance, and one of all throws.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 
 from shortpencil.forms.form import Form
 from shortpencil.forms.rules import FIELD_SHEET, LADDER_SHEET, CountRule, rules_of
+from shortpencil.forms.units import to_metres
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records.composing.card_values import day_of
+from shortpencil.scan.records.composing.compose import DISTANCE_DECIMALS
 from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 
 #: The phase that a practice sheet is practice of. Its sets are called as the sheet is among drills.
 PHASE_OF_SHEET: Mapping[str, str] = {LADDER_SHEET: "putt", FIELD_SHEET: "drive"}
 
-#: A drill, its tries and how many of them were made.
-_Set = tuple[str, Value, Value]
+#: A drill, its tries, how many of them were made, and from where, in metres.
+_Set = tuple[str, Value, Value, Value | None]
+#: A rung's distance that is printed before it.
+_PRINTED = re.compile(r"([0-9]{1,3}(?:[.,][0-9]+)?) ?(m|ft)")
 
 
 def has_sets(form: Form) -> bool:
@@ -40,10 +45,19 @@ def sets_from(
     whose = (named.value if named is not None and isinstance(named.value, str) else "") or player
     found = (*_of_sheet(form, fields), *_of_card(form, fields))
     return tuple(
-        PracticeSet(card=serial, row=row, day=when, player=whose, drill=drill, tries=tries, made=made)
+        PracticeSet(
+            card=serial,
+            row=row,
+            day=when,
+            player=whose,
+            drill=drill,
+            tries=tries,
+            made=made,
+            distance_m=distance,
+        )
         for row, one in enumerate(found, start=1)
         if one is not None
-        for drill, tries, made in (one,)
+        for drill, tries, made, distance in (one,)
     )
 
 
@@ -62,6 +76,7 @@ def _of_card(form: Form, fields: Mapping[str, FieldReading]) -> Iterator[_Set | 
             drill,
             Value(tries, source="printed"),
             Value(made, source=answer.source, p=answer.p, status=status),
+            None,
         )
 
 
@@ -76,14 +91,37 @@ def _counted_on(form: Form) -> tuple[CountRule, ...]:
 
 def _of_sheet(form: Form, fields: Mapping[str, FieldReading]) -> Iterator[_Set | None]:
     """Yield what a practice sheet counts: a set a rung, and one of all throws on a field; None if none."""
+    printed = {form.row_numbers[row - 1]: form.row_label(row) for row in range(1, form.rows + 1)}
     for rule in _counted_on(form):
+        distance = None
         marks = [found for field in rule.of if (found := fields.get(field)) is not None]
         if rule.option is None:
             drill = LADDER_SHEET
             counted = _of_rung(marks, fields.get(rule.count), len(form.field(rule.of[0]).options))
+            written = fields.get(f"{rule.of[0].rpartition('.')[0]}.distance")
+            distance = _distance(written, form.unit) or _printed_distance(printed.get(rule.number or 0))
         else:
             drill, counted = FIELD_SHEET, _of_throws(marks, rule.option)
-        yield None if counted is None else (drill, *counted)
+        yield None if counted is None else (drill, *counted, distance)
+
+
+def _distance(written: FieldReading | None, unit: str) -> Value | None:
+    """From where a rung was thrown, in metres; None where nothing is written."""
+    if written is None:
+        return None
+    if written.flag is not None:
+        return Value(None, p=written.p, status="waits")
+    if not isinstance(written.value, int) or not written.value:
+        return None
+    return Value(round(to_metres(written.value, unit), DISTANCE_DECIMALS), source=written.source, p=written.p)
+
+
+def _printed_distance(label: str | None) -> Value | None:
+    """The distance that stands before a row of a form of one's own, as in ``6 m``; None where none does."""
+    found = _PRINTED.fullmatch(label or "")
+    if found is None or not (written := float(found[1].replace(",", "."))):
+        return None
+    return Value(round(to_metres(written, found[2]), DISTANCE_DECIMALS), source="printed")
 
 
 def _of_rung(

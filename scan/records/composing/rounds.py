@@ -231,6 +231,7 @@ class PracticeSet(_Kept, frozen=True, gc=False, forbid_unknown_fields=True):
     """One row of a practice card: so many made of so many tries of one drill on one day.
 
     `card` is the card's serial (or one made at import) and `row` the place on it, counted from 1.
+    `distance_m` is from where, in metres, where the card says so; None where it does not.
     """
 
     card: str
@@ -240,6 +241,7 @@ class PracticeSet(_Kept, frozen=True, gc=False, forbid_unknown_fields=True):
     drill: str
     tries: Value
     made: Value
+    distance_m: Value | None = None
 
 
 def values_of(round_: Round) -> Iterator[Value]:

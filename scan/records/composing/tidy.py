@@ -267,6 +267,7 @@ def practice_row(done: PracticeSet) -> Row:
         "drill": done.drill,
         **_with_status("tries", done.tries),
         **_with_status("made", done.made),
+        **_with_status("distance_m", done.distance_m),
     }
 
 

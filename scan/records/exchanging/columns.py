@@ -16,7 +16,10 @@ from shortpencil.scan.records.composing.tidy import STATUSES
 
 @dataclass(frozen=True, slots=True)
 class TidyColumn:
-    """One column; `type` is a type of Table Schema: string, integer, number, boolean, date or datetime."""
+    """One column; `type` is a type of Table Schema: string, integer, number, boolean, date or datetime.
+
+    `later`: exports of earlier releases do not have it.
+    """
 
     name: str
     type: str
@@ -27,6 +30,7 @@ class TidyColumn:
     minimum: float | None = None
     maximum: float | None = None
     pattern: str | None = None
+    later: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +193,8 @@ PRACTICE = TidyTable(
         _status("tries"),
         _whole("made", "Tries that were made.", 0, 9999),
         _status("made"),
+        TidyColumn("distance_m", "number", "From where, in metres.", minimum=0, maximum=9999, later=True),
+        replace(_status("distance_m", required=False), later=True),
     ),
     ("card", "row"),
 )

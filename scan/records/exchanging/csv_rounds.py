@@ -224,4 +224,5 @@ def _practice(row: Mapping[str, Any]) -> dict[str, Any]:
         **{name: row[name] for name in ("card", "row", "day", "player", "drill")},
         "tries": _value(row, "tries"),
         "made": _value(row, "made"),
+        **_optional(row, distance_m="distance_m"),
     }

@@ -37,7 +37,8 @@ def typed_rows(table: TidyTable, text: str | None, problems: list[str]) -> Itera
         return
     header = lines[0] if lines else []
     expected = [column.name for column in table.columns]
-    if sorted(header) != sorted(expected):
+    later = {column.name for column in table.columns if column.later}
+    if sorted(header) != sorted(name for name in expected if name not in later or name in header):
         problems.append(_header_problem(file, header, expected))
         return
     columns = {column.name: column for column in table.columns}
@@ -45,7 +46,7 @@ def typed_rows(table: TidyTable, text: str | None, problems: list[str]) -> Itera
         if len(line) != len(header):
             problems.append(f"{file}, row {number}: expected {len(header)} fields, found {len(line)}")
             continue
-        row, wrong = {}, False
+        row, wrong = dict.fromkeys(later), False
         for name, cell in zip(header, line, strict=True):
             if columns[name].derived:
                 continue

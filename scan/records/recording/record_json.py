@@ -141,6 +141,7 @@ def practice_to_json(done: PracticeSet) -> dict[str, Any]:
         "drill": done.drill,
         "tries": _value_json(done.tries),
         "made": _value_json(done.made),
+        **_given({"distance_m": done.distance_m and _value_json(done.distance_m)}),
     }
 
 
@@ -154,6 +155,7 @@ def practice_from_json(data: Mapping[str, Any]) -> PracticeSet:
         drill=data["drill"],
         tries=_value(data["tries"]),
         made=_value(data["made"]),
+        distance_m=_value(data["distance_m"]) if data.get("distance_m") else None,
     )
 
 

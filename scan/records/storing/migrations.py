@@ -114,6 +114,10 @@ def _count_practice_sheets(_: Connection) -> None:
     """Bring version 9 to 10: ladders and field work are practice, which is worked out anew after any step."""
 
 
+def _say_distances_of_rungs(_: Connection) -> None:
+    """Bring version 10 to 11: sets of a ladder say from where, which is worked out anew after any step."""
+
+
 def _fill_misses(found: Sequence[Mapping[str, Any]], connection: Connection) -> None:
     tables.misses.create(connection)
     if found:
@@ -164,6 +168,7 @@ STEPS: Mapping[int, Callable[[Connection], None]] = {
     7: _misses_as_rows,
     8: _tell_sessions_of_any_phase,
     9: _count_practice_sheets,
+    10: _say_distances_of_rungs,
 }
 
 
