@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from shortpencil.scan.language import _, ngettext
 
@@ -92,6 +92,14 @@ class Advice:
     def unit(self) -> str:
         """The unit of the newest round."""
         return self.about.rounds[-1].unit
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as the published JSON of `focus --json`."""
+        from shortpencil.scan.practice.as_json import focus_json
+
+        return focus_json(
+            self.history, self.focus, self.plan, self.effect, self.tested, self.choice, self.putting
+        )
 
     def report(self, player: str | None = None, *, with_pictures: bool) -> Report:
         """Return it as a report."""

@@ -523,20 +523,12 @@ def as_json(
         return as_json.session_json(found)
     from shortpencil.scan import advice
     from shortpencil.scan.language import ENGLISH, speaking
-    from shortpencil.scan.practice.as_json import focus_json, season_json
+    from shortpencil.scan.practice.as_json import season_json
     from shortpencil.scan.practice.season import Season
 
     with speaking(ENGLISH):
         if isinstance(found, advice.Advice):
-            return focus_json(
-                found.history,
-                found.focus,
-                found.plan,
-                found.effect,
-                found.tested,
-                found.choice,
-                found.putting,
-            )
+            return found.as_json()
         if isinstance(found, Season):
             return season_json(found)
     raise TypeError(f"expected what a function of the front door gave, found {type(found).__name__}")

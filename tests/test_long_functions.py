@@ -39,6 +39,7 @@ REASONS = {
     "scan/practice/focus_charts.py": {"_cross": PICTURE},
     "scan/practice/phases.py": {"phases_of": ARITHMETIC},
     "scan/practice/plan.py": {"_notes": CHECKS, "plan_of": STORY, "_drill": CHECKS},
+    "scan/practice/putting.py": {"fit_curve": ARITHMETIC},
     "scan/practice/rate_charts.py": {"time_chart": PICTURE, "putting_chart": PICTURE},
     "scan/practice/season_chart.py": {"_strip": PICTURE},
     "scan/practice/sheet.py": {"_plan": PICTURE},

@@ -166,12 +166,9 @@ def in_english(found: Advice, store: Store, asked: Asked, drills: DrillList) -> 
 
 def _print_json(found: Advice) -> None:
     from shortpencil.scan.cli.streams import print_json
-    from shortpencil.scan.practice.as_json import focus_json
 
     with speaking(ENGLISH):
-        says = focus_json(
-            found.history, found.focus, found.plan, found.effect, found.tested, found.choice, found.putting
-        )
+        says = found.as_json()
     print_json(says, indent=2)
 
 

@@ -443,8 +443,8 @@ def fit_curve(
     x, n, k = (np.asarray(v, dtype=float) for v in (distance, tries, holed))
     played = len(x)
     if ladders is not None:
-        x = np.concatenate([x, ladders.distance])
-        n, k = np.concatenate([n, ladders.tries]), np.concatenate([k, ladders.holed])
+        more = (ladders.distance, ladders.tries, ladders.holed)
+        x, n, k = (np.append(a, b) for a, b in zip((x, n, k), more, strict=True))
     arms, spits = np.repeat(_ARMS, len(SPIT_OUT)), np.tile(np.array(SPIT_OUT), (len(_ARMS), 1))
     sigma, spit_out = PRIOR_SIGMA_RAD * np.exp(STEADY_SD * arms), spits[:, 0]
     believed = np.exp(-0.5 * arms**2) * spits[:, 1]

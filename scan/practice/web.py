@@ -174,10 +174,6 @@ def _numbers(report: Report) -> list[str]:
         + "".join(f'<th scope="col">{said(h)}</th>' for h in heads)
         + f"</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
     )
-    told = report.putting
-    putting = [
-        s for s in (area_sentence(report), stance_sentence(report), told.too_few, ladders_said(told)) if s
-    ]
     luck = luck_sentence(report)
     return [
         f"<h2>{said(_('All numbers'))}</h2>",
@@ -186,11 +182,19 @@ def _numbers(report: Report) -> list[str]:
         f"<p>{said(_(ENDED_WELL))}</p>",
         _list(f"{first_upper(result_said(one))}." for one in report.tables),
         *([f"<p>{said(luck)}</p>"] if luck else []),
-        *([f"<h3>{said(_('Putts'))}</h3>", *(f"<p>{said(s)}</p>" for s in putting)] if putting else []),
+        *_putts(report),
         f"<h3>{said(_('Over time'))}</h3>",
         *(f"<p>{said(s)}</p>" for s in [*change_sentences(report), noticed_sentence(report)]),
         *_spots(report),
     ]
+
+
+def _putts(report: Report) -> list[str]:
+    """What is said of putts, under a heading of their own."""
+    told = report.putting
+    found = (area_sentence(report), stance_sentence(report), told.too_few, ladders_said(told))
+    sentences = [f"<p>{said(s)}</p>" for s in found if s]
+    return [f"<h3>{said(_('Putts'))}</h3>", *sentences] if sentences else []
 
 
 def _spots(report: Report) -> list[str]:
