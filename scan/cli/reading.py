@@ -15,12 +15,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from shortpencil.scan.cli.progress import left_said
-from shortpencil.scan.cli.stored import STORE_HELP, add_picture_option
+from shortpencil.scan.cli.stored import STORE_HELP, add_picture_option, patience
 from shortpencil.scan.language import _, inside, told
-from shortpencil.scan.sources import Photo, photo_named
+from shortpencil.scan.sources import Photo, photo_named, shown
 
 if TYPE_CHECKING:
     from shortpencil.forms.catalog import Catalog
+    from shortpencil.forms.errors import InputError
     from shortpencil.scan.cli.read_report import Tally
     from shortpencil.scan.intake import FileResult
     from shortpencil.scan.joining import Keeper
@@ -132,9 +133,8 @@ def run_read(args: argparse.Namespace) -> int:
 
 def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
     from shortpencil.scan.crew import expect_work
-    from shortpencil.scan.sources import expand
 
-    files = expand(photos)
+    files, missed = _there(photos)
     if args.cluster is None and files:
         expect_work()  # the process that reads loads its libraries while this one loads those of the store
     from shortpencil.forms.catalog import Catalog
@@ -161,13 +161,16 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
             if args.dry_run
             else args.store or default_store()
         )
-        store = stack.enter_context(open_store(place))
+        store = stack.enter_context(open_store(place, patience=patience()))
         store.empty_aside()
         results = _results(args, files, catalog, store, stack)
         stack.callback(results.close)  # what it has begun ends before the store is closed
         keeper = Keeper(catalog, store, card_pictures=not args.no_card_picture)
         cards: dict[str, dict[str, Any]] | None = {} if args.json else None
         tally = Tally()
+        for photo, error in missed:
+            _tell_unopened(shown(photo), str(error), tally, cards)
+            tally.photos += 1
         try:
             for result in _counted(results, len(files)):
                 _report(result, catalog, keeper, tally, cards, store, stored=not args.dry_run)
@@ -183,6 +186,32 @@ def _read(args: argparse.Namespace, photos: list[Photo]) -> int:
         print_json(cards_json(cards.values()), indent=1)
     lost = isinstance(sys.stdout, Shown) and sys.stdout.lost
     return WRONG if tally.not_opened or lost else ATTENTION if tally.attention else DONE
+
+
+def _there(photos: list[Photo]) -> tuple[list[Photo], list[tuple[Photo, InputError]]]:
+    """Return the files to read, and which of what was named is not there or shows none, and why.
+
+    Raises
+    ------
+    InputError
+        when nothing is left to read; said of all that was named but the last is why before that
+    """
+    from shortpencil.forms.errors import InputError
+    from shortpencil.scan.cli.streams import say
+    from shortpencil.scan.sources import expand
+
+    files: list[Photo] = []
+    missed: list[tuple[Photo, InputError]] = []
+    for photo in photos:
+        try:
+            files += expand([photo])
+        except InputError as error:
+            missed.append((photo, error))
+    if missed and not files:
+        for _photo, why in missed[:-1]:
+            say(f"shortpencil: {told(str(why))}", sys.stderr)
+        raise missed[-1][1]
+    return files, missed
 
 
 def _results(
@@ -332,17 +361,24 @@ def _report(
         layout = catalog.find(kept.reading.form) if kept.reading.form else None
         # The photo that was read just now, also where another one speaks for the card.
         source = result.readings[number].source
-        shown = replace(kept, reading=replace(kept.reading, source=source))
-        tell("\n".join(card_lines(shown, layout.form if layout else None, waits, stored=stored)))
+        as_read = replace(kept, reading=replace(kept.reading, source=source))
+        tell("\n".join(card_lines(as_read, layout.form if layout else None, waits, stored=stored)))
     aside = tell if cards is None else partial(say, stream=sys.stderr)
     for note in result.notes:
         aside(f"{Path(result.path).name}: {told(note)}.")
     if result.error is not None:
-        tally.not_opened.append(Path(result.path).name)
-        say(f"shortpencil: {told(result.error)}", sys.stderr)
-        if cards is not None:
-            cards[result.path] = _unopened(result.path, result.error)
+        _tell_unopened(result.path, result.error, tally, cards)
     tally.photos += 1  # one that was stopped half way is none of those read
+
+
+def _tell_unopened(path: str, error: str, tally: Tally, cards: dict[str, dict[str, Any]] | None) -> None:
+    """Say why a file, or something that was named for one, was not opened, and count it."""
+    from shortpencil.scan.cli.streams import say
+
+    tally.not_opened.append(Path(path).name or path)
+    say(f"shortpencil: {told(error)}", sys.stderr)
+    if cards is not None:
+        cards[path] = _unopened(path, error)
 
 
 def _stored(store: Store, photo: str) -> dict[str, dict[str, Any]]:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from shortpencil.scan.records.exchanging.importing import ByRound, Imported
     from shortpencil.scan.records.store import Store
     from shortpencil.scan.records.storing.summary import Summary, Undated
+    from shortpencil.scan.records.storing.turns import Patience
 
 DONE, ATTENTION, WRONG = 0, 1, 2
 
@@ -307,7 +308,7 @@ def _import(args: argparse.Namespace, files: list[Path]) -> int:
     worst = DONE if len(taken) == len(files) else WRONG
     if taken:
         with ExitStack() as stack:
-            store = stack.enter_context(open_store(_place_for_import(args, stack)))
+            store = stack.enter_context(open_store(_place_for_import(args, stack), patience=patience()))
             if not args.dry_run:
                 store.empty_aside()
             for path, found in taken:
@@ -517,6 +518,18 @@ def existing_store(place: str | Path) -> Store:
             f"{place}: expected a store, found none. Name it with --store, or read a card first."
         )
     return open_store(place)
+
+
+def patience() -> Patience:
+    """Return how to wait for a store that another program writes to: ten minutes, and why is said."""
+    from shortpencil.scan.cli.streams import say
+    from shortpencil.scan.records.storing.turns import Patience
+
+    says = _(
+        "shortpencil: another program writes to the store, such as an import of many rounds. It is waited "
+        "for, up to ten minutes; nothing is lost."
+    )
+    return Patience(lambda: say(says, sys.stderr))
 
 
 def _checked(files: Sequence[Path], by: str | None) -> list[tuple[Path, Imported | ByRound]]:

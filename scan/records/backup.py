@@ -28,7 +28,7 @@ from shortpencil.forms.errors import InputError, OutOfReach, RecordError
 from shortpencil.forms.files import write_whole
 from shortpencil.forms.private import private_file, private_folder
 from shortpencil.scan.records.store import Store, open_store
-from shortpencil.scan.records.storing.database import BUSY_MS
+from shortpencil.scan.records.storing.turns import BUSY_MS
 
 try:
     import fcntl

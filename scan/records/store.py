@@ -27,6 +27,7 @@ from shortpencil.scan.records.storing.database import (
 )
 from shortpencil.scan.records.storing.migrations import bring_up_to_date, is_up_to_date
 from shortpencil.scan.records.storing.summary import STORE_SCHEMA
+from shortpencil.scan.records.storing.turns import Patience
 
 
 class Store(Reads, Adding, Answering, Players, Erasing):
@@ -41,13 +42,19 @@ def form_from_field_map(text: str) -> Form:
     return layout_from_json(text).form
 
 
-def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_from_field_map) -> Store:
+def open_store(
+    place: str | Path,
+    *,
+    read_form: Callable[[str], Form] = form_from_field_map,
+    patience: Patience | None = None,
+) -> Store:
     """Return the store in a file or at a database URL; makes it, and the file's folder, when there is none.
 
     Parameters
     ----------
     place : a file, ``sqlite:///FILE`` or ``postgresql://user@host/database``
     read_form : how to get a form from the text kept with the first card of that form
+    patience : how to wait for another program that writes to it for long; None gives it up after ten seconds
 
     Raises
     ------
@@ -58,7 +65,7 @@ def open_store(place: str | Path, *, read_form: Callable[[str], Form] = form_fro
     """
     url = database_url(place)
     make_folder_of(url)
-    engine = make_engine(url)
+    engine = make_engine(url, patience)
     try:
         store = Store(engine, read_form)
         with reading(engine) as connection:

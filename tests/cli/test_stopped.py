@@ -178,6 +178,34 @@ def test_a_link_to_a_photo_that_is_gone_is_told(tmp_path: Path, capsys: pytest.C
     assert "2 photos: 1 card (1 new), 1 not opened." in said
 
 
+def test_a_name_that_is_missing_keeps_no_other_from_being_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "photos.txt").write_text(f"gone.jpg\n{PHOTOS[0]}\n{tmp_path / 'empty'}\nnone://x/a.jpg\n")
+    command = ["read", PHOTOS[2], "--list", str(tmp_path / "photos.txt"), "--json", "--resume"]
+    assert main([*command, "--store", str(tmp_path / "rounds.sqlite")]) == 2
+    said = capsys.readouterr()
+    assert "gone.jpg: there is no such file" in said.err
+    assert "empty: expected photos in this folder" in said.err
+    assert "5 photos: 2 cards (2 new), 3 not opened." in said.err
+    assert "or leave out: gone.jpg, empty, a.jpg." in said.err
+    status = [card["status"] for card in json.loads(said.out)["cards"]]
+    assert sorted(status) == ["read", "read", "rejected", "rejected", "rejected"]
+
+
+def test_where_nothing_that_was_named_is_there_all_is_told_and_no_store_made(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = tmp_path / "rounds.sqlite"
+    assert main(["read", "gone.jpg", "away.jpg", "--store", str(store)]) == 2
+    assert capsys.readouterr().err.splitlines() == [
+        "shortpencil: gone.jpg: there is no such file or folder.",
+        "shortpencil: away.jpg: there is no such file or folder.",
+    ]
+    assert not store.exists()
+
+
 def test_a_folder_that_may_not_be_looked_into_is_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -11,7 +11,7 @@ from sqlalchemy import func, select
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from shortpencil.forms.catalog import load_form
-from shortpencil.forms.errors import InputError, RecordError
+from shortpencil.forms.errors import InputError, OutOfReach, RecordError
 from shortpencil.forms.field_map import layout_to_json
 from shortpencil.forms.layout import PAPERS, arrange
 from shortpencil.scan.reading import CardReading
@@ -20,7 +20,7 @@ from shortpencil.scan.records.composing.compose import round_from_reading
 from shortpencil.scan.records.concluding import outcomes
 from shortpencil.scan.records.recording.kept import reading_from_text, reading_text
 from shortpencil.scan.records.store import open_store
-from shortpencil.scan.records.storing import database, migrations, tables
+from shortpencil.scan.records.storing import database, migrations, tables, turns
 from shortpencil.scan.records.storing.database import reading as reading_from
 from shortpencil.scan.records.storing.database import writing
 from shortpencil.scan.records.storing.summary import STORE_SCHEMA
@@ -530,3 +530,28 @@ def test_two_writers_wait_for_each_other_and_keep_one_round_a_card(place):
         assert {round_.sources for round_ in store.rounds()} == {("a" * 64, "b" * 64)}
     assert became.count(outcomes.NEW) == 8
     assert became.count(outcomes.SAME_PHOTO) == 16
+
+
+@pytest.mark.parametrize("most_s", [0.0, 600.0])
+def test_who_is_patient_waits_for_a_writer_and_says_so(tmp_path, monkeypatch, most_s):
+    monkeypatch.setattr(database, "SQLITE_PRAGMAS", ("PRAGMA busy_timeout = 0", *database.SQLITE_PRAGMAS[1:]))
+    monkeypatch.setattr(turns, "_LOOK_MS", 0)
+    path, said = tmp_path / "rounds.sqlite", []
+
+    def waits():  # as the other program ends while it is waited for
+        said.append(1)
+        if most_s and len(said) == 3:
+            other.execute("COMMIT")
+
+    with open_store(path, patience=turns.Patience(waits, most_s, said_again_s=0.0)) as opened:
+        other = sqlite3.connect(path, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        if most_s:
+            assert add(opened) == outcomes.NEW
+            assert len(said) == 3
+        else:
+            with pytest.raises(OutOfReach, match="within 0 minutes, found it locked by another program all"):
+                add(opened)
+        other.close()
+    with open_store(path, read_form=read_form) as kept:
+        assert len(kept.rounds()) == (most_s > 0)

@@ -24,11 +24,16 @@ from shortpencil.forms.errors import InputError, OutOfReach, RecordError
 from shortpencil.forms.private import private_file, private_folder
 from shortpencil.scan.language import N_, carried
 from shortpencil.scan.records.storing import sealing
+from shortpencil.scan.records.storing.turns import (
+    BUSY_MS,
+    Patience,
+    StillTakenError,
+    begin_in_file,
+    begin_on_server,
+)
 
-BUSY_MS = 10_000  # a batch of another program commits a card in a few ms; ten seconds means it hangs
 SEALING = "sealing"  # in a connection's info, once what it writes is sealed
 BUSY_PAUSE_S = 0.01
-SERVER_LOCK = 0x53504E43  # any number that other programs on the server are unlikely to lock
 SQLITE_PRAGMAS = (
     f"PRAGMA busy_timeout = {BUSY_MS}",
     "PRAGMA journal_mode = WAL",
@@ -153,8 +158,12 @@ def make_folder_of(url: URL) -> None:
         private_file(Path(url.database))
 
 
-def make_engine(url: URL) -> Engine:
+def make_engine(url: URL, patience: Patience | None = None) -> Engine:
     """Return an engine whose transactions begin and end as this module promises; connects to nothing yet.
+
+    Parameters
+    ----------
+    patience : how to wait for a store that another program writes to for long; None gives it up soon
 
     Raises
     ------
@@ -169,11 +178,11 @@ def make_engine(url: URL) -> Engine:
             f"{store_name(url)}: expected the driver of this database, found none ({error}). "
             "Install it with: pip install 'shortpencil[postgres]'."
         ) from error
+    begins = _begin_server
     if url.get_backend_name() == "sqlite":
         event.listen(engine, "connect", _prepare_sqlite)
-        event.listen(engine, "begin", _begin_sqlite)
-    else:
-        event.listen(engine, "begin", _begin_server)
+        begins = _begin_sqlite
+    event.listen(engine, "begin", lambda connection: begins(connection, patience))
     return engine
 
 
@@ -289,21 +298,24 @@ def _prepare_sqlite(connection: Any, _entry: ConnectionPoolEntry) -> None:
     sealing.make_known(connection)
 
 
-def _begin_sqlite(connection: Connection) -> None:
+def _begin_sqlite(connection: Connection, patience: Patience | None) -> None:
     writes = connection.get_execution_options().get("writes", False)
-    if writes and SEALING not in connection.info:  # most of opening a store, which only looking spares
-        connection.exec_driver_sql(SQLITE_CACHE_OF_A_WRITER)
-        # Where there are no seals yet it is asked again before the next transaction: of two programs that
-        # make a store in one empty file the second finds none here, and has waited for the first's by then.
-        if sealing.attend(connection.connection.driver_connection):
-            connection.info[SEALING] = True
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    if writes:
+        if SEALING not in connection.info:  # most of opening a store, which only looking spares
+            connection.exec_driver_sql(SQLITE_CACHE_OF_A_WRITER)
+            # Where there are no seals yet it is asked again before the next transaction: of two programs
+            # that make a store in one empty file the second finds none here, and has waited for the first's
+            # by then.
+            if sealing.attend(connection.connection.driver_connection):
+                connection.info[SEALING] = True
+        begin_in_file(connection, patience)
+    else:
+        connection.exec_driver_sql("BEGIN")
 
 
-def _begin_server(connection: Connection) -> None:
-    """Let one writer in at a time, as SQLite does; a card takes it for milliseconds."""
+def _begin_server(connection: Connection, patience: Patience | None) -> None:
     if connection.get_execution_options().get("writes", False):
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({SERVER_LOCK})")
+        begin_on_server(connection, patience)
 
 
 @contextmanager
@@ -320,6 +332,12 @@ def _in_words(url: URL) -> Iterator[None]:
                     raise kind(f"{store_name(url)}: {meaning}") from error
         raise RecordError(
             f"{store_name(url)}: the database refused: {said.splitlines()[0] if said else error}."
+        ) from error
+    except StillTakenError as error:
+        minutes = round(error.args[0] / 60)
+        raise OutOfReach(
+            f"{store_name(url)}: expected the store within {minutes} minutes, found it locked by another "
+            "program all the time. Close that program and try again."
         ) from error
     except UnicodeDecodeError as error:  # the driver decodes names, texts and its own messages from the file
         raise RecordError(f"{store_name(url)}: {_DAMAGED}") from error
