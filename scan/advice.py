@@ -203,16 +203,17 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
     labels = _labels(found.rounds, store)
     possible = possible_histories(found.rounds)
     doubt = doubt_remark(found.rounds) if possible else None
+    elsewhere = _elsewhere(found, drills, history.phase_ids)
     focus = focus_of(
         history,
         half_life_rounds=asked.half_life,
         prior=prior,
         labels=labels,
         possible=possible,
-        remarks=[*([doubt] if doubt else []), *found.said],
+        remarks=[*([doubt] if doubt else []), *found.said, *elsewhere],
     )
     if focus is None:
-        return " ".join([why_no_focus(history) or _("Nothing can be named yet."), *found.said])
+        return " ".join([why_no_focus(history) or _("Nothing can be named yet."), *found.said, *elsewhere])
     ids = history.phase_ids
     sessions, tests = _practised(found.sets, found.told, drills, ids)
     choice = choice_of(history, focus, sessions, tests, laws=_laws(found, drills, ids), possible=possible)
@@ -392,7 +393,7 @@ def _practised(
     """Return one player's sessions and tests in the phases of a game, from practice cards and as told."""
     from shortpencil.scan.practice.sessions import sessions_of, ten_tries_of
 
-    phases = _phases_of_drills(drills, ids)
+    phases = phases_of_drills(drills, ids)
     tested = {**phases, **{d.id: d.phases for d in drills.tests}}
     only = {d: of[0] for d, of in tested.items() if len(of) == 1 and of[0] in ids and _is_test(d, drills)}
     return sessions_of(sets, told, phases, ids), ten_tries_of(
@@ -400,15 +401,33 @@ def _practised(
     )
 
 
-def _phases_of_drills(drills: DrillList, ids: Sequence[str]) -> dict[str, tuple[str, ...]]:
+def phases_of_drills(drills: DrillList, ids: Sequence[str]) -> dict[str, Sequence[str]]:
     """Return the phases that each drill serves, those that stand in where the list has none included."""
     from shortpencil.scan.practice.plan import general_drills, has_drills
-    from shortpencil.scan.records.composing.practice_sets import PHASE_OF_SHEET
+    from shortpencil.scan.records.composing.practice_sets import PHASES_OF_SHEETS
 
-    phases: dict[str, tuple[str, ...]] = {sheet: (phase,) for sheet, phase in PHASE_OF_SHEET.items()}
+    phases: dict[str, Sequence[str]] = dict(PHASES_OF_SHEETS)
     phases |= {d.id: d.phases for d in (*drills.drills, *drills.tests)}
     missing = (general_drills(phase) for phase in ids if not has_drills(drills, phase))
     return phases | {d.id: d.phases for three in missing for d in three}
+
+
+def _elsewhere(found: OnePlayer, drills: DrillList, ids: Sequence[str]) -> list[str]:
+    """Say which practice counts nowhere, since the game of these rounds has no such phase."""
+    from shortpencil.scan.practice import words
+    from shortpencil.scan.practice.sessions import of_no_phase
+
+    counts = of_no_phase(found.sets, found.told, phases_of_drills(drills, ids), ids)
+    return [
+        ngettext(
+            "{n} session of {many} counts nowhere here: the card of these rounds asks about {asked}.",
+            "{n} sessions of {many} count nowhere here: the card of these rounds asks about {asked}.",
+            count,
+            many=words.MANY[phase],
+            asked=words.listing(words.MANY[own] for own in ids),
+        )
+        for phase, count in counts.items()
+    ]
 
 
 def _is_test(drill: str, drills: DrillList) -> bool:
@@ -466,7 +485,7 @@ def _began(
                 f"--practised: expected one of the phases {', '.join(ids)}, found {asked.practised!r}."
             )
         return ids.index(asked.practised), asked.since
-    since = practised_since(sets, _phases_of_drills(drills, ids))
+    since = practised_since(sets, phases_of_drills(drills, ids))
     return (ids.index(since[0]), since[1]) if since is not None and since[0] in ids else None
 
 

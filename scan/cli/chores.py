@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,6 +29,13 @@ class DeskChores(DeskKeeping):
             FormName(name, load_form(name, unit="m", hand="right").title, _language(name) or "en")
             for name in names
         ]
+
+    def phases_of_drills(self) -> Mapping[str, Sequence[str]]:
+        """Return the phases that each drill of practice cards and each practice sheet serves."""
+        from shortpencil.forms.rules import PHASES
+        from shortpencil.scan.advice import load_drills, phases_of_drills
+
+        return phases_of_drills(load_drills(None), PHASES)
 
     def cards(self, asked: CardsAsked) -> bytes:
         """Return a PDF of cards, which are known from then on."""

@@ -14,6 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from shortpencil.forms.rules import LADDER_SHEET as LADDER
 from shortpencil.scan.cli.progress import left_said
 from shortpencil.scan.cli.stored import STORE_HELP, add_picture_option, patience
 from shortpencil.scan.language import _, inside, told
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from shortpencil.scan.records.store import Store
 
 DONE, ATTENTION, WRONG = 0, 1, 2
-PRACTICE = "practice"  # what a practice card's form says it records
 MOST_NEXT, NEXT_MINUTES = 3, 30  # players whose next session is said, and its length
 
 
@@ -239,24 +239,32 @@ def _results(
 
 
 def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
-    """Say the next session of each player whose practice card was read just now and asks nothing."""
+    """Say the next session of each player whose practice was read just now, where its card asks nothing.
+
+    Who threw a putting ladder is told the next one, too.
+    """
+    from shortpencil.scan.records.composing.practice_sets import has_sets
+
     heads = {head.serial: head for head in store.heads()} if serials else {}
-    players: dict[str | None, None] = {}
+    players: dict[str | None, bool] = {}
     for serial in serials:
         head = heads.get(serial)
         layout = catalog.find(head.form) if head is not None else None
-        if head is not None and layout is not None and layout.form.record == PRACTICE:
-            players[store.card(serial).player] = None
+        if head is not None and layout is not None and has_sets(layout.form):
+            player = store.card(serial).player
+            players[player] = players.get(player, False) or layout.form.name == LADDER
     if not players:
         return
     from shortpencil.scan.cli.review import focus_of_store
 
     focus = focus_of_store(store)
-    for player in list(players)[:MOST_NEXT]:
+    for player, ladder in list(players.items())[:MOST_NEXT]:
         view = focus(player, NEXT_MINUTES)
         whose = f"{player}: " if player else ""
         if isinstance(view, str):
             print(f"{whose}{view}", file=sys.stderr)
+            if ladder:
+                _say_next_ladder(player, "")
             continue
         steps = "; ".join(_("{n} min", n=step.minutes) + f" {step.title.rstrip('.')}" for step in view.steps)
         more = f" --player {shlex.quote(player)}" if player else ""
@@ -265,6 +273,20 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
         print(f"{whose}{says}".replace("\N{NO-BREAK SPACE}", " "), file=sys.stderr)
         print(f"    {view.in_short}", file=sys.stderr)
         print(f"    shortpencil focus{more} --print practice.pdf", file=sys.stderr)
+        if ladder:
+            _say_next_ladder(player, view.rungs)
+
+
+def _say_next_ladder(player: str | None, rungs: str) -> None:
+    """Say from where to throw the next putting ladder, and how it is printed."""
+    says = (
+        _("next ladder: {rungs}; there four of five putts of a round drop, and down to half.", rungs=rungs)
+        if rungs
+        else _("next ladder: from the rungs where seven dropped on. Putts of rounds tell too little yet.")
+    )
+    more = f" --player {shlex.quote(player)}" if player else ""
+    print(f"{f'{player}: ' if player else ''}{says}".replace("\N{NO-BREAK SPACE}", " "), file=sys.stderr)
+    print(f"    shortpencil print --form {LADDER}{more} -o ladder.pdf", file=sys.stderr)
 
 
 def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:

@@ -194,17 +194,18 @@ def view_of(report: Report) -> FocusView:
     from shortpencil.scan.practice import words
     from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
     from shortpencil.scan.practice.picture import to_svg
+    from shortpencil.scan.practice.plan import rungs_of
     from shortpencil.scan.practice.rate_charts import putting_chart, time_charts
     from shortpencil.scan.practice.report import head_line, why_sentences
     from shortpencil.scan.review.focus_view import FocusView
 
-    focus, plan = report.focus, report.plan
+    focus, plan, curve = report.focus, report.plan, report.putting.curve
     pictures = [
         strokes_chart(focus, 84.0),
         causes_chart(plan.about.causes, 84.0),
         *time_charts(report.history, focus.phase, report.lengths, 84.0),
     ]
-    if report.putting.putts:
+    if report.putting.putts or report.putting.practice:
         pictures.append(putting_chart(report.putting, report.unit, 84.0))
     aim = _("Aim in the test: {count} of {of}.", count=plan.aim.count, of=plan.aim.of)
     if plan.aim.usual:
@@ -224,6 +225,7 @@ def view_of(report: Report) -> FocusView:
         cautions=tuple(map(words.held, plan.cautions)),
         in_short=_(words.SHORT_CAUTIONS),
         foot=f"{_(words.EXECUTED)} {_(_RANGES)}",
+        rungs=f"{words.listing(map(str, rungs_of(curve, report.unit)))} {report.unit}" if curve else "",
     )
 
 

@@ -75,6 +75,8 @@ _DRY_MINUTES, _BREAK_MINUTES = 15, 10
 #: Chances of holing between which a ladder of putts lies: hard enough to learn from, easy enough to like.
 LADDER = (0.8, 0.5)
 LADDER_STEPS = 4
+#: Rungs that a sheet of a ladder has.
+LADDER_RUNGS = 10
 _USUAL_LADDER_M = (5.0, 6.0, 7.0, 8.0)
 _LADDER_WITHIN_M = (2.0, 15.0)
 
@@ -312,19 +314,31 @@ def leading_way(causes: Causes) -> str | None:
     return lead.id if lead and lead.count and lead.p_leads >= LIKELY else None
 
 
+def rungs_of(curve: Curve, unit: str) -> tuple[int, ...]:
+    """Return whole distances in `unit` for a putting ladder, from where four fifths drop to where half do.
+
+    Every metre, or every three feet; as many as a ladder has rungs at most.
+    """
+    near, far = _reach(curve)
+    step, in_unit = (1, 1.0) if unit == "m" else (3, M_PER_FOOT)
+    return tuple(range(round(near / in_unit), round(far / in_unit) + 1, step))[:LADDER_RUNGS]
+
+
+def _reach(curve: Curve) -> tuple[float, float]:
+    """Return from where four fifths of a player's putts drop, and from where half do, within limits, m."""
+    # the chance falls with distance; np.interp wants what it looks along to rise
+    near, far = map(float, np.interp(LADDER, curve.middle[::-1], curve.distance_m[::-1]))
+    low, high = _LADDER_WITHIN_M
+    near = min(max(near, low), high - 2.0)
+    return near, min(max(far, near + 2.0), high)
+
+
 def ladder_of(curve: Curve | None, unit: str) -> tuple[float, ...]:
     """Return distances in `unit` from where four fifths of the player's putts drop to where half do.
 
     Four of them, rounded to half metres or to feet, each once; the usual ones where no curve is known.
     """
-    if curve is None:
-        ends = (_USUAL_LADDER_M[0], _USUAL_LADDER_M[-1])
-    else:
-        # the chance falls with distance; np.interp wants what it looks along to rise
-        near, far = map(float, np.interp(LADDER, curve.middle[::-1], curve.distance_m[::-1]))
-        low, high = _LADDER_WITHIN_M
-        near = min(max(near, low), high - 2.0)
-        ends = (near, min(max(far, near + 2.0), high))
+    ends = (_USUAL_LADDER_M[0], _USUAL_LADDER_M[-1]) if curve is None else _reach(curve)
     if unit == "ft":
         every = [float(round(d / M_PER_FOOT)) for d in np.linspace(*ends, LADDER_STEPS)]
     else:

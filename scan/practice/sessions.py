@@ -7,6 +7,7 @@ counts by its minutes, half an hour as one; what was practised fades (`gains.FAD
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from shortpencil.forms.rules import PHASES
 from shortpencil.scan.practice.gains import FADES_DAYS
+from shortpencil.scan.records.composing.practice_sets import phase_of_drills
 from shortpencil.scan.records.composing.rounds import PracticeSet
 from shortpencil.scan.records.storing.told import ToldSession
 
@@ -80,6 +82,17 @@ def sessions_of(
     return tuple(Session(day, phase, minutes) for (day, phase), minutes in sorted(found.items(), key=_by_day))
 
 
+def of_no_phase(
+    sets: Iterable[PracticeSet],
+    told: Iterable[ToldSession],
+    phases: Mapping[str, Sequence[str]],
+    ids: Sequence[str],
+) -> dict[str, int]:
+    """Count the sessions of phases that a game does not have, which count nowhere in it, by phase."""
+    days = {*_of_cards(sets, phases), *((t.day, t.phase) for t in told)}
+    return dict(Counter(phase for _, phase in sorted(days) if phase not in ids))
+
+
 def ten_tries_of(sets: Iterable[PracticeSet], tests: Mapping[str, int]) -> tuple[OfTen, ...]:
     """Return the tests of ten on practice cards, oldest first; `tests` gives the phase of each test's id."""
     totals: dict[tuple[date, int], list[int]] = {}
@@ -131,16 +144,14 @@ def practised_before(
 
 def _of_cards(sets: Iterable[PracticeSet], phases: Mapping[str, Sequence[str]]) -> Iterable[tuple[date, str]]:
     """Yield day and phase of each practice card: the phase that all its drills serve, where it is one."""
-    cards: dict[str, tuple[date, set[str]]] = {}
+    cards: dict[str, tuple[date, list[str]]] = {}
     for s in sets:
-        if s.day is None or not isinstance(s.made.known, int) or s.drill not in phases:
-            continue
-        served = set(phases[s.drill])
-        before = cards.get(s.card)
-        cards[s.card] = (s.day, served if before is None else (before[1] & served) or before[1])
-    for day, served in cards.values():
-        if len(served) == 1:
-            yield day, next(iter(served))
+        if s.day is not None and isinstance(s.made.known, int) and s.drill in phases:
+            cards[s.card] = (s.day, [*cards.get(s.card, (s.day, []))[1], s.drill])
+    for day, drills in cards.values():
+        phase = phase_of_drills(drills, phases)
+        if phase is not None:
+            yield day, phase
 
 
 def _by_day(item: tuple[tuple[date, int], int | None]) -> tuple[date, int]:

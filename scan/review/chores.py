@@ -5,7 +5,7 @@ The page does not know how: whoever starts it gives these functions, as it gives
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -105,6 +105,9 @@ class Chores(Keeping, Protocol):
         self, players: Sequence[str | None], minutes: int, paper: str
     ) -> tuple[bytes, Sequence[str]]:
         """Return a PDF with a practice sheet for each player, and what to say of those without one."""
+
+    def phases_of_drills(self) -> Mapping[str, Sequence[str]]:
+        """Return the phases that each drill of practice cards and each practice sheet serves."""
 
     def courses(self) -> Sequence[CourseKept]:
         """Return every course that was set up."""

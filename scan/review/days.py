@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 from shortpencil.forms.rules import FIELD_SHEET, LADDER_SHEET, many_said
 from shortpencil.scan.language import _, month_said, weekday_said
-from shortpencil.scan.records.composing.practice_sets import PHASE_OF_SHEET
+from shortpencil.scan.records.composing.practice_sets import PHASES_OF_SHEETS, phase_of_drills
 from shortpencil.scan.records.composing.rounds import PracticeSet
 from shortpencil.scan.records.storing.summary import Summary
 from shortpencil.scan.records.storing.told import ToldSession
@@ -26,7 +26,7 @@ def weekdays() -> list[str]:
 class Entry:
     """One thing done on a day: a round or a session; `url` leads there, "" for a told session.
 
-    `session` is whose practice of which phase it was, None where that is not known, as of a practice card.
+    `session` is whose practice of which phase it was, None where that is not known.
     """
 
     kind: str
@@ -84,8 +84,12 @@ def entries_of(
     names: Mapping[str, Name],
     sets: Iterable[PracticeSet],
     told: Iterable[ToldSession],
+    phases: Mapping[str, Sequence[str]] = PHASES_OF_SHEETS,
 ) -> dict[date, list[Entry]]:
-    """Return what was done on each day: rounds, then cards and sheets of practice, then sessions told."""
+    """Return what was done on each day: rounds, then cards and sheets of practice, then sessions told.
+
+    `phases` are those that each drill serves: a card and a session told of one phase are one session.
+    """
     found: dict[date, list[Entry]] = {}
     for line in lines:
         if line.played_on:
@@ -108,7 +112,7 @@ def entries_of(
         whose = f", {player}" if player else ""
         says = _card_said(drills) + whose
         found.setdefault(day, []).append(
-            Entry("session", says, f"/card/{quote(card, safe='')}", _session(player, drills))
+            Entry("session", says, f"/card/{quote(card, safe='')}", _session(player, drills, phases))
         )
     for session in told:
         whose = f", {session.player}" if session.player else ""
@@ -118,8 +122,10 @@ def entries_of(
     return found
 
 
-def _session(player: str | None, drills: Sequence[str]) -> tuple[str | None, str] | None:
-    phase = PHASE_OF_SHEET.get(drills[0])
+def _session(
+    player: str | None, drills: Sequence[str], phases: Mapping[str, Sequence[str]]
+) -> tuple[str | None, str] | None:
+    phase = phase_of_drills(drills, phases)
     return None if phase is None else (player, phase)
 
 

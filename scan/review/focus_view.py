@@ -21,7 +21,8 @@ class Step:
 class FocusView:
     """The focus of one player.
 
-    `charts` are SVG elements made by this program, safe as they are; `in_short` are the cautions in a line.
+    `charts` are SVG elements made by this program, safe as they are; `in_short` are the cautions in a line;
+    `rungs` are distances for a putting ladder, "" where there are too few putts to tell.
     """
 
     title: str
@@ -36,6 +37,7 @@ class FocusView:
     cautions: tuple[str, ...]
     in_short: str
     foot: str
+    rungs: str = ""
 
 
 #: Player (None for the only one) and minutes -> the focus, or why there is none yet.

@@ -23,6 +23,7 @@ from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.rules import phase_said
 from shortpencil.scan.language import _, first_upper, listed, told
 from shortpencil.scan.reading import CARD_PICTURE
+from shortpencil.scan.records.composing.practice_sets import PHASES_OF_SHEETS
 from shortpencil.scan.records.composing.rounds import EXECUTIONS, Round
 from shortpencil.scan.records.recording.editing import HeadGiven, HoleGiven, ThrowGiven, with_head, with_hole
 from shortpencil.scan.records.recording.record_json import round_text
@@ -286,7 +287,8 @@ class YearPages:
             lines = [line for line in found.lines if player in ("", line.player)]
             sets = [s for s in self._desk.store.practice() if player in ("", s.player)]
             told = [s for s in self._desk.store.told_sessions() if player in ("", s.player)]
-            return found, entries_of(lines, found.rounds, sets, told)
+            phases = self._desk.chores.phases_of_drills() if self._desk.chores else PHASES_OF_SHEETS
+            return found, entries_of(lines, found.rounds, sets, told, phases)
 
         found, entries = await off(work)
         years = sorted({day.year for day in entries}) or [self._desk.now().year]

@@ -11,16 +11,19 @@ from msgspec.structs import replace as replace_in
 
 from shortpencil.forms.catalog import load_form
 from shortpencil.forms.field_map import layout_to_json
+from shortpencil.forms.form import USUAL_PHASES
 from shortpencil.forms.layout import PAPERS, arrange
 from shortpencil.scan.advice import Asked, advise, load_drills
+from shortpencil.scan.cli.chores import DeskChores
 from shortpencil.scan.reading import CardReading, FieldReading
 from shortpencil.scan.records.composing.practice_sets import sets_from
+from shortpencil.scan.records.composing.rounds import PracticeSet
 from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.records.storing import sealing, tables
 from shortpencil.scan.records.storing.database import writing
 from shortpencil.scan.records.storing.told import ToldSession
 from shortpencil.scan.review.days import entries_of, months_of
-from tests.practice.invented import Player, rounds_of
+from tests.practice.invented import Player, known, rounds_of
 from tests.records.conftest import drop_own_triggers
 from tests.records.filled import RECORDED_AT
 
@@ -145,6 +148,64 @@ def test_the_calendar_counts_as_one_session_what_the_advice_does(place: Path) ->
         found = entries_of([], {}, store.practice(), [told])
     june = months_of(2026, found)[5]
     assert june.said == "3 sessions"  # Wren's putts and drives, and putts of nobody who is named
+
+
+def test_a_practice_card_and_a_session_told_of_its_phase_are_one_session(place: Path) -> None:
+    phases = DeskChores(None, place.parent).phases_of_drills()  # type: ignore[arg-type]
+    ten, both = known(10), known(7)
+
+    def card(serial: str, *drills: str) -> list[PracticeSet]:
+        return [
+            PracticeSet(serial, row, date(2026, 6, 14), "Wren", drill, ten, both)
+            for row, drill in enumerate(drills, start=1)
+        ]
+
+    def sessions(sets, *told: tuple[str, str]) -> int:
+        named = [ToldSession(date(2026, 6, 14), phase, 30, player) for player, phase in told]
+        found = entries_of([], {}, sets, named, phases)
+        return sum(day.sessions for week in months_of(2026, found)[5].weeks for day in week if day)
+
+    putts = card("CARD1", "ten-putts", "distance-ladder")
+    assert sessions(putts) == 1
+    assert sessions(putts, ("Wren", "putt")) == 1
+    assert sessions(putts, ("Wren", "drive")) == 2
+    assert sessions(putts, ("Robin", "putt")) == 2
+    assert sessions([*putts, *card("CARD2", "ten-drives")], ("Wren", "putt"), ("Wren", "drive")) == 2
+    # what a drill of one's own is practice of the page does not know
+    assert sessions(card("CARD3", "own-drill"), ("Wren", "putt")) == 2
+
+
+def test_practice_of_a_phase_that_the_game_does_not_have_is_said_to_count_nowhere(place: Path) -> None:
+    game = tuple(phase for phase in USUAL_PHASES if phase.id != "putt")
+    with open_store(place) as store:
+        rounds = [
+            replace_in(
+                one,
+                phases=game,
+                tallies={phase: tally for phase, tally in one.tallies.items() if phase != "putt"},
+                worst=known(None),
+                holes=tuple(
+                    replace_in(h, throws=tuple(t for t in h.throws if t.phase != "putt"), maybe=())
+                    for h in one.holes
+                ),
+            )
+            for one in rounds_of(Player(name="Wren"), 6, np.random.default_rng(3))
+        ]
+        store.add_rounds(rounds)
+        before = advise(store, Asked("Wren"))
+        add(store, "putting-ladder", LADDER, "Wren")
+        store.tell_session(ToldSession(date(2026, 6, 14), "putt", 30, "Wren"), RECORDED_AT)
+        store.tell_session(ToldSession(date(2026, 6, 20), "putt", 30, "Wren"), RECORDED_AT)
+        after = advise(store, Asked("Wren"))
+    assert not isinstance(before, str)
+    assert not isinstance(after, str)
+    assert not any("nowhere" in said for said in before.focus.remarks)
+    said = (
+        "2 sessions of putts count nowhere here: the card of these rounds asks about drives and approaches."
+    )
+    assert set(after.focus.remarks) - set(before.focus.remarks) == {said}
+    assert after.sessions == ()
+    assert after.putting.practice == ()
 
 
 def test_a_sheet_that_was_set_aside_by_version_9_is_practice_once_it_is_back(place: Path) -> None:

@@ -9,7 +9,7 @@ practice results. On a sheet of ten putts from each rung, or of throws on a fiel
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from shortpencil.forms.form import Form
 from shortpencil.forms.rules import FIELD_SHEET, LADDER_SHEET, CountRule, rules_of
@@ -21,6 +21,9 @@ from shortpencil.scan.records.composing.rounds import PracticeSet, Value
 
 #: The phase that a practice sheet is practice of. Its sets are called as the sheet is among drills.
 PHASE_OF_SHEET: Mapping[str, str] = {LADDER_SHEET: "putt", FIELD_SHEET: "drive"}
+
+#: The phases that the sets of sheets serve; those of drills are in a list of drills (`scan.practice.plan`).
+PHASES_OF_SHEETS: Mapping[str, Sequence[str]] = {sheet: (phase,) for sheet, phase in PHASE_OF_SHEET.items()}
 
 #: A drill, its tries, how many of them were made, and from where, in metres.
 _Set = tuple[str, Value, Value, Value | None]
@@ -59,6 +62,18 @@ def sets_from(
         if one is not None
         for drill, tries, made, distance in (one,)
     )
+
+
+def phase_of_drills(drills: Iterable[str], phases: Mapping[str, Sequence[str]]) -> str | None:
+    """Return the phase that all drills of a card or sheet serve; None where it is not one, or not known.
+
+    A drill that serves none of those that the ones before it have in common is passed over.
+    """
+    common: set[str] = set()
+    for drill in drills:
+        served = set(phases.get(drill, ()))
+        common = common & served or common or served
+    return next(iter(common)) if len(common) == 1 else None
 
 
 def _of_card(form: Form, fields: Mapping[str, FieldReading]) -> Iterator[_Set | None]:
