@@ -21,7 +21,15 @@ from shortpencil.forms.form import Course, CourseHole, Form, form_from_toml
 from shortpencil.forms.layout import PAPERS, Layout, arrange
 from shortpencil.forms.private import private_folder
 from shortpencil.forms.serials import is_serial
-from shortpencil.forms.shown import LONGEST_FOUND, composed, found, is_text, one_line, path_text
+from shortpencil.forms.shown import (
+    LONGEST_FOUND,
+    composed,
+    found,
+    is_text,
+    one_line,
+    path_text,
+    whole_letters,
+)
 from shortpencil.forms.units import to_metres
 from shortpencil.scan.language import carried, spoken
 
@@ -252,14 +260,14 @@ class Catalog:
             data = _about_card(path, read_text(path))
             if is_text(data.get("evening")) and data["evening"]:
                 day = data["printed"] if is_text(data.get("printed")) else ""
-                found.setdefault(data["evening"], []).append((path.stem, str(data["player"]), day))
+                found.setdefault(data["evening"], []).append((path.stem, data["player"], day))
         return dict(sorted(found.items(), key=lambda item: (item[1][0][2], item[0]), reverse=True))
 
     def player_of(self, serial: str) -> str | None:
         """Return the alias a card was printed for, or None."""
         path = self._card_path(serial)
         text = self._text(path) if is_serial(serial) else None
-        return None if text is None else str(_about_card(path, text)["player"])
+        return None if text is None else _about_card(path, text)["player"]
 
     def cards_of(self, player: str) -> tuple[Path, ...]:
         """Return the files that say which cards were printed for an alias."""
@@ -303,7 +311,8 @@ def _about_card(path: Path, text: str) -> dict[str, Any]:
             f'{name}: expected which player a card was printed for, as in {{"player": "Wren"}}, found '
             f"{found(data)}. Write it anew, or delete the file: then the card is nobody's."
         )
-    return data
+    # Files of earlier versions have names as they came, with accents apart or not.
+    return data | {"player": whole_letters(data["player"])}
 
 
 def builtin_fingerprints() -> dict[str, tuple[str, str, str, str]]:

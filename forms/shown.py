@@ -46,7 +46,11 @@ def composed(text: str) -> str:
     ----------
     Unicode Standard Annex 15, normalization form C.
     """
-    text = " ".join(text.split())
+    return whole_letters(" ".join(text.split()))
+
+
+def whole_letters(text: str) -> str:
+    """Return a text with each letter and its accent as one sign; the rest of `composed`."""
     if text.isascii():
         return text
     from unicodedata import normalize

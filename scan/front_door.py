@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from shortpencil.forms.errors import InputError, LayoutError, PhotoError, RecordError, ShortpencilError
+from shortpencil.forms.shown import whole_letters
 
 if TYPE_CHECKING:
     from shortpencil.forms.catalog import Catalog
@@ -240,7 +241,7 @@ def listing(place: str | Path | None = None, player: str | None = None) -> Liste
     """
     from shortpencil.scan.records.listed import listed
 
-    return listed(_at(place), player)
+    return listed(_at(place), player and whole_letters(player))
 
 
 def evenings(store: Store | None = None) -> tuple[Evening, ...]:
@@ -291,6 +292,7 @@ def forget(store: Store, player: str) -> Traces:
     from shortpencil.scan.places import forms_folder
     from shortpencil.scan.unfinished import forget_player, known_of
 
+    player = whole_letters(player)
     known_of(store, forms_folder(), player)
     return forget_player(store, forms_folder(), player, store.name)
 
@@ -405,7 +407,7 @@ def advise(store: Store, player: str | None = None, *, minutes: int = 30) -> Adv
     """
     from shortpencil.scan import advice
 
-    return advice.advise(store, advice.Asked(player, minutes))
+    return advice.advise(store, advice.Asked(player and whole_letters(player), minutes))
 
 
 def advise_group(store: Store, *, minutes: int = 30) -> GroupAdvice | None:

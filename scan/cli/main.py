@@ -16,6 +16,7 @@ from pathlib import Path
 
 from shortpencil.forms.called import calling
 from shortpencil.forms.errors import PhotoError, ShortpencilError
+from shortpencil.forms.shown import whole_letters
 from shortpencil.scan.cli.command_line import CommandParser, Version, in_full, version
 from shortpencil.scan.language import _, from_environment, number, speaking, told
 from shortpencil.scan.places import keep_private
@@ -71,6 +72,8 @@ def main(argv: Sequence[str] | None = None) -> int:
             parser.print_help(sys.stderr)
             return EXIT_WRONG
         args = parser.parse_args(words)
+        if getattr(args, "player", None):  # as every name is kept, however this terminal writes it
+            args.player = whole_letters(args.player)
         talk(quiet="quiet" in args, for_a_program=getattr(args, "json", False))
         return _told(args) if "verbose" in args else _run(args)
 

@@ -16,6 +16,7 @@ from starlette.routing import Route
 
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.rules import many_said
+from shortpencil.forms.shown import whole_letters
 from shortpencil.scan.language import _, carried, first_upper
 from shortpencil.scan.language import told as tell
 from shortpencil.scan.records.storing.told import ToldSession, checked
@@ -102,7 +103,7 @@ class AboutPages:
         laptop_only(request, carried("A player is forgotten on the laptop's page."))
         chores, form = chores_of(self._desk), await form_of(request)
         name, typed = str(form.get("name", "")), str(form.get("typed", "")).strip()
-        if typed != name.strip():
+        if whole_letters(typed) != whole_letters(name.strip()):
             says = _("The name was not typed as it stands. Nothing was erased.")
             return await self._forget_page(request, name, 422, says)
         traces = await off(lambda: chores.traces(name) if name else "")

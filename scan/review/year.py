@@ -21,6 +21,7 @@ from starlette.routing import Route
 from shortpencil.forms.causes import causes_said
 from shortpencil.forms.errors import InputError, RecordError
 from shortpencil.forms.rules import phase_said
+from shortpencil.forms.shown import whole_letters
 from shortpencil.scan.language import _, first_upper, listed, told
 from shortpencil.scan.reading import CARD_PICTURE
 from shortpencil.scan.records.composing.practice_sets import PHASES_OF_SHEETS
@@ -306,7 +307,7 @@ class YearPages:
         )
 
     async def notes(self, request: Request) -> Response:
-        asked = request.query_params.get("q", "").strip()[:100]
+        asked = whole_letters(request.query_params.get("q", "").strip()[:100])
         found, notes = await off(
             lambda: (round_shelf(self._desk.store), search(self._desk.store.rounds(), asked))
         )

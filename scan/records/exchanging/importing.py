@@ -14,10 +14,11 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any, BinaryIO
+from unicodedata import is_normalized
 
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.files import is_ordinary, parsed_json, read_text
-from shortpencil.forms.shown import one_line, path_text
+from shortpencil.forms.shown import one_line, path_text, whole_letters
 from shortpencil.scan.records.composing.rounds import RECORD_SCHEMA, PracticeSet, Round
 from shortpencil.scan.records.exchanging.columns import PHASE_ROWS, TABLES
 from shortpencil.scan.records.exchanging.csv_rounds import rounds_from_csv
@@ -136,7 +137,8 @@ def _by_round(path: Path) -> ByRound | None:
         data = parsed_json(f"{_EXPORT_HEAD}],\n{rest}", path_text(path))
         practice = data.get("practice", [])
         if isinstance(practice, list) and not any(map(practice_problems_of, practice)):
-            return ByRound(path, count, tuple(practice_from_json(done) for done in practice))
+            sets = tuple(practice_from_json(_in_one_form(done)) for done in practice)
+            return ByRound(path, count, sets)
     except (OSError, ValueError, InputError, RecursionError):  # said by whoever reads it whole
         pass
     return None
@@ -182,7 +184,7 @@ def _read_rounds(path: Path, by: str | None, at: datetime | None) -> Imported:
         taken.problems += found.problems
         for record in found.records:
             taken.add(record, [])
-        practice = found.practice
+        practice = [_in_one_form(done) for done in found.practice]
     else:
         practice = _from_json(taken, path, by, at)
     taken.refuse(path)
@@ -206,7 +208,7 @@ class _Taken:
         if isinstance(id_, str):
             self.ids[id_] += 1
         if not self.problems:
-            round_ = round_from_json(record)
+            round_ = round_from_json(_in_one_form(record))
             text = round_text(round_)
             if not round_.waiting and _WAITS in text:
                 round_ = with_waiting_told(round_)
@@ -216,7 +218,8 @@ class _Taken:
 
     def add_line(self, line: str) -> bool:
         """Take a line of an export the quick way; False where it must be gone through key by key."""
-        found = None if self.problems else round_as_written(line)
+        apart = not line.isascii() and not is_normalized("NFC", line)
+        found = None if self.problems or apart else round_as_written(line)
         if found is None:
             return False
         round_, text = found
@@ -298,7 +301,18 @@ def _from_json(taken: _Taken, path: Path, by: str | None, at: datetime | None) -
         practice = []
     for number, done in enumerate(practice, start=1):
         taken.problems += [f"practice, row {number}: {problem}" for problem in practice_problems_of(done)]
-    return list(practice)
+    return [_in_one_form(done) for done in practice]
+
+
+def _in_one_form(record: Any) -> Any:
+    """Return a record with whole letters; older files, or typed elsewhere, may have é in two."""
+    if isinstance(record, str):
+        return whole_letters(record)
+    if isinstance(record, list):
+        return [_in_one_form(item) for item in record]
+    if isinstance(record, Mapping):
+        return {key: _in_one_form(item) for key, item in record.items()}
+    return record
 
 
 def _lines(text: str, start: int, end: int) -> Iterator[str]:

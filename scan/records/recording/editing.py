@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from shortpencil.forms.errors import InputError
+from shortpencil.forms.shown import whole_letters
 from shortpencil.forms.units import to_metres
 from shortpencil.scan.records.composing.compose import DISTANCE_DECIMALS, who_holed
 from shortpencil.scan.records.composing.rounds import (
@@ -104,8 +105,8 @@ def with_head(round_: Round, given: HeadGiven, by: str, at: datetime) -> Round:
     after = replace(
         round_,
         played_on=_value(round_.played_on, given.played_on or None, stamp),
-        player=given.player or None,
-        course=given.course or None,
+        player=whole_letters(given.player) or None,
+        course=whole_letters(given.course) or None,
         layout=given.layout or None,
         wind=_value(round_.wind, given.wind or None, stamp),
         hand=_value(round_.hand, given.hand or None, stamp),

@@ -16,6 +16,7 @@ from functools import cache
 from typing import Any
 
 from shortpencil.forms.errors import InputError
+from shortpencil.forms.shown import whole_letters
 from shortpencil.forms.units import to_metres
 from shortpencil.scan.records.composing.answers import FORBIDDEN_SIGNS
 from shortpencil.scan.records.composing.compose import DISTANCE_DECIMALS, who_holed
@@ -100,6 +101,7 @@ def with_answer(round_: Round, name: str, text: str, who: str, when: datetime) -
     if name not in places:
         waits = ", ".join(places) or "nothing"
         raise InputError(f"{round_.id}: expected a place that waits ({waits}), found {name!r}.")
+    text = whole_letters(text)
     if FORBIDDEN_SIGNS.search(text) or len(text) > _MOST_WORDS:
         raise InputError(f"{name}: expected at most {_MOST_WORDS} signs without control characters.")
     data = round_to_json(round_)

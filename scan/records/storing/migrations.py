@@ -17,6 +17,7 @@ from sqlalchemy.schema import CreateColumn
 from shortpencil.forms.errors import ForeignStore, RecordError
 from shortpencil.forms.rules import PHASES
 from shortpencil.scan.records.storing import sealing, tables, told
+from shortpencil.scan.records.storing.one_form import names_in_one_form
 from shortpencil.scan.records.storing.sealing import SEALS
 from shortpencil.scan.records.storing.summary import STORE_SCHEMA
 
@@ -169,6 +170,7 @@ STEPS: Mapping[int, Callable[[Connection], None]] = {
     8: _tell_sessions_of_any_phase,
     9: _count_practice_sheets,
     10: _say_distances_of_rungs,
+    11: names_in_one_form,
 }
 
 

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Any
 
 #: Version of the store's tables; `migrations` brings older ones up to it.
-STORE_SCHEMA = 11
+STORE_SCHEMA = 12
 
 #: Oldest round first, those without a date last; SQL that SQLite and PostgreSQL both understand.
 ORDER = ("played_on IS NULL", "played_on", "recorded_at", "id")
