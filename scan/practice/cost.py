@@ -204,6 +204,12 @@ class Spread:
 _QUANTILE_GRID = 801
 
 
+#: Whoever calls missed putts that drop clean misses more of them than are marked. So what all misses of a
+#: round cost together is less coloured than what one costs, which is what the scale of `Colour` tells: .65
+#: against .57 for players with such habits in the worlds in tests (240 of them).
+COLOURED_MISSES = 1.14
+
+
 @dataclass(frozen=True, slots=True)
 class Colour:
     """Results may have coloured the marks of a phase, with probability `p`: a miss then costs less.
@@ -235,16 +241,18 @@ class Costs:
 
     def cost(self, phase: int) -> Spread:
         """Return what one miss of `phase` costs, in strokes."""
-        return self._spread(phase, self.mean, self.sd)
+        return self._spread(phase, self.mean, self.sd, 1.0)
 
     def saving(self, phase: int) -> Spread:
-        """Return what one miss fewer saves, in strokes."""
-        return self._spread(phase, self.saved, self.saved_sd)
+        """Return what is saved for each miss that is marked where there are none, in strokes."""
+        return self._spread(phase, self.saved, self.saved_sd, COLOURED_MISSES)
 
-    def _spread(self, phase: int, mean: Floats, sd: Floats) -> Spread:
+    def _spread(self, phase: int, mean: Floats, sd: Floats, misses: float) -> Spread:
         at = (float(mean[phase]), float(sd[phase]))
         c = self.colour
-        return Spread(*at) if c is None or c.phase != phase else Spread(*at, c.p, c.scale, c.doubt)
+        if c is None or c.phase != phase:
+            return Spread(*at)
+        return Spread(*at, c.p, min(c.scale * misses, 1.0), c.doubt)
 
 
 def costs_of(history: History) -> Costs:

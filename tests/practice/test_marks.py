@@ -5,7 +5,7 @@ import pytest
 
 from shortpencil.forms.drawing import Words
 from shortpencil.scan.practice import marks
-from shortpencil.scan.practice.cost import Spread, costs_of
+from shortpencil.scan.practice.cost import COLOURED_MISSES, Spread, costs_of
 from shortpencil.scan.practice.focus import focus_of
 from shortpencil.scan.practice.history import bare_throws, history_of, only_misses, rated
 from shortpencil.scan.practice.over_time import lengths_of
@@ -141,6 +141,9 @@ def test_colour_makes_a_putt_cheaper_and_its_range_wider_and_leaves_the_others()
     got = m.costs(costs)
     assert got.cost(2).mean == pytest.approx(0.8 * costs.mean[2])
     assert got.cost(2).total_sd > costs.sd[2]
+    # who calls putts that drop clean misses more than are marked: all together are less coloured than one
+    assert got.saving(2).mean == pytest.approx((0.5 + 0.5 * 0.6 * COLOURED_MISSES) * costs.saved[2])
+    assert replace(m, cost_scale=(0.95, 0.2)).costs(costs).saving(2).mean == pytest.approx(costs.saved[2])
     assert [got.cost(k).mean for k in (0, 1)] == pytest.approx(costs.mean[:2])
 
 
