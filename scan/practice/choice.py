@@ -40,12 +40,14 @@ from shortpencil.scan.practice.gains import (
     Laws,
     group_laws,
     learnt,
+    usual_laws,
 )
-from shortpencil.scan.practice.history import NO_PHASE, History
+from shortpencil.scan.practice.history import NO_PHASE, History, only_misses
 from shortpencil.scan.practice.model import LEVEL, Interval, normal_quantile, spread_between
 from shortpencil.scan.practice.over_time import holes_of_rounds
 from shortpencil.scan.practice.plan import Target, target_of
 from shortpencil.scan.practice.sessions import OfTen, Session, practised_before
+from shortpencil.scan.practice.setback import Setback, setback_of, setback_said
 
 Floats = NDArray[np.float64]
 
@@ -91,7 +93,8 @@ class Choice:
     """The phase to practise next, the one that costs most, and what is expected of each.
 
     `ahead` holds the phases of the next sessions as things stand, the very next one first; `p_steady` is how
-    probable it is by now that each session brings as much as the one before.
+    probable it is by now that each session brings as much as the one before. `setback` is a phase that gives
+    way and whose misses did not fall as assumed.
     """
 
     phase: str
@@ -101,6 +104,7 @@ class Choice:
     ahead: tuple[str, ...]
     known_sessions: int
     p_steady: float
+    setback: Setback | None = None
 
     @property
     def chosen(self) -> Expected:
@@ -147,31 +151,56 @@ def choice_of(
     cost = np.array([max(p.cost.middle, SMALLEST_COST_STROKES) for p in focus.phases])
     cost_sd = np.array([(p.cost.high - p.cost.low) / (2 * normal_quantile()) for p in focus.phases])
     seen = (history.marked.sum(axis=0) > 0).astype(float)
-    value = throws * cost * belief.gain() * seen
+    worth = throws * cost * seen
+    value = worth * belief.gain()
     number = int(np.argmax(value)) if sessions else focus.number
     saves, p_best = _spread(belief, throws * seen, cost, cost_sd)
+    done = [sum(s.phase == k for s in sessions) for k in range(len(focus.phases))]
+    ids = history.phase_ids
+    return Choice(
+        phase=ids[number],
+        number=number,
+        costs_most=focus.phase,
+        phases=_expected(history, sessions, belief, value, saves, p_best),
+        ahead=tuple(ids[k] for k in _ahead(belief, worth, number)),
+        known_sessions=len(sessions),
+        p_steady=float(belief.p_alike()[0]),
+        setback=setback_of(belief, laws or usual_laws(), worth, number, done, _seen(history, sessions), ids),
+    )
+
+
+def _expected(
+    history: History,
+    sessions: Sequence[Session],
+    belief: Belief,
+    value: Floats,
+    saves: Sequence[Interval],
+    p_best: Floats,
+) -> tuple[Expected, ...]:
+    """Return what one more session of each phase should bring; `value` is what it saves on average."""
     last = max([s.day for s in sessions] + [h.day for h in history.heads if h.day], default=date.min)
-    first = replace(belief, sessions=np.zeros(len(focus.phases))).gain()
-    expected = tuple(
+    gain, first = belief.gain(), replace(belief, sessions=np.zeros(len(value))).gain()
+    return tuple(
         Expected(
             phase=phase,
             sessions=sum(s.phase == k for s in sessions),
             lately=sum(s.phase == k and (last - s.day).days <= LATELY_DAYS for s in sessions),
             saves=Interval(saves[k].low, float(value[k]), saves[k].high),
-            left=float(np.clip(belief.gain()[k] / first[k], 0, 1)) if first[k] > 0 else 0.0,
+            left=float(np.clip(gain[k] / first[k], 0, 1)) if first[k] > 0 else 0.0,
             p_best=float(p_best[k]),
         )
         for k, phase in enumerate(history.phase_ids)
     )
-    return Choice(
-        phase=history.phase_ids[number],
-        number=number,
-        costs_most=focus.phase,
-        phases=expected,
-        ahead=tuple(history.phase_ids[k] for k in _ahead(belief, throws * cost * seen, number)),
-        known_sessions=len(sessions),
-        p_steady=float(belief.p_alike()[0]),
-    )
+
+
+def _seen(history: History, sessions: Sequence[Session]) -> tuple[Floats, Floats, Floats]:
+    """Return misses, marked throws and sessions before, each by phase and round, (P, R).
+
+    No throws where only misses are marked: there is no rate to tell then.
+    """
+    before = practised_before(sessions, [h.day for h in history.heads], phases=len(history.phases))
+    marked = history.marked * ~only_misses(history)[:, None]
+    return (history.misses * (marked > 0)).T.astype(float), marked.T.astype(float), before.T
 
 
 def _believed(
@@ -355,7 +384,8 @@ def why_next(choice: Choice) -> list[str]:
         )
     else:
         said = _even_so(choice)
-    return [said, _how_sure(choice)]
+    setback = [setback_said(choice.setback)] if choice.setback else []
+    return [said, *setback, _how_sure(choice)]
 
 
 _FIRST = N_(

@@ -229,7 +229,8 @@ class Costs:
 
     `mean` is what one miss costs, going by the marks; `saved` is what a phase without any miss would save,
     for each miss there now is. They differ where a miss brings a further chance to miss. `colour` is what
-    takes away from both; `cost` and `saving` allow for it.
+    takes away from both; `cost` and `saving` allow for it. `learnt` says of each phase whether its own throws
+    told something: it takes missed and clean ones after which a score tells what the hole took.
     """
 
     mean: Floats
@@ -237,6 +238,7 @@ class Costs:
     throws: tuple[int, ...]
     saved: Floats
     saved_sd: Floats
+    learnt: tuple[bool, ...]
     colour: Colour | None = None
 
     def cost(self, phase: int) -> Spread:
@@ -295,7 +297,7 @@ def costs_of(history: History) -> Costs:
     tee = np.array([phase.role == "tee" for phase in history.phases])
     mean, sd = _posterior(one[0] - dearer, one[1] + cost_sd**2, tee)
     saved, saved_sd = _posterior(clean[0], clean[1] + of_saved**2, tee)
-    return Costs(mean, sd, tuple(throws), saved, saved_sd)
+    return Costs(mean, sd, tuple(throws), saved, saved_sd, tuple(np.isfinite(one[1]).tolist()))
 
 
 def _unseen(role: str, written: float) -> Unseen:

@@ -102,6 +102,7 @@ def _pooled_phase(found: Sequence[PhaseEvidence]) -> PhaseEvidence:
         all=_pooled_window([one.all for one in found]),
         misses_a_round=mean("misses_a_round"),
         cost=pooled_interval([one.cost for one in found], 0.0),
+        cost_learnt=any(one.cost_learnt for one in found),
         saved_a_miss=pooled_interval([one.saved_a_miss for one in found], 0.0),
         strokes_a_round=pooled_interval(strokes, 0.0),
         p_highest_rate=mean("p_highest_rate"),

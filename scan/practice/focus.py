@@ -17,6 +17,7 @@ import numpy as np
 from shortpencil.scan.language import _, first_upper, ngettext, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.causes import CLEAR, MOST_MORE_ROUNDS, Causes, causes_of, level_of, level_said
+from shortpencil.scan.practice.cost import COST_ROUNDS
 from shortpencil.scan.practice.doubt import pooled_causes, pooled_phases
 from shortpencil.scan.practice.history import History
 from shortpencil.scan.practice.marks import Marks, marks_of
@@ -300,7 +301,8 @@ def _share_against(one: PhaseEvidence, own: PhaseEvidence) -> str:
 
 
 def _remarks(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks, at: int) -> tuple[str, ...]:
-    remarks = [said for said in (_unmarked(history, phases, marks), _coloured(marks)) if said]
+    told = (costs_untold(history.rounds, phases), _unmarked(history, phases, marks), _coloured(marks))
+    remarks = [said for said in told if said]
     bare = [words.MANY[p.phase] for p in phases if not _is_marked(p)]
     if bare:
         remarks.append(_("No {many} are marked, so they can't be compared.", many=words.listing(bare)))
@@ -321,6 +323,25 @@ def _remarks(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks, 
             )
         )
     return tuple(remarks)
+
+
+def costs_untold(rounds: int, phases: Sequence[PhaseEvidence]) -> str | None:
+    """Say of which phases the cards do not tell what a miss costs, and what is taken in its place.
+
+    Where there are no rates, or a single round, the costs of all phases are taken as alike; that is said
+    elsewhere.
+    """
+    untold = [p for p in phases if p.recent.marked and p.recent.misses and not p.cost_learnt]
+    if rounds < COST_ROUNDS or not untold or any(np.isnan(p.p_highest_rate) for p in phases):
+        return None
+    taken = list(dict.fromkeys(words.strokes(p.cost.middle) for p in untold))
+    return _(
+        "What missed {many} cost you can't be learnt from your cards yet: that takes scores, and clean "
+        "{many} beside missed ones. It is taken as about {strokes} strokes each, and the choice may change "
+        "with it.",
+        many=words.listing(words.MANY[p.phase] for p in untold),
+        strokes=words.listing(taken),
+    )
 
 
 def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks) -> str | None:

@@ -68,6 +68,7 @@ class PhaseEvidence:
     last, recent, all : the rate in the last round, in recent rounds (later ones count more), in all
     misses_a_round : weighted mean of recent rounds
     cost : strokes that one miss costs
+    cost_learnt : whether the phase's own throws tell it; else it is what is believed of anybody
     saved_a_miss : strokes saved for each miss fewer, later ones of the phase counted once
     strokes_a_round : strokes a round that this phase would save, lately, if it were never missed; less than
         misses times cost where one miss brings the next
@@ -84,6 +85,7 @@ class PhaseEvidence:
     all: Window
     misses_a_round: float
     cost: Interval
+    cost_learnt: bool
     saved_a_miss: Interval
     strokes_a_round: Interval
     p_highest_rate: float
@@ -188,6 +190,7 @@ def phases_of(
                 all=_window("all rounds", misses[:, k], marked[:, k], factors[k]),
                 misses_a_round=float(weight @ misses[recent, k] / weight.sum()),
                 cost=costs.cost(k).interval(),
+                cost_learnt=costs.learnt[k],
                 saved_a_miss=costs.saving(k).interval(),
                 strokes_a_round=lost[k].interval(),
                 p_highest_rate=float(highest[k]),

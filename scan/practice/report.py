@@ -137,7 +137,8 @@ def next_sentences(report: Report) -> list[str]:
     if report.choice is None:
         return []
     said = " ".join(why_next(report.choice))
-    return [f"{said} {assumed(report.choice)}" if report.choice.known_sessions else said]
+    # Apart, so that a sheet without room for what is assumed still says why.
+    return [said, assumed(report.choice)] if report.choice.known_sessions else [said]
 
 
 def cause_sentence(report: Report) -> str:

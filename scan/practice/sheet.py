@@ -77,14 +77,30 @@ def _head(report: Report, x: float, limit: float) -> tuple[list[Shape], float]:
         text(x, TOP_MM + 16.5, title(report), size_pt=27, bold=True, fit_mm=WIDTH_MM),
         text(x, TOP_MM + 23.4, cue_sentence(report), size_pt=14, fit_mm=WIDTH_MM),
     ]
-    y = TOP_MM + 30.0
-    for sentence in why_sentences(report):
-        lines, after = paragraph(x, y, sentence, WIDTH_MM, size_pt=9.5, lead=1.25)
+    sentences = why_sentences(report)
+    for size_pt in WHY_PT:
+        why, y, told = _why(sentences, x, limit, size_pt)
+        if told >= min(MUST_TELL, len(sentences)):
+            break
+    return [*shapes, *why], y + 1.0
+
+
+#: Sizes of the sentences below the headline, the largest at which the first of them fit: how sure, what next.
+WHY_PT = (9.5, 9.0, 8.5, SMALL_PT)
+MUST_TELL = 2
+
+
+def _why(sentences: list[str], x: float, limit: float, size_pt: float) -> tuple[list[Shape], float, int]:
+    """Return as many of the first sentences as there is room for, where they end, and how many."""
+    shapes: list[Shape] = []
+    y, told = TOP_MM + 30.0, 0
+    for sentence in sentences:
+        lines, after = paragraph(x, y, sentence, WIDTH_MM, size_pt=size_pt, lead=1.25)
         if after > limit:  # what has no room is left out whole, never cut within a sentence
             break
         shapes += lines
-        y = after
-    return shapes, y + 1.0
+        y, told = after, told + 1
+    return shapes, y, told
 
 
 def _charts(report: Report, x: float, y: float) -> tuple[list[Shape], float]:

@@ -72,7 +72,7 @@ def test_an_unsure_number_of_throws_widens_the_range():
 def test_dear_misses_outweigh_many():
     e = history_of([plain((9, 9), (2, 16), (7, 23), str(i)) for i in range(6)])
     cost, sure = np.array([0.2, 0.5, 0.8]), np.array([0.02] * 3)
-    known = Costs(cost, sure, (100, 100, 100), cost, sure)
+    known = Costs(cost, sure, (100, 100, 100), cost, sure, (True, True, True))
     drive, _, putt = phases.phases_of(e, costs=known)
     assert drive.misses_a_round > putt.misses_a_round
     assert putt.p_costs_most > 0.9 > drive.p_costs_most
