@@ -8,6 +8,9 @@ scheme of ISBN-10, ISO 2108:2005, with another modulus).
 import hashlib
 import itertools
 
+from shortpencil.forms.errors import InputError
+from shortpencil.forms.shown import found as shown
+
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 SERIAL_LENGTH = 8  # 7 random signs (31^7, about 2.8e10) and one check sign
 FINGERPRINT_LENGTH = 6  # 31^6, about 8.9e8: enough to tell the forms of one club apart
@@ -64,6 +67,23 @@ def split_plain_code(text: str) -> tuple[str, str] | None:
     """Return (serial, fingerprint) from the plain line as read by a person or by text recognition."""
     signs = "".join(sign for sign in text.upper() if sign in ALPHABET)
     return split_code(CODE_PREFIX + signs)
+
+
+def typed_code(text: str) -> tuple[str, str]:
+    """Return (serial, fingerprint) from the plain line as a person typed it.
+
+    Raises
+    ------
+    InputError
+        when a sign is missing or wrong
+    """
+    found = split_plain_code(text)
+    if found is None:
+        raise InputError(
+            "expected the number that is printed beside a card's code, 14 signs in three groups, as in "
+            f"7K3M-Q2XA-ABC234, found {shown(text)}. A sign is missing or wrong; 0, 1, I, L and O are none."
+        )
+    return found
 
 
 def look_alikes(signs: str) -> list[str]:

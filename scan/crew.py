@@ -54,8 +54,15 @@ WORKERS_ENVIRONMENT = {
 class Crew:
     """Reads files for several threads, each file in one child; close it to give the children back."""
 
-    def __init__(self, catalog: Catalog, hands: Hands | None, *, explain: Path | None = None) -> None:
-        self._begin = ("begin", catalog, hands)
+    def __init__(
+        self,
+        catalog: Catalog,
+        hands: Hands | None,
+        *,
+        explain: Path | None = None,
+        typed: tuple[str, str] | None = None,
+    ) -> None:
+        self._begin = ("begin", catalog, hands, typed)
         self._explain = explain
         self._lock = threading.Lock()
         self._free: list[_Child] = []

@@ -56,14 +56,20 @@ def read_pages(
     hands: Hands | None = None,
     traces: list[Trace] | None = None,
     start: int = 1,
+    typed: tuple[str, str] | None = None,
 ) -> Iterator[Page]:
     """Yield what each page of a file says, from page `start` on.
+
+    Parameters
+    ----------
+    typed : serial and fingerprint of its one card, typed by a person in case its code cannot be read
 
     Raises
     ------
     InputError
         when the file, or what is behind the pages yielded, cannot be opened
     """
+    from shortpencil.scan.vision.finding.codes import CardCode
     from shortpencil.scan.vision.opening.photo import load_photos, photos_from_bytes
     from shortpencil.scan.vision.pipeline import read_photo
 
@@ -72,12 +78,13 @@ def read_pages(
         return None if hands is None else hands.of(player)
 
     name = name_of(file)
+    code = None if typed is None else CardCode(*typed, how="typed")
     photos = (
         photos_from_bytes(file.data, name, start) if isinstance(file, Given) else load_photos(file, start)
     )
     for photo in photos:
         kept: list[Trace] = []
-        found = read_photo(photo, catalog.find, kept, hand_of)
+        found = read_photo(photo, catalog.find, kept, hand_of, code)
         source = f"{name}, page {photo.page}" if photo.page is not None else name
         found = tuple(replace(reading, source=source) for reading in found)
         if traces is not None:

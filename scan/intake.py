@@ -66,6 +66,7 @@ def read_files(
     known: Collection[bytes] = frozenset(),
     hands: Hands | None = None,
     explain: Path | None = None,
+    typed: tuple[str, str] | None = None,
 ) -> Generator[FileResult]:
     """Yield what each file says, in the order given, each as soon as those before it are told.
 
@@ -78,6 +79,7 @@ def read_files(
     known : the SHA-256 of all that the store read, for what must be fetched before that can be said of it
     hands : what is known of the players' hands; None reads every card as any hand's and keeps none
     explain : a folder for pictures of what each step saw
+    typed : serial and fingerprint of the one card of the one file, in case its code cannot be read
     """
     from concurrent.futures import ThreadPoolExecutor
 
@@ -85,7 +87,7 @@ def read_files(
 
     skip = skip or {}
     under_way: deque[tuple[Photo, Future[FileResult] | None]] = deque()
-    crew = Crew(catalog, hands, explain=explain)
+    crew = Crew(catalog, hands, explain=explain, typed=typed)
     threads = ThreadPoolExecutor(max(jobs, 1))  # each waits for one child
     try:
         for path in files:
@@ -129,7 +131,11 @@ def _finished(photo: Photo, future: Future[FileResult] | None, skip: Mapping[Pho
 
 
 def read_file(
-    path: Path, catalog: Catalog, traces: list[Trace] | None = None, hands: Hands | None = None
+    path: Path,
+    catalog: Catalog,
+    traces: list[Trace] | None = None,
+    hands: Hands | None = None,
+    typed: tuple[str, str] | None = None,
 ) -> FileResult:
     """Return the readings of one file's cards; a file that cannot be opened gives a result with `error`.
 
@@ -137,7 +143,7 @@ def read_file(
     """
     pages: list[Page] = []
     try:
-        for page in read_pages(path, catalog, hands=hands, traces=traces):
+        for page in read_pages(path, catalog, hands=hands, traces=traces, typed=typed):
             pages.append(page)
     except InputError as error:
         return result_of(path, pages, str(error))

@@ -56,10 +56,10 @@ def take(stream: BinaryIO, most_bytes: int) -> bytes | None:
 
 
 class _Work:
-    """What this process was told last: where layouts are found, whose hands are known."""
+    """What this process was told last: where layouts are found, whose hands are known, which card it is."""
 
-    def __init__(self, catalog: Catalog, hands: Hands | None) -> None:
-        self._catalog, self._hands = catalog, hands
+    def __init__(self, catalog: Catalog, hands: Hands | None, typed: tuple[str, str] | None) -> None:
+        self._catalog, self._hands, self._typed = catalog, hands, typed
 
     def read(self, out: BinaryIO, file: Path | Given, start: int, explain: Path | None) -> None:
         """Read one file from page `start` on; write its pages and the end."""
@@ -70,7 +70,9 @@ class _Work:
         error, kind = None, ""
         allow_cpu(CPU_S)
         try:
-            for page in read_pages(file, self._catalog, hands=self._hands, traces=traces, start=start):
+            for page in read_pages(
+                file, self._catalog, hands=self._hands, traces=traces, start=start, typed=self._typed
+            ):
                 put(out, (PAGE, page))
                 if page.shows_card:
                     allow_cpu(CPU_S + CPU_S_A_CARD)

@@ -77,6 +77,11 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         help=_("go on with a call that was ended: what is stored is not read again, also with --json"),
     )
     parser.add_argument(
+        "--card",
+        metavar="NUMBER",
+        help=_("which card it is, for one photo whose code is spoilt: the number printed beside it"),
+    )
+    parser.add_argument(
         "--plain-hand",
         action="store_true",
         help=_(
@@ -115,6 +120,7 @@ def _jobs(text: str) -> int:
 def run_read(args: argparse.Namespace) -> int:
     """Read, store and report; see the exit codes in `scan.cli.main`."""
     from shortpencil.forms.errors import InputError
+    from shortpencil.forms.serials import typed_code
     from shortpencil.scan.cli.streams import given
     from shortpencil.scan.sources import listed
 
@@ -126,6 +132,11 @@ def run_read(args: argparse.Namespace) -> int:
     with given([args.list] if args.list else []) as lists, ExitStack() as stack:
         named = [photo for one in lists for photo in listed(one)]
         photos = stack.enter_context(given([*args.photos, *named]))
+        if args.card is not None:
+            args.card = typed_code(args.card)
+            alone = len(photos) == 1 and not (isinstance(photos[0], Path) and photos[0].is_dir())
+            if not alone or args.cluster:
+                raise InputError("--card: expected one photo with it, read on this machine; found otherwise.")
         if not photos:
             raise InputError("read: expected a photo, a folder, a URL or --list FILE, found none.")
         return _read(args, photos)
@@ -235,7 +246,8 @@ def _results(
         return cluster.read_files(files, catalog, hands=hands, known=known)
     seen = {} if fresh else _seen_before(files, store)
     jobs = workers_for(len(files) - len(seen), args.jobs)
-    return read_files(files, catalog, jobs=jobs, skip=seen, known=known, hands=hands, explain=args.explain)
+    how = {"known": known, "hands": hands, "explain": args.explain, "typed": args.card}
+    return read_files(files, catalog, jobs=jobs, skip=seen, **how)
 
 
 def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:

@@ -23,6 +23,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from shortpencil.forms.errors import InputError, NotThere, RecordError
 from shortpencil.forms.layout import Layout
+from shortpencil.forms.serials import typed_code
 from shortpencil.scan.joining import Keeper
 from shortpencil.scan.language import LANGUAGES, _, told
 from shortpencil.scan.reading import CARD_PICTURE
@@ -390,12 +391,15 @@ class _Site:
             ]
             if not photos:
                 raise InputError("expected a photo, found none. Take or choose one, then send it.")
+            typed = typed_code(text_of(form, "card")) if text_of(form, "card").strip() else None
+            if typed is not None and len(photos) > 1:
+                raise InputError("expected one photo with the number of its card, found more. Send it alone.")
             results: list[Told] = []
             receive = self._receiver.receive
             for number, photo in enumerate(photos, start=1):
                 called = _("Photo {number}", number=number) if len(photos) > 1 else _("The photo")
                 async with self._reading:
-                    results += await off(partial(receive, photo.file, called, self._desk.now()))
+                    results += await off(partial(receive, photo.file, called, self._desk.now(), typed))
         first = [one.serial for one in results if one.serial][:MOST_TOLD]
         who = {serial: await off(partial(self.who.needs, serial)) for serial in first}
         after = {serial: await off(partial(self._desk.after, serial)) for serial in first}

@@ -21,8 +21,20 @@ from shortpencil.scan.limits import limit
 READY = b"ready\n"
 
 
-def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -> dict[str, Any]:
-    """Return what a file says, as plain types; `hands` is a file with what is known of players' hands."""
+def read(
+    path: Path,
+    forms: Path,
+    most_pixels: int,
+    hands: Path | None = None,
+    typed: tuple[str, str] | None = None,
+) -> dict[str, Any]:
+    """Return what a file says, as plain types.
+
+    Parameters
+    ----------
+    hands : a file with what is known of players' hands
+    typed : serial and fingerprint of its one card, in case its code cannot be read
+    """
     from shortpencil.forms.catalog import Catalog
     from shortpencil.scan.intake import read_file
     from shortpencil.scan.joining import one_a_round
@@ -34,7 +46,7 @@ def read(path: Path, forms: Path, most_pixels: int, hands: Path | None = None) -
     tempfile.tempdir = str(path.parent)  # Tesseract's files go with the photo's folder, should this be ended
     known = None if hands is None else Hands(hands_from_text(hands.read_text("utf-8")))
     catalog = Catalog(forms)
-    result = one_a_round(read_file(path, catalog, hands=known), catalog)
+    result = one_a_round(read_file(path, catalog, hands=known, typed=typed), catalog)
     return {
         "error": result.error,
         "notes": list(result.notes),
@@ -66,7 +78,8 @@ def main() -> None:
         return
     job = json.loads(line)
     hands = Path(job["hands"]) if job["hands"] else None
-    result = read(Path(job["path"]), Path(job["forms"]), int(job["most_pixels"]), hands)
+    typed = (job["typed"][0], job["typed"][1]) if job["typed"] else None
+    result = read(Path(job["path"]), Path(job["forms"]), int(job["most_pixels"]), hands, typed)
     out.write(json.dumps(result).encode() + b"\n")
     out.flush()
 

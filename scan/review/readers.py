@@ -47,7 +47,9 @@ class Readers:
             if self._spare is None and not self._closed:
                 self._spare = _start()
 
-    def read(self, path: Path, name: str, hands: Path | None = None) -> FileResult:
+    def read(
+        self, path: Path, name: str, hands: Path | None = None, typed: tuple[str, str] | None = None
+    ) -> FileResult:
         """Return what a file says; a reader that breaks or takes too long gives a result with `error`.
 
         Parameters
@@ -55,13 +57,14 @@ class Readers:
         path : the file, under a name of our own
         name : what to call it in messages
         hands : a file with what is known of players' hands, if theirs are to be used and learnt
+        typed : serial and fingerprint of its one card, in case its code cannot be read
         """
         with self._turns:
             with self._lock:
                 child, self._spare = self._spare, None
             child = child or _start()
             try:
-                said = _ask(child, self._job(path, hands), self._timeout_s)
+                said = _ask(child, self._job(path, hands, typed), self._timeout_s)
             finally:
                 _end(child)
                 self.warm_up()
@@ -89,12 +92,13 @@ class Readers:
                 _end(self._spare)
                 self._spare = None
 
-    def _job(self, path: Path, hands: Path | None) -> bytes:
+    def _job(self, path: Path, hands: Path | None, typed: tuple[str, str] | None) -> bytes:
         job = {
             "path": str(path),
             "forms": str(self._forms),
             "most_pixels": MAX_PHOTO_PIXELS,
             "hands": None if hands is None else str(hands),
+            "typed": typed,
         }
         return json.dumps(job).encode() + b"\n"
 

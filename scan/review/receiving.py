@@ -58,13 +58,16 @@ class Receiver:
     plain_hands: bool = False
     worth: WorthOf = no_worth
 
-    def receive(self, photo: BinaryIO, called: str, now: datetime) -> list[Told]:
+    def receive(
+        self, photo: BinaryIO, called: str, now: datetime, typed: tuple[str, str] | None = None
+    ) -> list[Told]:
         """Read one photo, keep what it says, and return what to tell, card by card.
 
         Parameters
         ----------
         photo : the file as it came; its name and type are believed in nothing
         called : what to call it
+        typed : serial and fingerprint of its one card, in case its code cannot be read
         """
         with folder_for(UPLOAD) as folder:
             path = folder / "photo"  # never the name that came with it
@@ -75,7 +78,7 @@ class Receiver:
             if not self.plain_hands:
                 hands = folder / "hands"
                 hands.write_text(hands_text(self.store.hands()), "utf-8")
-            result = self.readers.read(path, called, hands)
+            result = self.readers.read(path, called, hands, typed)
         found: list[Told] = []
         try:
             for kept in self.keeper.keep(result, now):

@@ -75,7 +75,11 @@ HandOf = Callable[[str], OwnHand | None]
 
 
 def read_photo(
-    photo: Photo, find_layout: FindLayout, traces: list[Trace] | None = None, hand_of: HandOf | None = None
+    photo: Photo,
+    find_layout: FindLayout,
+    traces: list[Trace] | None = None,
+    hand_of: HandOf | None = None,
+    typed: CardCode | None = None,
 ) -> tuple[CardReading, ...]:
     """Return the readings of every card in a photo; one rejected reading when it shows none.
 
@@ -85,6 +89,7 @@ def read_photo(
     find_layout : fingerprint -> layout of the printed edition, or None when unknown
     traces : filled with what each step saw, if given
     hand_of : serial -> what is known of its player's hand
+    typed : which card it is, for a photo of one card whose code cannot be read
     """
     photo, marks = _with_marks(photo)
     found = cards_of(marks)
@@ -96,9 +101,10 @@ def read_photo(
             traces.append(Trace(photo.gray))
         return (_rejected(photo, _why_no_card(photo, marks)),)
     readings = []
+    typed = typed if len(found) == 1 else None
     for corners in found:
         trace = Trace(photo.gray, corners=corners)
-        trace.reading = read_card(photo, corners, find_layout, trace, hand_of)
+        trace.reading = read_card(photo, corners, find_layout, trace, hand_of, typed)
         readings.append(trace.reading)
         if traces is not None:
             traces.append(trace)
@@ -128,7 +134,7 @@ def _with_marks(photo: Photo) -> tuple[Photo, list[Mark]]:
 def known_edition(code: CardCode, find_layout: FindLayout) -> tuple[CardCode, Layout | None]:
     """Return the code and its edition's layout; a plain line's 5 may be an S if only that one is known."""
     layout = find_layout(code.fingerprint)
-    if layout is not None or code.how != "plain":
+    if layout is not None or code.how == "qr":
         return code, layout
     known = [(name, found) for name in look_alikes(code.fingerprint) if (found := find_layout(name))]
     if len(known) != 1:
@@ -137,14 +143,19 @@ def known_edition(code: CardCode, find_layout: FindLayout) -> tuple[CardCode, La
 
 
 def read_card(
-    photo: Photo, corners: Corners, find_layout: FindLayout, trace: Trace, hand_of: HandOf | None = None
+    photo: Photo,
+    corners: Corners,
+    find_layout: FindLayout,
+    trace: Trace,
+    hand_of: HandOf | None = None,
+    typed: CardCode | None = None,
 ) -> CardReading:
     """Return the reading of one card whose corner marks were found.
 
     Four stations: which card, where it lies, what its ink says, what that means. At each the first thing that
     speaks against the photo ends the way.
     """
-    known = _identified(photo, corners, find_layout)
+    known = _identified(photo, corners, find_layout, typed)
     if isinstance(known, CardReading):
         return known
     code, layout = known
@@ -200,16 +211,32 @@ def read_card(
 
 
 def _identified(
-    photo: Photo, corners: Corners, find_layout: FindLayout
+    photo: Photo, corners: Corners, find_layout: FindLayout, typed: CardCode | None
 ) -> tuple[CardCode, Layout] | CardReading:
     """Which card this is and how its edition is laid out; a rejected reading where that cannot be told."""
     code = read_code(photo.gray, corners)
+    if isinstance(code, NoCode) and typed is not None:
+        code = typed
     if isinstance(code, NoCode):
         says = FILTERED if is_filtered(photo.gray) else code.says
         return _rejected(photo, with_missing_marks(says, corners, photo.gray))
     code, layout = known_edition(code, find_layout)
+    if layout is not None and typed is not None and code.serial != typed.serial:
+        return _rejected(
+            photo,
+            f"this is card {code.serial} by its code, and not {typed.serial}, as was typed. Read it without "
+            "the number",
+            code,
+        )
     if layout is not None:
         return code, layout
+    if code.how == "typed":
+        return _rejected(
+            photo,
+            f"the form that the last six signs of the number name ({code.fingerprint}) is not known here. "
+            "Look at them once more, or read it with --map and the field map that was written when it was "
+            "printed",
+        )
     if code.how == "plain":
         # Only the serial has a check sign: a fingerprint that nobody knows was more likely misread.
         return _rejected(photo, with_missing_marks(UNREADABLE_CODE, corners, photo.gray))

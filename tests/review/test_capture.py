@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from shortpencil.forms.serials import plain_code, serial_from
 from shortpencil.scan.records.store import Store
 from shortpencil.scan.review import readers as readers_module
 from shortpencil.scan.review.app import MOST_PHOTOS
@@ -88,6 +89,21 @@ def test_a_photo_without_a_card_says_how_to_take_it_again(browser: TestClient) -
     _, data = cv2.imencode(".jpg", np.full((900, 1200), 200, np.uint8))
     told = send(browser, ("card.jpg", data.tobytes(), "image/jpeg"))
     assert "whole sheet in view" in told.text
+
+
+def test_the_number_of_a_card_whose_code_is_spoilt_may_be_typed(browser: TestClient, store: Store) -> None:
+    photo = ("photo", ("x.jpg", (SAMPLES / "rain_and_grass.jpg").read_bytes(), "image/jpeg"))
+    other = plain_code(serial_from(bytes(16)), "ABC234")
+    wrong = browser.post("/capture", files=[photo], data={"card": "7K3M"})
+    assert (wrong.status_code, "14 signs" in wrong.text) == (422, True)
+    alone = browser.post("/capture", files=[photo, photo], data={"card": other})
+    assert (alone.status_code, "Send it alone" in alone.text) == (422, True)
+    before = store.rounds()
+    told = browser.post("/capture", files=[photo], data={"card": other})
+    assert "This is card MN6UZ4BQ by its code, and not 22222222" in told.text
+    assert store.rounds() == before
+    read = browser.post("/capture", files=[photo], data={"card": " "})
+    assert "/card/MN6UZ4BQ" in read.text
 
 
 def test_nothing_too_many_and_too_much_are_refused(browser: TestClient) -> None:

@@ -35,13 +35,14 @@ _MODULES_AROUND_MM = 3.0
 
 UNREADABLE_CODE = (
     "neither the QR code nor the number beside it can be read. Take the photo again, sharp and with the "
-    "top right corner in view"
+    "top right corner in view. Where the code itself is spoilt, type the number that is printed beside it: "
+    "on the page under Photos, or with read --card"
 )
 
 
 @dataclass(frozen=True, slots=True)
 class CardCode:
-    """Serial and fingerprint of a card, and how they were read: "qr" or "plain"."""
+    """Serial and fingerprint of a card, and how they were read: "qr", "plain", or "typed" by a person."""
 
     serial: str
     fingerprint: str
