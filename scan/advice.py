@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence, Set
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -216,7 +216,9 @@ def _advise(asked: Asked, store: Store, drills: DrillList) -> Advice | str:
         return " ".join([why_no_focus(history) or _("Nothing can be named yet."), *found.said, *elsewhere])
     ids = history.phase_ids
     sessions, tests = _practised(found.sets, found.told, drills, ids)
-    choice = choice_of(history, focus, sessions, tests, laws=_laws(found, drills, ids), possible=possible)
+    laws = _laws(found, drills, ids)
+    choice = choice_of(history, focus, sessions, tests, laws=laws, possible=possible)
+    choice = replace(choice, whose=asked.player)
     target = target_of_choice(choice, history, focus, labels)
     unit = found.rounds[-1].unit
     rungs = rungs_of(found.sets) if history.putt != NO_PHASE else ()

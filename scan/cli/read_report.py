@@ -150,6 +150,8 @@ def card_lines(kept: Kept, form: Form | None, waits: Sequence[str], *, stored: b
         lines.append(f"    {_('ask'):<4} {asked}: {why.removeprefix(f'{asked}: ')}")
     note = f"{_('note'):<4}"
     lines += [f"    {note} {told(finding.says)}" for finding in reading.findings]
+    if kept.round is not None and kept.round.lies_ahead:
+        lines.append("    " + note + " " + told(f"the date {kept.round.day} lies after the day it was read"))
     return lines + [f"    {note} {text}" for text in differences(kept, form)]
 
 

@@ -195,11 +195,13 @@ def view_of(report: Report) -> FocusView:
     from shortpencil.scan.practice.focus_charts import causes_chart, strokes_chart
     from shortpencil.scan.practice.picture import to_svg
     from shortpencil.scan.practice.plan import rungs_of
+    from shortpencil.scan.practice.putting import ladders_said
     from shortpencil.scan.practice.rate_charts import putting_chart, time_charts
     from shortpencil.scan.practice.report import head_line, why_sentences
     from shortpencil.scan.review.focus_view import FocusView
 
     focus, plan, curve = report.focus, report.plan, report.putting.curve
+    ladders = [said] if (said := ladders_said(report.putting)) else []
     pictures = [
         strokes_chart(focus, 84.0),
         causes_chart(plan.about.causes, 84.0),
@@ -216,7 +218,7 @@ def view_of(report: Report) -> FocusView:
         title=_("Practise your {many}", many=words.MANY[plan.phase]),
         whose=head_line(report),
         cue=words.held(plan.cue),
-        why=tuple(words.held(_without_command(says)) for says in why_sentences(report)),
+        why=tuple(words.held(_without_command(says)) for says in [*why_sentences(report), *ladders]),
         charts=tuple(to_svg(picture) for picture in pictures),
         plan=_("The plan: {length}", length=plan.length),
         steps=tuple(_step(step) for step in plan.steps),

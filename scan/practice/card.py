@@ -33,7 +33,8 @@ from shortpencil.scan.practice import words
 from shortpencil.scan.practice.picture import TEXT_PT, line, paragraph, text, text_width_mm
 from shortpencil.scan.practice.plan import BOX_WORDS, Plan, Step, aim_said
 
-EDITION = 3  # the second had all boxes above the session, the first named them by their place in it
+EDITION = 4  # the third had dots for day and month, the second all boxes above the session, the first named
+# them by their place in it
 AGAIN = "again"
 
 HOW_TO_MARK = N_("Pencil or dark pen, one digit a box, to the right. Not done: leave the boxes empty.")
@@ -73,21 +74,22 @@ line = 2
 id = "date.day"
 type = "number"
 digits = 2
-label = {date}
+lead = {date}
+label = {day}
 line = 3
 
 [[head]]
 id = "date.month"
 type = "number"
 digits = 2
-label = "."
+label = {month}
 line = 3
 
 [[head]]
 id = "date.year"
 type = "number"
 digits = 2
-label = ". 20"
+label = {year}
 line = 3
 """
 
@@ -115,8 +117,11 @@ def _head() -> str:
         edition=EDITION,
         title=_toml(_("Practice card")),
         language="" if language == ENGLISH else _told_language(language),
-        player=_toml(_("Player")),
+        player=_toml(pgettext("label of boxes", "Player")),
         date=_toml(pgettext("label of boxes", "Date")),
+        day=_toml(pgettext("label of boxes", "day")),
+        month=_toml(pgettext("label of boxes", "month")),
+        year=_toml(pgettext("label of boxes", "year 20")),
     )
 
 

@@ -20,6 +20,7 @@ known, the phase that costs most comes first.
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -104,7 +105,11 @@ class Choice:
     ahead: tuple[str, ...]
     known_sessions: int
     p_steady: float
+<<<<<<< HEAD
     setback: Setback | None = None
+=======
+    whose: str | None = None  # who was asked for by name, where a command is told
+>>>>>>> a4a6041 (cli, review, practice: a new user's walk: dates of practice cards have words, commands name the player, dates ahead are noted)
 
     @property
     def chosen(self) -> Expected:
@@ -357,13 +362,8 @@ def why_next(choice: Choice) -> list[str]:
     own = choice.chosen
     many = words.MANY
     if not choice.known_sessions:
-        return [
-            _(
-                _FIRST_ALONE if choice.alone else _FIRST,
-                many=many[choice.phase],
-                phase=choice.phase,
-            )
-        ]
+        said = _(_FIRST_ALONE if choice.alone else _FIRST, many=many[choice.phase], phase=choice.phase)
+        return [said + (f" --player {shlex.quote(choice.whose)}" if choice.whose else "")]
     if choice.alone:
         return [
             _(

@@ -293,7 +293,9 @@ class YearPages:
 
         found, entries = await off(work)
         years = sorted({day.year for day in entries}) or [self._desk.now().year]
-        year = int(asked) if _is_number(asked) and 1 <= int(asked) <= 9999 else years[-1]
+        # one slip in a date does not open a year that nobody has seen
+        seen = [one for one in years if one <= self._desk.now().year] or years
+        year = int(asked) if _is_number(asked) and 1 <= int(asked) <= 9999 else seen[-1]
         return self._page(
             request,
             "calendar.html",

@@ -44,7 +44,17 @@ def test_focus_as_json(store, capsys):
     assert sum(p["p_costs_most"] for p in data["phases"]) == pytest.approx(1, abs=1e-3)
     assert sum(s["minutes"] for s in data["plan"]["steps"]) == 45
     assert data["next"]["phase"] == data["focus"]["phase"]  # no session is known
-    assert "shortpencil practised" in data["next"]["says"]
+    assert data["next"]["says"].endswith(f"shortpencil practised {data['next']['phase']} 30")
+
+
+def test_the_command_that_is_told_names_who_was_asked_for(tmp_path, capsys):
+    # where several players share a store, the command without a name is refused
+    store = tmp_path / "club.sqlite"
+    with open_store(store) as opened:
+        for name, seed in (("Wren", 1), ("Robin", 2)):
+            opened.add_rounds(rounds_of(Player(name), 3, np.random.default_rng(seed), prefix=name))
+    assert focus("--store", store, "--json", "--player", "Wren") == 0
+    assert json.loads(capsys.readouterr().out)["next"]["says"].endswith(" 30 --player Wren")
 
 
 def test_an_empty_store_needs_attention_and_says_what_to_do(tmp_path, capsys):

@@ -397,6 +397,17 @@ def test_unused_cards_with_a_printed_name_bring_no_rounds(tmp_path, capsys) -> N
     assert capsys.readouterr().out.count("missing ") == 2
 
 
+@pytest.mark.parametrize(("year", "ahead"), [(26, False), (29, True)])
+def test_a_day_that_lies_ahead_is_noted_when_the_card_is_read(year: int, ahead: bool) -> None:
+    # one slip in a year, and the season ends with it; the card itself asks nothing
+    form = cards.round_form(3)
+    read = cards.reading(form, {**cards.PLAYED, "date.day": 30, "date.month": 3, "date.year": year})
+    played = round_from_reading(form, read, recorded_at=cards.RECORDED_AT)
+    assert cards.RECORDED_AT.year in (2026, 2027, 2028)
+    told = card_lines(Kept(NEW, read, played, "ABCD2345"), form, ())
+    assert any("lies after the day it was read" in line for line in told) == ahead
+
+
 def test_why_something_is_asked_is_said_as_on_the_page_and_its_name_once() -> None:
     form = cards.round_form(3)
     read = cards.reading(form, {**cards.PLAYED, "date.day": 30, "date.month": 2, "h01.why": 7})

@@ -231,3 +231,16 @@ def test_english_opens_no_catalogue() -> None:
             check=True,
         )
         assert (run.stdout.strip() != "[]") is some, language
+
+
+@pytest.mark.parametrize(
+    ("says", "in_german"),
+    [
+        ("hole 8, throw 2: a putt from 33 m is unusual", "ein Putt aus 33 m ist ungewöhnlich"),
+        ("hole 3: the first throw of a hole is a drive, here it is an approach", "eine Annäherung"),
+        ("hole 3, throw 2: from 9 m it is a putt by the rules, here it is a drive", "ein Abwurf"),
+    ],
+)
+def test_a_throw_with_its_article_is_told(says: str, in_german: str) -> None:
+    with speaking("de"):
+        assert in_german in told(says)

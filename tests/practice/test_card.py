@@ -87,10 +87,14 @@ def test_a_card_in_german_fits_too(paper, minutes, phase, cause):
     assert plan.cue in said
 
 
-def test_the_boxes_of_the_date_are_called_so_in_german_as_on_the_round_cards():
-    with speaking("de"):
+@pytest.mark.parametrize(("language", "round_card"), [("en", "round18"), ("de", "short18-de")])
+def test_the_boxes_of_the_date_and_the_name_are_called_as_on_the_round_cards(language, round_card):
+    # dots alone leave it open whether the day or the month comes first
+    with speaking(language):
         _, sheet = a_sheet()
-    assert next(field.label for field in sheet.layout.form.fields if field.id == "date.day") == "Datum"
+    called = {field.id: field.label for field in load_form(round_card).fields}
+    for name in ("player", "date.day", "date.month", "date.year"):
+        assert next(field.label for field in sheet.layout.form.fields if field.id == name) == called[name]
 
 
 def test_a_card_in_german_counts_the_same_boxes():

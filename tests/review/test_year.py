@@ -316,6 +316,18 @@ def test_a_calendar_has_every_day_of_a_year_once_with_what_was_done(
     assert len(re.findall(r'href="/rounds/', list_)) == len(in_2026)
 
 
+def test_one_slip_in_a_year_does_not_open_a_calendar_that_nobody_has_seen(
+    browser: TestClient, filled: Store
+) -> None:
+    newest = max(line.played_on.year for line in filled.summaries() if line.played_on)
+    assert f"<h1>{newest}</h1>" in browser.get("/calendar").text
+    (slip,) = rounds_of(Player("Wren"), 1, np.random.default_rng(3), start=date(2077, 5, 3), prefix="slip")
+    filled.add_rounds([slip])
+    shown = browser.get("/calendar").text
+    assert f"<h1>{newest}</h1>" in shown
+    assert "/calendar?year=2077" in shown
+
+
 def test_words_are_found_whatever_their_case(browser: TestClient, typed: Imported) -> None:
     expected = sum(
         "wind" in text.casefold()
