@@ -105,11 +105,8 @@ class Choice:
     ahead: tuple[str, ...]
     known_sessions: int
     p_steady: float
-<<<<<<< HEAD
     setback: Setback | None = None
-=======
     whose: str | None = None  # who was asked for by name, where a command is told
->>>>>>> a4a6041 (cli, review, practice: a new user's walk: dates of practice cards have words, commands name the player, dates ahead are noted)
 
     @property
     def chosen(self) -> Expected:
