@@ -43,7 +43,8 @@ from shortpencil.scan.practice.gains import (
     learnt,
     usual_laws,
 )
-from shortpencil.scan.practice.history import NO_PHASE, History, only_misses
+from shortpencil.scan.practice.helped import first_and_last
+from shortpencil.scan.practice.history import NO_PHASE, History
 from shortpencil.scan.practice.model import LEVEL, Interval, normal_quantile, spread_between
 from shortpencil.scan.practice.over_time import holes_of_rounds
 from shortpencil.scan.practice.plan import Target, target_of
@@ -167,7 +168,9 @@ def choice_of(
         ahead=tuple(ids[k] for k in _ahead(belief, worth, number)),
         known_sessions=len(sessions),
         p_steady=float(belief.p_alike()[0]),
-        setback=setback_of(belief, laws or usual_laws(), worth, number, done, _seen(history, sessions), ids),
+        setback=setback_of(
+            belief, laws or usual_laws(), worth, number, done, first_and_last(history, sessions), ids
+        ),
     )
 
 
@@ -193,16 +196,6 @@ def _expected(
         )
         for k, phase in enumerate(history.phase_ids)
     )
-
-
-def _seen(history: History, sessions: Sequence[Session]) -> tuple[Floats, Floats, Floats]:
-    """Return misses, marked throws and sessions before, each by phase and round, (P, R).
-
-    No throws where only misses are marked: there is no rate to tell then.
-    """
-    before = practised_before(sessions, [h.day for h in history.heads], phases=len(history.phases))
-    marked = history.marked * ~only_misses(history)[:, None]
-    return (history.misses * (marked > 0)).T.astype(float), marked.T.astype(float), before.T
 
 
 def _believed(

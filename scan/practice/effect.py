@@ -25,11 +25,11 @@ from shortpencil.scan.practice.doubt import pooled_interval
 from shortpencil.scan.practice.helped import (
     CHOOSING_ROUNDS,
     OTHER_REASONS,
-    WORTH_KNOWING,
     Judged,
     judged,
     judged_sentence,
     sentence,
+    worth_knowing,
 )
 from shortpencil.scan.practice.history import History, only_misses
 from shortpencil.scan.practice.marks import marks_of
@@ -82,7 +82,7 @@ class Effect:
         rounds been used as "before"; None where the phase did not look the costliest then
     ended_well : shares of its throws that ended well, before and after, with the probability that it rose;
         None where results are not known
-    throws_needed : throws on either side for a fall of `WORTH_KNOWING` to be seen in four of five cases
+    throws_needed : throws on either side for a fall of `worth_knowing` to be seen in four of five cases
     judged : whether it helped, by the one rule of `helped`
     """
 
@@ -191,7 +191,7 @@ def _not_compared(before: int, after: int, choosing: int) -> str:
     """Say why rounds before and after are not compared side by side."""
     said = _(
         "Before and after can't be set side by side: that takes {least} rounds each with clean throws marked "
-        "too, and there are {before} from before the first practice and {after} since.",
+        "too (so far {before} from before the first practice, {after} since).",
         least=LEAST_ROUNDS,
         before=before,
         after=after,
@@ -247,7 +247,7 @@ def _effect(history: History, phase: int, since: date, told: Judged) -> Effect |
         p_net_fell=_with_few_rounds(p_net, compared),
         by_choice=_by_choice(history, phase, before, choosing, factors),
         ended_well=_ended_well(history, phase, before, after),
-        throws_needed=throws_for(_rate(own_one), max(0.02, _rate(own_one) - WORTH_KNOWING)),
+        throws_needed=throws_for(_rate(own_one), worth_knowing(_rate(own_one))),
         judged=told,
     )
 

@@ -92,6 +92,11 @@ class Focus:
         return self.phases[self.number]
 
     @property
+    def costs_said(self) -> str | None:
+        """What is taken for the costs that the cards do not tell, in words; it stands among the remarks."""
+        return costs_said(self.rounds, self.phases)
+
+    @property
     def alone(self) -> bool:
         """Whether no other phase has marks: then nothing was compared, whatever a probability says."""
         return sum(map(_is_marked, self.phases)) < 2
@@ -301,7 +306,7 @@ def _share_against(one: PhaseEvidence, own: PhaseEvidence) -> str:
 
 
 def _remarks(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks, at: int) -> tuple[str, ...]:
-    told = (costs_untold(history.rounds, phases), _unmarked(history, phases, marks), _coloured(marks))
+    told = (costs_said(history.rounds, phases), _unmarked(history, phases, marks), _coloured(marks))
     remarks = [said for said in told if said]
     bare = [words.MANY[p.phase] for p in phases if not _is_marked(p)]
     if bare:
@@ -325,33 +330,17 @@ def _remarks(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks, 
     return tuple(remarks)
 
 
-def costs_untold(rounds: int, phases: Sequence[PhaseEvidence]) -> str | None:
+def costs_said(rounds: int, phases: Sequence[PhaseEvidence]) -> str | None:
     """Say of which phases the cards do not tell what a miss costs, and what is taken in its place.
 
-    Where there are no rates, or a single round, the costs of all phases are taken as alike; that is said
-    elsewhere.
+    None where they tell it, and of a single round, after which no cost is learnt.
     """
-    untold = [p for p in phases if p.recent.marked and p.recent.misses and not p.cost_learnt]
-    if rounds < COST_ROUNDS or not untold or any(np.isnan(p.p_highest_rate) for p in phases):
-        return None
-    taken = list(dict.fromkeys(words.strokes(p.cost.middle) for p in untold))
-    return _(
-        "What missed {many} cost you can't be learnt from your cards yet: that takes scores, and clean "
-        "{many} beside missed ones. It is taken as about {strokes} strokes each, and the choice may change "
-        "with it.",
-        many=words.listing(words.MANY[p.phase] for p in untold),
-        strokes=words.listing(taken),
-    )
-
-
-def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks) -> str | None:
-    """Say what throws without a mark mean for what is told."""
     rates = [p for p in phases if p.recent.marked]
     if not rates:
         return _(
-            "Your cards mark only misses, so there are no miss rates: this goes by how many misses there are "
-            "in a round, and takes each to cost about half a stroke. Mark clean throws too, and it can tell "
-            "what a miss costs you."
+            "Your cards mark only misses, so there are no miss rates: this goes by how many there are in a "
+            "round, and takes each to cost about half a stroke. Mark clean throws too, and it can tell what "
+            "a miss costs you."
         )
     if any(np.isnan(p.p_highest_rate) for p in phases):
         return _(
@@ -361,6 +350,23 @@ def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks)
             first=first_upper(words.MANY[rates[0].phase]),
             others=words.listing(words.MANY[p.phase] for p in phases if not p.recent.marked),
         )
+    untold = [p for p in rates if p.recent.misses and not p.cost_learnt]
+    if rounds < COST_ROUNDS or not untold:
+        return None
+    taken = [words.strokes(p.cost.middle) for p in untold]
+    taken = taken[:1] if len(set(taken)) == 1 else taken
+    return _(
+        "Your cards can't tell yet what missed {many} cost (that takes scores, and clean throws beside "
+        "missed ones): about {strokes} strokes each is taken, and the choice hangs on it.",
+        many=words.listing(words.MANY[p.phase] for p in untold),
+        strokes=words.listing(taken),
+    )
+
+
+def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks) -> str | None:
+    """Say what throws without a mark mean for what is told; of cards of misses alone `costs_said` tells."""
+    if any(np.isnan(p.p_highest_rate) for p in phases) or not any(p.recent.marked for p in phases):
+        return None
     full = ~marks.only_misses
     bare, marked = int(marks.bare[full].sum()), int(history.marked[full].sum())
     said = []
@@ -401,10 +407,10 @@ def _coloured(marks: Marks) -> str | None:
     return ngettext(
         "Of {n} putt that dropped you call {clean} clean, of {stayed} that stayed out {missed} missed. "
         "It is easy to judge a putt by where it ends: try to judge it as it leaves the hand. "
-        "What a missed putt costs is told with more doubt for it.",
+        "What a missed putt costs may be less than is told here.",
         "Of {n} putts that dropped you call {clean} clean, of {stayed} that stayed out {missed} missed. "
         "It is easy to judge a putt by where it ends: try to judge it as it leaves the hand. "
-        "What a missed putt costs is told with more doubt for it.",
+        "What a missed putt costs may be less than is told here.",
         dropped,
         clean=clean,
         stayed=stayed,

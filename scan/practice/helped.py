@@ -68,7 +68,8 @@ class Helped:
     p : probability of so steep a fall if practice changed nothing, one-sided; NaN where it is early
     first, last : rate in the first and last third of the rounds compared, with counts
     others : change of the other phases over the same thirds, in shares; NaN where none is marked
-    throws_needed : throws on either side to see a fall of ten points in four cases of five
+    base : rate that a fall is told from, that at first; NaN where nothing was missed, or all
+    throws_needed : throws on either side to see the fall of `worth_knowing` in four cases of five
     """
 
     phase: str
@@ -80,6 +81,7 @@ class Helped:
     last: Interval
     last_counts: tuple[int, int]
     others: float
+    base: float
     throws_needed: int
 
 
@@ -349,14 +351,8 @@ _OF_ONE = {
     "rose": N_(
         "{many}: missed more, in spite of {times}: {counts}; the other phases changed by {others} meanwhile."
     ),
-    "alone open": N_(
-        "{many}: by itself no change that stands out from chance, {counts}; {times}. A fall of ten points "
-        "shows, four times in five, once there are about {throws} throws at first and as many lately."
-    ),
-    OPEN: N_(
-        "{many}: no change that stands out from chance, {counts}; {times}. A fall of ten points shows, "
-        "four times in five, once there are about {throws} throws at first and as many lately."
-    ),
+    "alone open": N_("{many}: by itself no change that stands out from chance, {counts}; {times}."),
+    OPEN: N_("{many}: no change that stands out from chance, {counts}; {times}."),
 }
 #: The same where nothing else is marked.
 _OF_ONE_ALONE = _OF_ONE | {
@@ -368,16 +364,25 @@ _OF_ONE_ALONE = _OF_ONE | {
 def sentence(helped: Helped) -> str:
     """Return the statement in words."""
     alone = isnan(helped.others)
-    return _(
+    told = _(
         (_OF_ONE_ALONE if alone else _OF_ONE)[helped.verdict],
         many=first_upper(words.MANY[helped.phase]),
         times=words.sessions(helped.sessions),
         counts=_counts_said(helped),
         others="" if alone else words.points(helped.others),
-        throws=helped.throws_needed,
         sessions=LEAST_SESSIONS,
         rounds=LEAST_ROUNDS,
     )
+    if helped.verdict not in ("alone open", OPEN) or isnan(helped.base):
+        return told
+    needed = _(
+        "A fall from {base} to {worth_knowing} shows, four times in five, once there are about {throws} "
+        "throws at first and as many lately.",
+        base=words.percent(helped.base),
+        worth_knowing=words.percent(worth_knowing(helped.base)),
+        throws=helped.throws_needed,
+    )
+    return f"{told} {needed}"
 
 
 def _counts_said(helped: Helped) -> str:
@@ -416,15 +421,12 @@ def _helped(
 ) -> Helped:
     kept = compared(dose)
     x, n = misses[kept], marked[kept]
-    third = max(1, len(x) // 3)
-    sides = []
-    for part in (slice(0, third), slice(len(x) - third, None)):
-        sides.append((x[part].sum(axis=0), n[part].sum(axis=0)))
+    sides = _thirds(x, n)
     factor = spread_between(x[:, k], n[:, k]).factor
     others = [i for i in range(x.shape[1]) if i != k]
     change = _share(sides[1], others) - _share(sides[0], others)
     first, last = (_side(x_[k], n_[k], factor) for x_, n_ in sides)
-    base = first.middle if 0 < first.middle < 1 else 0.3
+    base = first.middle if 0 < first.middle < 1 else float("nan")
     return Helped(
         phase=phase,
         sessions=sum(s.phase == k for s in sessions),
@@ -435,8 +437,46 @@ def _helped(
         last=last,
         last_counts=(int(sides[1][0][k]), int(sides[1][1][k])),
         others=change,
-        throws_needed=throws_for(base, max(0.02, base - WORTH_KNOWING)),
+        base=base,
+        throws_needed=0 if isnan(base) else throws_for(base, worth_knowing(base)),
     )
+
+
+def _thirds(misses: Floats, throws: Floats) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Return misses and throws by phase of the first and the last third of some rounds."""
+    third = max(1, len(misses) // 3)
+    first, last = slice(0, third), slice(len(misses) - third, None)
+    return (
+        (misses[first].sum(axis=0), throws[first].sum(axis=0)),
+        (misses[last].sum(axis=0), throws[last].sum(axis=0)),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class FirstAndLast:
+    """Miss rates of a phase at first and lately, as told; whether it rose by more than chance brings."""
+
+    first: float
+    last: float
+    rose: bool
+
+
+def first_and_last(history: History, sessions: Sequence[Session]) -> dict[int, FirstAndLast]:
+    """Return the miss rates at first and lately, as `judged` tells them, of phases that it can judge."""
+    own = _of_one(history, sessions, None)
+    found = {}
+    for k in own.chance:
+        kept = compared(own.doses[k])
+        (x1, n1), (x2, n2) = _thirds(own.misses[kept], own.marked[kept])
+        if n1[k] and n2[k]:
+            rose = own.chance[k] > 1 - SURPRISE
+            found[k] = FirstAndLast(float(x1[k] / n1[k]), float(x2[k] / n2[k]), rose)
+    return found
+
+
+def worth_knowing(rate: float) -> float:
+    """Return the rate that a fall worth knowing leads to: ten points less, but at most by half."""
+    return rate - min(WORTH_KNOWING, rate / 2)
 
 
 def _share(side: tuple[Floats, Floats], phases: Sequence[int]) -> float:

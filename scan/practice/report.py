@@ -18,7 +18,7 @@ from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.doubt import pooled_tables
 from shortpencil.scan.practice.effect import Effect, Tested
 from shortpencil.scan.practice.focus import Focus
-from shortpencil.scan.practice.helped import EARLY, OTHER_REASONS, judged_sentence
+from shortpencil.scan.practice.helped import EARLY, OTHER_REASONS, judged_sentence, worth_knowing
 from shortpencil.scan.practice.helped import sentence as helped_sentence
 from shortpencil.scan.practice.history import History, rated
 from shortpencil.scan.practice.luck import Luck, luck_of, pooled_luck
@@ -366,7 +366,7 @@ def effect_sentences(report: Report) -> list[str]:
         _counts_sentence(e),
         _change_sentence(e),
         f"{_(OTHER_REASONS)} {_ended_sentence(e)}".strip(),
-        f"{_choice_sentence(e)} {_power_sentence(e)}",
+        f"{_choice_sentence(e)} {_power_sentence(e)}".strip(),
     ]
 
 
@@ -412,9 +412,15 @@ def _counts_sentence(e: Effect) -> str:
 
 
 def _power_sentence(e: Effect) -> str:
-    """Say how many throws it takes to see a fall."""
+    """Say how many throws it takes to see a fall; empty where there is nothing to fall."""
+    base = e.before.rate.middle
+    if not 0 < base < 1:
+        return ""
     return _(
-        "To see a fall of 10 points in four cases of five takes about {throws} throws on each side.",
+        "To see a fall from {base} to {worth_knowing} in four cases of five takes about {throws} throws on "
+        "each side.",
+        base=words.percent(base),
+        worth_knowing=words.percent(worth_knowing(base)),
         throws=e.throws_needed,
     )
 

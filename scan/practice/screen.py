@@ -29,12 +29,15 @@ def screen(history: History, focus: Focus, plan: Plan, choice: Choice | None = N
     """Return the lines of the screen, never more than `HEIGHT`, never wider than `WIDTH`.
 
     Where there is too much, remarks go first, then empty lines, then the sentence on count and rate, then how
-    sure the next session is; each whole, since half a sentence says something else. The plan and its cautions
-    never go. What to practise where something else costs more stands under that, before its cause.
+    sure the next session is; each whole, since half a sentence says something else. What is taken for costs
+    that no card tells stays, and so do the plan and its cautions. What to practise where something else costs
+    more stands under that, before its cause.
     """
     head, cause = _headline(history, focus, plan), _cause(plan.about.causes)
     table, plan_lines = _table(focus), _plan(plan)
     room = max(0, HEIGHT - sum(map(len, (head, cause, table, plan_lines))))
+    costs = _whole([focus.costs_said] if focus.costs_said else [], room)
+    room -= len(costs)
     told = _whole(why_next(choice), room) if choice and choice.known_sessions else []
     above, below = (told, []) if choice and choice.differs else ([], told)
     room -= len(told)
@@ -42,10 +45,10 @@ def screen(history: History, focus: Focus, plan: Plan, choice: Choice | None = N
     gap = [""] if room >= len(says) + 2 else []
     room -= len(says) + 2 * len(gap)
     remarks: list[str] = []
-    for remark in focus.remarks:
+    for remark in (r for r in focus.remarks if not costs or r != focus.costs_said):
         lines = _whole([_("Note: {remark}", remark=remark)], room)
         remarks, room = remarks + lines, room - len(lines)
-    return [*head, *above, *cause, *gap, *table, *below, *says, *remarks, *gap, *plan_lines]
+    return [*head, *above, *cause, *gap, *table, *costs, *below, *says, *remarks, *gap, *plan_lines]
 
 
 def _headline(history: History, focus: Focus, plan: Plan) -> list[str]:

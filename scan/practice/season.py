@@ -18,7 +18,7 @@ from shortpencil.scan.language import N_, _, first_upper, month_said, ngettext
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.choice import Choice, assumed, why_next
 from shortpencil.scan.practice.doubt import pooled_interval
-from shortpencil.scan.practice.focus import Focus, costs_untold
+from shortpencil.scan.practice.focus import Focus
 from shortpencil.scan.practice.helped import OTHER_REASONS, Judged, judged, judged_sentence, sentence
 from shortpencil.scan.practice.history import History, only_misses, rated
 from shortpencil.scan.practice.model import Interval, jeffreys, spread_between
@@ -266,8 +266,8 @@ def head_line(season: Season) -> str:
 
 def next_sentences(season: Season) -> list[str]:
     """Return what costs most, what to practise next, and on what assumption."""
-    untold = costs_untold(season.focus.rounds, season.focus.phases)
-    said = [_most(season.focus), " ".join([*([untold] if untold else []), *why_next(season.choice)])]
+    costs = season.focus.costs_said
+    said = [_most(season.focus), " ".join([*([costs] if costs else []), *why_next(season.choice)])]
     return [*said, assumed(season.choice)] if season.choice.known_sessions else said
 
 

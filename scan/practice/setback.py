@@ -7,15 +7,16 @@ said, with what was seen and how much it changed what is expected.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shortpencil.scan.language import N_, _, number
+from shortpencil.scan.language import N_, _, first_upper, number
 from shortpencil.scan.practice import words
 from shortpencil.scan.practice.gains import Belief, Laws, fall
+from shortpencil.scan.practice.helped import FirstAndLast
 
 Floats = NDArray[np.float64]
 
@@ -24,8 +25,6 @@ LEAST_SESSIONS = 3
 #: Misses have fallen short where what is believed of their fall so far is less than this share of what is
 #: assumed of so many sessions before any is seen. Our choice.
 SHORT = 0.8
-#: Rates before and since are told from so many marked throws on.
-LEAST_THROWS = 30
 #: Told as more often, or as fallen, from so many points on; within them it is about as often. Our choice.
 POINTS = 3
 
@@ -36,8 +35,8 @@ class Setback:
 
     Attributes
     ----------
-    before, since : misses as a share of marked throws before and after its first session counts; None where
-        too few are marked on either side
+    rates : misses as a share of marked throws at first and lately, as the season page tells them; None where
+        it is too early to tell
     saves, assumed : strokes a round that one more session should save, and should if its misses had told
         nothing of how practice works
     decides : whether it would come next then
@@ -45,18 +44,17 @@ class Setback:
 
     phase: str
     sessions: int
-    before: float | None
-    since: float | None
+    rates: FirstAndLast | None
     saves: float
     assumed: float
     decides: bool
 
     @property
     def points(self) -> int | None:
-        """By how many points more is missed since; None where rates are not told."""
-        if self.before is None or self.since is None:
+        """By how many points more is missed lately; None where rates are not told."""
+        if self.rates is None:
             return None
-        return round(100 * self.since) - round(100 * self.before)
+        return round(100 * self.rates.last) - round(100 * self.rates.first)
 
 
 def setback_of(
@@ -65,7 +63,7 @@ def setback_of(
     worth: Floats,
     chosen: int,
     sessions: Sequence[int],
-    seen: tuple[Floats, Floats, Floats],
+    rates: Mapping[int, FirstAndLast],
     ids: Sequence[str],
 ) -> Setback | None:
     """Return the phase that gives way and whose misses did not fall as assumed, or None.
@@ -80,7 +78,7 @@ def setback_of(
     worth : strokes a round that a rate of misses of 1 would cost, by phase, (P,)
     chosen : number of the phase that is next
     sessions : sessions ever, by phase
-    seen : misses, marked throws and sessions before, each by phase and round, (P, R)
+    rates : of misses, at first and lately, of phases that can be judged
     ids : of the phases
     """
     now, assumed = worth * belief.gain(), worth * assumed_gain(belief, laws)
@@ -89,9 +87,8 @@ def setback_of(
     for k, phase in enumerate(ids):
         if k == chosen or sessions[k] < LEAST_SESSIONS:
             continue
-        rates = _rates(*(one[k] for one in seen))
         saves, else_saves = float(now[k]), float(assumed[k])
-        one = Setback(phase, sessions[k], *rates, saves, else_saves, bool(else_saves > now[chosen]))
+        one = Setback(phase, sessions[k], rates.get(k), saves, else_saves, bool(else_saves > now[chosen]))
         if _told(one, bool(short[k])):
             found.append(one)
     return max(found, key=lambda one: one.assumed, default=None)
@@ -102,15 +99,6 @@ def _told(one: Setback, short: bool) -> bool:
     points = -100 if one.points is None else one.points
     less = short and one.saves < one.assumed and _in_ten(one.saves) != _in_ten(one.assumed)
     return points >= POINTS or (less and (points > -POINTS or one.decides))
-
-
-def _rates(misses: Floats, throws: Floats, before: Floats) -> tuple[float | None, float | None]:
-    """Return the rates of misses before and since; None where too few throws are marked on either side."""
-    sides = [(misses[at].sum(), throws[at].sum()) for at in (before == 0, before > 0)]
-    if min(thrown for _, thrown in sides) < LEAST_THROWS:
-        return None, None
-    first, then = (float(missed / thrown) for missed, thrown in sides)
-    return first, then
 
 
 def _in_ten(strokes: float) -> str:
@@ -139,44 +127,41 @@ def _falls(belief: Belief, laws: Laws) -> Floats:
     return fall(belief.sessions[:, None], np.asarray(laws.most), np.asarray(laws.speed))
 
 
-_MORE = N_(
-    "Since their first session {many} have been missed more often ({since} of throws, {before} before)."
-)
-_ALIKE = N_(
-    "Since their first session {many} have been missed about as often as before ({since} of throws, {before} "
-    "before)."
-)
+_MORE = N_("{many} are missed more often lately ({last}) than at first ({first}), in spite of {sessions}.")
+_ALIKE = N_("{many} are missed about as often lately ({last}) as at first ({first}), after {sessions}.")
 _LESS = N_(
-    "Misses of {many} have fallen less than is assumed of {sessions} ({since} of throws since the first, "
-    "{before} before)."
+    "{many} are missed less often lately ({last}) than at first ({first}), but by less than {sessions} are "
+    "taken to bring."
 )
-_UNTOLD = N_("Misses of {many} have fallen less than is assumed of {sessions}.")
-
+_UNTOLD = N_("{many} do not seem to be missed less by as much as {sessions} are taken to bring.")
 _SAVES = N_("So one more should save about {saves} strokes in ten rounds, not {assumed}.")
 _DECIDES = N_(
     "So one more should save about {saves} strokes in ten rounds, not {assumed}; otherwise {many} would be "
     "next."
 )
+#: The season page says of a rise beyond chance that it is.
+_CHANCE = N_("That may be chance, harder days or a stricter eye.")
+_NO_CHANCE = N_("That may be harder days or a stricter eye, too.")
 
 
 def setback_said(setback: Setback) -> str:
     """Say what was seen, what it changed, and what else may look like that."""
-    many = words.MANY[setback.phase]
-    if setback.before is None or setback.since is None or setback.points is None:
-        seen = _(_UNTOLD, many=many, sessions=words.sessions(setback.sessions))
+    many, sessions = words.MANY[setback.phase], words.sessions(setback.sessions)
+    if setback.rates is None or setback.points is None:
+        seen = _(_UNTOLD, many=first_upper(many), sessions=sessions)
     else:
         seen = _(
             _MORE if setback.points >= POINTS else _ALIKE if setback.points > -POINTS else _LESS,
-            many=many,
-            sessions=words.sessions(setback.sessions),
-            since=words.percent(setback.since),
-            before=words.percent(setback.before),
+            many=first_upper(many),
+            sessions=sessions,
+            first=words.percent(setback.rates.first),
+            last=words.percent(setback.rates.last),
         )
     saves, assumed = _in_ten(setback.saves), _in_ten(setback.assumed)
     if saves == assumed:
         less = _("What one more should save hardly changes for it.")
     else:
         less = _(_DECIDES if setback.decides else _SAVES, saves=saves, assumed=assumed, many=many)
-    other = _("That may be chance, harder days or a stricter eye; later rounds can change it.")
+    other = _(_NO_CHANCE if setback.rates and setback.rates.rose else _CHANCE)
     # What other phases and tests tell of practice may outweigh it: then more is expected, and not for this.
     return f"{seen} {less} {other}" if setback.saves <= setback.assumed else f"{seen} {other}"

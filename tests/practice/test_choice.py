@@ -53,7 +53,7 @@ def test_a_choice_that_is_less_than_even_names_what_comes_next_to_it():
         miss = tuple(np.random.default_rng(seed).uniform(0.2, 0.45, 3))
         e = history_of(rounds_of(Player(miss=miss), 8, np.random.default_rng(seed)))
         choice = choice_of(e, focus_of(e), days_of(seed % 3, 1 + seed % 5))
-        said = why_next(choice)[1]
+        said = why_next(choice)[-1]
         second = sorted(choice.phases, key=lambda p: -p.saves.middle)[1]
         told = second.phase == choice.costs_most and choice.differs
         if round(100 * choice.chosen.p_best) >= 50 or told:  # what was just compared is not told twice

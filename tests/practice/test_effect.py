@@ -200,7 +200,7 @@ def test_who_practised_from_the_start_is_told_what_the_season_says():
     assert together.startswith("It helped, going by your marks")
     assert got.startswith(together)
     assert OTHER_REASONS in got  # each time
-    assert "there are 0 from before the first practice and 24 since." in got
+    assert "(so far 0 from before the first practice, 24 since)." in got
     assert "do not count" not in got  # none were left out
 
 

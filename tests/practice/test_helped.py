@@ -15,10 +15,13 @@ from shortpencil.scan.practice.helped import (
     p_together,
     sentence,
     slope,
+    worth_knowing,
 )
 from shortpencil.scan.practice.history import history_of
+from shortpencil.scan.practice.model import throws_for
 from shortpencil.scan.practice.sessions import Session
 from tests.practice.invented import Player, only_marked, only_misses_marked, rounds_of
+from tests.practice.test_effect import counted
 
 START = date(2030, 4, 1)
 
@@ -191,3 +194,22 @@ def test_the_slope_is_near_logistic_regressions():
     log_odds, variance = slope(misses, throws, score)
     assert log_odds == pytest.approx(fit.params[1], rel=0.03)
     assert variance**0.5 == pytest.approx(fit.bse[1], rel=0.03)
+
+
+def test_who_misses_little_is_told_of_a_fall_that_can_be():
+    """It said "a fall of ten points" of somebody who misses 8 %, and counted throws for one to 2 %."""
+    assert worth_knowing(0.46) == pytest.approx(0.36)
+    assert worth_knowing(0.08) == pytest.approx(0.04)
+    e = counted(*[(1, 17), (2, 16)] * 9)
+    (one,) = judged(e, [Session(START + timedelta(days=i + 1), 0) for i in range(5)]).phases
+    said = sentence(one)
+    assert (
+        f"A fall from 8 % to 4 % shows, four times in five, once there are about {one.throws_needed}" in said
+    )
+    assert one.throws_needed == throws_for(one.base, one.base / 2)
+
+
+def test_where_nothing_was_missed_at_first_no_fall_is_told_of():
+    e = counted(*[(0, 18)] * 9, *[(2, 16)] * 9)
+    (one,) = judged(e, [Session(START + timedelta(days=i + 1), 0) for i in range(5)]).phases
+    assert "A fall from" not in sentence(one)
