@@ -244,6 +244,14 @@ class PracticeSet(_Kept, frozen=True, gc=False, forbid_unknown_fields=True):
     distance_m: Value | None = None
 
 
+def counts_of(round_: Round) -> Iterator[Value]:
+    """Yield every value of a round that is a whole number where it is known."""
+    yield round_.total
+    yield from round_.tallies.values()
+    for hole in round_.holes:
+        yield from (hole.score, hole.penalty, hole.par)
+
+
 def values_of(round_: Round) -> Iterator[Value]:
     """Yield every value of a round."""
     yield from (round_.played_on, round_.hand, round_.wind, round_.worst, round_.total)

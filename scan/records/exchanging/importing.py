@@ -304,15 +304,31 @@ def _from_json(taken: _Taken, path: Path, by: str | None, at: datetime | None) -
     return [_in_one_form(done) for done in practice]
 
 
-def _in_one_form(record: Any) -> Any:
-    """Return a record with whole letters; older files, or typed elsewhere, may have é in two."""
+#: Keys of a record whose values are whole numbers; of "tallies" those of each phase.
+_COUNTS = ("score", "penalty", "par", "total", "tries", "made")
+_TALLIES = "tallies"
+
+
+def _in_one_form(record: Any, of: str = "") -> Any:
+    """Return a record with whole letters and whole counts.
+
+    A file that is older, or was written elsewhere, may have é in two signs, and 3.0 throws: JSON makes no
+    difference, a store and a table do.
+
+    Parameters
+    ----------
+    of : the key that the record stands under, or that above it
+    """
     if isinstance(record, str):
         return whole_letters(record)
     if isinstance(record, list):
         return [_in_one_form(item) for item in record]
     if isinstance(record, Mapping):
-        return {key: _in_one_form(item) for key, item in record.items()}
-    return record
+        below = (of if key == "value" else "total" if of == _TALLIES else key for key in record)
+        return {
+            key: _in_one_form(item, name) for (key, item), name in zip(record.items(), below, strict=True)
+        }
+    return int(record) if of in _COUNTS and isinstance(record, float) and record.is_integer() else record
 
 
 def _lines(text: str, start: int, end: int) -> Iterator[str]:

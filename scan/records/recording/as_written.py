@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from shortpencil.forms.form import USUAL_PHASES
-from shortpencil.scan.records.composing.rounds import Round
+from shortpencil.scan.records.composing.rounds import Round, counts_of
 from shortpencil.scan.records.recording.schema import problems_of, schema_of
 
 if TYPE_CHECKING:
@@ -51,6 +51,7 @@ def round_as_written(line: str) -> tuple[Round, str] | None:
         line.count(":") != text.count(":")  # a key stands twice
         or _has_a_small_number(text)
         or ("phases" in data and round_.phases == USUAL_PHASES)
+        or any(isinstance(count.value, float) for count in counts_of(round_))
         or problems_of(data, fits=True, entered=False)
     ):
         return None
@@ -70,10 +71,7 @@ def _narrower() -> Draft202012Validator:
     """Return what lets pass only what `round_to_json` writes, of what the published schema lets pass."""
     from jsonschema_rs import Draft202012Validator
 
-    schema = _narrow(schema_of("round"))
-    extra = schema["$defs"]["round"]["properties"]["extra"]
-    extra["additionalProperties"]["properties"] = {"value": _small({})}  # the one that may be anything
-    return Draft202012Validator(schema)
+    return Draft202012Validator(_narrow(schema_of("round")))
 
 
 def _narrow(node: Any) -> Any:

@@ -16,10 +16,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from shortpencil.forms.errors import InputError
 from shortpencil.forms.files import read_bytes
@@ -62,6 +63,9 @@ QUARTER_ABOVE_PIXELS = 80_000_000
 #: sheet of A4 that fills three quarters of it can be read there. Where the marks turn out to be smaller than
 #: that, it is decoded again (`Photo.finer`).
 GLANCE_LONG_PX = 1800
+#: Nobody photographs a sheet in a strip that is longer than so many times its width.
+MOST_SIDES = 20
+PDF_BEGINS_WITHIN = 1024  # bytes; some scanners and mail gateways write something before it
 PDF_LONG_SIDE_PX = 2600  # about 220 dpi on A4
 MAX_PAGES = 1000
 GLANCE_PX = 200  # on a page as small as this a card is still many greys, and a blank page is one
@@ -160,6 +164,8 @@ def _kind_of(data: bytes, source: str) -> str:
         if brand in _HEIF_BRANDS:
             return "HEIC"
     found = next((other for start, other in _OTHERS if data.startswith(start)), carried("something else"))
+    if found == "something else" and b"%PDF-" in data[:PDF_BEGINS_WITHIN]:
+        return "PDF"
     raise InputError(
         f"{source}: expected a picture ({KINDS_IN_WORDS}), found {found}. Save the photo as a JPEG."
     )
@@ -202,11 +208,17 @@ def _avif_size(data: bytes, source: str) -> tuple[int, int]:
 
 
 def _short(error: Exception) -> str:
-    return " ".join(str(error).split())[:100]
+    said = re.sub(r" ?<[\w.]+ object at 0x[0-9a-f]+>", "", str(error))  # of no use to anybody
+    return " ".join(said.split())[:100]
 
 
 def _check_size(size: tuple[int, int], source: str, most: int | None = None) -> None:
     width, height = size
+    if max(size) > MOST_SIDES * min(size) > 0:
+        raise InputError(
+            f"{source}: expected the picture of a sheet, found a strip of {width} x {height} pixels. It was "
+            "not opened."
+        )
     most = min(MAX_PIXELS, most or MAX_PIXELS)
     if width * height > most or max(width, height) > MAX_SIDE:
         raise InputError(
@@ -295,21 +307,54 @@ def _by_opencv(data: bytes, kind: str, source: str) -> GrayImage:
     width, height = _header_size(data, kind, source)
     halve = width * height > HALVE_ABOVE_PIXELS
     with overheard() as said:
-        gray = _decoded(data, cv2.IMREAD_REDUCED_GRAYSCALE_2 if halve else cv2.IMREAD_GRAYSCALE)
+        gray = None if halve else _on_white(data, kind)
+        if gray is None:
+            gray = _decoded(data, cv2.IMREAD_REDUCED_GRAYSCALE_2 if halve else cv2.IMREAD_GRAYSCALE)
     complaint = next((line for line in said.lines if "error" in line.lower()), None)
     if gray is None or complaint is not None:
         raise _damaged(source, kind, "it cannot be decoded")
     return gray
 
 
+def _on_white(data: bytes, kind: str) -> GrayImage | None:
+    """Return a picture that is in part transparent as on white paper, as of ink alone; None for any other.
+
+    One that is transparent everywhere shows nothing that way; what lies behind is looked at then.
+    """
+    if not _may_be_transparent(data, kind):
+        return None
+    picture = _pixels(data, cv2.IMREAD_UNCHANGED)
+    if picture is None or picture.ndim != 3 or picture.shape[2] != 4:
+        return None
+    most = np.iinfo(picture.dtype).max
+    alpha = picture[:, :, 3]
+    if alpha.min() == most or alpha.max() == 0:
+        return None
+    grey: NDArray[Any] = cv2.cvtColor(picture, cv2.COLOR_BGRA2GRAY)
+    ink: NDArray[Any] = cv2.multiply(np.invert(grey), alpha, scale=1 / most)
+    light: NDArray[Any] = np.invert(ink)
+    return np.asarray(light if light.dtype == np.uint8 else light >> 8, np.uint8)
+
+
+def _may_be_transparent(data: bytes, kind: str) -> bool:
+    """Say whether a PNG (colour types 4 and 6, or tRNS) or a WebP (VP8X, VP8L) may have an alpha channel."""
+    if kind == "PNG":
+        return data[25:26] in (b"\x04", b"\x06") or b"tRNS" in data[33 : data.find(b"IDAT")]
+    return kind == "WebP" and data[12:16] in (b"VP8X", b"VP8L")
+
+
 def _decoded(data: bytes, mode: int) -> GrayImage | None:
+    gray = _pixels(data, mode)
+    return None if gray is None else np.asarray(gray, np.uint8)
+
+
+def _pixels(data: bytes, mode: int) -> NDArray[Any] | None:
     try:
-        gray = cv2.imdecode(np.frombuffer(data, np.uint8), mode | cv2.IMREAD_IGNORE_ORIENTATION)
+        return cv2.imdecode(np.frombuffer(data, np.uint8), mode | cv2.IMREAD_IGNORE_ORIENTATION)
     except cv2.error as error:
         if error.code == NO_MEMORY:
             raise MemoryError from error
         return None
-    return None if gray is None else np.asarray(gray, np.uint8)
 
 
 def _damaged(source: str, kind: str, why: str, error: type[InputError] = InputError) -> InputError:

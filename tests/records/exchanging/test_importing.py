@@ -223,6 +223,28 @@ def test_what_is_wrong_with_a_json_file_is_named(tmp_path, text, said):
     assert said in refusal(path)
 
 
+def test_counts_that_a_program_wrote_with_a_point_are_whole_numbers(tmp_path):
+    file, typed = tmp_path / "typed.json", {**SHORT, "id": "T1", "total": 7.0, "tallies": {"putt": 2.0}}
+    file.write_text(json.dumps(typed | {"holes": [{"score": 3.0}, {"score": -0.0}, {"score": 4}]}))
+    (round_,) = read_rounds(file).rounds
+    counts = [round_.total.value, round_.tallies["putt"].value, *(hole.score.value for hole in round_.holes)]
+    assert [(type(count), count) for count in counts] == [(int, 7), (int, 2), (int, 3), (int, 0), (int, 4)]
+    folder = tmp_path / "out"
+    write_export(folder, [round_], [])
+    assert [hole.score.value for hole in read_rounds(folder).rounds[0].holes] == [3, 0, 4]
+    change(folder / "rounds.json", '"score": {"value": 3,', '"score": {"value": 3.0,')
+    (again,) = open_rounds(folder / "rounds.json").pairs()
+    assert again[0] == round_
+
+
+@pytest.mark.parametrize("value", ['{"a": 1}', "[1]", '"\\u001b[2J"', f'"{"x" * 501}"'])
+def test_what_a_card_asks_beyond_the_game_is_one_plain_value(exported, value):
+    """It ended `import` with a traceback."""
+    extra = f'"extra": {{"note": {{"value": {value}, "source": "entered"}}}}, "holes"'
+    change(exported / "rounds.json", '"holes"', extra)
+    assert "extra, note: expected" in refusal(exported / "rounds.json")
+
+
 def test_files_that_cannot_be_read_are_named(tmp_path):
     assert "No such file" in refusal(tmp_path / "none.json")
     path = tmp_path / "latin.json"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import random
+import zlib
 from pathlib import Path
 
 import cv2
@@ -169,3 +170,47 @@ def test_a_damaged_pdf_is_not_told_to_have_a_password() -> None:
 def test_what_is_no_picture_is_said_so(data: bytes) -> None:
     with pytest.raises(InputError, match=r"expected|cut off|damaged"):
         list(photos_from_bytes(data, "x"))
+
+
+@pytest.mark.parametrize("kind", ["PNG", "PNG 16", "WebP"])
+def test_ink_alone_on_a_transparent_ground_is_ink_on_white_paper(kind: str) -> None:
+    ink = np.zeros((40, 60, 4), np.uint8)  # black everywhere, and to be seen where it is not transparent
+    ink[10:20, 10:30, 3] = 255
+    ink[25:30, 10:30, 3] = 102
+    wide = ink.astype(np.uint16) * 257 if kind == "PNG 16" else ink
+    lossless = [cv2.IMWRITE_WEBP_QUALITY, 101] if kind == "WebP" else []  # above 100: without loss
+    _, data = cv2.imencode(f".{kind.lower().split()[0]}", wide, lossless)
+    (photo,) = photos_from_bytes(data.tobytes(), "ink")
+    assert photo.gray[5, 5] == 255
+    assert photo.gray[15, 20] == 0
+    assert photo.gray[27, 20] == 153  # two fifths of black
+
+
+def test_what_is_transparent_everywhere_shows_what_lies_behind() -> None:
+    grey = np.full((40, 60, 4), 120, np.uint8)
+    grey[:, :, 3] = 0
+    _, data = cv2.imencode(".png", grey)
+    (photo,) = photos_from_bytes(data.tobytes(), "behind")
+    assert (photo.gray == 120).all()
+
+
+@pytest.mark.parametrize("size", [(1, 20_000), (20_000, 1), (3, 61)])
+def test_a_strip_is_no_picture_of_a_sheet(size: tuple[int, int]) -> None:
+    with pytest.raises(InputError, match=f"found a strip of {size[0]} x {size[1]} pixels"):
+        next(photos_from_bytes(encoded("PNG", size), "strip"))
+
+
+def test_a_pdf_may_begin_behind_what_a_scanner_wrote_before_it() -> None:
+    plain = encoded("PDF", (300, 400))
+    (photo,) = photos_from_bytes(b"@PJL ENTER LANGUAGE = PDF\r\n" + plain, "scan")
+    assert photo.page == 1
+    with pytest.raises(InputError, match="found a ZIP archive"):
+        next(photos_from_bytes(b"PK\x03\x04" + bytes(26) + plain, "zip"))
+
+
+def test_what_is_said_of_a_broken_header_is_for_people() -> None:
+    data = bytearray(encoded("PNG"))
+    data[25] = 7  # a colour type that there is not
+    data[29:33] = zlib.crc32(data[12:29]).to_bytes(4, "big")
+    with pytest.raises(InputError, match=r"a broken one \(cannot identify image file\)"):
+        next(photos_from_bytes(bytes(data), "x"))
