@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from shortpencil.forms.called import called
 from shortpencil.forms.form import USUAL_PHASES, Field, Form, Phase
-from shortpencil.scan.language import N_, _, noun
+from shortpencil.scan.language import LANGUAGES, N_, _, noun
 
 #: Phases of a card that declares none.
 PHASES = tuple(phase.id for phase in USUAL_PHASES)
@@ -223,6 +223,13 @@ _FILLED, MADE = "dropped", "made"
 _JUDGED, _WELL = "execution", "clean"
 #: The practice sheets that come with the program.
 LADDER_SHEET, FIELD_SHEET = "putting-ladder", "field-work"
+
+
+def is_sheet(form: Form, sheet: str) -> bool:
+    """Say whether a form is that practice sheet, in whatever language it is built in."""
+    return form.name == sheet or form.name in (f"{sheet}-{language}" for language in LANGUAGES)
+
+
 #: The farthest rung from which so many of ten dropped, at the foot of that ladder. On a form of one's own it
 #: may be the best of anything.
 _BEST, ENOUGH = "best", 7
@@ -264,7 +271,7 @@ def _rules_of_sheet(form: Form) -> CardRules:
         rungs=rungs,
         flights=flights,
         tries=tuple(_made_of(form)),
-        best=_BEST if form.name == LADDER_SHEET and ladder and of_type(_BEST, "number") else None,
+        best=_BEST if is_sheet(form, LADDER_SHEET) and ladder and of_type(_BEST, "number") else None,
     )
 
 

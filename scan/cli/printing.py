@@ -38,9 +38,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "--form",
         default=None,
         help=_(
-            "a built-in form (round9, round18, round27, round18-de, short18, short18-de, putting-ladder, "
-            "field-work) or one of your own (.toml); default: a round card in your language, of 18 holes or "
-            "as many as --layout has"
+            "a built-in form (round9, round18, round27, short18, putting-ladder, field-work; in German "
+            "round18-de, short18-de, putting-ladder-de, field-work-de) or one of your own (.toml); default: "
+            "a round card in your language, of 18 holes or as many as --layout has"
         ),
     )
     parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help=_("sheet size (default: a4)"))

@@ -14,7 +14,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from shortpencil.forms.rules import LADDER_SHEET as LADDER
 from shortpencil.scan.cli.progress import left_said
 from shortpencil.scan.cli.stored import STORE_HELP, add_picture_option, patience
 from shortpencil.scan.language import _, inside, told
@@ -255,16 +254,18 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
 
     Who threw a putting ladder is told the next one, too.
     """
+    from shortpencil.forms.rules import LADDER_SHEET, is_sheet
     from shortpencil.scan.records.composing.practice_sets import has_sets
 
     heads = {head.serial: head for head in store.heads()} if serials else {}
-    players: dict[str | None, bool] = {}
+    players: dict[str | None, str] = {}
     for serial in serials:
         head = heads.get(serial)
         layout = catalog.find(head.form) if head is not None else None
         if head is not None and layout is not None and has_sets(layout.form):
             player = store.card(serial).player
-            players[player] = players.get(player, False) or layout.form.name == LADDER
+            ladder = layout.form.name if is_sheet(layout.form, LADDER_SHEET) else ""
+            players[player] = ladder or players.get(player, "")
     if not players:
         return
     from shortpencil.scan.cli.review import focus_of_store
@@ -276,7 +277,7 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
         if isinstance(view, str):
             print(f"{whose}{view}", file=sys.stderr)
             if ladder:
-                _say_next_ladder(player, "")
+                _say_next_ladder(player, ladder, "")
             continue
         steps = "; ".join(_("{n} min", n=step.minutes) + f" {step.title.rstrip('.')}" for step in view.steps)
         more = f" --player {shlex.quote(player)}" if player else ""
@@ -286,10 +287,10 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
         print(f"    {view.in_short}", file=sys.stderr)
         print(f"    shortpencil focus{more} --print practice.pdf", file=sys.stderr)
         if ladder:
-            _say_next_ladder(player, view.rungs)
+            _say_next_ladder(player, ladder, view.rungs)
 
 
-def _say_next_ladder(player: str | None, rungs: str) -> None:
+def _say_next_ladder(player: str | None, form: str, rungs: str) -> None:
     """Say from where to throw the next putting ladder, and how it is printed."""
     says = (
         _("next ladder: {rungs}; there four of five putts of a round drop, and down to half.", rungs=rungs)
@@ -298,7 +299,7 @@ def _say_next_ladder(player: str | None, rungs: str) -> None:
     )
     more = f" --player {shlex.quote(player)}" if player else ""
     print(f"{f'{player}: ' if player else ''}{says}".replace("\N{NO-BREAK SPACE}", " "), file=sys.stderr)
-    print(f"    shortpencil print --form {LADDER}{more} -o ladder.pdf", file=sys.stderr)
+    print(f"    shortpencil print --form {form}{more} -o ladder.pdf", file=sys.stderr)
 
 
 def _counted(results: Iterable[FileResult], total: int) -> Iterator[FileResult]:

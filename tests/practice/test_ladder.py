@@ -11,6 +11,7 @@ import pytest
 
 from shortpencil.forms.catalog import load_form
 from shortpencil.forms.form import form_from_toml
+from shortpencil.forms.rules import rules_of
 from shortpencil.scan.practice import putting as p
 from shortpencil.scan.practice.history import history_of
 from shortpencil.scan.practice.rate_charts import putting_chart
@@ -150,6 +151,17 @@ def test_a_rung_says_from_where():
     assert [(r.distance_m, r.tries, r.holed) for r in p.rungs_of(sets_of(ladder, answers | doubt))] == [
         (20.0, 10, 7)
     ]
+
+
+@pytest.mark.parametrize("unit", ["m", "ft"])
+def test_the_german_sheets_are_the_same_practice(unit: str):
+    answers = {"r01.distance": 6, "r01.dropped": ("1", "2"), "r02.distance": 8, "r02.made": 6}
+    throws = {"t01.execution": "clean", "t02.execution": "miss", "clean": 1}
+    for name, said in (("putting-ladder", answers), ("field-work", throws)):
+        english, german = (load_form(form, unit=unit) for form in (name, f"{name}-de"))
+        assert [field.id for field in german.fields] == [field.id for field in english.fields]
+        assert sets_of(german, said) == sets_of(english, said) != ()
+        assert rules_of(german) == rules_of(english)
 
 
 OWN = """

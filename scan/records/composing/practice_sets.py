@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from shortpencil.forms.form import Form
-from shortpencil.forms.rules import FIELD_SHEET, LADDER_SHEET, CountRule, rules_of
+from shortpencil.forms.rules import FIELD_SHEET, LADDER_SHEET, CountRule, is_sheet, rules_of
 from shortpencil.forms.units import to_metres
 from shortpencil.scan.reading import FieldReading
 from shortpencil.scan.records.composing.card_values import day_of
@@ -101,7 +101,7 @@ def _counted_on(form: Form) -> tuple[CountRule, ...]:
     Putts drop, on whatever form. Throws that are judged may be of any phase: those of field work alone, as
     it comes with the program, are taken for drives.
     """
-    return tuple(rule for rule in rules_of(form).counts if rule.option is None or form.name == FIELD_SHEET)
+    return tuple(rule for rule in rules_of(form).counts if rule.option is None or is_sheet(form, FIELD_SHEET))
 
 
 def _of_sheet(form: Form, fields: Mapping[str, FieldReading]) -> Iterator[_Set | None]:
