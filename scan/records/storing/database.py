@@ -13,6 +13,7 @@ import sqlite3
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +32,7 @@ from shortpencil.scan.records.storing.turns import (
     begin_in_file,
     begin_on_server,
 )
+from shortpencil.scan.records.storing.write_protected import may_only_be_read, only_to_read
 
 SEALING = "sealing"  # in a connection's info, once what it writes is sealed
 BUSY_PAUSE_S = 0.01
@@ -170,9 +172,14 @@ def make_engine(url: URL, patience: Patience | None = None) -> Engine:
     RecordError
         when the database's driver is not installed
     """
+    how: dict[str, Any] = {}
+    if url.get_backend_name() != "sqlite":
+        # It may have been started anew since the last request: ask a kept connection before using it.
+        how = {"pool_pre_ping": True}
+    elif url.database and may_only_be_read(Path(url.database)):
+        how = {"creator": partial(only_to_read, Path(url.database))}
     try:
-        # A server may have been started anew since the last request: ask a kept connection before using it.
-        engine = create_engine(url, pool_pre_ping=url.get_backend_name() != "sqlite")
+        engine = create_engine(url, **how)
     except (ModuleNotFoundError, NoSuchModuleError) as error:
         raise RecordError(
             f"{store_name(url)}: expected the driver of this database, found none ({error}). "

@@ -23,6 +23,7 @@ from shortpencil.scan.records.storing.summary import (
     undated_of,
     with_misses,
 )
+from shortpencil.scan.records.storing.write_protected import may_only_be_read, only_to_read
 
 
 def quick_summaries(path: Path) -> tuple[Summary, ...] | None:
@@ -68,6 +69,8 @@ def _opened(path: Path) -> closing[sqlite3.Connection]:
     To write as well, where that is allowed: whoever may only read leaves the write-ahead log behind, empty,
     as if another program had the store open.
     """
+    if may_only_be_read(path):
+        return closing(only_to_read(path))
     return closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True))
 
 
