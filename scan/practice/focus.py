@@ -368,7 +368,9 @@ def _unmarked(history: History, phases: tuple[PhaseEvidence, ...], marks: Marks)
     if any(np.isnan(p.p_highest_rate) for p in phases) or not any(p.recent.marked for p in phases):
         return None
     full = ~marks.only_misses
-    bare, marked = int(marks.bare[full].sum()), int(history.marked[full].sum())
+    # Who marks one phase alone forgets nothing of the others: those are told of by themselves.
+    of_marked = history.marked[full].any(axis=0)
+    bare, marked = int((marks.bare[full] * of_marked).sum()), int(history.marked[full].sum())
     said = []
     if int(marks.only_misses.sum()):
         said.append(

@@ -318,9 +318,9 @@ def _curve(
     made = int(holed.sum())
     if len(x) < LEAST_PUTTS or min(made, len(x) - made) < LEAST_OF_EITHER:
         return None, ngettext(
-            "{n} putt with a distance, {made} holed: too few for a curve. It takes {least}, with at least "
+            "{n} putt with a distance, {made} holed: no curve yet. It takes {least}, with at least "
             "{either} holed and {either} not.",
-            "{n} putts with a distance, {made} holed: too few for a curve. It takes {least}, with at least "
+            "{n} putts with a distance, {made} holed: no curve yet. It takes {least}, with at least "
             "{either} holed and {either} not.",
             len(x),
             made=made,

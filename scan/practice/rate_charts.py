@@ -242,8 +242,8 @@ def _even_said(putting: Putting, unit: str) -> str:
     curve = putting.curve
     if curve is None:
         return ngettext(
-            "{n} putt with a distance: too few for a curve",
-            "{n} putts with a distance: too few for a curve",
+            "{n} putt with a distance: no curve yet",
+            "{n} putts with a distance: no curve yet",
             putting.putts,
         )
     if curve.even_m is None:

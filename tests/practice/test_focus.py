@@ -151,3 +151,13 @@ def test_a_phase_that_alone_is_marked_is_never_said_to_cost_most(rounds):
     told = page(report_of(history, focus, plan_of(focus, 30, DRILLS)))
     assert not re.search(r"99 %|100 % that", said + told.replace("\N{NO-BREAK SPACE}", " "))
     assert not focus_of(history_of(rounds_of(STEADY, 1, np.random.default_rng(4)))).alone
+
+
+def test_who_marks_one_phase_alone_is_not_told_of_the_marks_of_others():
+    """It said that two thirds of the throws have no mark and that the rates allow for it."""
+    rounds = rounds_of(Player(), 6, np.random.default_rng(6))
+    alone = focus_of(history_of([only_marked(r, "putt") for r in rounds]))
+    assert not any("have no mark" in remark for remark in alone.remarks)
+    assert any("No drives and approaches are marked" in remark for remark in alone.remarks)
+    some = focus_of(history_of(rounds_of(Player(unmarked=0.5), 6, np.random.default_rng(6))))
+    assert any("have no mark" in remark for remark in some.remarks)

@@ -216,7 +216,7 @@ def test_labels_in_the_players_unit():
 def test_too_few_putts_make_no_curve_and_say_so(counts):
     got = p.putting_of(putts(counts))
     assert got.curve is None
-    assert "too few" in got.too_few
+    assert "no curve yet" in got.too_few
 
 
 def test_a_cliff_is_followed():
