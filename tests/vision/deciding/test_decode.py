@@ -15,9 +15,12 @@ from hypothesis import strategies as st
 
 from shortpencil.forms.catalog import load_form
 from shortpencil.forms.form import form_from_toml
+from shortpencil.scan.asking import ONE_BY_ONE
 from shortpencil.scan.vision.deciding.decode import FlagRule, Slips, decode
 from shortpencil.scan.vision.deciding.flags import OUTSIDE, SAME_NUMBER
+from shortpencil.scan.vision.deciding.verdicts import UNREADABLE, WRITTEN_OVER, Verdicts
 from shortpencil.scan.vision.evidence import ANSWER_SHARES
+from shortpencil.scan.vision.weighing.form_index import index_of
 from tests.bench import draw_decoding
 from tests.vision.marked_cards import SURE, cell_values, digit_logs, evidence_of, marked_card, with_cell
 
@@ -228,6 +231,7 @@ def test_overruled_ink_is_always_asked_and_says_why():
     assert field.value == score
     assert field.p > 0.999
     assert (field.source, field.rule) == ("inferred", "total")
+    assert field.ask == ONE_BY_ONE  # sums and ink contradict each other: no glance settles that
     holes = truth["total"] - score + 9
     assert field.flag == (
         f"the ink looks like 9, but your holes add up to {holes}, your total says {truth['total']}"
@@ -253,6 +257,27 @@ def test_when_the_player_added_wrongly_it_is_a_finding_and_no_flag():
         f"your holes add up to {truth['total'] - 1}, your total says {truth['total']}"
     )
     assert {"total.3", "h01.score.1", "h18.score.2"} <= set(decoded.findings[0].cells)
+
+
+def test_ink_that_leaves_open_what_it_says_is_held_against_nobody():
+    numbers = {
+        "p": np.ones(3),
+        "ink_p_value": np.ones(3),
+        "agrees": np.ones(3, bool),
+        "cell_p": np.ones((3, 1)),
+    }
+    spoilt = [None, None, WRITTEN_OVER]
+    lists = {"others": [()] * 3, "or_else": [None] * 3, "cell_values": [4, 4, 4]}
+    found = Verdicts(
+        index_of(ROUND_9).groups["number", 1],
+        values=[4, 4, 4],
+        ink_values=[4, 4, 4],
+        ink_p=np.array([0.55, 0.7, 0.99]),
+        spoilt=spoilt,
+        **numbers,
+        **lists,
+    )
+    assert found.by_ink() == [UNREADABLE, 4, UNREADABLE]
 
 
 def test_a_miscounted_tally_is_a_finding():
@@ -317,6 +342,17 @@ def test_a_struck_out_option_never_wins_alone():
     decoded = decode(ROUND_18, with_cell(evidence, f"h05.drive.{truth['h05.drive']}", (SURE, SURE, 0)))
     assert decoded.fields["h05.drive"].value is None
     assert decoded.fields["h05.drive"].flag == "struck out, and nothing else is filled"
+
+
+@pytest.mark.parametrize("cell", ["h05.way.left", "h05.forehand.yes"])
+def test_a_struck_out_option_of_many_or_a_single_one_never_wins_alone(cell: str):
+    # who strikes a mark out and fills no other meant something: no answer, and no blank either, in silence
+    _, cells, _ = card(ROUND_18, 3)
+    cells |= {name: False for name in cells if name.startswith("h05.") and cells[name] is True}
+    field = cell.rpartition(".")[0]
+    decoded = decode(ROUND_18, with_cell(evidence_of(ROUND_18, cells), cell, (SURE, SURE, 0)))
+    assert decoded.fields[field].value is None
+    assert decoded.fields[field].flag == "struck out, and nothing else is filled"
 
 
 def test_a_mark_that_may_be_struck_out_is_asked_as_that():
@@ -414,6 +450,59 @@ def test_a_hand_whose_fours_look_like_nines_is_asked_about_its_other_nines():
 
 
 # Cells that nothing is known of
+
+
+def like_another(hand: dict[str, np.ndarray]):
+    """A card on which these scores look so, and how its reading says the free digits 9 and 4 of two putts."""
+    truth = dict(card(ROUND_18, 3)[0])
+    assert truth["h10.putt2.distance"] < 4
+    truth |= {"h10.putt1.distance": 9, "h12.putt1.distance": 4}
+    evidence = evidence_of(ROUND_18, cell_values(ROUND_18, truth))
+    for name, looks in hand.items():
+        evidence = with_cell(evidence, f"{name}.2", looks)
+    decoded = decode(ROUND_18, evidence)
+    assert all(decoded.fields[name].value == truth[name] for name in hand)
+    return decoded.fields["h10.putt1.distance"], decoded.fields["h12.putt1.distance"]
+
+
+def scores_of(value: int) -> list[str]:
+    truth = card(ROUND_18, 3)[0]
+    return [name for name, of in truth.items() if name.endswith("score") and of == value]
+
+
+def test_a_hand_is_told_by_digits_that_look_alike_and_not_by_any_two() -> None:
+    # each of two unlike ones is mostly chance (`Slips.hand_overruled`)
+    nine, five = digit_logs(d9=0.999, d4=0.001), digit_logs(d5=0.999, d3=0.001)
+    fours, threes = scores_of(4), scores_of(3)
+    plain, _ = like_another({fours[0]: nine, threes[0]: five})
+    alike, _ = like_another({fours[0]: nine, fours[1]: nine})
+    assert plain.flag is None
+    assert alike.p < plain.p
+
+
+def test_ink_that_was_undecided_says_nothing_of_the_hand() -> None:
+    clear, _ = like_another({name: digit_logs(d9=0.999, d4=0.001) for name in scores_of(4)[:3]})
+    undecided, _ = like_another({name: digit_logs(d9=0.55, d4=0.45) for name in scores_of(4)[:3]})
+    assert clear.flag is not None
+    assert undecided.flag is None
+
+
+def test_a_habit_of_a_hand_is_no_certainty() -> None:
+    # every 4 that the sums check looks like a 9; one that does look like a 4 is a 4 all the same
+    nine = digit_logs(d9=0.9, d4=0.1)
+    _, four = like_another(dict.fromkeys(scores_of(4), nine))
+    assert (four.value, four.flag) == (4, None)
+
+
+def test_a_digit_that_is_more_likely_scribbled_over_than_clean_is_called_so() -> None:
+    _, _, evidence = card(ROUND_18, 3)
+    day = card(ROUND_18, 3)[0]["date.day"]
+    logs = digit_logs(**{f"d{day % 10}": 0.001, "scrap": 0.999})
+    field = decode(ROUND_18, with_cell(evidence, "date.day.2", logs)).fields["date.day"]
+    assert field.flag is not None
+    assert field.flag.startswith("written over or not a digit")
+    assert field.value is None
+    assert field.alternatives[0][0] == day  # what it may be is offered, and never taken for an answer
 
 
 @given(seeds, st.data())

@@ -27,6 +27,17 @@ def test_29_february_needs_a_leap_year(year, flagged):
     assert (read(29, 2, year)["date.day"].flag is not None) == flagged
 
 
+def test_where_no_year_is_written_29_february_is_a_year_in_four():
+    # Of 28 and 29, alike by their ink: the Gregorian calendar has the 29th in one year of four, no more than
+    # that is known, and it is left to a person.
+    cells = cell_values(FORM, {"date.day": 28, "date.month": 2})
+    logs = np.full(12, -14.0)
+    logs[[8, 9]] = 0.0
+    day = decode(FORM, with_cell(evidence_of(FORM, cells), "date.day.2", logs)).fields["date.day"]
+    assert day.flag is not None
+    assert dict([(day.value, day.p), *day.alternatives])[29] == pytest.approx(1 / 5, abs=0.01)
+
+
 def test_a_month_settles_a_day():
     assert read(30, 4, 26, day_2=(0, 1))["date.day"].value == 30
 

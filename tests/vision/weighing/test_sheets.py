@@ -15,7 +15,7 @@ from shortpencil.forms.form import form_from_toml
 from shortpencil.forms.rules import rules_of
 from shortpencil.scan.vision.weighing.form_index import index_of
 from shortpencil.scan.vision.weighing.posterior import Posterior, fields_alone, filled_in
-from shortpencil.scan.vision.weighing.sheets import usual_chances, weigh_counts, weigh_sheet
+from shortpencil.scan.vision.weighing.sheets import by_habit, usual_chances, weigh_counts, weigh_sheet
 from shortpencil.scan.vision.weighing.slips import OFF_BY, Slips
 
 LADDER = form_from_toml(
@@ -260,6 +260,26 @@ def test_a_column_is_filled_in_as_in_the_other_rows_that_are_used() -> None:
         assert fourteenth < 0.2
 
 
+def test_a_field_s_own_ink_has_no_say_in_what_is_expected_of_it() -> None:
+    """Three rows of two columns: whatever the one field shows, its row and its column say the same of it."""
+    form = load_form("field-work")
+    index, slips = index_of(form), Slips()
+    expected = []
+    for own in ([1.0, 1e-6, 1e-6], [1.0, 1.0, 1e-6], [1e-6, 1.0, 1e-6]):
+        bubbles = np.tile([1.0, 1e-6, 1e-6], (len(index.bubbles), 1))
+        for throw in (1, 2, 3):
+            for column in ("kind", "tilt"):
+                key, row = index.places[f"t{throw:02d}.{column}"]
+                bubbles[index.groups[key].cells[row][0]] = [1e-6, 1.0, 1e-6]
+        key, row = index.places["t02.kind"]
+        bubbles[index.groups[key].cells[row][0]] = own
+        digits = np.full((len(index.digits), 12), 1e-6)
+        digits[:, 10] = 1.0
+        posterior = fields_alone(index, bubbles, digits, slips)
+        expected.append(by_habit(index, slips, posterior)[key][row])
+    assert expected == pytest.approx([expected[0]] * 3, abs=1e-9)
+
+
 def test_the_farthest_rung_with_seven_is_told_by_the_rungs() -> None:
     """Of 4 and 9, alike by their ink, it is the fourth if that is the last rung from which seven dropped."""
     form = load_form("putting-ladder")
@@ -280,6 +300,7 @@ def test_the_farthest_rung_with_seven_is_told_by_the_rungs() -> None:
     digits[last] = digits[index.groups[key].cells[row][0]] = 1.0
     said = weighed(form, bubbles, digits, slips).number[key].values[row]
     assert said[4] > 5 * np.delete(said[:-1], 4).max()
+    assert said[-1] == pytest.approx(slips.tally_blank, abs=0.01)
 
 
 def test_what_was_made_is_no_more_than_was_tried() -> None:
