@@ -111,6 +111,34 @@ def test_a_cell_that_cannot_be_read_is_not_said_to_be_empty(store: Store, serial
     assert {choice.value: choice.p for choice in question.choices} == {"clean": 0.3, "miss": None, "": 0.7}
 
 
+def test_guesses_of_which_none_stands_out_are_no_thought_of_the_reader(store: Store, serial: str) -> None:
+    card = store.card(serial)
+    for p, tells in ((0.1, False), (0.3, True)):  # ten digits alike, and one of three
+        guesses = tuple((digit, p) for digit in range(round(1 / p)))
+        unseen = FieldReading(None, p, "cannot be seen in the picture", alternatives=guesses)
+        reader = question_of(with_field(card, "h09.why", unseen), "h09.why").reader
+        assert ("The reader thinks" in reader) == tells, reader
+        assert ("cannot tell" in reader) != tells
+
+
+def test_what_is_doubtful_stands_nowhere_before_it_is_answered(store: Store, serial: str) -> None:
+    # left as doubt it is asked no more, and yet no button says that this is what stands there
+    card = store.card(serial)
+    doubted = FieldReading("clean", 0.6, "unclear", alternatives=(("miss", 0.4),))
+    left = replace(with_field(card, "h06.drive", doubted), waiting=())
+    assert not any(choice.standing for choice in question_of(left, "h06.drive").choices)
+    sure = with_field(card, "h06.drive", FieldReading("clean", 0.999))
+    assert [c.value for c in question_of(sure, "h06.drive").choices if c.standing] == ["clean"]
+
+
+def test_an_answer_that_is_tried_is_not_said_to_lie_after_its_photo(store: Store, serial: str) -> None:
+    # it is tried on no day at all, so that every day would lie after it
+    question = question_of(store.card(serial), "date.year")
+    tried = [says for choice in question.choices for says in choice.conflicts]
+    assert not any("after the day" in says for says in tried)
+    assert any(choice.value not in ("", "0") for choice in question.choices)
+
+
 def test_a_cell_that_must_be_looked_at_shows_no_probability(store: Store, serial: str) -> None:
     for name in ("h05.drive", "h10.putt1.distance", "h12.why"):
         question = question_of(store.card(serial), name)

@@ -123,6 +123,19 @@ def test_a_day_after_its_photo_or_long_ago_comes_behind_the_swapped_one() -> Non
     assert next(day for day, _ in days_for(6, 12, 26, date(2026, 12, 14))) == date(2026, 12, 6)
 
 
+def test_a_day_long_before_its_photo_comes_behind_the_swapped_one() -> None:
+    read_on = date(2026, 6, 3)
+    # 2 January lies five months before the photo, 1 February four: both long ago, as they were read
+    assert [day for day, _ in days_for(2, 1, 26, read_on)][:2] == [date(2026, 1, 2), date(2026, 2, 1)]
+    # 5 January lies five months before it, 1 May five weeks
+    assert [day for day, _ in days_for(5, 1, 26, read_on)][:2] == [date(2026, 5, 1), date(2026, 1, 5)]
+
+
+def test_a_day_that_reads_the_same_either_way_is_offered_once() -> None:
+    days = [day for day, _ in days_for(5, 5, 26, date(2026, 6, 3))]
+    assert days == [date(2026, 5, 5), date(2026, 6, 3)]
+
+
 def test_a_missing_date_is_asked_with_the_day_of_the_photo() -> None:
     assert days_for(None, None, None, date(2026, 6, 14)) == [
         (date(2026, 6, 14), "{day}: the day of the photo")
