@@ -182,8 +182,9 @@ def _read_rounds(path: Path, by: str | None, at: datetime | None) -> Imported:
         texts = {name: _text(path / f"{name}.csv") for name in names}
         found = rounds_from_csv(texts)
         taken.problems += found.problems
-        for record in found.records:
-            taken.add(record, [])
+        for given in found.records:
+            record = _in_one_form(given)  # a few letters are written with more signs in that form
+            taken.add(record, [] if record == given else [str(problem) for problem in problems_of(record)])
         practice = [_in_one_form(done) for done in found.practice]
     else:
         practice = _from_json(taken, path, by, at)
@@ -208,7 +209,7 @@ class _Taken:
         if isinstance(id_, str):
             self.ids[id_] += 1
         if not self.problems:
-            round_ = round_from_json(_in_one_form(record))
+            round_ = round_from_json(record)
             text = round_text(round_)
             if not round_.waiting and _WAITS in text:
                 round_ = with_waiting_told(round_)
@@ -352,7 +353,9 @@ def _lines(text: str, start: int, end: int) -> Iterator[str]:
 def _take(taken: _Taken, given: Any, number: int, by: str | None, at: datetime | None) -> None:
     # What is in the full form is left as it is; to look whether it is takes less time than to fill it out.
     full = is_full(given)
-    record = given if full else filled_out(given, by=by, at=at)
+    record = _in_one_form(given if full else filled_out(given, by=by, at=at))
     own = given.get("id") if isinstance(given, Mapping) else None
     name = f"round {number} ({own})" if isinstance(own, str) else f"round {number}"
-    taken.add(record, [f"{name}: {problem}" for problem in problems_of(record, fits=full)])
+    taken.add(
+        record, [f"{name}: {problem}" for problem in problems_of(record, fits=full and record == given)]
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from unicodedata import normalize
 
@@ -117,3 +118,12 @@ def test_a_player_is_found_however_the_name_is_typed_and_whoever_it_was_printed_
     assert not catalog.cards_of(WHOLE)
     with open_store(tmp_path / "rounds.sqlite") as store:
         assert store.rounds() == ()
+
+
+def test_a_name_that_is_longer_in_the_one_form_is_told_before_it_is_stored(tmp_path, capsys):
+    """U+0958 is two signs in form C (Unicode's composition exclusions), so 500 of them are 1,000."""
+    typed = {"id": "T1", "player": "\u0958" * 500, "holes": [{"score": 3}]}
+    (tmp_path / "typed.json").write_text(json.dumps(typed))
+    store = ["--store", str(tmp_path / "rounds.sqlite")]
+    assert main(["import", str(tmp_path / "typed.json"), *store]) == 2
+    assert "player: expected at most 500 signs, found 1000" in capsys.readouterr().err
