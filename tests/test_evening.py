@@ -37,3 +37,8 @@ def test_an_evening_is_complete_where_everybody_is_read() -> None:
             }
         ],
     }
+
+
+def test_two_rounds_on_two_cards_are_not_double_and_two_on_one_are() -> None:
+    assert EveningLine("Wren", ["AAAA2222", "CCCC2222"], ["AAAA2222", "CCCC2222"]).state == "read"
+    assert EveningLine("Wren", ["AAAA2222"], ["AAAA2222", "AAAA2222-2"]).state == "double"

@@ -31,6 +31,8 @@ def test_what_waits_in_a_round_from_a_file_is_listed_and_answered(store, capsys)
         "hole1.throw1.execution: hole 1, throw 1 (drive), execution (clean, miss, unmarked)",
         "hole3.score: hole 3, score",
     ]
+    assert main(["answer", "F1LE2345", "--json", "--store", store]) == 1
+    assert len(json.loads(capsys.readouterr().out)["waiting"]) == 2
     assert main(["answer", "F1LE2345", "hole3.score", "3", "--by", "Robin", "--store", store]) == 1
     assert main(["answer", "F1LE2345", "hole1.throw1.execution", "good", "--store", store]) == 2
     assert "expected one of" in capsys.readouterr().err

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
+from shortpencil.forms.rules import PHASES
 from shortpencil.scan.records.composing.rounds import Value
 from shortpencil.scan.records.exchanging.importing import Imported
 from shortpencil.scan.records.recording.record_json import round_from_json
@@ -274,6 +275,26 @@ def test_a_courses_figures_are_those_of_its_rounds(browser: TestClient, typed: I
     assert f"{holes[0].missed} of {holes[0].marked}," in shown
     assert ">length</th>" not in shown  # none of these rounds says how long a hole is
     assert browser.get("/course?name=Nowhere&holes=9").status_code == 404
+
+
+def test_a_course_has_a_par_where_all_its_rounds_say_the_same(typed: Imported) -> None:
+    one, other = rounds_of(Player(), 2, np.random.default_rng(3))
+    assert course_lines([one, other])[0].par == sum(int(h.par.value or 0) for h in one.holes)
+    moved = replace(other.holes[0], par=Value(int(other.holes[0].par.value or 0) + 1))
+    assert course_lines([one, replace(other, holes=(moved, *other.holes[1:]))])[0].par is None
+
+
+def test_a_player_has_a_worst_phase_where_one_alone_leads_in_rounds_of_one_game(filled: Store) -> None:
+    line = next(one for one in filled.summaries() if one.player == "Wren")
+
+    def most(*misses: int) -> str:
+        return player_lines([replace(line, misses=tuple(zip(PHASES, misses, strict=True)))])[0].most
+
+    assert (most(2, 7, 3), most(7, 7, 3), most(0, 0, 0)) == ("approaches", "", "")
+    fours = tuple((phase, 9) for phase in ("drive", "fairway", "upshot", "putt"))
+    lines = [replace(line, misses=fours)] * 3 + [replace(line, misses=tuple((p, 1) for p in PHASES))] * 2
+    (told,) = player_lines(lines)
+    assert (told.rounds, told.late, told.misses) == (5, 2, (1.0, 1.0, 1.0))
 
 
 def test_a_card_that_asks_for_misses_alone_tells_no_share_of_them() -> None:
