@@ -52,11 +52,11 @@ _TROUBLE = 0.1
 #: A box further off shows another place than its own.
 MOST_OFF_MM = 1.2
 #: Of boxes so bare that the network is not asked, a few are kept.
-_BARE_KEPT = 0.04
+BARE_KEPT = 0.04
 #: Dashes outnumber all other boxes without a digit: of them, so many are kept.
 _DASHES_KEPT = 0.25
 #: Ink of the darkest square millimetre above a blank box's: with less, nobody reads a digit.
-_LEAST_SHOWS = 0.04
+LEAST_SHOWS = 0.04
 #: Marks of a box whose answer is "no digit", whatever was meant.
 _SCRAP = ("overwritten", "struck-digit", "dash")
 #: Photos of one file.
@@ -91,8 +91,13 @@ def some_shot(
 
 def read_as_far(shot: Shot) -> Trace | None:
     """What the reader's steps saw of a photo, up to its evidence; None where it is refused before."""
+    return file_as_far(shot.encoded())
+
+
+def file_as_far(file: bytes) -> Trace | None:
+    """The same of a picture file."""
     try:
-        (photo,) = photos_from_bytes(shot.encoded(), "photo")
+        (photo,) = photos_from_bytes(file, "photo")
     except InputError:  # called damaged
         return None
     traces: list[Trace] = []
@@ -108,14 +113,14 @@ def boxes_of(shot: Shot, whose: str, way: str, rng: np.random.Generator) -> Phot
     truth = truth_json(shot.sheets[0])
     layout, writing = trace.layout, writing_in(trace.patches)
     cells = cells_of_kind(layout, "digit")
-    shown = ~writing.bare() | (rng.random(len(cells)) < _BARE_KEPT)
+    shown = ~writing.bare() | (rng.random(len(cells)) < BARE_KEPT)
     shown &= in_place(shot, trace, [c.id for c in cells])
     marks = [str(truth["marks"].get(c.id, "")) for c in cells]
     shown &= (np.array(marks) != "dash") | (rng.random(len(cells)) < _DASHES_KEPT)
     answers = np.array(
         [answer_of(truth["cells"].get(c.id), mark) for c, mark in zip(cells, marks, strict=True)], np.int8
     )
-    legible = (answers == BLANK_BOX) | (writing.strength > writing.floor + _LEAST_SHOWS)
+    legible = (answers == BLANK_BOX) | (writing.strength > writing.floor + LEAST_SHOWS)
     ink = raised(trace.patches, writing)
     every = PhotoBoxes(
         np.clip(ink * photo_boxes.STEPS + 0.5, 0, 255).astype(np.uint8),
@@ -177,10 +182,11 @@ def write_some(
     return len(parts), refused
 
 
-def _firsts(part: str, first: int, photos: int) -> Iterator[int]:
+def firsts(part: str, first: int, photos: int, a_file: int = _A_FILE) -> Iterator[int]:
+    """First seeds of the files of so many photos."""
     # A fifth of the tuning seeds calibrates; no photo of them is learnt from, other hands wrote them anyway.
     start = {"train": TUNING, "tune": TUNING + 80_000, "report": REPORT}[part] + first
-    yield from range(start, start + photos, _A_FILE)
+    yield from range(start, start + photos, a_file)
 
 
 def collect(
@@ -208,7 +214,7 @@ def collect(
         trouble=trouble,
     )
     with ProcessPoolExecutor(args.jobs) as pool:
-        counts = list(pool.map(work, _firsts(args.part, args.first, args.photos)))
+        counts = list(pool.map(work, firsts(args.part, args.first, args.photos)))
     photos, refused = (sum(column) for column in zip(*counts, strict=True))
     return args.out, f"{photos} photos, {refused} refused, {time.time() - begun:.0f} s"
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -78,16 +80,22 @@ def relief(
 
 
 def lit_photo(
-    rng: np.random.Generator, sheet: Floats, size_mm: tuple[float, float], family: str, hardness: float
+    rng: np.random.Generator,
+    sheet: Floats,
+    size_mm: tuple[float, float],
+    family: str,
+    hardness: float,
+    long_px: Sequence[int] = (2400, 3000, 3600, 4000),
 ) -> tuple[NDArray[np.uint8], float]:
-    """The photo (h, w, 3) RGB of the reflectance ``sheet``, and its pixels per millimetre of card."""
+    """The photo (h, w, 3) RGB of the reflectance ``sheet``, and its pixels per millimetre of card.
+
+    ``long_px`` are the longer sides that a telephone's picture may have.
+    """
     width, height = size_mm
     if family in ("flatbed",):
         return scan(rng, sheet, size_mm, hardness)
     fill = rng.uniform(0.7, 0.97) if rng.random() < 0.75 else rng.uniform(0.55 - 0.15 * hardness, 0.75)
-    tall = {"messenger": rng.choice([1600, 2000, 1280]), "copy": 3000}.get(
-        family, rng.choice([2400, 3000, 3600, 4000])
-    )
+    tall = {"messenger": rng.choice([1600, 2000, 1280]), "copy": 3000}.get(family, rng.choice(list(long_px)))
     h, w = int(tall), int(tall * 3 / 4)
     if family == "messenger":
         h, w = 2800, 2100

@@ -95,17 +95,13 @@ class Page:
             )
             flow = np.where(gate < np.quantile(gate, pen.skip), rng.uniform(0.0, 0.35), 1.0)
         xy = (points * px - lo) * 16
-        for a, b, p, f in zip(xy[:-1], xy[1:], press, flow, strict=False):
-            width = max(1, round(pen.tip_mm * px * np.clip(0.75 + 0.25 * p, 0.5, 1.4)))
-            cv2.line(
-                layer,
-                tuple(map(int, a)),
-                tuple(map(int, b)),
-                float(np.clip(p * f, 0, 1.4)),
-                width,
-                cv2.LINE_AA,
-                4,
-            )
+        widths = np.maximum(1, np.round(pen.tip_mm * px * np.clip(0.75 + 0.25 * press, 0.5, 1.4)))
+        ends = xy.astype(int).tolist()
+        parts = zip(
+            ends, ends[1:], np.clip(press * flow, 0, 1.4).tolist(), widths.astype(int).tolist(), strict=False
+        )
+        for a, b, dark, width in parts:
+            cv2.line(layer, a, b, dark, width, cv2.LINE_AA, 4)
         if pen.blob and rng.random() < pen.blob * 0.5:
             k = int(rng.integers(n))
             cv2.circle(

@@ -164,6 +164,29 @@ class Net(nn.Module):
         return {name: value.detach().cpu().numpy().astype(np.float32) for name, value in found.items()}
 
 
+def begun_from(net: Net, file: Path) -> Net:
+    """The network with the weights of a file that an earlier run wrote."""
+    with np.load(file) as held:
+        given = {name: torch.from_numpy(held[name].astype(np.float32)) for name in held.files}
+    side, state = SIDES[1], net.state_dict()
+    for name, value in given.items():
+        layer = name.removesuffix("_bias")
+        if name in ("mean", "scale"):
+            state[name] = value
+        elif name.endswith("_bias"):
+            state[f"{layer}.bias"] = value
+        elif name in ("conv1", "conv2"):
+            out, into, rows, columns = state[f"{name}.weight"].shape
+            state[f"{name}.weight"] = value.reshape(rows, columns, into, out).permute(3, 2, 0, 1)
+        elif name == "flat":
+            channels = net.conv2.out_channels
+            state["flat.weight"] = value.reshape(side, side, channels, -1).permute(3, 2, 0, 1).flatten(1)
+        else:
+            state[f"{name}.weight"] = value.T
+    net.load_state_dict(state)
+    return net
+
+
 def _turned(views: Tensor) -> Tensor:
     """Views turned over at random, a step's all alike, and with more grain."""
     if torch.rand(()) < 0.5:
@@ -189,12 +212,20 @@ def _loss(logits: Tensor, target: Tensor, each: Tensor, told: Tensor | None) -> 
 
 
 def train(
-    cards: Cards, rows: NDArray[np.int64], widths: Widths, minutes: float, teacher: Net | None, say: str
+    cards: Cards,
+    rows: NDArray[np.int64],
+    widths: Widths,
+    minutes: float,
+    teacher: Net | None,
+    say: str,
+    start: Path | None = None,
+    rate: float = 2.5e-3,
 ) -> Net:
-    """Return the averaged network after so many minutes on the cards named in `rows`."""
+    """Return the averaged network after so many minutes on the cards named in `rows`, `start` its weights."""
     device, rng = cards.views.device, np.random.default_rng(1)
     figures = cards.figures[torch.from_numpy(rows).to(device)]
-    net = Net(widths, figures.mean(0), (figures.std(0) + 0.05) * 1.5).to(device)
+    net = Net(widths, figures.mean(0), (figures.std(0) + 0.05) * 1.5)
+    net = (net if start is None else begun_from(net, start)).to(device)
     average: Net = copy.deepcopy(net).eval()
     optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=3e-3)
     began, step, log = time.monotonic(), 0, 0.0
@@ -211,7 +242,7 @@ def train(
             with torch.no_grad():
                 told = teacher(*seen)[1]
         for group in optimiser.param_groups:
-            group["lr"] = 2.5e-3 * min(1.0, step / 200 + 0.02) * (0.5 * (1 + np.cos(np.pi * done)) + 0.003)
+            group["lr"] = rate * min(1.0, step / 200 + 0.02) * (0.5 * (1 + np.cos(np.pi * done)) + 0.003)
         target = cards.labels[at]
         each = cards.each[at] / cards.each[at].sum()
         first, final = net(*seen)
@@ -290,6 +321,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--teach-minutes", type=float, default=2.5)
     parser.add_argument("--minutes", type=float, default=3.5)
+    parser.add_argument("--rate", type=float, default=2.5e-3, help="learning rate at its peak")
+    parser.add_argument("--start-from", type=Path, help="weights to go on from, NPZ of an earlier run")
     args = parser.parse_args()
     torch.manual_seed(args.seed)
     name = ("cuda" if torch.cuda.is_available() else "cpu") if args.device == "auto" else args.device
@@ -302,7 +335,7 @@ def main() -> None:
         logits, labels, each = _told_by(teacher, cards, held)
         t = _fitted(logits, labels, each)
         print(f"wide: held-out loss {loss_of(logits / t, labels, each):.6f} at {t:.2f}", flush=True)
-    net = train(cards, kept, SHIPPED, args.minutes, teacher, "shipped")
+    net = train(cards, kept, SHIPPED, args.minutes, teacher, "shipped", args.start_from, args.rate)
     halves = {name: value.astype(np.float16) for name, value in net.weights().items()}
     logits, labels, each = _told_by(net, cards, held)
     temperature = _fitted(logits, labels, each)
@@ -323,6 +356,7 @@ def main() -> None:
         "views_px": VIEW_PX,
         "seed": args.seed,
         "minutes": [args.teach_minutes, args.minutes],
+        "started_from": args.start_from.name if args.start_from else None,
         "device": torch.cuda.get_device_name() if name == "cuda" else "CPU",
     }
     args.out.with_suffix(".json").write_text(json.dumps(about, indent=1) + "\n")
