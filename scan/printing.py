@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from shortpencil.scan.practice.plan import Plan
     from shortpencil.scan.records.composing.rounds import Round
 
+MOST_SIGNS = 500  # of a name in a record
+
 
 @dataclass(frozen=True, slots=True)
 class Printed:
@@ -41,7 +43,13 @@ def drawn(
     course: Course | None,
     copies: int,
 ) -> Printed:
-    """Draw cards with serials of their own; nothing is known of them until `register`."""
+    """Draw cards with serials of their own; nothing is known of them until `register`.
+
+    Raises
+    ------
+    InputError
+        when a name is longer than a round may have it: the card could be read, and never be stored
+    """
     import secrets
 
     from shortpencil.forms.catalog import load_form
@@ -52,6 +60,8 @@ def drawn(
     from shortpencil.forms.serials import serial_from
     from shortpencil.forms.shown import composed
 
+    for name in (*(line.player for line in roster), *((course.name, course.layout) if course else ())):
+        _refuse_long(name)
     sheets: dict[str, Sheet] = {}
     pages: list[tuple[Shape, ...]] = []
     cards: list[dict[str, str | None]] = []
@@ -67,6 +77,17 @@ def drawn(
             pages.append(draw(sheet, identify(serial, name, player)))
             cards.append({"serial": serial, "fingerprint": name, "player": player or None})
     return Printed(to_pdf(pages, PAPERS[paper], title="shortpencil card"), sheets, cards)
+
+
+def _refuse_long(name: str) -> None:
+    from shortpencil.forms.errors import InputError
+    from shortpencil.forms.shown import found
+
+    signs = len(name)
+    if signs > MOST_SIGNS:
+        raise InputError(
+            f"expected names of at most {MOST_SIGNS} signs on a card, found one of {signs}: {found(name)}."
+        )
 
 
 def register(printed: Printed, evening: str = "") -> None:

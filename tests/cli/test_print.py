@@ -279,3 +279,15 @@ def test_layout_errors_are_for_people(tmp_path, capsys) -> None:
     assert main(["print", "-o", str(tmp_path / "card.pdf"), "--form", str(path)]) == 2
     assert "mm too wide" in capsys.readouterr().err
     assert issubclass(LayoutError, Exception)
+
+
+def test_a_name_that_no_round_may_have_is_refused_before_it_is_printed(tmp_path, capsys):
+    """The card could be read, and its round never be stored."""
+    pdf, layout = tmp_path / "card.pdf", tmp_path / "course.toml"
+    holes = "".join(f"[[holes]]\nnumber = {number}\npar = 3\n" for number in range(1, 10))
+    layout.write_text(f'name = "{"c" * 501}"\nlayout = "main"\n{holes}')
+    for more in (["--player", "x" * 501], ["--layout", str(layout)]):
+        assert main(["print", "-o", str(pdf), *more]) == 2
+        assert "names of at most 500 signs on a card, found one of 501" in capsys.readouterr().err
+    assert not pdf.exists()
+    assert main(["print", "-o", str(pdf), "--player", "x" * 500]) == 0

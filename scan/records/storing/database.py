@@ -118,13 +118,21 @@ def database_url(place: str | Path) -> URL:
         return URL.create("sqlite", database=os.path.abspath(text))
     try:
         url = make_url(text)
-    except ArgumentError:
+    except (ArgumentError, ValueError):  # the latter of a port that is no number
         url = None
+    if url is None and text.startswith("postgresql"):
+        raise InputError(
+            "--store: expected a URL as in postgresql://user@host/database, found one that is none."
+        )
     if url is None or url.get_backend_name() not in ("sqlite", "postgresql"):
         raise InputError(
             "--store: expected a file, or a URL that begins with postgresql:// or sqlite:///; "
             f"found one that begins with {text.split('://', maxsplit=1)[0]!r}."
         )
+    if url.get_backend_name() == "sqlite" and (
+        url.database in (None, "", ":memory:") or "\0" in url.database
+    ):
+        raise InputError("--store: expected the name of a file behind sqlite:///, found none.")
     if url.drivername == "postgresql":
         url = url.set(drivername="postgresql+psycopg")
     return url
@@ -146,7 +154,7 @@ def make_folder_of(url: URL) -> None:
     RecordError
         when the folder cannot be made
     """
-    if url.get_backend_name() != "sqlite" or url.database in (None, "", ":memory:"):
+    if url.get_backend_name() != "sqlite" or url.database is None:
         return
     folder = Path(url.database).parent
     try:
