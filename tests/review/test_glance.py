@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from shortpencil.forms.catalog import Catalog
 from shortpencil.forms.field_map import layout_from_json
 from shortpencil.scan.asking import EVERYTHING
 from shortpencil.scan.intake import read_file
-from shortpencil.scan.reading import CardReading
+from shortpencil.scan.reading import GLANCE, CardReading
 from shortpencil.scan.records.store import Store, open_store
 from shortpencil.scan.review.glance import ELSE, pairs_of
 from tests.review.conftest import SAMPLES, THREE, Page
@@ -59,6 +60,15 @@ def sent(store: Store, **other: str) -> dict[str, object]:
 def test_pairs_come_hole_by_hole_and_hold_nothing_that_must_be_looked_at_alone(store: Store) -> None:
     assert [p.field for p in pairs(store)] == ["date.day", "h02.score", "h03.putt1", "h07.why", "h09.drive"]
     assert set(store.card(FIRST).waiting) - set(DOUBTS) == {"h05.drive", "h10.putt1.distance", "h12.why"}
+
+
+def test_a_total_at_the_foot_comes_before_the_holes(store: Store) -> None:
+    card, text = store.card(FIRST), store.form_text(store.card(FIRST).reading.form or "")
+    names = ("h02.score", "h09.drive", "total")
+    found = {name: card.reading.fields[name]._replace(flag="unclear", ask=GLANCE) for name in names}
+    reading = replace(card.reading, fields={**card.reading.fields, **found})
+    shown = pairs_of(replace(card, reading=reading, waiting=names), layout_from_json(text or ""))
+    assert [pair.field for pair in shown] == ["total", "h02.score", "h09.drive"]
 
 
 def test_a_pair_draws_its_value_in_the_cells_of_the_card(store: Store) -> None:

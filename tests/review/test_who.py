@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -62,6 +63,14 @@ def test_what_is_written_and_not_known_is_asked_and_only_once(page: Page, store:
     assert round_ is not None
     assert (round_.player, round_.course) == ("Wren", None)
     assert needs(store, FIRST) == (), "that no course is named was said, too"
+
+
+def test_a_name_is_asked_without_its_picture_too_where_another_round_has_one(store: Store) -> None:
+    card, played = store.card(FIRST), store.round(FIRST)
+    bare = replace(card, reading=replace(card.reading, pictures={}))
+    assert needs_of(bare, played, store.summaries()) == ()
+    store.answer(SECOND, "player", "Robin", "Robin", NOON)
+    assert needs_of(bare, played, store.summaries()) == ("player",)
 
 
 def test_names_of_earlier_cards_are_suggested_those_of_the_same_ink_first(page: Page, store: Store) -> None:

@@ -20,7 +20,7 @@ from shortpencil.scan.records.storing.told import ToldSession
 from shortpencil.scan.review.courses import course_holes, course_lines, share_range
 from shortpencil.scan.review.days import months_of
 from shortpencil.scan.review.naming import count_said, day_said, names_of, ordinal
-from shortpencil.scan.review.notes import search
+from shortpencil.scan.review.notes import MOST_FOUND, search
 from shortpencil.scan.review.people import player_lines
 from shortpencil.scan.review.played import round_view
 from tests.practice import invented
@@ -365,6 +365,13 @@ def test_words_are_found_whatever_their_case(browser: TestClient, typed: Importe
 
     odd = replace(typed.rounds[0], notes={"resolve": "Straße im Wind"})
     assert [n.match for n in search([odd], "STRASSE IM")] == ["Straße im"]
+
+
+def test_words_are_found_where_they_stand_and_no_endless_list_of_them(typed: Imported) -> None:
+    noted = replace(typed.rounds[0], notes={"resolve": "am Fuß im WIND ruhig"}, holes=())
+    (found,) = search([noted], "wind")
+    assert (found.before, found.match, found.after) == ("am Fuß im ", "WIND", " ruhig")
+    assert len(search([noted] * (MOST_FOUND + 5), "wind")) == MOST_FOUND
 
 
 def test_players_are_counted_in_good_english(browser: TestClient, filled: Store) -> None:
