@@ -186,6 +186,14 @@ def test_explain_writes_a_picture_of_each_step(a4, tmp_path, capsys) -> None:
     assert all(cv2.imread(str(tmp_path / "steps" / name)) is not None for name in names)
 
 
+def test_explain_shows_the_steps_of_a_photo_that_was_read_before(a4, tmp_path, capsys) -> None:
+    photo = save(tmp_path / "card.jpg", on_a_table(a4[0], size=(1530, 2000)))
+    store = ["--store", str(tmp_path / "rounds.sqlite")]
+    main(["read", str(photo), *store])
+    main(["read", str(photo), *store, "--explain", str(tmp_path / "steps")])
+    assert "card-5-read.jpg" in {p.name for p in (tmp_path / "steps").iterdir()}
+
+
 # -- bad input: a clear message, its exit code, nothing stored -----------------------------------------------
 
 

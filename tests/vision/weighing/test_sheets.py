@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import math
 from collections import defaultdict
@@ -331,3 +332,7 @@ def test_the_built_in_sheets_promise_their_counts() -> None:
     assert field.flights == tuple(f"t{k:02d}.distance" for k in range(1, 17))
     assert rules_of(load_form("round18")).counts == ()
     assert (ladder.best, field.best) == ("best", None)
+    # on a form of one's own `best` is whatever one asks (docs/forms.md)
+    own = dataclasses.replace(load_form("putting-ladder"), name="my-ladder")
+    assert rules_of(own).best is None
+    assert rules_of(load_form("putting-ladder-de")).best == "best"
