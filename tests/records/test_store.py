@@ -533,25 +533,27 @@ def test_two_writers_wait_for_each_other_and_keep_one_round_a_card(place):
 
 
 @pytest.mark.parametrize("most_s", [0.0, 600.0])
-def test_who_is_patient_waits_for_a_writer_and_says_so(tmp_path, monkeypatch, most_s):
+def test_who_is_patient_waits_for_a_writer_and_says_so(place, monkeypatch, most_s):
     monkeypatch.setattr(database, "SQLITE_PRAGMAS", ("PRAGMA busy_timeout = 0", *database.SQLITE_PRAGMAS[1:]))
-    monkeypatch.setattr(turns, "_LOOK_MS", 0)
-    path, said = tmp_path / "rounds.sqlite", []
+    monkeypatch.setattr(turns, "BUSY_MS", 100)
+    monkeypatch.setattr(turns, "_LOOK_MS", 10)
+    said = []
 
     def waits():  # as the other program ends while it is waited for
         said.append(1)
         if most_s and len(said) == 3:
-            other.execute("COMMIT")
+            other.__exit__(None, None, None)
 
-    with open_store(path, patience=turns.Patience(waits, most_s, said_again_s=0.0)) as opened:
-        other = sqlite3.connect(path, isolation_level=None)
-        other.execute("BEGIN IMMEDIATE")
+    patience = turns.Patience(waits, most_s, said_again_s=0.0)
+    with open_store(place, patience=patience) as opened, open_store(place) as another:
+        other = writing(another._engine)
+        other.__enter__()
         if most_s:
             assert add(opened) == outcomes.NEW
             assert len(said) == 3
         else:
             with pytest.raises(OutOfReach, match="within 0 minutes, found it locked by another program all"):
                 add(opened)
-        other.close()
-    with open_store(path, read_form=read_form) as kept:
-        assert len(kept.rounds()) == (most_s > 0)
+            other.__exit__(None, None, None)
+            assert opened.rounds() == ()
+            assert add(opened) == outcomes.NEW

@@ -9,6 +9,7 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
 from sqlalchemy import Connection
@@ -78,13 +79,13 @@ def begin_on_server(connection: Connection, patience: Patience | None) -> None:
         return
 
     def try_for(ms: int) -> None:
-        run("SAVEPOINT turn")  # a refusal would end the transaction
         try:
             run(f"SET LOCAL lock_timeout = {ms}")
             run(lock)
             run("SET LOCAL lock_timeout TO DEFAULT")
-        except DBAPIError:
-            run("ROLLBACK TO SAVEPOINT turn")
+        except DBAPIError:  # nothing was done yet, and the next try begins anew
+            with suppress(Exception):  # the error that led here says more
+                connection.connection.rollback()
             raise
 
     def is_taken(error: DBAPIError) -> bool:
