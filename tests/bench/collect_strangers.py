@@ -5,7 +5,8 @@ writes DIR/boxes for `training.train --photos`, DIR/marks and DIR/marks-stranger
 
 `tests/strangers` shares no code with the simulator: what only one of the two draws, no network should lean
 on. Nothing here is written by hands that report or tune, and pens are drawn at random in place of its twelve;
-all the same its photos are no outside report on a network that learnt from these. None that ships did.
+all the same its looks are no outside report on a network that learnt from these, as the second digit
+network did.
 """
 
 from __future__ import annotations
