@@ -13,6 +13,7 @@ from shortpencil.scan.vision.seeing import digits  # noqa: E402
 from shortpencil.scan.vision.training import (  # noqa: E402
     bank,
     between,
+    bubbles,
     evaluate,
     export,
     hands,
@@ -263,3 +264,22 @@ def test_photo_boxes_are_shown_in_the_shares_that_are_calibrated_for():
     told = drawn.patches.mean(dim=(1, 2)) * STEPS
     assert np.corrcoef(told, 10 * drawn.answers + 20)[0, 1] > 0.95
     assert float(drawn.patches.min()) >= 0
+
+
+def test_bubbles_learn_on_from_what_ships(tmp_path):
+    # Weights lie transposed and by rows in the file: what is not put back in place gives other scores.
+    rng = np.random.default_rng(4)
+    mean, scale = torch.zeros(bubbles.FIGURES), torch.ones(bubbles.FIGURES)
+    net = bubbles.Net(bubbles.SHIPPED, mean, scale)
+    np.savez(tmp_path / "before.npz", **{k: v.astype(np.float32) for k, v in net.weights().items()})
+    again = bubbles.begun_from(bubbles.Net(bubbles.SHIPPED, mean + 1, scale + 1), tmp_path / "before.npz")
+    side = bubbles.VIEW_PX
+    seen = (
+        torch.from_numpy(rng.random((6, 2, side, side), np.float32)),
+        torch.from_numpy(rng.random((6, bubbles.MEASURES), np.float32)),
+        torch.from_numpy(rng.random((1, bubbles.FIGURES), np.float32)),
+        torch.zeros(6, dtype=torch.int64),
+        torch.ones(6),
+    )
+    for one, other in zip(net.eval()(*seen), again.eval()(*seen), strict=True):
+        assert torch.allclose(one, other, atol=1e-6)
