@@ -199,7 +199,8 @@ def test_cards_are_chosen_by_language(browser: TestClient) -> None:
     shown = browser.get("/print").text
     assert '<optgroup label="English" lang="en">' in shown
     german = shown.split('<optgroup label="Deutsch" lang="de">')[1].split("</optgroup>")[0]
-    assert re.findall(r'value="([^"]+)"', german) == ["round18-de", "short18-de"]
+    of_rounds, of_practice = ["round18-de", "short18-de"], ["field-work-de", "putting-ladder-de"]
+    assert re.findall(r'value="([^"]+)"', german) == [*of_rounds, *of_practice]
     chosen = r'<option value="([^"]+)" selected>'
     assert re.findall(chosen, shown)[0] == "round18"
     told = browser.get("/print", headers={"accept-language": "de"}).text
