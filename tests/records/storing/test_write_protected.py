@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 
 import pytest
 
@@ -45,7 +46,7 @@ def test_what_would_write_is_refused(protected):
 
 
 def test_one_that_another_program_writes_to_is_left_to_the_database(place, monkeypatch):
-    with sqlite3.connect(place, isolation_level=None) as other:
+    with closing(sqlite3.connect(place, isolation_level=None)) as other:
         other.execute("UPDATE rounds SET waits = waits + 1")
         monkeypatch.setattr(write_protected.os, "access", lambda *_: False)
         assert not write_protected.may_only_be_read(place)
