@@ -273,14 +273,13 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
     focus = focus_of_store(store)
     for player, ladder in list(players.items())[:MOST_NEXT]:
         view = focus(player, NEXT_MINUTES)
-        whose = f"{player}: " if player else ""
+        whose, more = _of_player(player)
         if isinstance(view, str):
             print(f"{whose}{view}", file=sys.stderr)
             if ladder:
                 _say_next_ladder(player, ladder, "")
             continue
         steps = "; ".join(_("{n} min", n=step.minutes) + f" {step.title.rstrip('.')}" for step in view.steps)
-        more = f" --player {shlex.quote(player)}" if player else ""
         says = _("next session: {title}. {steps}.", title=inside(view.title), steps=steps)
         # The page holds numbers to their units by signs that not every terminal has.
         print(f"{whose}{says}".replace("\N{NO-BREAK SPACE}", " "), file=sys.stderr)
@@ -290,6 +289,11 @@ def _say_next(store: Store, catalog: Catalog, serials: list[str]) -> None:
             _say_next_ladder(player, ladder, view.rungs)
 
 
+def _of_player(player: str | None) -> tuple[str, str]:
+    """Return how a line about a player begins, and the option that names them; nothing where nobody is."""
+    return (f"{player}: ", f" --player {shlex.quote(player)}") if player else ("", "")
+
+
 def _say_next_ladder(player: str | None, form: str, rungs: str) -> None:
     """Say from where to throw the next putting ladder, and how it is printed."""
     says = (
@@ -297,8 +301,8 @@ def _say_next_ladder(player: str | None, form: str, rungs: str) -> None:
         if rungs
         else _("next ladder: from the rungs where seven dropped on. Putts of rounds tell too little yet.")
     )
-    more = f" --player {shlex.quote(player)}" if player else ""
-    print(f"{f'{player}: ' if player else ''}{says}".replace("\N{NO-BREAK SPACE}", " "), file=sys.stderr)
+    whose, more = _of_player(player)
+    print(f"{whose}{says}".replace("\N{NO-BREAK SPACE}", " "), file=sys.stderr)
     print(f"    shortpencil print --form {form}{more} -o ladder.pdf", file=sys.stderr)
 
 
